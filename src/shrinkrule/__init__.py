@@ -1,0 +1,1 @@
+"""Shrinkrule: from the wanted metal part to the green part to print."""

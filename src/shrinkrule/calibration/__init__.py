@@ -1,0 +1,1 @@
+"""From measured coupons to a table row that knows how sure it is."""

@@ -1,0 +1,1 @@
+"""From the wanted part to the green part, and back to what will come out of the furnace."""

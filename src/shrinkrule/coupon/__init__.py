@@ -1,0 +1,1 @@
+"""The calibration coupon's solid and the measuring sheet that goes with it."""

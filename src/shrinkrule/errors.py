@@ -1,0 +1,54 @@
+"""One family of errors: what is wrong, where, and the mend.
+
+Every refusal of shrinkrule is raised where the fact is known and caught in one
+place, the command line, which prints it as a single line.
+"""
+
+from __future__ import annotations
+
+
+class ShrinkruleError(Exception):
+    """A refusal in one sentence a maker understands.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong, without a full stop.
+    where : str
+        The file, row, column or axis concerned; may be empty.
+    mend : str
+        What to do about it, without a full stop; may be empty.
+
+    Examples
+    --------
+    >>> print(ShrinkruleError("the file is empty", where="cup.stl", mend="export it again"))
+    cup.stl: the file is empty; export it again.
+    """
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.mend = mend
+        place = f"{where}: " if where else ""
+        cure = f"; {mend}" if mend else ""
+        super().__init__(f"{place}{what}{cure}.")
+
+
+class FileError(ShrinkruleError):
+    """A file cannot be read or written."""
+
+
+class MeshError(ShrinkruleError):
+    """A mesh cannot be trusted for what was asked."""
+
+
+class TableError(ShrinkruleError):
+    """A calibration table or one of its cells is wrong."""
+
+
+class SheetError(ShrinkruleError):
+    """A measuring sheet or one of its cells is wrong."""
+
+
+class SettingError(ShrinkruleError):
+    """An option or argument is out of its range."""

@@ -1,0 +1,1 @@
+"""Mesh files and their soundness: read, inspect, mend what is safe, write."""

@@ -1,0 +1,1 @@
+"""What people and machines read: screen, JSON, HTML and its pictures."""

@@ -1,0 +1,109 @@
+"""The one place for units: lengths in mm, stresses in kPa, masses in g, shares as fractions.
+
+Everything inside shrinkrule is in these units; only files, options and screens
+speak others, and they convert here.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+from shrinkrule.errors import SettingError
+
+MM_PER_UNIT: Final[dict[str, float]] = {
+    "mm": 1.0,
+    "cm": 10.0,
+    "m": 1000.0,
+    "um": 1.0e-3,
+    "in": 25.4,
+    "ft": 304.8,
+}
+"""Millimetres in one of each length unit (the inch is exact since 1959)."""
+
+GRAVITY_M_S2: Final = 9.80665
+"""Standard gravity, ISO 80000-3."""
+
+WATER_DENSITY_20C_G_CM3: Final = 0.99821
+"""Density of air-free water at 20 degrees C (CRC Handbook, from memory)."""
+
+_LENGTH = re.compile(r"^\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([a-zµμ\"]*)\s*$")
+_ALIASES: Final = {"": "mm", '"': "in", "inch": "in", "inches": "in", "µm": "um", "μm": "um"}
+
+
+def unit_in_mm(unit: str) -> float:
+    """Millimetres in one ``unit``.
+
+    Raises
+    ------
+    SettingError
+        For a unit that is not one of mm, cm, m, um, in, ft.
+
+    Examples
+    --------
+    >>> unit_in_mm("in")
+    25.4
+    """
+    key = _ALIASES.get(unit.strip().lower(), unit.strip().lower())
+    if key not in MM_PER_UNIT:
+        known = ", ".join(MM_PER_UNIT)
+        raise SettingError(f"unknown length unit {unit!r}", mend=f"use one of {known}")
+    return MM_PER_UNIT[key]
+
+
+def parse_length(text: str, where: str = "length") -> float:
+    """Length in mm from a text such as ``0.6``, ``0.6mm``, ``2 in`` or ``1,5 cm``.
+
+    Raises
+    ------
+    SettingError
+        For a text that is no number with an optional known unit.
+
+    Examples
+    --------
+    >>> parse_length("2 in")
+    50.8
+    >>> parse_length("0,6mm")
+    0.6
+    """
+    match = _LENGTH.match(text.lower())
+    if match is None:
+        raise SettingError(
+            f"{text!r} is not a length", where=where, mend="write a number and a unit, as 0.6mm"
+        )
+    return float(match[1].replace(",", ".")) * unit_in_mm(match[2])
+
+
+def weight_kpa_per_mm(density_g_cm3: float) -> float:
+    """Weight of a body per volume, in kPa per mm of height.
+
+    One gram per cubic centimetre weighs 9806.65 N/m3, which is 0.00980665 kPa/mm.
+
+    Examples
+    --------
+    >>> weight_kpa_per_mm(1.0)
+    0.00980665
+    """
+    return density_g_cm3 * GRAVITY_M_S2 * 1.0e-3
+
+
+def mass_g(volume_mm3: float, density_g_cm3: float) -> float:
+    """Mass in g of a volume in mm3 at a density in g/cm3.
+
+    Examples
+    --------
+    >>> mass_g(1000.0, 8.96)
+    8.96
+    """
+    return volume_mm3 * density_g_cm3 * 1.0e-3
+
+
+def percent(fraction: float, digits: int = 1) -> str:
+    """Write a fraction as a percentage for the screen.
+
+    Examples
+    --------
+    >>> percent(0.1604, 2)
+    '16.04 %'
+    """
+    return f"{100.0 * fraction:.{digits}f} %"
