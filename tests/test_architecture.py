@@ -12,6 +12,7 @@ FLOORS = {
     "errors": 0,
     "units": 1,
     "printer": 1,
+    "sheet": 1,
     "mesh": 2,
     "walls": 3,
     "calibration": 3,
