@@ -1,0 +1,105 @@
+"""Bodies that share space: found, and made one on request.
+
+Two closed bodies that overlap have a volume counted twice and walls that are not
+there. manifold3d decides by exact intersection of each pair whose boxes meet.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import manifold3d
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from shrinkrule.errors import MeshError
+from shrinkrule.mesh.mend import body_boxes
+from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
+
+MAX_PAIRS: Final = 200
+"""Pairs of bodies compared at most; a plate of many parts is checked only this far."""
+
+SHARED_SHARE: Final = 1.0e-9
+"""Shared volume, as a share of the smaller body, under which two bodies only touch."""
+
+
+def solid_from_mesh(
+    vertices: NDArray[np.float64], facets: NDArray[np.int64]
+) -> manifold3d.Manifold:
+    """Make a manifold3d solid from vertices (n, 3) in mm and facets (m, 3)."""
+    return manifold3d.Manifold(
+        manifold3d.Mesh64(
+            vert_properties=np.ascontiguousarray(vertices, dtype=np.float64),
+            tri_verts=np.ascontiguousarray(facets, dtype=np.uint64),
+        )
+    )
+
+
+def mesh_from_solid(solid: manifold3d.Manifold) -> trimesh.Trimesh:
+    """Make a mesh (mm) from a manifold3d solid."""
+    mesh = solid.to_mesh64()
+    return trimesh.Trimesh(
+        np.asarray(mesh.vert_properties, dtype=np.float64)[:, :3],
+        np.asarray(mesh.tri_verts, dtype=np.int64),
+        process=False,
+        validate=False,
+    )
+
+
+def overlapping_bodies(mesh: trimesh.Trimesh) -> tuple[tuple[int, int], ...]:
+    """Pairs of solid bodies, numbered from 1, whose insides share volume.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Closed, in mm. Cavities (negative volume) are no bodies here.
+    """
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    facets = np.asarray(mesh.faces, dtype=np.int64)
+    labels = body_labels(facets, edge_table(facets, len(vertices)))
+    volumes = signed_volumes(vertices, facets, labels)
+    low, high = body_boxes(vertices, facets, labels, len(volumes))
+    solid = np.flatnonzero(volumes > 0)
+    if len(solid) > 2000:
+        return ()
+    meets = (low[solid][:, None] < high[solid][None]) & (low[solid][None] < high[solid][:, None])
+    pairs = np.argwhere(np.triu(meets.all(axis=2), k=1))[:MAX_PAIRS]
+    solids = {i: _compact(vertices, facets[labels == solid[i]]) for i in np.unique(pairs)}
+    found = []
+    for first, second in pairs:
+        shared = (solids[first] ^ solids[second]).volume()
+        if shared > SHARED_SHARE * min(volumes[solid[first]], volumes[solid[second]]):
+            found.append((int(first) + 1, int(second) + 1))
+    return tuple(found)
+
+
+def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
+    """Make one solid of all bodies; cavities stay empty.
+
+    Raises
+    ------
+    MeshError
+        If a body is not a sound solid by itself.
+    """
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    facets = np.asarray(mesh.faces, dtype=np.int64)
+    labels = body_labels(facets, edge_table(facets, len(vertices)))
+    volumes = signed_volumes(vertices, facets, labels)
+    groups = [_compact(vertices, facets[labels == b]) for b in np.flatnonzero(volumes > 0)]
+    holes = [_compact(vertices, facets[labels == b][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
+    if any(g.status() != manifold3d.Error.NoError for g in (*groups, *holes)):
+        raise MeshError(
+            "the bodies are not sound enough to be united",
+            where=where,
+            mend="unite them in the modelling program",
+        )
+    whole = manifold3d.Manifold.batch_boolean(groups, manifold3d.OpType.Add)
+    for hole in holes:
+        whole -= hole
+    return mesh_from_solid(whole)
+
+
+def _compact(vertices: NDArray[np.float64], facets: NDArray[np.int64]) -> manifold3d.Manifold:
+    used, renumbered = np.unique(facets, return_inverse=True)
+    return solid_from_mesh(vertices[used], renumbered.reshape(-1, 3))

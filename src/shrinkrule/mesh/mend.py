@@ -1,0 +1,181 @@
+"""Mends that lose nothing: merged vertices, collapsed facets dropped, bodies turned outward.
+
+Each returns what it did in words, for the maker to read. Anything that would
+change the shape (closing holes, uniting bodies) is not done here unasked.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.errors import MeshError
+from shrinkrule.mesh.soundness import (
+    Facets,
+    Points,
+    body_labels,
+    edge_table,
+    signed_volumes,
+)
+
+MAX_NESTED_BODIES = 400
+"""More closed bodies than this in one file are loose pieces, not a part with cavities."""
+
+
+def merge_equal_vertices(corners: NDArray[np.float64]) -> tuple[Points, Facets]:
+    """Join corners ((m, 3, 3)) that are equal to the last bit, in order of first use.
+
+    Corners are sorted by a 64-bit mix of their coordinates and compared in full
+    afterwards, so that two points with one mix are never joined by mistake.
+    """
+    points = corners.reshape(-1, 3) + 0.0  # turns -0.0 into 0.0
+    bits = points.view(np.uint64)
+    mixed = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15)
+    mixed ^= (bits[:, 1] + (mixed >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9)
+    mixed ^= (bits[:, 2] + (mixed >> np.uint64(31))) * np.uint64(0x94D049BB133111EB)
+    _, first, inverse = np.unique(mixed, return_index=True, return_inverse=True)
+    if not np.array_equal(points[first][inverse], points):
+        _, first, inverse = np.unique(points, axis=0, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    return points[first[order]], rank[inverse.ravel()].reshape(-1, 3)
+
+
+def close_rounding_gaps(vertices: Points, facets: Facets) -> tuple[Points, Facets, str]:
+    """Merge vertices a few float32 steps apart, if that is all that keeps a mesh open.
+
+    Text files often hold one corner in two roundings. The merge is kept only if it
+    closes every open edge; else the mesh comes back as it was.
+    """
+    if not (edge_table(facets, len(vertices)).uses == 1).any():
+        return vertices, facets, ""
+    reach = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
+    cells = np.round(vertices / reach).astype(np.int64)
+    _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+    joined = inverse.ravel()[facets]
+    kept, _ = drop_collapsed(joined)
+    if len(first) == len(vertices) or (edge_table(kept, len(first)).uses == 1).any():
+        return vertices, facets, ""
+    note = f"merged {len(vertices) - len(first)} vertices that differed only by rounding"
+    return vertices[first], joined, note
+
+
+def drop_collapsed(facets: Facets) -> tuple[Facets, str]:
+    """Drop facets that use one vertex twice: they have no area and close nothing.
+
+    Facets of three distinct corners in a line stay, since dropping them would open a crack.
+    """
+    collapsed = (facets == facets[:, [1, 2, 0]]).any(axis=1)
+    if not collapsed.any():
+        return facets, ""
+    count = int(collapsed.sum())
+    return facets[~collapsed], f"dropped {count} facet{'s' * (count != 1)} without area"
+
+
+def turn_outward(vertices: Points, facets: Facets, where: str) -> tuple[Facets, tuple[str, ...]]:
+    """Wind every closed body outward, and its cavities with it.
+
+    A body inside out has negative volume. It is turned together with everything
+    nested in it, so that a hollow part stays hollow. A body in a body wound the same
+    way is either a solid in a solid or a cavity written wrongly: that is said, not guessed.
+    """
+    table = edge_table(facets, len(vertices))
+    notes: list[str] = []
+    if (table.uses == 2).all() and table.balance.any():
+        facets = _orient(facets, where)
+        table = edge_table(facets, len(vertices))
+        notes.append("turned single facets that faced the wrong way")
+    if table.balance.any():
+        return facets, tuple(notes)
+    labels = body_labels(facets, table)
+    volumes = signed_volumes(vertices, facets, labels)
+    parents = _parents(vertices, facets, labels, volumes)
+    depth = _depth(parents)
+    root = _root(parents)
+    inside_out = (volumes < 0)[root]
+    if inside_out.any():
+        flip = inside_out[labels]
+        facets = np.where(flip[:, None], facets[:, ::-1], facets)
+        volumes = np.where(inside_out, -volumes, volumes)
+        count = int((inside_out & (depth == 0)).sum())
+        notes.append(f"turned {count} {'bodies' if count > 1 else 'body'} that were inside out")
+    nested = parents >= 0
+    same_way = nested & (np.sign(volumes) == np.sign(volumes[np.maximum(parents, 0)]))
+    if same_way.any():
+        notes.append(
+            f"{int(same_way.sum())} closed shell(s) lie inside another and face the same way: "
+            "taken as solid in solid; if a cavity was meant, turn its facets inward"
+        )
+    return np.ascontiguousarray(facets), tuple(notes)
+
+
+def _orient(facets: Facets, where: str) -> Facets:
+    import igl
+
+    turned, _ = igl.bfs_orient(facets)
+    turned = np.asarray(turned, dtype=np.int64)
+    if edge_table(turned, int(turned.max()) + 1).balance.any():
+        raise MeshError(
+            "the surface has no outside (it is one-sided, as a Moebius band)",
+            where=where,
+            mend="repair it in the modelling program",
+        )
+    return turned
+
+
+def _parents(
+    vertices: Points, facets: Facets, labels: NDArray[np.int64], volumes: Points
+) -> NDArray[np.int64]:
+    """Smallest body around each body, or -1."""
+    count = len(volumes)
+    parents = np.full(count, -1, dtype=np.int64)
+    if not 1 < count <= MAX_NESTED_BODIES:
+        return parents
+    low, high = body_boxes(vertices, facets, labels, count)
+    inside_box = (low[:, None] >= low[None]).all(2) & (high[:, None] <= high[None]).all(2)
+    np.fill_diagonal(inside_box, False)
+    for child in np.flatnonzero(inside_box.any(axis=1)):
+        candidates = np.flatnonzero(inside_box[child])
+        candidates = candidates[np.argsort(np.abs(volumes[candidates]))]
+        probe = vertices[facets[labels == child][:, 0]][:1]
+        parents[child] = next(
+            (int(c) for c in candidates if _contains(vertices, facets[labels == c], probe)), -1
+        )
+    return parents
+
+
+def _contains(vertices: Points, shell: Facets, probe: Points) -> bool:
+    import igl
+
+    winding = igl.winding_number(vertices, shell, probe)
+    return bool(abs(float(np.ravel(winding)[0])) > 0.5)
+
+
+def body_boxes(
+    vertices: Points, facets: Facets, labels: NDArray[np.int64], count: int
+) -> tuple[Points, Points]:
+    """Lower and upper corners, (count, 3) each, of the boxes around bodies."""
+    order = np.argsort(labels, kind="stable")
+    starts = np.searchsorted(labels[order], np.arange(count))
+    corners = vertices[facets[order]]
+    return (
+        np.minimum.reduceat(corners.min(axis=1), starts),
+        np.maximum.reduceat(corners.max(axis=1), starts),
+    )
+
+
+def _depth(parents: NDArray[np.int64]) -> NDArray[np.int64]:
+    depth = np.zeros_like(parents)
+    above = parents.copy()
+    while (above >= 0).any():
+        depth += above >= 0
+        above = np.where(above >= 0, parents[above], -1)
+    return depth
+
+
+def _root(parents: NDArray[np.int64]) -> NDArray[np.int64]:
+    root = np.arange(len(parents))
+    while (parents[root] >= 0).any():
+        root = np.where(parents[root] >= 0, parents[root], root)
+    return root

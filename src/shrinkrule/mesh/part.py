@@ -1,0 +1,228 @@
+"""A part as it came from a file: its mesh in mm, and how far that mesh can be trusted.
+
+STL carries no unit, so the reader is told one (millimetre unless said otherwise)
+and speaks up when the size is absurd for a printed part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import trimesh
+
+from shrinkrule.errors import FileError, MeshError
+from shrinkrule.mesh.bodies import overlapping_bodies, united
+from shrinkrule.mesh.mend import (
+    close_rounding_gaps,
+    drop_collapsed,
+    merge_equal_vertices,
+    turn_outward,
+)
+from shrinkrule.mesh.soundness import Soundness, inspect_mesh
+from shrinkrule.mesh.stl_file import facets_from_stl
+from shrinkrule.mesh.threemf_file import facets_from_3mf
+from shrinkrule.units import MM_PER_UNIT, unit_in_mm
+
+SMALLEST_PLAUSIBLE_MM: Final = 2.0
+LARGEST_PLAUSIBLE_MM: Final = 400.0
+"""Longest side of a part printed and sintered in a small shop (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part read from a file, in mm, in the file's axes.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Merged and wound outward where that was possible without loss.
+    source : Path
+        File it came from.
+    file_format, unit : str
+        What the file was, and the unit its numbers were taken in.
+    soundness : Soundness
+        What was found after mending.
+    mends : tuple of str
+        What was mended.
+    warnings : tuple of str
+        What the maker should look at.
+    overlaps : tuple of (int, int)
+        Pairs of bodies (numbered from 1) that share space; volume counts that space twice.
+    """
+
+    mesh: trimesh.Trimesh
+    source: Path
+    file_format: str
+    unit: str
+    soundness: Soundness
+    mends: tuple[str, ...]
+    warnings: tuple[str, ...]
+    overlaps: tuple[tuple[int, int], ...]
+
+    @property
+    def trusted(self) -> bool:
+        """Whether volume, mass and wall thickness mean what they say."""
+        return self.soundness.closed and not self.overlaps
+
+    def require_solid(self) -> None:
+        """Refuse a part whose volume cannot be trusted.
+
+        Raises
+        ------
+        MeshError
+            For an open or one-sided surface, or bodies that overlap; with the mend.
+        """
+        found = self.soundness
+        if not found.closed:
+            raise MeshError(
+                f"the surface is not closed ({found.open_edges} open edges of "
+                f"{found.facets} facets, first near {self._first_open_edge()}), so it has no "
+                "volume, mass or wall",
+                where=self.source.name,
+                mend="close it in the modelling program, or use --allow-open to scale it as it is",
+            )
+        if self.overlaps:
+            first, second = self.overlaps[0]
+            raise MeshError(
+                f"bodies {first} and {second} share space, so volume and walls would be wrong",
+                where=self.source.name,
+                mend="unite them in the modelling program, or use --unite",
+            )
+        if found.volume_mm3 <= 0.0:
+            raise MeshError(
+                "the surface encloses no volume", where=self.source.name, mend="check the model"
+            )
+
+    def _first_open_edge(self) -> str:
+        from shrinkrule.mesh.soundness import edge_table
+
+        table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64), len(self.mesh.vertices))
+        edge = int(np.argmax(table.balance != 0))
+        x, y, z = np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0)
+        return f"x {x:.2f}, y {y:.2f}, z {z:.2f} mm"
+
+    def united(self) -> Part:
+        """Return the part with its overlapping bodies made one.
+
+        Raises
+        ------
+        MeshError
+            If the bodies are not sound enough to be united.
+        """
+        if not self.overlaps:
+            return self
+        mesh = united(self.mesh, self.source.name)
+        return replace(
+            self,
+            mesh=mesh,
+            soundness=inspect_mesh(mesh),
+            overlaps=(),
+            mends=(*self.mends, f"united {self.soundness.bodies} bodies, some of which overlapped"),
+        )
+
+
+def read_part(path: str | Path, unit: str | None = None) -> Part:
+    """Read a part from STL (binary or ASCII) or 3MF and mend what can be mended without loss.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to read; it is never written to.
+    unit : str, optional
+        Unit of the numbers in an STL: mm (default), cm, m, um, in, ft. A 3MF states its own.
+
+    Raises
+    ------
+    FileError
+        For a file that is missing, a folder, empty, truncated or no mesh.
+    MeshError
+        For a surface that has no outside.
+    SettingError
+        For an unknown unit.
+    """
+    path = Path(path)
+    data = _file_bytes(path)
+    notes: tuple[str, ...] = ()
+    if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
+        corners, stated = facets_from_3mf(data, path.name)
+        file_format = "3MF"
+        if unit is not None:
+            notes = (f"--unit {unit} was not used: the 3MF states {stated}",)
+        unit = stated
+    else:
+        unit = "mm" if unit is None else unit
+        factor = unit_in_mm(unit)
+        corners, file_format, notes = facets_from_stl(data, path.name)
+        corners *= factor
+    del data
+    return _inspected(corners, path, file_format, unit, notes)
+
+
+def _inspected(
+    corners: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    path: Path,
+    file_format: str,
+    unit: str,
+    notes: tuple[str, ...],
+) -> Part:
+    vertices, facets = merge_equal_vertices(corners)
+    vertices, facets, rounding = close_rounding_gaps(vertices, facets)
+    facets, dropped = drop_collapsed(facets)
+    if len(facets) == 0:
+        raise FileError("no facet has an area", where=path.name, mend="export the model again")
+    facets, turned = turn_outward(vertices, facets, path.name)
+    mesh = trimesh.Trimesh(vertices, facets, process=False, validate=False)
+    soundness = inspect_mesh(mesh)
+    overlaps = overlapping_bodies(mesh) if soundness.closed and soundness.bodies > 1 else ()
+    warnings = (*notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
+    mends = tuple(note for note in (rounding, dropped, *turned) if note)
+    return Part(mesh, path, file_format, unit, soundness, mends, warnings, overlaps)
+
+
+def _file_bytes(path: Path) -> bytes:
+    if path.is_dir():
+        raise FileError("this is a folder", where=str(path), mend="name the STL file in it")
+    try:
+        return path.read_bytes()
+    except FileNotFoundError as error:
+        raise FileError(
+            "no such file", where=str(path), mend="check the name and the folder"
+        ) from error
+    except OSError as error:
+        raise FileError(
+            f"cannot be read ({error.strerror})", where=str(path), mend="check its permissions"
+        ) from error
+
+
+def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
+    longest = float(np.ptp(np.asarray(mesh.vertices), axis=0).max())
+    if SMALLEST_PLAUSIBLE_MM <= longest <= LARGEST_PLAUSIBLE_MM:
+        return ()
+    in_file = longest / MM_PER_UNIT.get(unit, 1.0)
+    better = [
+        f"--unit {name} ({in_file * factor:.3g} mm)"
+        for name, factor in MM_PER_UNIT.items()
+        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM and name != "ft"
+    ]
+    advice = f"; these would make sense: {', '.join(better)}" if better else ""
+    return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
+
+
+def _surface_warnings(found: Soundness, overlaps: tuple[tuple[int, int], ...]) -> tuple[str, ...]:
+    said = []
+    if not found.closed:
+        said.append(
+            f"the surface is not closed ({found.open_edges} open edges): "
+            "volume, mass and walls cannot be trusted"
+        )
+    if not found.winding_consistent:
+        said.append("neighbouring facets face opposite ways")
+    if found.crowded_edges:
+        said.append(f"{found.crowded_edges} edges belong to more than two facets")
+    if overlaps:
+        pairs = ", ".join(f"{a} and {b}" for a, b in overlaps[:3])
+        said.append(f"bodies share space ({pairs}): volume counts it twice")
+    return tuple(said)

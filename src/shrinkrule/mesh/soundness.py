@@ -1,0 +1,137 @@
+"""How far a mesh can be trusted: is it closed, wound outward, of how many bodies.
+
+Everything is counted on edges. A facet edge from vertex a to b is directed; a closed
+surface uses each undirected edge equally often in both directions, and only then do
+volume and mass mean anything (divergence theorem).
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+Facets = NDArray[np.int64]
+Points = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Soundness:
+    """What was found in a mesh. Lengths in mm, volume in mm3.
+
+    ``closed`` means that every edge is used equally often in both directions;
+    ``manifold`` that every edge belongs to exactly two facets.
+    """
+
+    facets: int
+    vertices: int
+    bodies: int
+    cavities: int
+    closed: bool
+    manifold: bool
+    winding_consistent: bool
+    open_edges: int
+    crowded_edges: int
+    sliver_facets: int
+    volume_mm3: float
+
+    def as_dict(self) -> dict[str, object]:
+        """Plain values for JSON."""
+        return asdict(self)
+
+
+@dataclass(frozen=True)
+class EdgeTable:
+    """Undirected edges of a mesh and the facets on them.
+
+    Parameters
+    ----------
+    edge_of : (3 m,) int64
+        Edge number of facet ``i // 3``, side ``i % 3``.
+    forward : (3 m,) bool
+        Whether that side runs from the lower to the higher vertex number.
+    uses : (e,) int64
+        Facets on each edge.
+    balance : (e,) int64
+        Forward uses minus backward uses; zero where the surface is closed.
+    ends : (e, 2) int64
+        Vertex numbers of each edge.
+    """
+
+    edge_of: NDArray[np.int64]
+    forward: NDArray[np.bool_]
+    uses: NDArray[np.int64]
+    balance: NDArray[np.int64]
+    ends: NDArray[np.int64]
+
+
+def edge_table(facets: Facets, vertex_count: int) -> EdgeTable:
+    """Tabulate the edges of ``facets`` ((m, 3) int64)."""
+    start = facets.ravel()
+    end = facets[:, [1, 2, 0]].ravel()
+    forward = start < end
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    keys, edge_of = np.unique(low * np.int64(vertex_count) + high, return_inverse=True)
+    uses = np.bincount(edge_of, minlength=len(keys))
+    balance = 2 * np.bincount(edge_of[forward], minlength=len(keys)) - uses
+    ends = np.column_stack(np.divmod(keys, vertex_count))
+    return EdgeTable(edge_of, forward, uses, balance, ends)
+
+
+def body_labels(facets: Facets, table: EdgeTable) -> NDArray[np.int64]:
+    """Body number of each facet; two facets are of one body when they alone share an edge.
+
+    Bodies that touch along an edge or at a corner stay apart.
+    """
+    paired = table.uses[table.edge_of] == 2
+    facet_of_side = np.repeat(np.arange(len(facets)), 3)[paired]
+    order = np.argsort(table.edge_of[paired], kind="stable")
+    pairs = facet_of_side[order].reshape(-1, 2)
+    graph = coo_array((np.ones(len(pairs), dtype=np.int8), pairs.T), shape=(len(facets),) * 2)
+    _, labels = connected_components(graph, directed=False)
+    return np.asarray(labels, dtype=np.int64)
+
+
+def signed_volumes(vertices: Points, facets: Facets, labels: NDArray[np.int64]) -> Points:
+    """Signed volume in mm3 of each body; negative where facets face inward."""
+    # From the middle of the box: far from the origin, differences of large terms lose digits.
+    corners = (vertices - 0.5 * (vertices.min(axis=0) + vertices.max(axis=0)))[facets]
+    six_fold = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
+    return np.bincount(labels, weights=six_fold) / 6.0
+
+
+def inspect_mesh(mesh: trimesh.Trimesh) -> Soundness:
+    """Look at a mesh (mm, vertices already merged) and count what can be wrong with it."""
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    facets = np.asarray(mesh.faces, dtype=np.int64)
+    table = edge_table(facets, len(vertices))
+    volumes = signed_volumes(vertices, facets, body_labels(facets, table))
+    closed = not table.balance.any()
+    return Soundness(
+        facets=len(facets),
+        vertices=len(vertices),
+        bodies=int((volumes > 0).sum()) if closed else len(volumes),
+        cavities=int((volumes < 0).sum()) if closed else 0,
+        closed=closed,
+        manifold=bool((table.uses == 2).all()),
+        winding_consistent=not (table.balance[table.uses == 2]).any(),
+        open_edges=int((table.uses == 1).sum()),
+        crowded_edges=int((table.uses > 2).sum()),
+        sliver_facets=int(_slivers(vertices, facets).sum()),
+        volume_mm3=float(volumes.sum()),
+    )
+
+
+def _slivers(vertices: Points, facets: Facets) -> NDArray[np.bool_]:
+    """Facets without area, whose corners are distinct but in a line."""
+    corners = vertices[facets]
+    edges = corners[:, [1, 2, 0]] - corners
+    longest = np.einsum("ijk,ijk->ij", edges, edges).max(axis=1)
+    twice_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    # Height under a millionth of the longest side: below what float32 in a file resolves.
+    flat: NDArray[np.bool_] = twice_area <= 1e-6 * longest
+    return flat
