@@ -86,12 +86,16 @@ def _between(
 ) -> CalibrationRow:
     weight = math.log(density / at_low) / math.log(at_high / at_low)
     outside = not 0.0 <= weight <= 1.0
+    origin = (
+        f"{'EXTRAPOLATED' if outside else 'interpolated'} from {low.name!r} "
+        f"({100 * at_low:g} %) and {high.name!r} ({100 * at_high:g} %)"
+    )
     both_known = low.firing_scatter_known and high.firing_scatter_known
     return replace(
         low,
         name=f"{low.material} at {100 * density:g} %",
-        shrinkage_xy=_shrinkage(low.shrinkage_xy, high.shrinkage_xy, weight),
-        shrinkage_z=_shrinkage(low.shrinkage_z, high.shrinkage_z, weight),
+        shrinkage_xy=_shrinkage(low.shrinkage_xy, high.shrinkage_xy, low, high, weight),
+        shrinkage_z=_shrinkage(low.shrinkage_z, high.shrinkage_z, low, high, weight),
         # Scatter has no law to follow between densities: the larger is the honest one.
         scatter_xy=max(low.scatter_xy, high.scatter_xy),
         scatter_z=max(low.scatter_z, high.scatter_z),
@@ -106,17 +110,24 @@ def _between(
         coupons=low.coupons + high.coupons,
         firings=low.firings + high.firings,
         date=max(low.date, high.date),
-        note=f"{'EXTRAPOLATED' if outside else 'interpolated'} from {low.name!r} ({100 * at_low:g} %) "
-        f"and {high.name!r} ({100 * at_high:g} %)" + (f"; {low.note}" if low.note else ""),
+        note="; ".join(filter(None, (origin, low.note))),
     )
 
 
-def _shrinkage(low: Estimate, high: Estimate, weight: float) -> Estimate:
-    keeps = (1 - low.value) ** (1 - weight) * (1 - high.value) ** weight
-    relative_u = math.hypot(
-        (1 - weight) * low.u / (1 - low.value), weight * high.u / (1 - high.value)
-    )
-    return Estimate(1 - keeps, keeps * relative_u)
+def _shrinkage(
+    at_low: Estimate, at_high: Estimate, low: CalibrationRow, high: CalibrationRow, weight: float
+) -> Estimate:
+    """Between two shrinkages, with the uncertainty of both and of the densities they stand at."""
+    keeps = (1 - at_low.value) ** (1 - weight) * (1 - at_high.value) ** weight
+    u_low, density_low = at_low.u / (1 - at_low.value), low.relative_density
+    u_high, density_high = at_high.u / (1 - at_high.value), high.relative_density
+    if density_low is not None and density_high is not None:
+        slope = math.log((1 - at_high.value) / (1 - at_low.value)) / math.log(
+            density_high.value / density_low.value
+        )
+        u_low = math.hypot(u_low, slope * density_low.u / density_low.value)
+        u_high = math.hypot(u_high, slope * density_high.u / density_high.value)
+    return Estimate(1 - keeps, keeps * math.hypot((1 - weight) * u_low, weight * u_high))
 
 
 def _positive(low: Estimate | None, high: Estimate | None, weight: float) -> Estimate | None:

@@ -94,9 +94,9 @@ class CalibrationRow:
         return float(stats.t.ppf(0.975, self.degrees_of_freedom))
 
     def spread(self, axis: str) -> float:
-        """Standard deviation of the next part's shrinkage about the row's, axis ``xy`` or ``z``.
+        """Give the standard deviation of the next part's shrinkage, axis ``xy`` or ``z``.
 
-        Uncertainty of the mean and scatter of single parts, added in squares.
+        Uncertainty of the row's mean and scatter of single parts, added in squares.
         """
         if axis == "xy":
             return math.hypot(self.shrinkage_xy.u, self.scatter_xy)

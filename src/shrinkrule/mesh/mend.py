@@ -133,8 +133,8 @@ def _parents(
     if not 1 < count <= MAX_NESTED_BODIES:
         return parents
     low, high = body_boxes(vertices, facets, labels, count)
-    inside_box = (low[:, None] >= low[None]).all(2) & (high[:, None] <= high[None]).all(2)
-    np.fill_diagonal(inside_box, False)
+    within = (low[:, None] >= low[None]) & (high[:, None] <= high[None])
+    inside_box = within.all(axis=2) & ~np.eye(count, dtype=np.bool_)
     for child in np.flatnonzero(inside_box.any(axis=1)):
         candidates = np.flatnonzero(inside_box[child])
         candidates = candidates[np.argsort(np.abs(volumes[candidates]))]

@@ -51,7 +51,7 @@ class OutputSet:
                 "no such folder", where=str(path.parent), mend="make it first, or name another"
             )
         for source in self._inputs:
-            same = path.exists() and source.exists() and os.path.samefile(path, source)
+            same = path.exists() and source.exists() and path.samefile(source)
             if same or path.resolve() == source.resolve():
                 raise FileError(
                     "this would overwrite an input",

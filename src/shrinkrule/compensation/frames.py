@@ -1,0 +1,77 @@
+"""From the model's axes to the printer's: which way is up, and where the part stands.
+
+Shrinkage is XY against Z in the print frame, so a part that is printed lying on
+another side is turned first. The furnace frame (where gravity points while hot) is
+the print frame unless a part is fired lying down.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from shrinkrule.errors import SettingError
+
+Matrix = NDArray[np.float64]
+
+WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
+    "z": (0, 0, 1),
+    "-z": (0, 0, -1),
+    "x": (1, 0, 0),
+    "-x": (-1, 0, 0),
+    "y": (0, 1, 0),
+    "-y": (0, -1, 0),
+}
+
+
+def way_up(name: str) -> NDArray[np.float64]:
+    """Give the unit vector (3,) of the model axis that points up.
+
+    Raises
+    ------
+    SettingError
+        For a name that is not one of x, -x, y, -y, z, -z.
+    """
+    key = name.strip().lower().lstrip("+")
+    if key not in WAYS_UP:
+        raise SettingError(f"{name!r} is no way up", mend=f"use one of {', '.join(WAYS_UP)}")
+    return np.array(WAYS_UP[key], dtype=np.float64)
+
+
+def turn_up(up: NDArray[np.float64]) -> Matrix:
+    """Rotation (3, 3) by quarter turns that brings ``up`` to +Z.
+
+    Parameters
+    ----------
+    up : (3,) float
+        One of the six axis directions.
+
+    Examples
+    --------
+    >>> turn_up(np.array([1.0, 0.0, 0.0])) @ [1.0, 0.0, 0.0]
+    array([0., 0., 1.])
+    """
+    axis = int(np.argmax(np.abs(up)))
+    if axis == 2:
+        return np.diag([1.0, 1.0, 1.0] if up[2] > 0 else [1.0, -1.0, -1.0])
+    # A cyclic change of axes brings x or y to z; a half turn about the new x mends the sign.
+    cyclic = np.roll(np.eye(3), 2 - axis, axis=0)
+    return cyclic if up[axis] > 0 else np.diag([1.0, -1.0, -1.0]) @ cyclic
+
+
+def stood_on_bed(vertices: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Shift (3,) that centres points (n, 3) on x = y = 0 with the lowest at z = 0."""
+    low, high = vertices.min(axis=0), vertices.max(axis=0)
+    return np.array([-(low[0] + high[0]) / 2, -(low[1] + high[1]) / 2, -low[2]])
+
+
+def moved(mesh: trimesh.Trimesh, matrix: Matrix) -> trimesh.Trimesh:
+    """Mesh with its vertices through a (4, 4) matrix; the facets stay as they are.
+
+    The matrix must not mirror, or the facets would face inward.
+    """
+    vertices = np.asarray(mesh.vertices) @ matrix[:3, :3].T + matrix[:3, 3]
+    return trimesh.Trimesh(vertices, mesh.faces, process=False, validate=False)
