@@ -11,6 +11,7 @@ PACKAGE = Path(__file__).parent.parent / "src" / "shrinkrule"
 FLOORS = {
     "errors": 0,
     "units": 1,
+    "cautions": 1,
     "printer": 1,
     "sheet": 1,
     "mesh": 2,

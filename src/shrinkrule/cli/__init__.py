@@ -1,1 +1,14 @@
 """The command line: parse, call, show. The only room that prints or exits."""
+
+from __future__ import annotations
+
+import sys
+
+from shrinkrule.cli.main import main
+
+__all__ = ["main", "run"]
+
+
+def run() -> None:
+    """Entry point of the ``shrinkrule`` command."""
+    sys.exit(main(sys.argv[1:]))

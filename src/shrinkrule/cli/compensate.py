@@ -1,0 +1,173 @@
+"""``shrinkrule compensate``: the main job, from the wanted part to the green STL."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from shrinkrule.cli import options
+from shrinkrule.errors import SettingError
+
+if TYPE_CHECKING:
+    from shrinkrule.calibration import CalibrationRow
+    from shrinkrule.compensation import ScaleFactors
+    from shrinkrule.job import JobResult
+
+DEMO_ROW: Final = "bronze demo batch 90"
+DEMO_SOURCE: Final = "the bundled table of INVENTED materials (to try with, never to print from)"
+
+TableFile = Annotated[
+    Path | None,
+    typer.Option("--table", "-t", help="Calibration table (CSV).", show_default=False),
+]
+RowName = Annotated[
+    str | None,
+    typer.Option("--row", "-r", help="Row of the table to shrink by.", show_default=False),
+]
+Density = Annotated[
+    float | None,
+    typer.Option(
+        help="Relative density aimed at, as 0.90: goes between the rows of the row's material.",
+        show_default=False,
+    ),
+]
+Demo = Annotated[
+    bool,
+    typer.Option(
+        "--demo-table", help="Use the bundled table of invented materials, to try the program."
+    ),
+]
+Scale = Annotated[
+    float | None,
+    typer.Option(
+        help="Oversize factor by hand, without a table: 1 / (1 - shrinkage), as 1.19.",
+        show_default=False,
+    ),
+]
+Extrapolate = Annotated[
+    bool, typer.Option("--extrapolate", help="Allow a --density outside the calibrated ones.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command(
+        "compensate",
+        no_args_is_help=True,
+        epilog="Example: shrinkrule compensate lever.stl --table table.csv --row 'bronze 3' "
+        "--nozzle 0.6",
+    )(compensate)
+
+
+def compensate(
+    model: options.Model,
+    table: TableFile = None,
+    row: RowName = None,
+    density: Density = None,
+    extrapolate: Extrapolate = False,
+    demo_table: Demo = False,
+    scale_xy: Scale = None,
+    scale_z: Scale = None,
+    unit: options.Unit = None,
+    print_up: options.PrintUp = "z",
+    nozzle: options.Nozzle = "0.6",
+    bead_width: options.BeadWidth = None,
+    layer_height: options.LayerHeight = None,
+    floor_layers: options.FloorLayers = 3,
+    thick_limit: options.ThickLimit = "10",
+    allow_open: options.AllowOpen = False,
+    unite: options.Unite = False,
+    out: options.OutDir = None,
+    json: options.Json = False,
+    fail_on_thin: options.FailOnThin = False,
+) -> None:
+    """Scale the wanted part to the green part to print, check it, and write a report.
+
+    Writes NAME.green.stl to slice, NAME.report.html to read, and NAME.report.json for
+    other programs. The model itself is never changed.
+    """
+    from shrinkrule.job import Recipe
+    from shrinkrule.job import compensate as run_job
+
+    factors = _factors_by_hand(scale_xy, scale_z, (table, row, density, demo_table or None))
+    calibration, source = (
+        (None, "") if factors else _row(table, row, density, extrapolate, demo_table)
+    )
+    recipe = Recipe(
+        printer=options.printer_from(nozzle, bead_width, layer_height),
+        row=calibration,
+        factors=factors,
+        row_source=source,
+        print_up=print_up,
+        limits=options.limits_from(floor_layers, thick_limit),
+    )
+    with options.progress_bar(shown=not json) as progress:
+        part = options.part_from(model, unit, allow_open, unite)
+        result = run_job(part, recipe, progress)
+        from shrinkrule.report import job_outputs
+
+        outputs = job_outputs(result, out or Path(), inputs=[p for p in (model, table) if p])
+    _show(result, outputs, json)
+    if fail_on_thin and result.too_thin:
+        raise typer.Exit(1)
+
+
+def _factors_by_hand(
+    scale_xy: float | None, scale_z: float | None, others: tuple[object, ...]
+) -> ScaleFactors | None:
+    from shrinkrule.compensation import ScaleFactors
+
+    if scale_xy is None and scale_z is None:
+        return None
+    if scale_xy is None or scale_z is None:
+        raise SettingError(
+            "one oversize factor alone is not enough", mend="give both --scale-xy and --scale-z"
+        )
+    if any(other is not None for other in others):
+        raise SettingError(
+            "factors by hand and a table cannot both hold",
+            mend="leave out either --scale-xy and --scale-z or the table's options",
+        )
+    return ScaleFactors(scale_xy, scale_z)
+
+
+def _row(
+    table: Path | None, name: str | None, density: float | None, extrapolate: bool, demo: bool
+) -> tuple[CalibrationRow, str]:
+    """Row to shrink by, and where it came from in words."""
+    from shrinkrule.calibration import Beyond, demo_table, find_row, read_table, row_at_density
+
+    if demo and table is not None:
+        raise SettingError("two tables are named", mend="leave out --table or --demo-table")
+    if demo:
+        rows, source = demo_table(), DEMO_SOURCE
+        name = name or DEMO_ROW
+    elif table is not None:
+        rows, source = read_table(table), table.name
+    else:
+        raise SettingError(
+            "no shrinkage is known",
+            mend="give --table and --row, or --scale-xy and --scale-z, or try --demo-table",
+        )
+    if name is None and density is not None and len({(r.material, r.process) for r in rows}) == 1:
+        name = rows[0].name
+    row = find_row(rows, name, source)
+    if density is not None:
+        beyond = Beyond.EXTRAPOLATE if extrapolate else Beyond.REFUSE
+        row = row_at_density(rows, row, density, beyond)
+    return row, source
+
+
+def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
+    from shrinkrule.report import job_dict, show_job
+
+    if as_json:
+        import json
+
+        typer.echo(json.dumps(job_dict(result, files), indent=2))
+    else:
+        from rich.console import Console
+
+        show_job(result, files, Console(highlight=False))

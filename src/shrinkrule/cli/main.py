@@ -1,0 +1,69 @@
+"""Where a command begins and ends: the one place that catches errors and sets exit codes.
+
+Exit codes: 0 done, 1 a finding the user asked to fail on, 2 bad input.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import Annotated, Final
+
+import typer
+
+from shrinkrule.cli import compensate, coupon, table, walls
+from shrinkrule.errors import ShrinkruleError
+
+DONE: Final = 0
+FOUND: Final = 1
+BAD_INPUT: Final = 2
+INTERRUPTED: Final = 130
+
+app = typer.Typer(
+    name="shrinkrule",
+    help="From the wanted metal part to the green part to print, and back to what comes out "
+    "of the furnace.",
+    epilog="Example: shrinkrule compensate part.stl --table table.csv --row 'bronze 3'",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode="rich",
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+compensate.register(app)
+walls.register(app)
+coupon.register(app)
+table.register(app)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        typer.echo(f"shrinkrule {version('shrinkrule')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version.", callback=_version, is_eager=True),
+    ] = False,
+) -> None:
+    """Take the options that stand before a command."""
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run one command and return its exit code; nothing but text on the screen escapes."""
+    try:
+        app(args=list(argv), prog_name="shrinkrule")
+    except SystemExit as stop:
+        return stop.code if isinstance(stop.code, int) else DONE
+    except ShrinkruleError as error:
+        sys.stderr.write(f"shrinkrule: {error}\n")
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        sys.stderr.write("shrinkrule: stopped, nothing was written\n")
+        return INTERRUPTED
+    return DONE

@@ -1,0 +1,118 @@
+"""Options that several commands share, and how they become settings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from shrinkrule.printer import Printer
+from shrinkrule.units import parse_length
+
+if TYPE_CHECKING:
+    from shrinkrule.mesh import Part
+    from shrinkrule.walls import WallLimits
+
+Model = Annotated[
+    Path, typer.Argument(help="Model to read: STL (binary or text) or 3MF.", show_default=False)
+]
+Unit = Annotated[
+    str | None,
+    typer.Option(
+        help="Unit of the numbers in an STL: mm, cm, m, um, in, ft. Without it: mm.",
+        show_default=False,
+    ),
+]
+PrintUp = Annotated[
+    str, typer.Option(help="Model axis that points up in the printer: z, -z, x, -x, y, -y.")
+]
+Nozzle = Annotated[str, typer.Option(help="Bore of the nozzle.")]
+BeadWidth = Annotated[
+    str | None,
+    typer.Option(
+        help="Width of one printed line. Without it: 1.1 times the nozzle.", show_default=False
+    ),
+]
+LayerHeight = Annotated[
+    str | None,
+    typer.Option(help="Height of one layer. Without it: half the nozzle.", show_default=False),
+]
+FloorLayers = Annotated[int, typer.Option(help="Layers that a closed floor needs.", min=1)]
+ThickLimit = Annotated[
+    str, typer.Option(help="Thickest green section you trust to lose its binder.")
+]
+AllowOpen = Annotated[
+    bool,
+    typer.Option("--allow-open", help="Work on a surface that is not closed, as far as it goes."),
+]
+Unite = Annotated[bool, typer.Option("--unite", help="Make one solid of bodies that share space.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
+FailOnThin = Annotated[
+    bool,
+    typer.Option("--fail-on-thin", help="Exit with 1 if a wall or floor is too thin to print."),
+]
+OutDir = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", "-o", help="Folder to write to. Without it: the current one.", show_default=False
+    ),
+]
+
+
+def printer_from(nozzle: str, bead_width: str | None, layer_height: str | None) -> Printer:
+    """Printer from the texts of its options."""
+    return Printer.from_nozzle(
+        parse_length(nozzle, "--nozzle"),
+        None if bead_width is None else parse_length(bead_width, "--bead-width"),
+        None if layer_height is None else parse_length(layer_height, "--layer-height"),
+    )
+
+
+def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
+    """Wall limits from the texts of their options."""
+    from shrinkrule.walls import WallLimits
+
+    return WallLimits(
+        floor_layers=floor_layers, thick_mm=parse_length(thick_limit, "--thick-limit")
+    )
+
+
+def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
+    """Read a part and refuse what cannot be trusted, unless told to go on."""
+    from shrinkrule.mesh import read_part
+
+    part = read_part(model, unit)
+    if unite:
+        part = part.united()
+    if not allow_open:
+        part.require_solid()
+    return part
+
+
+@contextmanager
+def progress_bar(shown: bool) -> Iterator[Callable[[str, float], None] | None]:
+    """Bar on standard error, with time left; gone when done. None where nobody watches."""
+    from rich.console import Console
+
+    console = Console(stderr=True)
+    if not shown or not console.is_terminal:
+        yield None
+        return
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    columns: tuple[Any, ...] = (
+        TextColumn("{task.description:<28}"),
+        BarColumn(bar_width=24),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=console, transient=True) as progress:
+        task = progress.add_task("read", total=1.0)
+
+        def update(stage: str, done: float) -> None:
+            progress.update(task, description=stage, completed=done)
+
+        yield update

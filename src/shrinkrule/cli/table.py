@@ -1,0 +1,41 @@
+"""``shrinkrule rows``: what a calibration table holds, row by row."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from shrinkrule.cli import options
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command("rows", epilog="Example: shrinkrule rows table.csv")(rows)
+
+
+def rows(
+    table: Annotated[
+        Path | None,
+        typer.Argument(
+            help="Calibration table (CSV). Without it: the bundled invented one.",
+            show_default=False,
+        ),
+    ] = None,
+    json: options.Json = False,
+) -> None:
+    """List the rows of a calibration table with their key figures and any misfit."""
+    from shrinkrule.calibration import demo_table, read_table
+    from shrinkrule.report import rows_dicts, show_rows
+
+    source = "bundled table, materials INVENTED" if table is None else table.name
+    read = demo_table() if table is None else read_table(table)
+    if json:
+        import json as codec
+
+        typer.echo(codec.dumps(rows_dicts(read), indent=2))
+        return
+    from rich.console import Console
+
+    show_rows(read, source, Console(highlight=False))

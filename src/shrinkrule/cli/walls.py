@@ -1,0 +1,71 @@
+"""``shrinkrule walls``: the wall check alone."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from shrinkrule.cli import options
+
+Scale = Annotated[
+    float,
+    typer.Option(
+        help="Oversize factor to apply first, when MODEL is the wanted part. 1: it is green."
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command(
+        "walls",
+        no_args_is_help=True,
+        epilog="Example: shrinkrule walls part.green.stl --nozzle 0.6",
+    )(walls)
+
+
+def walls(
+    model: options.Model,
+    scale_xy: Scale = 1.0,
+    scale_z: Scale = 1.0,
+    unit: options.Unit = None,
+    print_up: options.PrintUp = "z",
+    nozzle: options.Nozzle = "0.6",
+    bead_width: options.BeadWidth = None,
+    layer_height: options.LayerHeight = None,
+    floor_layers: options.FloorLayers = 3,
+    thick_limit: options.ThickLimit = "10",
+    unite: options.Unite = False,
+    json: options.Json = False,
+    fail_on_thin: options.FailOnThin = False,
+) -> None:
+    """Check which walls, floors and gaps of a GREEN part the nozzle can make.
+
+    Also works on a surface that is not closed, and says what cannot be trusted there.
+    Writes no file.
+    """
+    from shrinkrule.compensation import ScaleFactors
+    from shrinkrule.job import look_at_walls
+    from shrinkrule.report import show_walls, walls_dict
+
+    with options.progress_bar(shown=not json) as progress:
+        part = options.part_from(model, unit, True, unite)
+        looked = look_at_walls(
+            part,
+            ScaleFactors(scale_xy, scale_z),
+            print_up,
+            options.printer_from(nozzle, bead_width, layer_height),
+            options.limits_from(floor_layers, thick_limit),
+            progress,
+        )
+    if json:
+        import json as codec
+
+        typer.echo(codec.dumps(walls_dict(looked), indent=2))
+    else:
+        from rich.console import Console
+
+        show_walls(looked, Console(highlight=False))
+    if fail_on_thin and looked.too_thin:
+        raise typer.Exit(1)

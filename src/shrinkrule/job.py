@@ -1,0 +1,286 @@
+"""The main job: from the wanted part to the green part, and whether to make it.
+
+Reads like the recipe a maker would tell: look at the part, take the batch's
+shrinkage, scale, look at the walls the printer has to make, say what will come out
+of the furnace, and decide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.calibration import BalanceCheck, CalibrationRow, check_balance
+from shrinkrule.compensation import (
+    GreenPart,
+    Prediction,
+    ScaleFactors,
+    green_part,
+    predict_fired,
+    way_up,
+)
+from shrinkrule.errors import SettingError
+from shrinkrule.mesh import Part
+from shrinkrule.printer import Printer
+from shrinkrule.walls import Finding, FindingKind, WallLimits, WallReport, check_walls
+
+Progress = Callable[[str, float], None]
+
+
+class Level(StrEnum):
+    """How much a finding weighs, rising."""
+
+    MAKE = "make it"
+    LOOK = "look first"
+    STOP = "do not make it"
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One thing that speaks against making the part as it is."""
+
+    level: Level
+    text: str
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Make it or do not make it, and why."""
+
+    reasons: tuple[Reason, ...]
+
+    @property
+    def level(self) -> Level:
+        """Weight of the heaviest reason."""
+        levels = list(Level)
+        return max((r.level for r in self.reasons), key=levels.index, default=Level.MAKE)
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What the maker decides.
+
+    Parameters
+    ----------
+    printer : Printer
+        Nozzle, bead and layer.
+    row : CalibrationRow or None
+        Batch to shrink by; or ``factors`` when there is no table.
+    factors : ScaleFactors or None
+        Oversize factors given by hand; used only without a row.
+    row_source : str
+        Where the row came from, in words.
+    print_up : str
+        Model axis that points up in the printer.
+    limits : WallLimits
+        Beads and layers that a wall and a floor need.
+
+    Raises
+    ------
+    SettingError
+        If neither or both of row and factors are given.
+    """
+
+    printer: Printer
+    row: CalibrationRow | None = None
+    factors: ScaleFactors | None = None
+    row_source: str = ""
+    print_up: str = "z"
+    limits: WallLimits = field(default_factory=WallLimits)
+
+    def __post_init__(self) -> None:
+        if (self.row is None) == (self.factors is None):
+            raise SettingError(
+                "shrinkage must come either from a table's row or from factors by hand",
+                mend="give --table and --row, or --scale-xy and --scale-z",
+            )
+
+    @property
+    def scale(self) -> ScaleFactors:
+        """Oversize factors, from whichever was given."""
+        if self.row is not None:
+            return ScaleFactors.from_shrinkage(
+                self.row.shrinkage_xy.value, self.row.shrinkage_z.value
+            )
+        if self.factors is None:  # pragma: no cover - refused on construction
+            raise SettingError("no shrinkage was given")
+        return self.factors
+
+
+@dataclass(frozen=True)
+class Place:
+    """A wall finding with what the maker needs to mend it in the wanted model.
+
+    Parameters
+    ----------
+    finding : Finding
+        As measured on the green part, print frame.
+    in_model : (3,) float64
+        Where it is in the model's own axes, mm.
+    wanted_mm : float
+        Its smallest value in the wanted part.
+    needed_mm : float
+        What the wanted part needs there to pass.
+    """
+
+    finding: Finding
+    in_model: NDArray[np.float64]
+    wanted_mm: float
+    needed_mm: float
+
+
+@dataclass(frozen=True)
+class WallLook:
+    """The wall check of a green part, told in terms of the wanted model."""
+
+    part: Part
+    green: GreenPart
+    printer: Printer
+    report: WallReport
+    places: tuple[Place, ...]
+
+    @property
+    def too_thin(self) -> bool:
+        """Whether a wall or floor is too thin to print at all."""
+        return any(place.finding.kind in _TOO_THIN for place in self.places)
+
+
+@dataclass(frozen=True)
+class JobResult:
+    """Everything the job found out; the reports only show it."""
+
+    part: Part
+    recipe: Recipe
+    balance: BalanceCheck | None
+    walls: WallLook
+    prediction: Prediction
+    verdict: Verdict
+
+    @property
+    def green(self) -> GreenPart:
+        """The part to print."""
+        return self.walls.green
+
+
+def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> JobResult:
+    """Turn a wanted part into the green part to print.
+
+    Parameters
+    ----------
+    part : Part
+        As read; :meth:`Part.require_solid` is the caller's to ask for.
+    recipe : Recipe
+        Printer, shrinkage, way up, limits.
+    progress : callable, optional
+        Called with a stage's name and the fraction done, 0 to 1.
+
+    Raises
+    ------
+    ShrinkruleError
+        For settings or a mesh that cannot be worked with.
+    """
+    balance = None if recipe.row is None else check_balance(recipe.row)
+    walls = look_at_walls(
+        part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, progress
+    )
+    volume = part.soundness.volume_mm3 if part.trusted else None
+    prediction = predict_fired(walls.green, recipe.row, volume)
+    verdict = _verdict(part, recipe, balance, walls, prediction)
+    return JobResult(part, recipe, balance, walls, prediction, verdict)
+
+
+def look_at_walls(
+    part: Part,
+    factors: ScaleFactors,
+    print_up: str,
+    printer: Printer,
+    limits: WallLimits,
+    progress: Progress | None = None,
+) -> WallLook:
+    """Scale a part to green and check what the nozzle can print of it.
+
+    Parameters
+    ----------
+    part : Part
+        Wanted part, or a green one with factors of 1.
+    factors : ScaleFactors
+        Oversize factors, print frame.
+    print_up : str
+        Model axis that points up in the printer.
+    printer, limits : Printer, WallLimits
+        What can be printed, and what is asked for.
+    progress : callable, optional
+        Called with a stage's name and the fraction done.
+
+    Raises
+    ------
+    ShrinkruleError
+        For settings or a mesh that cannot be worked with.
+    """
+    green = green_part(part.mesh, factors, way_up(print_up))
+    report = check_walls(green.mesh, printer, limits, progress=progress)
+    places = tuple(_place(finding, green) for finding in report.findings)
+    return WallLook(part, green, printer, report, places)
+
+
+def _place(finding: Finding, green: GreenPart) -> Place:
+    to_model = green.to_model
+    in_model = to_model[:3, :3] @ np.asarray(finding.position) + to_model[:3, 3]
+    scale = green.factors.xy, green.factors.z
+    return Place(
+        finding,
+        in_model,
+        finding.wanted_mm(finding.smallest_mm, *scale),
+        finding.wanted_mm(finding.limit_mm, *scale),
+    )
+
+
+_TOO_THIN = frozenset({FindingKind.THIN_WALL, FindingKind.THIN_FLOOR})
+
+
+def _verdict(
+    part: Part,
+    recipe: Recipe,
+    balance: BalanceCheck | None,
+    walls: WallLook,
+    prediction: Prediction,
+) -> Verdict:
+    reasons: list[Reason] = []
+    if not part.trusted:
+        reasons.append(
+            Reason(Level.STOP, "the surface is not a sound solid: only its scale can be trusted")
+        )
+    reasons += [Reason(Level.LOOK, text) for text in part.warnings]
+    reasons += _wall_reasons(walls.places)
+    reasons += [Reason(Level.LOOK, text) for text in walls.report.notes]
+    if balance is not None and balance.warning:
+        reasons.append(Reason(Level.LOOK, balance.warning))
+    if recipe.row is not None and "EXTRAPOLATED" in recipe.row.note:
+        reasons.append(Reason(Level.LOOK, f"shrinkage is {recipe.row.note}"))
+    reasons += [Reason(Level.LOOK, text) for text in prediction.notes]
+    return Verdict(tuple(reasons))
+
+
+def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:
+    """One reason for each kind of finding, told by its worst place."""
+    reasons = []
+    for kind in FindingKind:
+        of_kind = [place for place in places if place.finding.kind is kind]
+        if not of_kind:
+            continue
+        worst = of_kind[0]
+        count = f"{len(of_kind)} place{'s' * (len(of_kind) > 1)}"
+        x, y, z = worst.in_model
+        compare = "over" if kind is FindingKind.THICK_SECTION else "under"
+        reasons.append(
+            Reason(
+                Level.STOP if kind in _TOO_THIN else Level.LOOK,
+                f"{kind.value}: {count}, worst {worst.finding.smallest_mm:.2f} mm green, {compare} "
+                f"{worst.finding.limit_mm:.2f} mm, at x {x:.1f}, y {y:.1f}, z {z:.1f} of the model",
+            )
+        )
+    return reasons

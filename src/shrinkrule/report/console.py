@@ -1,0 +1,141 @@
+"""One page on the screen: what was done, what was found, where the files are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.job import JobResult, Level, Place, WallLook
+from shrinkrule.report import words
+
+MOST_PLACES = 8
+_STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}
+
+
+def show_job(result: JobResult, files: dict[str, Path], console: Console) -> None:
+    """Show the main job's result."""
+    row, factors = result.recipe.row, result.green.factors
+    level = result.verdict.level
+    name = escape(result.part.source.name)
+    console.print(f"[bold]{name}[/bold]: [{_STYLES[level]}]{level.value}[/]")
+    facts = _facts()
+    facts.add_row("read", words.what_was_read(result))
+    for mend in result.part.mends:
+        facts.add_row("mended", mend)
+    if row is None:
+        facts.add_row("shrinkage", "oversize factors given by hand")
+    else:
+        facts.add_row("row", f"{row.name} of {result.recipe.row_source}")
+        facts.add_row("shrinkage", words.shrinkage(row))
+    up = "" if result.recipe.print_up == "z" else f", printed with {result.recipe.print_up} up"
+    facts.add_row("scaled", f"XY × {factors.xy:.4f}, Z × {factors.z:.4f}{up}")
+    if offset := words.outline_offset(result):
+        facts.add_row("outline", offset)
+    masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
+    facts.add_row("masses", masses)
+    console.print(facts)
+    console.print(_sizes(result))
+    _show_places(result.walls, console)
+    for reason in result.verdict.reasons:
+        console.print(_reason(reason.level, reason.text))
+    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}")
+    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}")
+
+
+def show_walls(look: WallLook, console: Console) -> None:
+    """Show the result of the wall check alone."""
+    found = look.part.soundness
+    console.print(
+        f"[bold]{escape(look.part.source.name)}[/bold]: {found.facets:,} facets, bead "
+        f"{look.printer.bead_width_mm:.2f} mm, layer {look.printer.layer_height_mm:.2f} mm"
+    )
+    for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
+        console.print(_reason(Level.LOOK, text))
+    _show_places(look, console)
+
+
+def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -> None:
+    """List a table's rows."""
+    table = Table(title=f"Rows of {source}", title_justify="left", box=None, pad_edge=False)
+    for heading in ("row", "density", "XY shrinks", "Z shrinks", "95 % at 40 mm", "coupons"):
+        table.add_column(heading, justify="left" if heading == "row" else "right")
+    for row in rows:
+        density = row.relative_density
+        half = row.coverage_factor * row.spread("xy") * 40.0
+        table.add_row(
+            row.name,
+            "-" if density is None else f"{100 * density.value:.1f} %",
+            f"{100 * row.shrinkage_xy.value:.2f} %",
+            f"{100 * row.shrinkage_z.value:.2f} %",
+            f"± {half:.2f} mm{'' if row.firing_scatter_known else ' at least'}",
+            f"{row.coupons}",
+        )
+    console.print(table)
+    for row in rows:
+        balance = check_balance(row)
+        if balance is not None and balance.warning:
+            console.print(_reason(Level.LOOK, balance.warning))
+        if row.note:
+            console.print(f"  {escape(row.name)}: {escape(row.note)}", style="dim")
+
+
+def _facts() -> Table:
+    facts = Table(box=None, show_header=False, pad_edge=False)
+    facts.add_column(style="dim", no_wrap=True)
+    facts.add_column()
+    return facts
+
+
+def _sizes(result: JobResult) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("axis", "wanted", "green", "fired, 95 %", "class it can hold"):
+        table.add_column(heading, justify="left" if heading in {"axis", ""} else "right")
+    for size in result.prediction.sizes:
+        table.add_row(
+            size.axis,
+            f"{size.wanted_mm:.2f}",
+            f"{size.green_mm:.2f}",
+            words.with_interval(size.fired_mm),
+            words.tolerance_class(size),
+        )
+    return table
+
+
+def _show_places(look: WallLook, console: Console) -> None:
+    report = look.report
+    if not look.places:
+        console.print("[green]walls[/green] every wall and floor measured can be printed")
+    else:
+        console.print(_places(look.places[:MOST_PLACES]))
+        if len(look.places) > MOST_PLACES:
+            console.print(f"  and {len(look.places) - MOST_PLACES} more in the report", style="dim")
+    console.print(
+        f"thickest section {report.thickest_mm:.1f} mm green; "
+        f"{100 * report.measured_fraction:.1f} % of the surface measured",
+        style="dim",
+    )
+
+
+def _places(places: tuple[Place, ...]) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("found", "green mm", "limit", "at x, y, z of model", "mend"):
+        table.add_column(heading, justify="right" if heading in {"green mm", "limit"} else "left")
+    for place in places:
+        finding = place.finding
+        table.add_row(
+            Text(finding.kind.value, style="yellow"),
+            f"{finding.smallest_mm:.2f}",
+            f"{finding.limit_mm:.2f}",
+            words.place_text(place),
+            words.mend_text(place),
+        )
+    return table
+
+
+def _reason(level: Level, text: str) -> Text:
+    return Text.assemble((f"{level.value}: ", _STYLES[level]), text)

@@ -1,0 +1,89 @@
+"""The HTML report: one file, no network, what matters first."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from shrinkrule.cautions import CAUTIONS
+from shrinkrule.job import JobResult, Level
+from shrinkrule.report import words
+from shrinkrule.report.plain import program
+from shrinkrule.report.wall_pictures import legend, thickness_colouring, wall_pictures
+
+_HEADLINES = {
+    Level.MAKE: "Make it.",
+    Level.LOOK: "Make it, but look at these first.",
+    Level.STOP: "Do not make it as it is.",
+}
+_CLASSES = {Level.MAKE: "make", Level.LOOK: "look", Level.STOP: "stop"}
+
+
+def environment() -> Environment:
+    """Template environment: everything escaped, an unknown name is an error."""
+    return Environment(
+        loader=PackageLoader("shrinkrule.report"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def job_html(result: JobResult, files: dict[str, Path]) -> str:
+    """HTML report of the main job, with its pictures inside."""
+    limits, printer = result.recipe.limits, result.recipe.printer
+    colouring = thickness_colouring(
+        result.walls, limits.exist_mm(printer), limits.sound_mm(printer), limits.thick_mm
+    )
+    level = result.verdict.level
+    return (
+        environment()
+        .get_template("job.html.j2")
+        .render(
+            result=result,
+            row=result.recipe.row,
+            files={kind: path.name for kind, path in files.items()},
+            headline=_HEADLINES[level],
+            level_class=_CLASSES[level],
+            reasons=[(_CLASSES[r.level], r.level.value, r.text) for r in result.verdict.reasons],
+            read=words.what_was_read(result),
+            offset=words.outline_offset(result),
+            masses=words.masses(result),
+            sizes=[_size(size) for size in result.prediction.sizes],
+            places=[_place(n, place) for n, place in enumerate(result.walls.places, start=1)],
+            swatches=legend(colouring),
+            pictures=wall_pictures(result.walls, colouring),
+            words=words,
+            cautions=CAUTIONS,
+            program=program(),
+        )
+    )
+
+
+def _size(size: Any) -> dict[str, str]:
+    return {
+        "axis": size.axis,
+        "wanted": f"{size.wanted_mm:.2f}",
+        "green": f"{size.green_mm:.2f}",
+        "fired": words.with_interval(size.fired_mm),
+        "holds": words.tolerance_class(size),
+    }
+
+
+def _place(number: int, place: Any) -> dict[str, str]:
+    finding = place.finding
+    return {
+        "number": str(number),
+        "kind": finding.kind.value,
+        "rule": {"ball": "ball thickness", "layers": "layer section"}.get(
+            finding.rule.value, "ball and layers"
+        ),
+        "smallest": f"{finding.smallest_mm:.2f}",
+        "limit": f"{finding.limit_mm:.2f}",
+        "area": f"{finding.area_mm2:.1f}",
+        "where": words.place_text(place),
+        "mend": words.mend_text(place),
+    }

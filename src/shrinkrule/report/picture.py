@@ -1,0 +1,193 @@
+"""Pictures of a part without a screen: rays through embree, colour by value, drawn by Pillow.
+
+Views are parallel projections in the print frame, so a length in a picture is the
+same everywhere in it. The picture's own frame is returned with it, so that marks
+can be put on points of the part.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import trimesh
+from embreex.mesh_construction import TriangleMesh
+from embreex.rtcore_scene import EmbreeScene
+from numpy.typing import NDArray
+from PIL import Image
+from scipy.spatial import cKDTree
+
+Floats = NDArray[np.float64]
+
+VIEWS: Final[dict[str, tuple[float, float, float]]] = {
+    "from the front right, above": (0.55, -0.70, 0.46),
+    "from the back left, above": (-0.60, 0.66, 0.46),
+    "from the front left, below": (-0.55, -0.62, -0.56),
+}
+"""Where the eye stands, as directions from the part; no side stays unseen in all three."""
+
+BACKGROUND: Final = (250, 249, 246)
+_SAMPLING: Final = 2
+"""Rays per picture pixel along each axis; two hide the stairs of an edge."""
+
+
+@dataclass(frozen=True)
+class Camera:
+    """Parallel projection.
+
+    Parameters
+    ----------
+    right, up, back : (3,) float64
+        Axes of the picture and the direction to the eye.
+    centre : (3,) float64
+        Point in the middle of the picture.
+    mm_per_pixel : float
+        Scale of the picture.
+    width, height : int
+        Of the picture in pixels.
+    """
+
+    right: Floats
+    up: Floats
+    back: Floats
+    centre: Floats
+    mm_per_pixel: float
+    width: int
+    height: int
+
+    @classmethod
+    def looking_at(
+        cls, points: Floats, eye: tuple[float, float, float], width: int, height: int
+    ) -> Camera:
+        """Camera that shows all ``points`` ((n, 3)) with a margin."""
+        back = np.asarray(eye, dtype=np.float64)
+        back = back / np.linalg.norm(back)
+        right = np.cross([0.0, 0.0, 1.0], back)
+        right /= np.linalg.norm(right)
+        up = np.cross(back, right)
+        flat = np.column_stack([points @ right, points @ up])
+        low, high = flat.min(axis=0), flat.max(axis=0)
+        depth = float(np.mean([(points @ back).min(), (points @ back).max()]))
+        middle = 0.5 * (low + high)
+        centre = middle[0] * right + middle[1] * up + depth * back
+        span = np.maximum(high - low, 1e-9)
+        scale = float(max(span[0] / (0.86 * width), span[1] / (0.86 * height)))
+        return cls(right, up, back, centre, scale, width, height)
+
+    def pixels(self, points: Floats) -> Floats:
+        """Pixel positions (n, 2) of points (n, 3)."""
+        offset = (points - self.centre) / self.mm_per_pixel
+        return np.column_stack(
+            [self.width / 2 + offset @ self.right, self.height / 2 - offset @ self.up]
+        )
+
+
+@dataclass(frozen=True)
+class Colouring:
+    """Values on points of the surface and the colours that stand for them.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Where values are known, mm.
+    values : (n,) float64
+        Values there; nan is drawn grey.
+    bounds : (k,) float64
+        Limits between colours, rising.
+    colours : (k + 1, 3) float64
+        Colour, 0 to 1, below the first limit, between limits, and above the last.
+    """
+
+    points: Floats
+    values: Floats
+    bounds: Floats
+    colours: Floats
+
+    def at(self, places: Floats) -> Floats:
+        """Colours (m, 3) at places (m, 3): of the nearest known value."""
+        known = np.isfinite(self.values)
+        if not known.any():
+            return np.full((len(places), 3), 0.72)
+        _, nearest = cKDTree(self.points[known]).query(places, workers=-1)
+        return self.colours[np.digitize(self.values[known][nearest], self.bounds)]
+
+
+def draw(mesh: trimesh.Trimesh, camera: Camera, colouring: Colouring | None) -> Image.Image:
+    """Picture of a mesh.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        In mm; also an open one can be drawn.
+    camera : Camera
+        From where.
+    colouring : Colouring or None
+        What colours mean; without it the part is grey.
+    """
+    width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
+    hit, depth, normal, place = _cast(mesh, camera, width, height)
+    shade = np.abs(normal @ camera.back)
+    colours = np.full((width * height, 3), 0.72)
+    if colouring is not None and hit.any():
+        colours[hit] = colouring.at(place[hit])
+    lit = colours * (0.55 + 0.45 * shade)[:, None]
+    lit[_outline(hit, depth, normal, camera, width, height)] *= 0.35
+    image = np.where(hit[:, None], 255.0 * lit, np.array(BACKGROUND))
+    pixels = np.clip(image, 0, 255).astype(np.uint8).reshape(height, width, 3)
+    return Image.fromarray(pixels).resize((camera.width, camera.height), Image.Resampling.BOX)
+
+
+def _cast(
+    mesh: trimesh.Trimesh, camera: Camera, width: int, height: int
+) -> tuple[NDArray[np.bool_], Floats, Floats, Floats]:
+    """Cast one parallel ray a sub-pixel: hit or not, depth, facet normal, place."""
+    triangles = np.asarray(mesh.triangles, dtype=np.float64) - camera.centre
+    # Embree computes in float32: near the picture's centre it loses the least.
+    scene = EmbreeScene()
+    TriangleMesh(scene, triangles.astype(np.float32))
+    step = camera.mm_per_pixel / _SAMPLING
+    across = (np.arange(width) + 0.5 - width / 2) * step
+    upward = (height / 2 - np.arange(height) - 0.5) * step
+    reach = float(np.linalg.norm(triangles, axis=2).max()) * 1.01 + 1e-6
+    origin = (
+        across[None, :, None] * camera.right
+        + upward[:, None, None] * camera.up
+        + reach * camera.back
+    ).reshape(-1, 3)
+    direction = np.tile(-camera.back, (len(origin), 1))
+    found = scene.run(origin.astype(np.float32), direction.astype(np.float32), output=True)
+    facet = np.asarray(found["primID"])
+    hit = facet >= 0
+    depth = np.where(hit, np.asarray(found["tfar"], dtype=np.float64), 0.0)
+    sides = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
+    lengths = np.linalg.norm(sides, axis=1, keepdims=True)
+    sides = np.divide(sides, lengths, out=np.zeros_like(sides), where=lengths > 0)
+    place = origin - depth[:, None] * camera.back + camera.centre
+    return hit, depth, np.where(hit[:, None], sides[facet], 0.0), place
+
+
+def _outline(
+    hit: NDArray[np.bool_],
+    depth: Floats,
+    normal: Floats,
+    camera: Camera,
+    width: int,
+    height: int,
+) -> NDArray[np.bool_]:
+    """Mark sub-pixels where the surface folds or jumps, for drawing edges."""
+    shown = hit.reshape(height, width)
+    far = depth.reshape(height, width)
+    facing = normal.reshape(height, width, 3)
+    line = np.zeros((height, width), dtype=np.bool_)
+    jump = 12.0 * camera.mm_per_pixel / _SAMPLING
+    for near, other in (
+        ((slice(None), slice(1, None)), (slice(None), slice(None, -1))),
+        ((slice(1, None), slice(None)), (slice(None, -1), slice(None))),
+    ):
+        both = shown[near] & shown[other]
+        folds = np.einsum("ijk,ijk->ij", facing[near], facing[other]) < 0.85
+        line[near] |= (shown[near] != shown[other]) | (
+            both & (folds | (np.abs(far[near] - far[other]) > jump))
+        )
+    return (line & shown).ravel()

@@ -1,0 +1,141 @@
+"""Results as plain values, for JSON. The layout is documented in docs/file-formats.md.
+
+``version`` rises when a key changes its meaning or goes; new keys do not raise it.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any, Final
+
+from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.job import JobResult, Place, WallLook
+from shrinkrule.mesh import Part
+from shrinkrule.printer import Printer
+
+REPORT_SCHEMA: Final = "shrinkrule.report"
+REPORT_VERSION: Final = 1
+
+
+def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
+    """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions."""
+    row = result.recipe.row
+    return without_nan(
+        {
+            "schema": REPORT_SCHEMA,
+            "version": REPORT_VERSION,
+            "program": program(),
+            "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+            "verdict": {
+                "level": result.verdict.level.value,
+                "reasons": [
+                    {"level": reason.level.value, "text": reason.text}
+                    for reason in result.verdict.reasons
+                ],
+            },
+            "model": part_dict(result.part),
+            "calibration": None
+            if row is None
+            else {
+                "source": result.recipe.row_source,
+                "row": row.as_dict(),
+                "mass_balance": None if result.balance is None else vars(result.balance),
+            },
+            "print_up": result.recipe.print_up,
+            "oversize": {"xy": result.green.factors.xy, "z": result.green.factors.z},
+            "green_from_model": result.green.from_model.tolist(),
+            "prediction": result.prediction.as_dict(),
+            "walls": _walls(result.walls),
+            "files": {kind: path.name for kind, path in files.items()},
+        }
+    )
+
+
+def walls_dict(look: WallLook) -> dict[str, Any]:
+    """Result of the wall check alone, as JSON values."""
+    return without_nan(
+        {
+            "schema": "shrinkrule.walls",
+            "version": REPORT_VERSION,
+            "program": program(),
+            "model": part_dict(look.part),
+            "oversize": {"xy": look.green.factors.xy, "z": look.green.factors.z},
+            "walls": _walls(look),
+        }
+    )
+
+
+def rows_dicts(rows: tuple[CalibrationRow, ...]) -> list[dict[str, Any]]:
+    """Rows of a table with their mass balance, as JSON values."""
+    listed = []
+    for row in rows:
+        balance = check_balance(row)
+        listed.append({**row.as_dict(), "mass_balance": None if balance is None else vars(balance)})
+    return listed
+
+
+def part_dict(part: Part) -> dict[str, Any]:
+    """A part as it was read, as JSON values."""
+    return {
+        "file": part.source.name,
+        "format": part.file_format,
+        "unit": part.unit,
+        "soundness": part.soundness.as_dict(),
+        "trusted": part.trusted,
+        "mends": list(part.mends),
+        "warnings": list(part.warnings),
+    }
+
+
+def program() -> str:
+    """Name and version of this program."""
+    try:
+        return f"shrinkrule {version('shrinkrule')}"
+    except PackageNotFoundError:  # run from a source tree that is not installed
+        return "shrinkrule"
+
+
+def _walls(look: WallLook) -> dict[str, Any]:
+    report = look.report
+    return {
+        "printer": _printer(look.printer),
+        "trusted": report.trusted,
+        "notes": list(report.notes),
+        "samples": report.status_counts,
+        "measured_fraction": report.measured_fraction,
+        "sample_spacing_mm": report.spacing_mm,
+        "thickest_mm": report.thickest_mm,
+        "thickest_at_mm": list(report.thickest_at),
+        "findings": [_place(place) for place in look.places],
+    }
+
+
+def _place(place: Place) -> dict[str, Any]:
+    return {
+        **place.finding.as_dict(),
+        "model_position_mm": place.in_model.tolist(),
+        "wanted_mm": place.wanted_mm,
+        "needed_wanted_mm": place.needed_mm,
+    }
+
+
+def _printer(printer: Printer) -> dict[str, float]:
+    return {
+        "nozzle_mm": printer.nozzle_mm,
+        "bead_width_mm": printer.bead_width_mm,
+        "layer_height_mm": printer.layer_height_mm,
+    }
+
+
+def without_nan(value: Any) -> Any:
+    """Replace what JSON cannot hold (nan, inf) by null, all the way down."""
+    if isinstance(value, dict):
+        return {key: without_nan(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [without_nan(inner) for inner in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

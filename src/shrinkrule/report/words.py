@@ -1,0 +1,96 @@
+"""Numbers as people read them: with unit, and with their interval where there is one."""
+
+from __future__ import annotations
+
+import math
+
+from shrinkrule.calibration import CalibrationRow
+from shrinkrule.compensation import Interval, SizePrediction
+from shrinkrule.job import JobResult, Place
+from shrinkrule.walls import FindingKind
+
+
+def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> str:
+    """Value and half width of its 95 % interval, as ``59.50 ± 0.37 mm``.
+
+    Examples
+    --------
+    >>> with_interval(Interval(59.5, 0.37))
+    '59.50 ± 0.37 mm'
+    """
+    if value is None or not math.isfinite(value.value):
+        return "not known"
+    if value.half95 is None:
+        return f"{value.value:.{digits}f} {unit}"
+    return f"{value.value:.{digits}f} ± {value.half95:.{digits}f} {unit}"
+
+
+def tolerance_class(size: SizePrediction) -> str:
+    """ISO 286 and ISO 2768 class that the interval can hold, in a few words."""
+    if size.fired_mm.half95 is None:
+        return "not known"
+    named = [size.iso286, size.iso2768 and f"2768 {size.iso2768}"]
+    return ", ".join(filter(None, named)) or "none"
+
+
+def shrinkage(row: CalibrationRow) -> str:
+    """Shrinkage of a row with its standard uncertainty, XY and Z."""
+    xy, z = row.shrinkage_xy, row.shrinkage_z
+    return (
+        f"XY {100 * xy.value:.2f} ± {100 * xy.u:.2f} %, "
+        f"Z {100 * z.value:.2f} ± {100 * z.u:.2f} % (standard uncertainty)"
+    )
+
+
+def place_text(place: Place) -> str:
+    """Where a place is, in the model's own axes."""
+    x, y, z = place.in_model
+    return f"{x:.1f}, {y:.1f}, {z:.1f}"
+
+
+def mend_text(place: Place) -> str:
+    """What would mend a place, in the wanted model."""
+    finding = place.finding
+    needed = place.needed_mm
+    match finding.kind:
+        case FindingKind.THIN_WALL | FindingKind.SINGLE_BEAD | FindingKind.THIN_FLOOR:
+            return f"make it {needed:.2f} mm or more in the model (now {place.wanted_mm:.2f})"
+        case FindingKind.NARROW_GAP | FindingKind.CLOSING_HOLE:
+            return f"open it to {needed:.2f} mm or more in the model (now {place.wanted_mm:.2f})"
+        case FindingKind.KNIFE_EDGE:
+            return f"blunt it to {needed:.2f} mm or more in the model"
+        case FindingKind.THICK_SECTION:
+            return f"core it out to {needed:.1f} mm or less in the model, or debind it longer"
+
+
+def outline_offset(result: JobResult) -> str:
+    """Instruction for the bead's spread, empty when the row knows none."""
+    row = result.recipe.row
+    if row is None or row.bead_offset_mm is None or row.bead_offset_mm.value == 0.0:
+        return ""
+    spread = row.bead_offset_mm
+    return (
+        f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: set the outline "
+        f"offset of the print to {-spread.value:+.3f} mm. The fired sizes assume that; without it "
+        f"XY sizes come out about {2 * spread.value * (1 - row.shrinkage_xy.value):.2f} mm larger."
+    )
+
+
+def masses(result: JobResult) -> list[tuple[str, str]]:
+    """Masses to expect on the balance, stage by stage."""
+    predicted = result.prediction
+    stages = (
+        ("green", predicted.green_mass_g),
+        ("debound", predicted.debound_mass_g),
+        ("sintered", predicted.fired_mass_g),
+    )
+    return [(name, with_interval(mass, 2, "g")) for name, mass in stages]
+
+
+def what_was_read(result: JobResult) -> str:
+    """File, format, unit and soundness of the model in one line."""
+    part, found = result.part, result.part.soundness
+    bodies = f"{found.bodies} {'body' if found.bodies == 1 else 'bodies'}"
+    hollow = f", {found.cavities} closed cavities" if found.cavities else ""
+    closed = "closed" if found.closed else "NOT CLOSED"
+    return f"{part.file_format} in {part.unit}, {found.facets:,} facets, {closed}, {bodies}{hollow}"
