@@ -1,1 +1,24 @@
 """Local wall thickness of a part and what the nozzle can print of it."""
+
+from shrinkrule.walls.check import Progress, WallReport, check_walls
+from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule
+from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.sampling import SurfaceSamples, sample_surface
+from shrinkrule.walls.spheres import Status, ThicknessSamples, thickness_at, vertex_thickness
+
+__all__ = [
+    "Axis",
+    "Finding",
+    "FindingKind",
+    "Progress",
+    "Rule",
+    "Status",
+    "SurfaceSamples",
+    "ThicknessSamples",
+    "WallLimits",
+    "WallReport",
+    "check_walls",
+    "sample_surface",
+    "thickness_at",
+    "vertex_thickness",
+]

@@ -1,0 +1,144 @@
+"""The wall check: every place of the green part that the nozzle or the furnace will mind."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import trimesh
+
+from shrinkrule.errors import MeshError
+from shrinkrule.printer import Printer
+from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
+from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.places import thick_findings, thin_findings
+from shrinkrule.walls.sampling import sample_surface
+from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, thickness_on
+
+Progress = Callable[[str, float], None]
+"""Told the stage and how much of the check is done, 0 to 1."""
+
+SAMPLES_PER_BEAD: Final = 2.0
+"""Samples per bead width, so that a thin place one bead across holds at least one."""
+
+AIM_SAMPLES: Final = 600_000
+"""Larger parts are sampled more coarsely than two per bead, to end within seconds."""
+
+
+@dataclass(frozen=True)
+class WallReport:
+    """What the wall check found on a green part.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Every sample with its thickness.
+    findings : tuple of Finding
+        Sorted by what matters.
+    thickest_mm : float
+        Diameter of the largest ball that touches a sample, mm; nan when nothing is measured.
+    thickest_at : (3,) float
+        Its centre, mm.
+    spacing_mm : float
+        Spacing of the samples.
+    status_counts : dict
+        Samples of each status, by name.
+    measured_fraction : float
+        Share of the surface with a ball.
+    trusted : bool
+        Whether the mesh is sound enough to believe all of this.
+    notes : tuple of str
+        What cannot be trusted, and why.
+    """
+
+    samples: ThicknessSamples
+    findings: tuple[Finding, ...]
+    thickest_mm: float
+    thickest_at: Vector
+    spacing_mm: float
+    status_counts: dict[str, int]
+    measured_fraction: float
+    trusted: bool
+    notes: tuple[str, ...]
+
+
+def _silent(stage: str, fraction: float) -> None:
+    """Progress that nobody watches."""
+
+
+def _doubts(mesh: trimesh.Trimesh) -> list[str]:
+    doubts = []
+    if not mesh.is_watertight:
+        doubts.append("the mesh is open: thickness near its open edges cannot be trusted")
+    if not mesh.is_winding_consistent:
+        doubts.append("neighbouring facets face opposite ways: inside and outside are not certain")
+    elif mesh.is_watertight and mesh.volume <= 0.0:
+        doubts.append("the mesh is inside out: what is measured is the space around the part")
+    return doubts
+
+
+def check_walls(
+    mesh: trimesh.Trimesh,
+    printer: Printer,
+    limits: WallLimits | None = None,
+    *,
+    progress: Progress | None = None,
+) -> WallReport:
+    """Find every thin, unsound or thick place of a green part.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The GREEN part in the print frame (Z is the build direction), mm.
+    printer : Printer
+        Bead and layer.
+    limits : WallLimits, optional
+        How many of them a wall needs; the trade's usual if not given.
+    progress : callable, optional
+        Told the stage and the share done.
+
+    Raises
+    ------
+    MeshError
+        For a mesh without facets of any area, or with a coordinate that is no number.
+    SettingError
+        When the part is so large for its bead that the samples would not fit in memory.
+    """
+    limits = WallLimits() if limits is None else limits
+    tell = _silent if progress is None else progress
+    tell("preparing the surface", 0.0)
+    surface = Surface(mesh)
+    area = float(mesh.area)
+    if not area > 0.0:
+        raise MeshError("no facet of the mesh has an area", mend="export the model again")
+    spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
+    tell("measuring walls", 0.2)
+    spots = sample_surface(mesh, spacing)
+    normals = np.asarray(mesh.face_normals, dtype=np.float64)[spots.facets]
+    samples = thickness_on(surface, spots.points, normals, spots.facets, spots.area)
+    tell("joining places", 0.8)
+    findings = thin_findings(samples, printer, limits, spacing)
+    findings += thick_findings(samples, limits, spacing)
+    doubts = _doubts(mesh)
+    measured = ~np.isnan(samples.thickness)
+    thickest, centre = float("nan"), np.full(3, np.nan)
+    if measured.any():
+        at = int(np.nanargmax(samples.thickness))
+        thickest = float(samples.thickness[at])
+        centre = samples.points[at] - samples.normals[at] * thickest / 2.0
+    tell("walls checked", 1.0)
+    return WallReport(
+        samples=samples,
+        findings=by_what_matters(findings),
+        thickest_mm=thickest,
+        thickest_at=as_vector(centre),
+        spacing_mm=spacing,
+        status_counts={
+            status.name.lower(): int((samples.status == status).sum()) for status in Status
+        },
+        measured_fraction=float(samples.area[measured].sum() / samples.area.sum()),
+        trusted=not doubts,
+        notes=tuple(doubts),
+    )

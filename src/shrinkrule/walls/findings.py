@@ -1,0 +1,153 @@
+"""Places worth a maker's attention, each with its measure, its limit and where it is.
+
+A finding is a connected place, not a sample. Its thickness is measured on the GREEN
+part; `wanted_mm` turns a green thickness into that of the wanted part, which is the
+model the maker will edit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+FLAT_COSINE: Final = np.cos(np.radians(30.0))
+"""Walls whose normal is within 30 degrees of the build axis are floors or roofs."""
+
+UPRIGHT_COSINE: Final = np.sin(np.radians(30.0))
+"""Walls whose normal is within 30 degrees of the layer plane stand upright."""
+
+Vector = tuple[float, float, float]
+
+
+class FindingKind(StrEnum):
+    """What is wrong at a place, in the order of what matters."""
+
+    THIN_WALL = "thin wall"
+    THIN_FLOOR = "thin floor"
+    NARROW_GAP = "narrow gap"
+    CLOSING_HOLE = "closing hole"
+    SINGLE_BEAD = "single bead"
+    KNIFE_EDGE = "knife edge"
+    THICK_SECTION = "thick section"
+
+
+class Axis(StrEnum):
+    """Which way a wall stands in the print."""
+
+    UPRIGHT = "upright"
+    FLAT = "flat"
+    OBLIQUE = "oblique"
+
+
+class Rule(StrEnum):
+    """Which check flagged a place."""
+
+    BALL = "ball"
+    LAYERS = "layers"
+    BOTH = "both"
+
+
+SEVERITY: Final = {kind: place for place, kind in enumerate(FindingKind)}
+
+
+def axis_of(direction: NDArray[np.float64]) -> Axis:
+    """Which way a wall stands whose thickness runs along ``direction`` (unit vector)."""
+    steep = abs(float(direction[2]))
+    if steep >= FLAT_COSINE:
+        return Axis.FLAT
+    return Axis.UPRIGHT if steep <= UPRIGHT_COSINE else Axis.OBLIQUE
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One place of the green part that the maker should look at.
+
+    Parameters
+    ----------
+    kind : FindingKind
+        What is wrong.
+    rule : Rule
+        Which check says so.
+    axis : Axis
+        Which way the wall stands.
+    smallest_mm : float
+        The smallest measure in the place (the largest for a thick section).
+    limit_mm : float
+        What it is held against.
+    position : (3,) float
+        Where the extreme is, mm, print frame.
+    direction : (3,) float
+        Unit vector along which the extreme is measured.
+    box : ((3,), (3,)) float
+        Lowest and highest corner of the place, mm.
+    area_mm2 : float
+        Surface affected, both sides counted.
+    volume_mm3 : float or None
+        Volume affected, where the layers tell it.
+    height_range_mm : (2,) float or None
+        Lowest and highest layer affected, where the layers tell it.
+    """
+
+    kind: FindingKind
+    rule: Rule
+    axis: Axis
+    smallest_mm: float
+    limit_mm: float
+    position: Vector
+    direction: Vector
+    box: tuple[Vector, Vector]
+    area_mm2: float
+    volume_mm3: float | None = None
+    height_range_mm: tuple[float, float] | None = None
+
+    @property
+    def severity(self) -> int:
+        """Rank of what matters: 0 is worst."""
+        return SEVERITY[self.kind]
+
+    def wanted_mm(self, green_mm: float, scale_xy: float, scale_z: float) -> float:
+        """Thickness in the wanted part of a green thickness measured along `direction`.
+
+        Two parallel planes with unit normal m, t apart in the green part, are
+        ``t / |(k_xy m_x, k_xy m_y, k_z m_z)|`` apart before scaling.
+
+        Parameters
+        ----------
+        green_mm : float
+            Thickness in the green part, mm.
+        scale_xy, scale_z : float
+            Oversize factors of the green part.
+        """
+        factors = np.array([scale_xy, scale_xy, scale_z])
+        return green_mm / float(np.linalg.norm(factors * np.asarray(self.direction)))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Give the finding as plain values, for a report file."""
+        return {
+            "kind": self.kind.value,
+            "rule": self.rule.value,
+            "axis": self.axis.value,
+            "severity": self.severity,
+            "smallest_mm": self.smallest_mm,
+            "limit_mm": self.limit_mm,
+            "position_mm": list(self.position),
+            "direction": list(self.direction),
+            "box_mm": [list(corner) for corner in self.box],
+            "area_mm2": self.area_mm2,
+            "volume_mm3": self.volume_mm3,
+            "height_range_mm": None if self.height_range_mm is None else list(self.height_range_mm),
+        }
+
+
+def as_vector(values: NDArray[np.float64]) -> Vector:
+    """Three plain numbers."""
+    return float(values[0]), float(values[1]), float(values[2])
+
+
+def by_what_matters(findings: list[Finding]) -> tuple[Finding, ...]:
+    """Worst kind first, then the largest place."""
+    return tuple(sorted(findings, key=lambda f: (f.severity, -f.area_mm2, f.position)))

@@ -1,0 +1,171 @@
+"""Samples joined into places: what belongs to one thin wall is one finding.
+
+Two flagged samples belong together when they are neighbours on the same side, or
+when the ball of one touches the other side next to the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from shrinkrule.printer import Printer
+from shrinkrule.walls.findings import (
+    FLAT_COSINE,
+    Finding,
+    FindingKind,
+    Rule,
+    as_vector,
+    axis_of,
+)
+from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.spheres import ThicknessSamples
+
+MARGIN_MM: Final = 0.002
+"""A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
+
+NEIGHBOURS: Final = 10
+"""Neighbours looked at when joining samples; a square grid has eight."""
+
+REACH: Final = 2.0
+"""Neighbours are at most this many spacings apart."""
+
+WEDGE_SHARE: Final = np.sin(np.radians(170.0) / 2.0)
+"""Below this chord over diameter, faces meet at more than 10 degrees: a wedge."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def connected_places(
+    samples: ThicknessSamples, flagged: NDArray[np.bool_], spacing_mm: float
+) -> Iterator[Ints]:
+    """Split flagged samples into connected places, each as indices of its samples."""
+    index = np.flatnonzero(flagged)
+    count = len(index)
+    if count == 0:
+        return
+    tree = cKDTree(samples.points[index])
+    near = min(NEIGHBOURS, count)
+    reach = REACH * spacing_mm
+    _, beside = tree.query(
+        samples.points[index], k=range(1, near + 1), distance_upper_bound=reach, workers=-1
+    )
+    one = np.repeat(np.arange(count), near)
+    other = beside.ravel()
+    exists = other < count
+    one, other = one[exists], other[exists]
+    normals = samples.normals[index]
+    same_side = np.einsum("ij,ij->i", normals[one], normals[other]) > 0.0
+    _, across = tree.query(samples.contacts[index], distance_upper_bound=reach, workers=-1)
+    touches = np.flatnonzero(across < count)
+    rows = np.concatenate([one[same_side], touches])
+    columns = np.concatenate([other[same_side], across[touches]])
+    links = coo_array((np.ones(len(rows), dtype=np.int8), (rows, columns)), shape=(count, count))
+    _, label = connected_components(links, directed=False)
+    order = np.argsort(label, kind="stable")
+    yield from np.split(index[order], np.flatnonzero(np.diff(label[order])) + 1)
+
+
+def chord_directions(samples: ThicknessSamples) -> Floats:
+    """Point from each sample to its ball's other contact, (n, 3) unit vectors."""
+    chord = samples.contacts - samples.points
+    length = np.linalg.norm(chord, axis=1, keepdims=True)
+    pointing: Floats = np.divide(chord, length, out=-samples.normals, where=length > 0.0)
+    return pointing
+
+
+def _finding(
+    samples: ThicknessSamples,
+    place: Ints,
+    kind: FindingKind,
+    limit_mm: float,
+    extreme: int,
+    directions: Floats,
+) -> Finding:
+    both = np.vstack([samples.points[place], samples.contacts[place]])
+    return Finding(
+        kind=kind,
+        rule=Rule.BALL,
+        axis=axis_of(directions[extreme]),
+        smallest_mm=float(samples.thickness[extreme]),
+        limit_mm=limit_mm,
+        position=as_vector((samples.points[extreme] + samples.contacts[extreme]) / 2.0),
+        direction=as_vector(directions[extreme]),
+        box=(as_vector(both.min(axis=0)), as_vector(both.max(axis=0))),
+        area_mm2=float(samples.area[place].sum()),
+    )
+
+
+def thin_findings(
+    samples: ThicknessSamples, printer: Printer, limits: WallLimits, spacing_mm: float
+) -> list[Finding]:
+    """Thin walls, single beads, thin floors and knife edges by the balls.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Measured samples of the green part.
+    printer : Printer
+        Bead and layer.
+    limits : WallLimits
+        How many of them a wall needs.
+    spacing_mm : float
+        Spacing of the samples.
+    """
+    directions = chord_directions(samples)
+    is_flat = np.abs(directions[:, 2]) >= FLAT_COSINE
+    exist, sound = limits.exist_mm(printer), limits.sound_mm(printer)
+    floor = limits.floor_mm(printer)
+    measure = np.where(samples.is_wall, samples.thickness, np.inf)
+    classes = (
+        (FindingKind.THIN_FLOOR, floor, is_flat & (measure < floor - MARGIN_MM)),
+        (FindingKind.THIN_WALL, exist, ~is_flat & (measure < exist - MARGIN_MM)),
+        (
+            FindingKind.SINGLE_BEAD,
+            sound,
+            ~is_flat & (measure >= exist - MARGIN_MM) & (measure < sound - MARGIN_MM),
+        ),
+    )
+    chord = np.linalg.norm(samples.points - samples.contacts, axis=1) / samples.thickness
+    found = []
+    for kind, limit, flagged in classes:
+        for place in connected_places(samples, flagged, spacing_mm):
+            extreme = int(place[np.argmin(samples.thickness[place])])
+            is_wedge = float(np.median(chord[place])) < WEDGE_SHARE
+            named = FindingKind.KNIFE_EDGE if is_wedge else kind
+            found.append(_finding(samples, place, named, limit, extreme, directions))
+    return found
+
+
+def thick_findings(
+    samples: ThicknessSamples, limits: WallLimits, spacing_mm: float
+) -> list[Finding]:
+    """Sections thicker than the limit, by the balls.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Measured samples of the green part.
+    limits : WallLimits
+        The limit for thick sections.
+    spacing_mm : float
+        Spacing of the samples.
+    """
+    directions = chord_directions(samples)
+    thick = samples.is_wall & (samples.thickness > limits.thick_mm + MARGIN_MM)
+    found = []
+    for place in connected_places(samples, thick, spacing_mm):
+        extreme = int(place[np.argmax(samples.thickness[place])])
+        found.append(
+            _finding(
+                samples, place, FindingKind.THICK_SECTION, limits.thick_mm, extreme, directions
+            )
+        )
+    return found

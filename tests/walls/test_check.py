@@ -1,0 +1,126 @@
+"""The wall check on parts whose faults are known."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+import trimesh
+
+from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.printer import Printer
+from shrinkrule.walls import Axis, FindingKind, Rule, WallLimits, check_walls
+from walls.shapes import box, shell, tube, turned, wedge
+
+PRINTER = Printer(nozzle_mm=0.6, bead_width_mm=0.66, layer_height_mm=0.3)
+THIN = {FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD, FindingKind.THIN_FLOOR}
+
+
+def kinds(mesh: trimesh.Trimesh) -> set[FindingKind]:
+    return {finding.kind for finding in check_walls(mesh, PRINTER).findings}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_cube_has_no_thin_wall(seed: int) -> None:
+    assert not kinds(turned(box(9.0, 9.0, 9.0), seed))
+
+
+def test_an_upright_plate_thinner_than_a_bead_is_one_thin_wall() -> None:
+    report = check_walls(box(30.0, 0.6, 20.0), PRINTER)
+    (wall,) = report.findings
+    assert wall.kind is FindingKind.THIN_WALL
+    assert wall.axis is Axis.UPRIGHT
+    assert wall.rule is Rule.BALL
+    assert wall.smallest_mm == pytest.approx(0.6, rel=1e-6)
+    assert wall.limit_mm == pytest.approx(0.66)
+    # Both sides, less the strip along the rim where the ball is caught in an edge.
+    assert 0.9 < wall.area_mm2 / (2 * 30.0 * 20.0) <= 1.0
+    np.testing.assert_allclose(np.abs(wall.direction), [0.0, 1.0, 0.0], atol=1e-6)
+    assert report.trusted
+    assert report.measured_fraction == 1.0
+
+
+def test_a_plate_between_one_and_two_beads_is_a_single_bead() -> None:
+    assert kinds(box(30.0, 1.0, 20.0)) == {FindingKind.SINGLE_BEAD}
+
+
+def test_a_plate_drawn_exactly_at_the_limit_passes() -> None:
+    assert not kinds(box(30.0, 1.32, 20.0))
+
+
+def test_a_level_plate_is_held_against_layers_not_beads() -> None:
+    assert kinds(box(30.0, 20.0, 0.8)) == {FindingKind.THIN_FLOOR}
+    assert not kinds(box(30.0, 20.0, 0.9))
+
+
+def test_a_thin_tube_and_a_thin_shell_are_found() -> None:
+    assert FindingKind.THIN_WALL in kinds(tube(6.0, 0.6, 15.0, 90))
+    assert FindingKind.THIN_WALL in kinds(shell(6.0, 0.6, 4))
+    assert not kinds(tube(6.0, 1.4, 15.0, 90)) & THIN
+
+
+def test_a_wedge_has_a_knife_edge() -> None:
+    assert FindingKind.KNIFE_EDGE in kinds(wedge(np.radians(30.0), 12.0, 10.0))
+
+
+def test_a_thick_block_is_a_thick_section_with_its_ball() -> None:
+    report = check_walls(box(14.0, 30.0, 40.0), PRINTER, WallLimits(thick_mm=12.0))
+    assert {finding.kind for finding in report.findings} == {FindingKind.THICK_SECTION}
+    assert report.thickest_mm == pytest.approx(14.0, rel=1e-6)
+    assert abs(report.thickest_at[0]) < 1e-5
+
+
+def test_the_wanted_thickness_undoes_the_oversize() -> None:
+    (floor,) = check_walls(box(30.0, 20.0, 0.8), PRINTER).findings
+    assert floor.wanted_mm(0.9, 1.18, 1.22) == pytest.approx(0.9 / 1.22, rel=1e-9)
+    (wall,) = check_walls(box(30.0, 0.6, 20.0), PRINTER).findings
+    assert wall.wanted_mm(0.66, 1.18, 1.22) == pytest.approx(0.66 / 1.18, rel=1e-9)
+
+
+def test_a_finding_can_be_written_to_a_file() -> None:
+    (floor,) = check_walls(box(30.0, 20.0, 0.8), PRINTER).findings
+    written = json.loads(json.dumps(floor.as_dict()))
+    assert written["kind"] == "thin floor"
+    assert written["smallest_mm"] == pytest.approx(0.8, rel=1e-6)
+
+
+def test_an_open_mesh_is_checked_and_not_trusted() -> None:
+    tray = box(30.0, 0.6, 20.0)
+    tray.update_faces(np.arange(len(tray.faces)) > 1)
+    report = check_walls(tray, PRINTER)
+    assert not report.trusted
+    assert any("open" in note for note in report.notes)
+
+
+def test_loose_facets_do_not_stop_the_check() -> None:
+    rng = np.random.default_rng(3)
+    soup = trimesh.Trimesh(
+        rng.random((300, 3)) * 10.0, np.arange(300).reshape(-1, 3), process=False
+    )
+    assert not check_walls(soup, PRINTER).trusted
+
+
+def test_facets_without_area_are_refused() -> None:
+    line = trimesh.Trimesh(
+        [[0, 0, 0], [1, 0, 0], [2, 0, 0]], [[0, 1, 2]], process=False, validate=False
+    )
+    with pytest.raises(MeshError, match="area"):
+        check_walls(line, PRINTER)
+
+
+def test_progress_is_told_and_ends_at_one() -> None:
+    told: list[tuple[str, float]] = []
+    check_walls(
+        box(5.0, 5.0, 5.0), PRINTER, progress=lambda what, share: told.append((what, share))
+    )
+    shares = [share for _, share in told]
+    assert shares == sorted(shares)
+    assert shares[-1] == 1.0
+
+
+def test_limits_out_of_range_are_refused() -> None:
+    with pytest.raises(SettingError, match="no limit"):
+        WallLimits(floor_layers=0.0)
+    with pytest.raises(SettingError, match="sound"):
+        WallLimits(beads_to_exist=2.0, beads_to_be_sound=1.0)
