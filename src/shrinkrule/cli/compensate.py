@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from shrinkrule.job import JobResult
 
 DEMO_ROW: Final = "bronze demo batch 90"
-DEMO_SOURCE: Final = "the bundled table of INVENTED materials (to try with, never to print from)"
+DEMO_SOURCE: Final = "the bundled table, materials INVENTED"
 
 TableFile = Annotated[
     Path | None,
@@ -110,7 +110,7 @@ def compensate(
 
         outputs = job_outputs(result, out or Path(), inputs=[p for p in (model, table) if p])
     _show(result, outputs, json)
-    if fail_on_thin and result.too_thin:
+    if fail_on_thin and result.walls.too_thin:
         raise typer.Exit(1)
 
 

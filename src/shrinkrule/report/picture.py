@@ -27,7 +27,10 @@ VIEWS: Final[dict[str, tuple[float, float, float]]] = {
 }
 """Where the eye stands, as directions from the part; no side stays unseen in all three."""
 
-BACKGROUND: Final = (250, 249, 246)
+BACKGROUND: Final = (255, 255, 255)
+GREY: Final = np.array([0.72, 0.72, 0.72])
+"""Colour of a surface about which nothing is known."""
+
 _SAMPLING: Final = 2
 """Rays per picture pixel along each axis; two hide the stairs of an edge."""
 
@@ -89,8 +92,11 @@ class Colouring:
 
     Parameters
     ----------
-    points : (n, 3) float64
-        Where values are known, mm.
+    points, normals : (n, 3) float64
+        Where values are known, mm, and which way the surface faces there.
+    reach_mm : float
+        How far a value may be fetched before it is better taken from a differently
+        facing surface; a few sample spacings.
     values : (n,) float64
         Values there; nan is drawn grey.
     bounds : (k,) float64
@@ -100,20 +106,51 @@ class Colouring:
     """
 
     points: Floats
+    normals: Floats
+    reach_mm: float
     values: Floats
     bounds: Floats
     colours: Floats
 
-    def at(self, places: Floats) -> Floats:
-        """Colours (m, 3) at places (m, 3): of the nearest known value."""
-        known = np.isfinite(self.values)
-        if not known.any():
-            return np.full((len(places), 3), 0.72)
-        _, nearest = cKDTree(self.points[known]).query(places, workers=-1)
-        return self.colours[np.digitize(self.values[known][nearest], self.bounds)]
+    def at(self, places: Floats, facing: Floats) -> Floats:
+        """Colours (m, 3) at places (m, 3) of surfaces that face so: of the nearest value.
+
+        Near means in place and in facing together, so that a colour does not spill
+        round an edge.
+        """
+        if len(self.points) == 0:
+            return np.tile(GREY, (len(places), 1))
+        tree = cKDTree(np.hstack([self.points, self.reach_mm * self.normals]))
+        _, nearest = tree.query(np.hstack([places, self.reach_mm * facing]), workers=-1)
+        values = self.values[nearest]
+        colours = self.colours[np.digitize(values, self.bounds)]
+        return np.where(np.isfinite(values)[:, None], colours, GREY)
 
 
-def draw(mesh: trimesh.Trimesh, camera: Camera, colouring: Colouring | None) -> Image.Image:
+@dataclass(frozen=True)
+class Drawing:
+    """A picture and how far from the eye's plane each pixel's surface lies.
+
+    ``depth_mm`` is (height, width), measured against ``camera.back``; -inf where the
+    background shows.
+    """
+
+    image: Image.Image
+    camera: Camera
+    depth_mm: Floats
+
+    def depth_behind(self, points: Floats) -> Floats:
+        """How far (n,) points (n, 3) lie behind what the picture shows, mm; inf outside it."""
+        column, row = self.camera.pixels(points).astype(np.int64).T
+        inside = (column >= 0) & (column < self.camera.width)
+        inside &= (row >= 0) & (row < self.camera.height)
+        front = np.full(len(points), np.inf)
+        front[inside] = self.depth_mm[row[inside], column[inside]]
+        behind: Floats = front - points @ self.camera.back
+        return behind
+
+
+def draw(mesh: trimesh.Trimesh, camera: Camera, colouring: Colouring | None) -> Drawing:
     """Picture of a mesh.
 
     Parameters
@@ -128,14 +165,20 @@ def draw(mesh: trimesh.Trimesh, camera: Camera, colouring: Colouring | None) -> 
     width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
     hit, depth, normal, place = _cast(mesh, camera, width, height)
     shade = np.abs(normal @ camera.back)
-    colours = np.full((width * height, 3), 0.72)
+    colours = np.tile(GREY, (width * height, 1))
     if colouring is not None and hit.any():
-        colours[hit] = colouring.at(place[hit])
+        colours[hit] = colouring.at(place[hit], normal[hit])
     lit = colours * (0.55 + 0.45 * shade)[:, None]
     lit[_outline(hit, depth, normal, camera, width, height)] *= 0.35
     image = np.where(hit[:, None], 255.0 * lit, np.array(BACKGROUND))
     pixels = np.clip(image, 0, 255).astype(np.uint8).reshape(height, width, 3)
-    return Image.fromarray(pixels).resize((camera.width, camera.height), Image.Resampling.BOX)
+    size = (camera.width, camera.height)
+    front = np.where(hit, place @ camera.back, -np.inf).reshape(height, width)
+    return Drawing(
+        Image.fromarray(pixels).resize(size, Image.Resampling.BOX),
+        camera,
+        front[::_SAMPLING, ::_SAMPLING],
+    )
 
 
 def _cast(

@@ -23,7 +23,7 @@ REPORT_VERSION: Final = 1
 def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
     """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions."""
     row = result.recipe.row
-    return without_nan(
+    return _finite(
         {
             "schema": REPORT_SCHEMA,
             "version": REPORT_VERSION,
@@ -56,7 +56,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
 
 def walls_dict(look: WallLook) -> dict[str, Any]:
     """Result of the wall check alone, as JSON values."""
-    return without_nan(
+    return _finite(
         {
             "schema": "shrinkrule.walls",
             "version": REPORT_VERSION,
@@ -130,10 +130,14 @@ def _printer(printer: Printer) -> dict[str, float]:
     }
 
 
+def _finite(values: dict[str, Any]) -> dict[str, Any]:
+    return {key: without_nan(value) for key, value in values.items()}
+
+
 def without_nan(value: Any) -> Any:
     """Replace what JSON cannot hold (nan, inf) by null, all the way down."""
     if isinstance(value, dict):
-        return {key: without_nan(inner) for key, inner in value.items()}
+        return _finite(value)
     if isinstance(value, list | tuple):
         return [without_nan(inner) for inner in value]
     if isinstance(value, float) and not math.isfinite(value):

@@ -9,14 +9,17 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from shrinkrule.job import Place, WallLook
-from shrinkrule.report.picture import VIEWS, Camera, Colouring, draw
+from shrinkrule.report.picture import BACKGROUND, GREY, VIEWS, Camera, Colouring, Drawing, draw
+from shrinkrule.walls import Status
 
 WIDTH: Final = 620
 HEIGHT: Final = 460
 MOST_MARKS: Final = 12
+INK: Final = (30, 30, 30)
 
 # Distinguishable to colour-blind readers, and in grey print the limits still step.
 TOO_THIN: Final = (0.80, 0.20, 0.10)
@@ -52,10 +55,19 @@ def thickness_colouring(look: WallLook, exist: float, sound: float, thick: float
         Limits in mm of the green part.
     """
     samples = look.report.samples
+    # A ball caught in a convex edge says nothing of the wall: its neighbours speak for it.
+    told = samples.status != Status.EDGE
     between = np.linspace(sound, max(thick, 1.5 * sound), 4)
     bounds = np.array([exist, *between])
     colours = np.array([TOO_THIN, ONE_BEAD, *SOUND, THICK])
-    return Colouring(samples.points, samples.thickness, bounds, colours)
+    return Colouring(
+        points=samples.points[told],
+        normals=samples.normals[told],
+        reach_mm=4.0 * look.report.spacing_mm,
+        values=samples.thickness[told],
+        bounds=bounds,
+        colours=colours,
+    )
 
 
 def legend(colouring: Colouring) -> tuple[Swatch, ...]:
@@ -70,41 +82,77 @@ def legend(colouring: Colouring) -> tuple[Swatch, ...]:
     swatches = [
         Swatch(_css(colour), name) for colour, name in zip(colouring.colours, names, strict=True)
     ]
-    return (*swatches, Swatch(_css((0.72, 0.72, 0.72)), "not measured"))
+    return (*swatches, Swatch(_css(GREY), "not measured"))
 
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     """Pictures of the green part from every view, with places marked by their number."""
     vertices = np.asarray(look.green.mesh.vertices, dtype=np.float64)
+    places = look.places[:MOST_MARKS]
+    drawings = {
+        caption: draw(look.green.mesh, Camera.looking_at(vertices, eye, WIDTH, HEIGHT), colouring)
+        for caption, eye in VIEWS.items()
+    }
+    shown = _where_shown(list(drawings.values()), places)
     pictures = []
-    for caption, eye in VIEWS.items():
-        camera = Camera.looking_at(vertices, eye, WIDTH, HEIGHT)
-        image = draw(look.green.mesh, camera, colouring)
-        _mark(image, camera, look.places[:MOST_MARKS])
-        _scale_bar(image, camera)
-        pictures.append(Picture(_data_uri(image), f"seen {caption}"))
+    for (caption, drawing), numbers in zip(drawings.items(), shown, strict=True):
+        _mark(drawing, {number: places[number - 1] for number in numbers})
+        _scale_bar(drawing.image, drawing.camera)
+        pictures.append(Picture(_data_uri(drawing.image), f"seen {caption}"))
     return tuple(pictures)
 
 
-def _mark(image: Image.Image, camera: Camera, places: tuple[Place, ...]) -> None:
-    pen = ImageDraw.Draw(image)
-    font = ImageFont.load_default(15)
-    middle = np.array([camera.width / 2, camera.height / 2])
-    taken: list[np.ndarray[tuple[int, ...], np.dtype[np.float64]]] = []
+def _where_shown(drawings: list[Drawing], places: tuple[Place, ...]) -> list[list[int]]:
+    """Numbers of the places to mark in each drawing: where seen, else where least hidden."""
+    shown: list[list[int]] = [[] for _ in drawings]
     for number, place in enumerate(places, start=1):
-        at = camera.pixels(np.asarray(place.finding.position)[None])[0]
-        away = at - middle
-        away = away / max(float(np.linalg.norm(away)), 1e-9) if np.any(away) else np.array([0, -1])
-        # Labels step outward along their line until they are clear of earlier ones.
-        label = at + 34 * away
-        while any(np.linalg.norm(label - other) < 24 for other in taken):
-            label = label + 12 * away
-        label = np.clip(label, 14, np.array([camera.width - 14, camera.height - 14]))
+        point = np.asarray(place.finding.position, dtype=np.float64)[None]
+        # A place lies in the middle of its wall, half a thickness under the surface.
+        skin = 0.75 * place.finding.smallest_mm + 0.5
+        behind = np.array([drawing.depth_behind(point)[0] for drawing in drawings])
+        for view in np.flatnonzero(behind <= max(skin, behind.min())):
+            shown[view].append(number)
+    return shown
+
+
+def _mark(drawing: Drawing, places: dict[int, Place]) -> None:
+    """Put the number of each place beside it."""
+    pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
+    font = ImageFont.load_default(15)
+    size = np.array([camera.width, camera.height], dtype=np.float64)
+    taken: list[NDArray[np.float64]] = []
+    for number, place in places.items():
+        at = camera.pixels(np.asarray(place.finding.position, dtype=np.float64)[None])[0]
+        label = _clear_of(taken, at, size)
         taken.append(label)
-        pen.line([tuple(at), tuple(label)], fill=(30, 30, 30), width=2)
-        pen.ellipse([*(at - 4), *(at + 4)], outline=(30, 30, 30), width=2)
-        pen.ellipse([*(label - 12), *(label + 12)], fill=(255, 255, 255), outline=(30, 30, 30))
-        pen.text(tuple(label), str(number), font=font, fill=(20, 20, 20), anchor="mm")
+        pen.line([tuple(at), tuple(label)], fill=INK, width=2)
+        pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
+        pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
+        pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+
+
+def _clear_of(
+    taken: list[NDArray[np.float64]], at: NDArray[np.float64], size: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Place for a label near ``at``, clear of earlier labels and inside the picture."""
+    turns = np.radians(np.arange(0, 360, 30))
+    outward = np.arctan2(*(at - size / 2)[::-1])
+    for distance in (34, 54, 74, 94):
+        ring = at + distance * np.column_stack(
+            [np.cos(outward + _fan(turns)), np.sin(outward + _fan(turns))]
+        )
+        for label in ring:
+            inside = bool(((label > 14) & (label < size - 14)).all())
+            if inside and all(np.linalg.norm(label - other) > 26 for other in taken):
+                return np.asarray(label, dtype=np.float64)
+    return np.asarray(np.clip(at, 14, size - 14), dtype=np.float64)
+
+
+def _fan(turns: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Angles in the order in which they leave the outward direction: 0, +1, -1, +2, ..."""
+    step = np.arange(len(turns))
+    side = np.where(step % 2 == 0, -1.0, 1.0)
+    return np.asarray(side * ((step + 1) // 2) * (turns[1] - turns[0]), dtype=np.float64)
 
 
 def _scale_bar(image: Image.Image, camera: Camera) -> None:
@@ -115,11 +163,9 @@ def _scale_bar(image: Image.Image, camera: Camera) -> None:
     pen = ImageDraw.Draw(image)
     left, low = 16, camera.height - 16
     right = left + length / camera.mm_per_pixel
-    pen.line([(left, low), (right, low)], fill=(30, 30, 30), width=3)
+    pen.line([(left, low), (right, low)], fill=INK, width=3)
     font = ImageFont.load_default(14)
-    pen.text(
-        ((left + right) / 2, low - 4), f"{length:g} mm", font=font, fill=(30, 30, 30), anchor="mb"
-    )
+    pen.text(((left + right) / 2, low - 4), f"{length:g} mm", font=font, fill=INK, anchor="mb")
 
 
 def _data_uri(image: Image.Image) -> str:
@@ -128,5 +174,5 @@ def _data_uri(image: Image.Image) -> str:
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
-def _css(colour: tuple[float, ...] | np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> str:
+def _css(colour: tuple[float, ...] | NDArray[np.float64]) -> str:
     return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in colour)
