@@ -1,1 +1,115 @@
-"""Shrinkrule: from the wanted metal part to the green part to print."""
+"""Shrinkrule: from the wanted metal part to the green part to print.
+
+The public functions and types are imported when they are first used, so that asking
+the command line for help does not load the numerical libraries.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from shrinkrule.calibration import (
+        Beyond,
+        CalibrationRow,
+        Estimate,
+        check_balance,
+        demo_table,
+        find_row,
+        read_table,
+        row_at_density,
+        table_csv,
+    )
+    from shrinkrule.compensation import (
+        GreenPart,
+        Prediction,
+        ScaleFactors,
+        fired_mesh,
+        green_part,
+        oversize_factor,
+        predict_fired,
+        shrinkage_from_density,
+        way_up,
+    )
+    from shrinkrule.errors import ShrinkruleError
+    from shrinkrule.job import JobResult, Recipe, Verdict, compensate
+    from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part, stl_bytes
+    from shrinkrule.printer import Printer
+    from shrinkrule.report import job_dict, job_outputs
+    from shrinkrule.walls import (
+        Finding,
+        FindingKind,
+        ThicknessSamples,
+        WallLimits,
+        WallReport,
+        check_walls,
+        thickness_at,
+    )
+
+__all__ = [
+    "Beyond",
+    "CalibrationRow",
+    "Estimate",
+    "Finding",
+    "FindingKind",
+    "GreenPart",
+    "JobResult",
+    "Part",
+    "Prediction",
+    "Printer",
+    "Recipe",
+    "ScaleFactors",
+    "ShrinkruleError",
+    "Soundness",
+    "ThicknessSamples",
+    "Verdict",
+    "WallLimits",
+    "WallReport",
+    "check_balance",
+    "check_walls",
+    "compensate",
+    "demo_table",
+    "find_row",
+    "fired_mesh",
+    "green_part",
+    "inspect_mesh",
+    "job_dict",
+    "job_outputs",
+    "oversize_factor",
+    "part_from_mesh",
+    "predict_fired",
+    "read_part",
+    "read_table",
+    "row_at_density",
+    "shrinkage_from_density",
+    "stl_bytes",
+    "table_csv",
+    "thickness_at",
+    "way_up",
+]
+
+_ROOMS: Final = (
+    "errors",
+    "printer",
+    "mesh",
+    "walls",
+    "calibration",
+    "compensation",
+    "job",
+    "report",
+)
+
+
+def __getattr__(name: str) -> object:
+    if name in __all__:
+        for room in _ROOMS:
+            found = getattr(import_module(f"shrinkrule.{room}"), name, None)
+            if found is not None:
+                globals()[name] = found
+                return found
+    raise AttributeError(f"module 'shrinkrule' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

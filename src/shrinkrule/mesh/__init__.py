@@ -1,8 +1,16 @@
 """Mesh files and their soundness: read, inspect, mend what is safe, write."""
 
 from shrinkrule.mesh.output import OutputSet
-from shrinkrule.mesh.part import Part, read_part
+from shrinkrule.mesh.part import Part, part_from_mesh, read_part
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 from shrinkrule.mesh.write import stl_bytes
 
-__all__ = ["OutputSet", "Part", "Soundness", "inspect_mesh", "read_part", "stl_bytes"]
+__all__ = [
+    "OutputSet",
+    "Part",
+    "Soundness",
+    "inspect_mesh",
+    "part_from_mesh",
+    "read_part",
+    "stl_bytes",
+]

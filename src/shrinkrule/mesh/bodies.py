@@ -66,9 +66,12 @@ def overlapping_bodies(mesh: trimesh.Trimesh) -> tuple[tuple[int, int], ...]:
     meets = (low[solid][:, None] < high[solid][None]) & (low[solid][None] < high[solid][:, None])
     pairs = np.argwhere(np.triu(meets.all(axis=2), k=1))[:MAX_PAIRS]
     solids = {i: _compact(vertices, facets[labels == solid[i]]) for i in np.unique(pairs)}
+    hollow = [_compact(vertices, facets[labels == b][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
+    empty = manifold3d.Manifold.batch_boolean(hollow, manifold3d.OpType.Add)
     found = []
     for first, second in pairs:
-        shared = (solids[first] ^ solids[second]).volume()
+        # An island in a cavity lies inside the outer shell, but not inside the metal.
+        shared = ((solids[first] ^ solids[second]) - empty).volume()
         if shared > SHARED_SHARE * min(volumes[solid[first]], volumes[solid[second]]):
             found.append((int(first) + 1, int(second) + 1))
     return tuple(found)

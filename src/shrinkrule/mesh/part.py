@@ -12,6 +12,7 @@ from typing import Final
 
 import numpy as np
 import trimesh
+from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError, MeshError
 from shrinkrule.mesh.bodies import overlapping_bodies, united
@@ -21,7 +22,7 @@ from shrinkrule.mesh.mend import (
     merge_equal_vertices,
     turn_outward,
 )
-from shrinkrule.mesh.soundness import Soundness, inspect_mesh
+from shrinkrule.mesh.soundness import Soundness, edge_table, inspect_mesh
 from shrinkrule.mesh.stl_file import facets_from_stl
 from shrinkrule.mesh.threemf_file import facets_from_3mf
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
@@ -97,8 +98,6 @@ class Part:
             )
 
     def _first_open_edge(self) -> str:
-        from shrinkrule.mesh.soundness import edge_table
-
         table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64), len(self.mesh.vertices))
         edge = int(np.argmax(table.balance != 0))
         x, y, z = np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0)
@@ -161,8 +160,26 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     return _inspected(corners, path, file_format, unit, notes)
 
 
+def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
+    """Make a part of a mesh in memory, in mm, with the same checks as a file gets.
+
+    Raises
+    ------
+    FileError
+        For a mesh without a facet, or with a coordinate that is not a finite number.
+    MeshError
+        For a surface that has no outside.
+    """
+    corners = np.array(mesh.triangles, dtype=np.float64)
+    if len(corners) == 0 or not np.isfinite(corners).all():
+        raise FileError(
+            "the mesh is empty or has a coordinate that is not a finite number", where=name
+        )
+    return _inspected(corners, Path(name), "mesh", "mm", ())
+
+
 def _inspected(
-    corners: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    corners: NDArray[np.float64],
     path: Path,
     file_format: str,
     unit: str,
