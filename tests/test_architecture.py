@@ -9,6 +9,7 @@ import pytest
 
 PACKAGE = Path(__file__).parent.parent / "src" / "shrinkrule"
 FLOORS = {
+    "version": 0,
     "errors": 0,
     "units": 1,
     "cautions": 1,

@@ -13,6 +13,7 @@ import typer
 
 from shrinkrule.cli import compensate, coupon, table, walls
 from shrinkrule.errors import ShrinkruleError
+from shrinkrule.version import VERSION
 
 DONE: Final = 0
 FOUND: Final = 1
@@ -38,9 +39,7 @@ table.register(app)
 
 def _version(asked: bool) -> None:
     if asked:
-        from importlib.metadata import version
-
-        typer.echo(f"shrinkrule {version('shrinkrule')}")
+        typer.echo(f"shrinkrule {VERSION}")
         raise typer.Exit
 
 

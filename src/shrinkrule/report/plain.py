@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,6 +14,7 @@ from shrinkrule.calibration import CalibrationRow, check_balance
 from shrinkrule.job import JobResult, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.version import VERSION
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
@@ -92,10 +92,7 @@ def part_dict(part: Part) -> dict[str, Any]:
 
 def program() -> str:
     """Name and version of this program."""
-    try:
-        return f"shrinkrule {version('shrinkrule')}"
-    except PackageNotFoundError:  # run from a source tree that is not installed
-        return "shrinkrule"
+    return f"shrinkrule {VERSION}"
 
 
 def _walls(look: WallLook) -> dict[str, Any]:

@@ -1,0 +1,243 @@
+"""The command line as a maker uses it: exit codes, one-line errors, files on disk."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+import trimesh
+
+from shrinkrule import stl_bytes
+from shrinkrule.cli import main
+
+SAMPLES = Path(__file__).parents[2] / "sample_models"
+
+
+@pytest.fixture(autouse=True)
+def in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+    return tmp_path
+
+
+def plain_box(folder: Path, name: str = "box.stl") -> Path:
+    path = folder / name
+    path.write_bytes(stl_bytes(trimesh.creation.box((30, 20, 5)), "box"))
+    return path
+
+
+def names(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+def test_the_main_job_writes_three_files(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    box = plain_box(in_folder)
+    before = box.read_bytes()
+    assert main(["compensate", "box.stl", "--demo-table"]) == 0
+    assert names(in_folder) == {"box.stl", "box.green.stl", "box.report.json", "box.report.html"}
+    assert box.read_bytes() == before
+    green = trimesh.load(in_folder / "box.green.stl")
+    assert green.extents == pytest.approx([30 / 0.8545, 20 / 0.8545, 5 / 0.84], rel=1e-6)
+    assert b"shrinkrule green part of box" in (in_folder / "box.green.stl").read_bytes()[:80]
+    shown = capsys.readouterr().out
+    assert "make it" in shown
+    assert "35.11" in shown
+    assert max(len(line) for line in shown.splitlines()) <= 80
+    assert len(shown.splitlines()) <= 40
+
+
+def test_the_json_report_holds_what_the_screen_says(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plain_box(in_folder)
+    assert main(["compensate", "box.stl", "--demo-table", "--json"]) == 0
+    printed = json.loads(capsys.readouterr().out)
+    written = json.loads((in_folder / "box.report.json").read_text())
+    printed.pop("created"), written.pop("created")
+    assert printed == written
+    assert (written["schema"], written["version"]) == ("shrinkrule.report", 1)
+    assert written["prediction"]["sizes"][0]["wanted_mm"] == pytest.approx(30.0)
+    assert written["prediction"]["sizes"][0]["fired_mm"]["half95"] > 0
+    assert written["verdict"]["level"] == "make it"
+
+
+class Loads(HTMLParser):
+    """Collects whatever a page would fetch."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.fetched: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        for name, value in attrs:
+            if name in {"src", "href"} and value and not value.startswith(("data:", "#")):
+                self.fetched.append(value)
+
+
+def test_the_html_report_fetches_nothing_and_says_what_matters(in_folder: Path) -> None:
+    assert main(["compensate", str(SAMPLES / "thin_cup.stl"), "--demo-table"]) == 0
+    page = (in_folder / "thin_cup.report.html").read_text()
+    loads = Loads()
+    loads.feed(page)
+    assert loads.fetched == []
+    assert page.count("data:image/png;base64,") >= 2
+    assert "Do not make it as it is." in page
+    assert "local codes" in page
+    assert "INVENTED" in page
+
+
+def test_names_are_escaped_in_the_page(in_folder: Path) -> None:
+    plain_box(in_folder, "<b>box & co.stl")
+    assert main(["compensate", "<b>box & co.stl", "--demo-table"]) == 0
+    page = (in_folder / "<b>box & co.report.html").read_text()
+    assert "<b>box" not in page
+    assert "&lt;b&gt;box &amp; co.stl" in page
+
+
+def test_fail_on_thin(in_folder: Path) -> None:
+    cup = str(SAMPLES / "thin_cup.stl")
+    assert main(["compensate", cup, "--demo-table", "--fail-on-thin"]) == 1
+    assert main(["compensate", cup, "--demo-table", "--nozzle", "0.4", "--fail-on-thin"]) == 0
+    assert main(["walls", cup, "--fail-on-thin"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["compensate", "none.stl", "--demo-table"], "none.stl: no such file"),
+        (["compensate", "box.stl"], "no shrinkage is known"),
+        (["compensate", "box.stl", "--table", "none.csv"], "none.csv: no such file"),
+        (["compensate", "box.stl", "--demo-table", "--row", "brass"], "no row is named 'brass'"),
+        (["compensate", "box.stl", "--scale-xy", "1.2"], "both --scale-xy and --scale-z"),
+        (["compensate", "box.stl", "--scale-xy", "0.84", "--scale-z", "0.8"], "1 / (1 - s)"),
+        (
+            ["compensate", "box.stl", "--demo-table", "--scale-xy", "1.2", "--scale-z", "1.2"],
+            "cannot both hold",
+        ),
+        (["compensate", "box.stl", "--demo-table", "--density", "0.99"], "outside the calibrated"),
+        (["compensate", "box.stl", "--demo-table", "--nozzle", "wide"], "'wide' is not a length"),
+        (["compensate", "box.stl", "--demo-table", "--print-up", "q"], "no way up"),
+        (["compensate", "box.stl", "--demo-table", "--unit", "ell"], "unknown length unit"),
+        (["compensate", "box.stl", "--demo-table", "--out", "none"], "none: no such folder"),
+        (["compensate", ".", "--demo-table"], "this is a folder"),
+    ],
+)
+def test_bad_input_is_one_line_and_exit_2(
+    in_folder: Path, capsys: pytest.CaptureFixture[str], arguments: list[str], said: str
+) -> None:
+    plain_box(in_folder)
+    assert main(arguments) == 2
+    error = capsys.readouterr().err
+    assert said in error
+    assert error.count("\n") == 1
+    assert names(in_folder) == {"box.stl"}
+
+
+def test_nothing_is_half_written_when_the_disk_is_full(
+    in_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plain_box(in_folder)
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    assert main(["compensate", "box.stl", "--demo-table"]) == 2
+    assert "No space left on device" in capsys.readouterr().err
+    assert names(in_folder) == {"box.stl"}
+
+
+def test_an_output_that_is_an_input_is_refused(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    plain_box(in_folder)
+    (in_folder / "box.green.stl").symlink_to(in_folder / "box.stl")
+    before = (in_folder / "box.stl").read_bytes()
+    assert main(["compensate", "box.stl", "--demo-table"]) == 2
+    assert "overwrite an input" in capsys.readouterr().err
+    assert (in_folder / "box.stl").read_bytes() == before
+
+
+def test_an_open_model_is_refused_and_then_allowed(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    box = trimesh.creation.box((30, 20, 5))
+    opened = trimesh.Trimesh(box.vertices, box.faces[:-1], process=False)
+    (in_folder / "open.stl").write_bytes(stl_bytes(opened, "open"))
+    assert main(["compensate", "open.stl", "--demo-table"]) == 2
+    assert "--allow-open" in capsys.readouterr().err
+    assert main(["compensate", "open.stl", "--demo-table", "--allow-open"]) == 0
+    report = json.loads((in_folder / "open.report.json").read_text())
+    assert report["verdict"]["level"] == "do not make it"
+    assert report["prediction"]["green_volume_mm3"] is None
+    assert main(["walls", "open.stl"]) == 0
+
+
+def test_overlapping_bodies_are_refused_and_then_united(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    second = trimesh.creation.box((30, 20, 5)).apply_translation((10, 0, 0))
+    both = trimesh.util.concatenate([trimesh.creation.box((30, 20, 5)), second])
+    (in_folder / "two.stl").write_bytes(stl_bytes(both, "two"))
+    assert main(["compensate", "two.stl", "--demo-table"]) == 2
+    assert "--unite" in capsys.readouterr().err
+    assert main(["compensate", "two.stl", "--demo-table", "--unite"]) == 0
+
+
+def test_density_between_rows_and_beyond_them(in_folder: Path) -> None:
+    plain_box(in_folder)
+    demo = ["compensate", "box.stl", "--demo-table"]
+    assert main([*demo, "--density", "0.925"]) == 0
+    between = json.loads((in_folder / "box.report.json").read_text())
+    assert 1.1703 < between["oversize"]["xy"] < 1.1908
+    assert main([*demo, "--density", "0.97", "--extrapolate"]) == 0
+    beyond = json.loads((in_folder / "box.report.json").read_text())
+    assert any("EXTRAPOLATED" in reason["text"] for reason in beyond["verdict"]["reasons"])
+
+
+def test_rows_are_listed(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rows"]) == 0
+    shown = capsys.readouterr().out
+    assert "bronze demo batch 90" in shown
+    assert max(len(line) for line in shown.splitlines()) <= 80
+    assert main(["rows", "--json"]) == 0
+    assert len(json.loads(capsys.readouterr().out)) == 6
+
+
+@pytest.mark.parametrize("command", [[], ["compensate"], ["walls"], ["rows"], ["coupon"]])
+def test_help_has_an_example(command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert main([*command, "--help"]) == 0
+    assert "Example: shrinkrule" in capsys.readouterr().out
+
+
+def test_version(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--version"]) == 0
+    assert capsys.readouterr().out.startswith("shrinkrule")
+
+
+def test_an_unknown_option_is_exit_2() -> None:
+    assert main(["compensate", "--colour", "red"]) == 2
+
+
+def test_help_loads_no_numerical_library() -> None:
+    """Start-up stays short only as long as the heavy libraries wait until they are used."""
+    script = (
+        "import sys\n"
+        "from shrinkrule.cli import main\n"
+        "main(['--help'])\n"
+        "heavy = {'numpy', 'scipy', 'trimesh', 'igl', 'matplotlib', 'pydantic', 'jinja2'}\n"
+        "print('LOADED', sorted(heavy & set(sys.modules)))\n"
+    )
+    source = Path(__file__).parents[2] / "src"
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": str(source)},
+    )  # fmt: skip
+    assert "LOADED []" in done.stdout

@@ -1,0 +1,117 @@
+"""The main job on the sample models: each has one thing worth finding, and it is found."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import trimesh
+
+from shrinkrule import (
+    FindingKind,
+    JobResult,
+    Printer,
+    Recipe,
+    ScaleFactors,
+    compensate,
+    demo_table,
+    part_from_mesh,
+    read_part,
+)
+from shrinkrule.errors import SettingError
+from shrinkrule.job import Level
+
+SAMPLES = Path(__file__).parent.parent / "sample_models"
+ROW = demo_table()[1]
+
+
+def job(name: str, unit: str | None = None, nozzle: float = 0.6) -> JobResult:
+    part = read_part(SAMPLES / f"{name}.stl", unit)
+    return compensate(part, Recipe(Printer.from_nozzle(nozzle), ROW))
+
+
+def kinds(result: JobResult) -> set[FindingKind]:
+    return {place.finding.kind for place in result.walls.places}
+
+
+def test_the_thin_cup_is_stopped_at_its_relief() -> None:
+    """Its 0.5 mm wall is 0.585 mm green; one bead of a 0.6 mm nozzle is 0.66 mm."""
+    result = job("thin_cup")
+    thin = next(p for p in result.walls.places if p.finding.kind is FindingKind.THIN_WALL)
+    # The inside of the cup is a polygon of 96 sides: its flats are 5 micrometres nearer.
+    assert thin.wanted_mm == pytest.approx(0.5, abs=0.006)
+    assert thin.needed_mm == pytest.approx(0.66 * (1 - 0.1455), abs=1e-6)
+    assert thin.in_model[0] == pytest.approx(9.75, abs=0.4)
+    assert abs(thin.in_model[1]) < 3.6
+    assert 7 < thin.in_model[2] < 15
+    assert result.verdict.level is Level.STOP
+
+
+def test_a_finer_nozzle_makes_the_cup() -> None:
+    assert FindingKind.THIN_WALL not in kinds(job("thin_cup", nozzle=0.4))
+
+
+def test_the_gear_blank_has_five_spokes_of_one_bead() -> None:
+    result = job("gear_blank")
+    spokes = [p for p in result.walls.places if p.finding.kind is FindingKind.SINGLE_BEAD]
+    assert len(spokes) == 5
+    assert [p.wanted_mm for p in spokes] == pytest.approx([1.0] * 5, abs=1e-4)
+    assert result.verdict.level is Level.LOOK
+
+
+def test_the_pillow_block_is_thick_inside() -> None:
+    result = job("pillow_block")
+    assert kinds(result) == {FindingKind.THICK_SECTION}
+    assert result.walls.report.thickest_mm > 12
+
+
+def test_the_bracket_says_its_unit_and_is_right_in_inches() -> None:
+    wrong = job("bracket_inches")
+    assert any("--unit in" in reason.text for reason in wrong.verdict.reasons)
+    right = job("bracket_inches", "in")
+    assert right.prediction.sizes[0].wanted_mm == pytest.approx(1.25 * 25.4, rel=1e-6)
+    assert not any("odd for" in reason.text for reason in right.verdict.reasons)
+
+
+def test_a_plain_block_is_made() -> None:
+    part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW))
+    assert result.verdict.level is Level.MAKE
+    assert result.walls.places == ()
+
+
+def test_positions_are_told_in_the_model_whatever_way_up_it_is_printed() -> None:
+    part = read_part(SAMPLES / "thin_cup.stl")
+    for up in ("z", "x", "-y"):
+        result = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, print_up=up))
+        thin = result.walls.places[0]
+        x, y, z = thin.in_model
+        assert 9.0 < (x**2 + y**2) ** 0.5 < 10.1, up
+        assert x > 0, up
+        assert abs(y) < 3.7, up
+        assert 7 < z < 15, up
+        assert thin.wanted_mm == pytest.approx(0.5, abs=0.01), up
+
+
+def test_progress_is_told_and_rises() -> None:
+    told: list[float] = []
+    part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
+    compensate(part, Recipe(Printer.from_nozzle(0.6), ROW), lambda stage, done: told.append(done))
+    assert told == sorted(told)
+    assert told[-1] <= 1.0
+
+
+def test_an_untrusted_part_is_scaled_but_stopped() -> None:
+    box = trimesh.creation.box((30, 20, 5))
+    part = part_from_mesh(trimesh.Trimesh(box.vertices, box.faces[:-1], process=False))
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW))
+    assert result.verdict.level is Level.STOP
+    assert result.prediction.sizes[0].green_mm == pytest.approx(30 / (1 - 0.1455))
+    assert result.prediction.green_volume_mm3 != result.prediction.green_volume_mm3  # nan
+
+
+def test_a_recipe_needs_one_source_of_shrinkage() -> None:
+    with pytest.raises(SettingError, match="either from a table"):
+        Recipe(Printer.from_nozzle(0.6))
+    with pytest.raises(SettingError, match="either from a table"):
+        Recipe(Printer.from_nozzle(0.6), ROW, ScaleFactors(1.2, 1.2))
