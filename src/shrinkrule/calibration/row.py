@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import asdict, dataclass
 
-from scipy import stats
+from scipy import special
 
 
 @dataclass(frozen=True)
@@ -90,8 +90,8 @@ class CalibrationRow:
     def coverage_factor(self) -> float:
         """Student's factor for a two-sided 95 % interval at this row's degrees of freedom."""
         if math.isinf(self.degrees_of_freedom):
-            return float(stats.norm.ppf(0.975))
-        return float(stats.t.ppf(0.975, self.degrees_of_freedom))
+            return float(special.ndtri(0.975))
+        return float(special.stdtrit(self.degrees_of_freedom, 0.975))
 
     def spread(self, axis: str) -> float:
         """Give the standard deviation of the next part's shrinkage, axis ``xy`` or ``z``.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import io
 import itertools
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -89,17 +90,19 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     """Pictures of the green part from every view, with places marked by their number."""
     vertices = np.asarray(look.green.mesh.vertices, dtype=np.float64)
     places = look.places[:MOST_MARKS]
-    drawings = {
-        caption: draw(look.green.mesh, Camera.looking_at(vertices, eye, WIDTH, HEIGHT), colouring)
-        for caption, eye in VIEWS.items()
-    }
-    shown = _where_shown(list(drawings.values()), places)
-    pictures = []
-    for (caption, drawing), numbers in zip(drawings.items(), shown, strict=True):
-        _mark(drawing, {number: places[number - 1] for number in numbers})
-        _scale_bar(drawing.image, drawing.camera)
-        pictures.append(Picture(_data_uri(drawing.image), f"seen {caption}"))
-    return tuple(pictures)
+
+    def drawn(eye: tuple[float, float, float]) -> Drawing:
+        camera = Camera.looking_at(vertices, eye, WIDTH, HEIGHT)
+        return draw(look.green.mesh, camera, colouring)
+
+    # Rays and look-ups run outside the interpreter's lock: views are drawn side by side.
+    with ThreadPoolExecutor() as threads:
+        drawings = list(threads.map(drawn, VIEWS.values()))
+        for drawing, numbers in zip(drawings, _where_shown(drawings, places), strict=True):
+            _mark(drawing, {number: places[number - 1] for number in numbers})
+            _scale_bar(drawing.image, drawing.camera)
+        uris = threads.map(_data_uri, [drawing.image for drawing in drawings])
+        return tuple(Picture(uri, f"seen {side}") for uri, side in zip(uris, VIEWS, strict=True))
 
 
 def _where_shown(drawings: list[Drawing], places: tuple[Place, ...]) -> list[list[int]]:
@@ -170,7 +173,7 @@ def _scale_bar(image: Image.Image, camera: Camera) -> None:
 
 def _data_uri(image: Image.Image) -> str:
     stream = io.BytesIO()
-    image.save(stream, "PNG", optimize=True)
+    image.save(stream, "PNG", compress_level=6)
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
