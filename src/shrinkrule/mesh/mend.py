@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.soundness import (
+    EdgeTable,
     Facets,
     Points,
     body_labels,
@@ -45,17 +46,14 @@ def merge_equal_vertices(corners: NDArray[np.float64]) -> tuple[Points, Facets]:
 def close_rounding_gaps(vertices: Points, facets: Facets) -> tuple[Points, Facets, str]:
     """Merge vertices a few float32 steps apart, if that is all that keeps a mesh open.
 
-    Text files often hold one corner in two roundings. The merge is kept only if it
-    closes every open edge; else the mesh comes back as it was.
+    Files often hold one corner in two roundings. The merge is kept only if it closes
+    every open edge; else the mesh comes back as it was.
     """
-    if not (edge_table(facets, len(vertices)).uses == 1).any():
-        return vertices, facets, ""
     reach = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
     cells = np.round(vertices / reach).astype(np.int64)
     _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
-    joined = inverse.ravel()[facets]
-    kept, _ = drop_collapsed(joined)
-    if len(first) == len(vertices) or (edge_table(kept, len(first)).uses == 1).any():
+    joined, _ = drop_collapsed(inverse.ravel()[facets])
+    if len(first) == len(vertices) or (edge_table(joined, len(first)).uses == 1).any():
         return vertices, facets, ""
     note = f"merged {len(vertices) - len(first)} vertices that differed only by rounding"
     return vertices[first], joined, note
@@ -73,14 +71,20 @@ def drop_collapsed(facets: Facets) -> tuple[Facets, str]:
     return facets[~collapsed], f"dropped {count} facet{'s' * (count != 1)} without area"
 
 
-def turn_outward(vertices: Points, facets: Facets, where: str) -> tuple[Facets, tuple[str, ...]]:
+def turn_outward(
+    vertices: Points, facets: Facets, table: EdgeTable, where: str
+) -> tuple[Facets, tuple[str, ...]]:
     """Wind every closed body outward, and its cavities with it.
 
     A body inside out has negative volume. It is turned together with everything
     nested in it, so that a hollow part stays hollow. A body in a body wound the same
     way is either a solid in a solid or a cavity written wrongly: that is said, not guessed.
+
+    Raises
+    ------
+    MeshError
+        For a closed surface that has no outside.
     """
-    table = edge_table(facets, len(vertices))
     notes: list[str] = []
     if (table.uses == 2).all() and table.balance.any():
         facets = _orient(facets, where)

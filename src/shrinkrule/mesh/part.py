@@ -22,7 +22,7 @@ from shrinkrule.mesh.mend import (
     merge_equal_vertices,
     turn_outward,
 )
-from shrinkrule.mesh.soundness import Soundness, edge_table, inspect_mesh
+from shrinkrule.mesh.soundness import Soundness, edge_table, inspect_mesh, soundness_of
 from shrinkrule.mesh.stl_file import facets_from_stl
 from shrinkrule.mesh.threemf_file import facets_from_3mf
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
@@ -186,13 +186,18 @@ def _inspected(
     notes: tuple[str, ...],
 ) -> Part:
     vertices, facets = merge_equal_vertices(corners)
-    vertices, facets, rounding = close_rounding_gaps(vertices, facets)
     facets, dropped = drop_collapsed(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, mend="export the model again")
-    facets, turned = turn_outward(vertices, facets, path.name)
+    table, rounding = edge_table(facets, len(vertices)), ""
+    if (table.uses == 1).any():
+        vertices, facets, rounding = close_rounding_gaps(vertices, facets)
+        table = edge_table(facets, len(vertices))
+    facets, turned = turn_outward(vertices, facets, table, path.name)
+    if turned:
+        table = edge_table(facets, len(vertices))
     mesh = trimesh.Trimesh(vertices, facets, process=False, validate=False)
-    soundness = inspect_mesh(mesh)
+    soundness = soundness_of(vertices, facets, table)
     overlaps = overlapping_bodies(mesh) if soundness.closed and soundness.bodies > 1 else ()
     warnings = (*notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
     mends = tuple(note for note in (rounding, dropped, *turned) if note)

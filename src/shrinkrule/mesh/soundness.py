@@ -108,7 +108,15 @@ def inspect_mesh(mesh: trimesh.Trimesh) -> Soundness:
     """Look at a mesh (mm, vertices already merged) and count what can be wrong with it."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    table = edge_table(facets, len(vertices))
+    return soundness_of(vertices, facets, edge_table(facets, len(vertices)))
+
+
+def soundness_of(vertices: Points, facets: Facets, table: EdgeTable) -> Soundness:
+    """Count what can be wrong with a surface whose edges are already tabulated.
+
+    Turning facets leaves ``uses`` and the zeros of ``balance`` as they are, so a table made
+    before whole bodies were turned still serves.
+    """
     volumes = signed_volumes(vertices, facets, body_labels(facets, table))
     closed = not table.balance.any()
     return Soundness(

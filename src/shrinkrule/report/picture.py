@@ -8,6 +8,7 @@ can be put on points of the part.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -120,11 +121,38 @@ class Colouring:
         """
         if len(self.points) == 0:
             return np.tile(GREY, (len(places), 1))
-        tree = cKDTree(np.hstack([self.points, self.reach_mm * self.normals]))
-        _, nearest = tree.query(np.hstack([places, self.reach_mm * facing]), workers=-1)
+        _, nearest = self._tree.query(np.hstack([places, self.reach_mm * facing]), workers=-1)
         values = self.values[nearest]
         colours = self.colours[np.digitize(values, self.bounds)]
         return np.where(np.isfinite(values)[:, None], colours, GREY)
+
+    @cached_property
+    def _tree(self) -> cKDTree:
+        return cKDTree(np.hstack([self.points, self.reach_mm * self.normals]))
+
+
+class Stage:
+    """A mesh set up once for several views.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        In mm; also an open one can be drawn.
+    """
+
+    def __init__(self, mesh: trimesh.Trimesh) -> None:
+        vertices = np.asarray(mesh.vertices, dtype=np.float64)
+        facets = np.asarray(mesh.faces, dtype=np.int64)
+        self.points = vertices
+        self.middle = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
+        self.reach = 1.01 * float(np.linalg.norm(vertices - self.middle, axis=1).max()) + 1e-6
+        corners = (vertices - self.middle)[facets]
+        sides = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        lengths = np.linalg.norm(sides, axis=1, keepdims=True)
+        self.normals = np.divide(sides, lengths, out=sides, where=lengths > 0)
+        # Embree computes in float32: near the middle of the part it loses the least.
+        self.scene = EmbreeScene()
+        TriangleMesh(self.scene, corners.astype(np.float32))
 
 
 @dataclass(frozen=True)
@@ -150,20 +178,20 @@ class Drawing:
         return behind
 
 
-def draw(mesh: trimesh.Trimesh, camera: Camera, colouring: Colouring | None) -> Drawing:
+def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
     """Picture of a mesh.
 
     Parameters
     ----------
-    mesh : trimesh.Trimesh
-        In mm; also an open one can be drawn.
+    stage : Stage
+        The mesh.
     camera : Camera
         From where.
     colouring : Colouring or None
         What colours mean; without it the part is grey.
     """
     width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
-    hit, depth, normal, place = _cast(mesh, camera, width, height)
+    hit, depth, normal, place = _cast(stage, camera, width, height)
     shade = np.abs(normal @ camera.back)
     colours = np.tile(GREY, (width * height, 1))
     if colouring is not None and hit.any():
@@ -196,32 +224,23 @@ def _first_hit_of_each_pixel(hit: NDArray[np.bool_], width: int, height: int) ->
 
 
 def _cast(
-    mesh: trimesh.Trimesh, camera: Camera, width: int, height: int
+    stage: Stage, camera: Camera, width: int, height: int
 ) -> tuple[NDArray[np.bool_], Floats, Floats, Floats]:
     """Cast one parallel ray a sub-pixel: hit or not, depth, facet normal, place."""
-    triangles = np.asarray(mesh.triangles, dtype=np.float64) - camera.centre
-    # Embree computes in float32: near the picture's centre it loses the least.
-    scene = EmbreeScene()
-    TriangleMesh(scene, triangles.astype(np.float32))
     step = camera.mm_per_pixel / _SAMPLING
     across = (np.arange(width) + 0.5 - width / 2) * step
     upward = (height / 2 - np.arange(height) - 0.5) * step
-    reach = float(np.linalg.norm(triangles, axis=2).max()) * 1.01 + 1e-6
+    lifted = camera.centre - stage.middle + 2.0 * stage.reach * camera.back
     origin = (
-        across[None, :, None] * camera.right
-        + upward[:, None, None] * camera.up
-        + reach * camera.back
+        across[None, :, None] * camera.right + upward[:, None, None] * camera.up + lifted
     ).reshape(-1, 3)
-    direction = np.tile(-camera.back, (len(origin), 1))
-    found = scene.run(origin.astype(np.float32), direction.astype(np.float32), output=True)
+    direction = np.broadcast_to(-camera.back.astype(np.float32), origin.shape)
+    found = stage.scene.run(origin.astype(np.float32), np.ascontiguousarray(direction), output=True)
     facet = np.asarray(found["primID"])
     hit = facet >= 0
     depth = np.where(hit, np.asarray(found["tfar"], dtype=np.float64), 0.0)
-    sides = np.cross(triangles[:, 1] - triangles[:, 0], triangles[:, 2] - triangles[:, 0])
-    lengths = np.linalg.norm(sides, axis=1, keepdims=True)
-    sides = np.divide(sides, lengths, out=np.zeros_like(sides), where=lengths > 0)
-    place = origin - depth[:, None] * camera.back + camera.centre
-    return hit, depth, np.where(hit[:, None], sides[facet], 0.0), place
+    place = origin - depth[:, None] * camera.back + stage.middle
+    return hit, depth, np.where(hit[:, None], stage.normals[facet], 0.0), place
 
 
 def _outline(

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from shrinkrule.job import Place, WallLook
-from shrinkrule.report.picture import BACKGROUND, GREY, VIEWS, Camera, Colouring, Drawing, draw
+from shrinkrule.report.picture import (
+    BACKGROUND,
+    GREY,
+    VIEWS,
+    Camera,
+    Colouring,
+    Drawing,
+    Stage,
+    draw,
+)
 from shrinkrule.walls import Status
 
 WIDTH: Final = 620
@@ -88,12 +97,12 @@ def legend(colouring: Colouring) -> tuple[Swatch, ...]:
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     """Pictures of the green part from every view, with places marked by their number."""
-    vertices = np.asarray(look.green.mesh.vertices, dtype=np.float64)
+    stage = Stage(look.green.mesh)
     places = look.places[:MOST_MARKS]
 
     def drawn(eye: tuple[float, float, float]) -> Drawing:
-        camera = Camera.looking_at(vertices, eye, WIDTH, HEIGHT)
-        return draw(look.green.mesh, camera, colouring)
+        camera = Camera.looking_at(stage.points, eye, WIDTH, HEIGHT)
+        return draw(stage, camera, colouring)
 
     # Rays and look-ups run outside the interpreter's lock: views are drawn side by side.
     with ThreadPoolExecutor() as threads:
