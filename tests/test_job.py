@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import trimesh
 
 from shrinkrule import (
+    Estimate,
     FindingKind,
     JobResult,
     Printer,
@@ -18,8 +20,8 @@ from shrinkrule import (
     part_from_mesh,
     read_part,
 )
-from shrinkrule.errors import SettingError
-from shrinkrule.job import Level
+from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.job import Level, Outline
 
 SAMPLES = Path(__file__).parent.parent / "sample_models"
 ROW = demo_table()[1]
@@ -115,3 +117,25 @@ def test_a_recipe_needs_one_source_of_shrinkage() -> None:
         Recipe(Printer.from_nozzle(0.6))
     with pytest.raises(SettingError, match="either from a table"):
         Recipe(Printer.from_nozzle(0.6), ROW, ScaleFactors(1.2, 1.2))
+
+
+def test_outlines_moved_in_the_mesh_undo_the_spread() -> None:
+    """What is sliced is smaller by the spread on each side; the part predicted is the same."""
+    part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
+    told = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW))
+    moved = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, outline=Outline.IN_MESH))
+    assert ROW.bead_offset_mm is not None
+    smaller = told.to_slice.extents - moved.to_slice.extents
+    assert smaller == pytest.approx([0.08, 0.08, 0.0], abs=1e-9)
+    assert moved.prediction == told.prediction
+
+
+def test_outlines_need_a_known_offset_and_walls_to_move() -> None:
+    part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
+    printer = Printer.from_nozzle(0.6)
+    unknown = replace(ROW, bead_offset_mm=None)
+    with pytest.raises(SettingError, match="no bead offset is known"):
+        compensate(part, Recipe(printer, unknown, outline=Outline.IN_MESH))
+    wide = replace(ROW, bead_offset_mm=Estimate(1.6, 0.1))
+    with pytest.raises(MeshError, match="too thin to move"):
+        compensate(part, Recipe(printer, wide, outline=Outline.IN_MESH))

@@ -7,11 +7,13 @@ of the furnace, and decide.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
+import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow, check_balance
@@ -20,10 +22,11 @@ from shrinkrule.compensation import (
     Prediction,
     ScaleFactors,
     green_part,
+    offset_outlines,
     predict_fired,
     way_up,
 )
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, WallReport, check_walls
@@ -60,6 +63,15 @@ class Verdict:
         return max((r.level for r in self.reasons), key=levels.index, default=Level.MAKE)
 
 
+class Outline(StrEnum):
+    """Where the bead's spread is taken off."""
+
+    IN_PRINT = "in the print"
+    """The report tells the outline offset to set when slicing."""
+    IN_MESH = "in the mesh"
+    """Upright surfaces of the green mesh are moved."""
+
+
 @dataclass(frozen=True)
 class Recipe:
     """What the maker decides.
@@ -78,6 +90,8 @@ class Recipe:
         Model axis that points up in the printer.
     limits : WallLimits
         Beads and layers that a wall and a floor need.
+    outline : Outline
+        Where the bead's spread is taken off.
 
     Raises
     ------
@@ -91,6 +105,7 @@ class Recipe:
     row_source: str = ""
     print_up: str = "z"
     limits: WallLimits = field(default_factory=WallLimits)
+    outline: Outline = Outline.IN_PRINT
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -151,12 +166,17 @@ class WallLook:
 
 @dataclass(frozen=True)
 class JobResult:
-    """Everything the job found out; the reports only show it."""
+    """Everything the job found out; the reports only show it.
+
+    ``to_slice`` is the mesh to write: the green part, with its outlines moved if that was
+    asked for. Sizes, volumes and walls are always those of the green part as printed.
+    """
 
     part: Part
     recipe: Recipe
     balance: BalanceCheck | None
     walls: WallLook
+    to_slice: trimesh.Trimesh
     prediction: Prediction
     verdict: Verdict
 
@@ -187,10 +207,36 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     walls = look_at_walls(
         part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, progress
     )
+    to_slice = _to_slice(walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(walls.green, recipe.row, volume)
     verdict = _verdict(part, recipe, balance, walls, prediction)
-    return JobResult(part, recipe, balance, walls, prediction, verdict)
+    return JobResult(part, recipe, balance, walls, to_slice, prediction, verdict)
+
+
+def _to_slice(walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:
+    """Green mesh, with the bead's spread taken off its outlines where that is asked for."""
+    green = walls.green.mesh
+    if recipe.outline is Outline.IN_PRINT:
+        return green
+    name = walls.part.source.name
+    spread = None if recipe.row is None else recipe.row.bead_offset_mm
+    if spread is None:
+        raise SettingError(
+            "no bead offset is known",
+            where=name,
+            mend="measure it on a coupon, or leave out --apply-offset",
+        )
+    samples = walls.report.samples
+    thinnest = float(samples.thickness[samples.is_wall].min(initial=math.inf))
+    # Two opposite surfaces each move by the offset; half of the wall must be left.
+    if thinnest < 4.0 * abs(spread.value):
+        raise MeshError(
+            f"a wall of {thinnest:.2f} mm is too thin to move its outlines by {spread.value:.3f} mm",
+            where=name,
+            mend="thicken it, or leave out --apply-offset",
+        )
+    return offset_outlines(green, -spread.value, name).mesh
 
 
 def look_at_walls(

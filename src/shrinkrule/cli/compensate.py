@@ -46,6 +46,14 @@ Scale = Annotated[
         show_default=False,
     ),
 ]
+ApplyOffset = Annotated[
+    bool,
+    typer.Option(
+        "--apply-offset",
+        help="Move the outlines of the green mesh by the row's bead offset, instead of setting "
+        "an outline offset in the print.",
+    ),
+]
 Extrapolate = Annotated[
     bool, typer.Option("--extrapolate", help="Allow a --density outside the calibrated ones.")
 ]
@@ -77,6 +85,7 @@ def compensate(
     layer_height: options.LayerHeight = None,
     floor_layers: options.FloorLayers = 3,
     thick_limit: options.ThickLimit = "10",
+    apply_offset: ApplyOffset = False,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
@@ -88,7 +97,7 @@ def compensate(
     Writes NAME.green.stl to slice, NAME.report.html to read, and NAME.report.json for
     other programs. The model itself is never changed.
     """
-    from shrinkrule.job import Recipe
+    from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
 
     factors = _factors_by_hand(scale_xy, scale_z, (table, row, density, demo_table or None))
@@ -102,6 +111,7 @@ def compensate(
         row_source=source,
         print_up=print_up,
         limits=options.limits_from(floor_layers, thick_limit),
+        outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
     )
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)

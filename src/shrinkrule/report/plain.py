@@ -46,6 +46,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             },
             "print_up": result.recipe.print_up,
             "oversize": {"xy": result.green.factors.xy, "z": result.green.factors.z},
+            "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
             "walls": _walls(result.walls),

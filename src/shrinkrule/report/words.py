@@ -6,7 +6,7 @@ import math
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import Interval, SizePrediction
-from shrinkrule.job import JobResult, Place
+from shrinkrule.job import JobResult, Outline, Place
 from shrinkrule.walls import FindingKind
 
 
@@ -69,6 +69,11 @@ def outline_offset(result: JobResult) -> str:
     if row is None or row.bead_offset_mm is None or row.bead_offset_mm.value == 0.0:
         return ""
     spread = row.bead_offset_mm
+    if result.recipe.outline is Outline.IN_MESH:
+        return (
+            f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: the outlines "
+            "of the green STL are moved by that already. Set no outline offset in the print."
+        )
     return (
         f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: set the outline "
         f"offset of the print to {-spread.value:+.3f} mm. The fired sizes assume that; without it "
