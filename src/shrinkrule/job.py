@@ -232,7 +232,8 @@ def _to_slice(walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:
     # Two opposite surfaces each move by the offset; half of the wall must be left.
     if thinnest < 4.0 * abs(spread.value):
         raise MeshError(
-            f"a wall of {thinnest:.2f} mm is too thin to move its outlines by {spread.value:.3f} mm",
+            f"a wall of {thinnest:.2f} mm is too thin to move its outlines by "
+            f"{spread.value:.3f} mm",
             where=name,
             mend="thicken it, or leave out --apply-offset",
         )

@@ -71,8 +71,8 @@ def outline_offset(result: JobResult) -> str:
     spread = row.bead_offset_mm
     if result.recipe.outline is Outline.IN_MESH:
         return (
-            f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: the outlines "
-            "of the green STL are moved by that already. Set no outline offset in the print."
+            f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: the "
+            "outlines of the green STL are moved by that already. Set no outline offset in the print."
         )
     return (
         f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: set the outline "
