@@ -72,7 +72,7 @@ def outline_offset(result: JobResult) -> str:
     if result.recipe.outline is Outline.IN_MESH:
         return (
             f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: the "
-            "outlines of the green STL are moved by that already. Set no outline offset in the print."
+            "outlines of the green STL are moved by that already; set no outline offset in print."
         )
     return (
         f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: set the outline "
