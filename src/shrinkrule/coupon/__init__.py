@@ -1,1 +1,28 @@
-"""The calibration coupon's solid and the measuring sheet that goes with it."""
+"""The calibration coupon: a print that tells scale, bead spread, thin walls and sag apart.
+
+Sized for one printer and one furnace, with the measuring sheet that goes with it.
+"""
+
+from shrinkrule.coupon.design import Coupon, CouponPlan, design_coupon
+from shrinkrule.coupon.furnace import (
+    BoxFurnace,
+    CrucibleFurnace,
+    Furnace,
+    parse_box,
+    parse_crucible,
+)
+from shrinkrule.coupon.piece import Dimension, Piece, Tool
+
+__all__ = [
+    "BoxFurnace",
+    "Coupon",
+    "CouponPlan",
+    "CrucibleFurnace",
+    "Dimension",
+    "Furnace",
+    "Piece",
+    "Tool",
+    "design_coupon",
+    "parse_box",
+    "parse_crucible",
+]

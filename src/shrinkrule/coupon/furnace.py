@@ -1,0 +1,159 @@
+"""The largest piece a furnace takes: a box or a round crucible, by its inside sizes.
+
+A coupon must stand inside with a little room all round, because green parts must not
+touch the wall they are fired beside and many makers bed them in ballast.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.errors import SettingError
+
+CLEARANCE_MM: Final = 2.0
+"""Room kept to each wall and to the lid: a finger's slack, so that nothing is scraped in or out."""
+
+_SIZES: Final = re.compile(r"^\s*\d+(?:[.,]\d+)?(?:\s*[xX×*]\s*\d+(?:[.,]\d+)?)+\s*(?:mm)?\s*$")
+
+
+@dataclass(frozen=True)
+class BoxFurnace:
+    """A box-shaped chamber or sagger, inside sizes in mm.
+
+    Parameters
+    ----------
+    length_mm, width_mm, height_mm : float
+        Inside sizes; height upward.
+    """
+
+    length_mm: float
+    width_mm: float
+    height_mm: float
+
+    def __post_init__(self) -> None:
+        _check_sizes((self.length_mm, self.width_mm, self.height_mm))
+
+    @property
+    def usable_height_mm(self) -> float:
+        """Height a green part may have."""
+        return self.height_mm - 2.0 * CLEARANCE_MM
+
+    @property
+    def longest_mm(self) -> float:
+        """Longest straight part that lies along a wall."""
+        return max(self.length_mm, self.width_mm) - 2.0 * CLEARANCE_MM
+
+    def floor_takes(self, points: NDArray[np.float64]) -> bool:
+        """Whether outline points (n, 2) in mm fit the floor, in this turn or a quarter turn on."""
+        size = np.ptp(points, axis=0)
+        room = np.array([self.length_mm, self.width_mm]) - 2.0 * CLEARANCE_MM
+        return bool(np.all(size <= room) or np.all(size[::-1] <= room))
+
+    def __str__(self) -> str:
+        return f"box {self.length_mm:g} x {self.width_mm:g} x {self.height_mm:g} mm inside"
+
+
+@dataclass(frozen=True)
+class CrucibleFurnace:
+    """A round crucible or chamber, inside sizes in mm.
+
+    Parameters
+    ----------
+    diameter_mm, height_mm : float
+        Inside sizes; height upward.
+    """
+
+    diameter_mm: float
+    height_mm: float
+
+    def __post_init__(self) -> None:
+        _check_sizes((self.diameter_mm, self.height_mm))
+
+    @property
+    def usable_height_mm(self) -> float:
+        """Height a green part may have."""
+        return self.height_mm - 2.0 * CLEARANCE_MM
+
+    @property
+    def longest_mm(self) -> float:
+        """Longest thin straight part that lies across the floor."""
+        return self.diameter_mm - 2.0 * CLEARANCE_MM
+
+    def floor_takes(self, points: NDArray[np.float64]) -> bool:
+        """Whether outline points (n, 2) in mm fit the floor, centred by their bounding box."""
+        centre = (points.min(axis=0) + points.max(axis=0)) / 2.0
+        reach = np.linalg.norm(points - centre, axis=1).max()
+        return bool(reach <= self.diameter_mm / 2.0 - CLEARANCE_MM)
+
+    def __str__(self) -> str:
+        return f"crucible {self.diameter_mm:g} mm across, {self.height_mm:g} mm high inside"
+
+
+Furnace = BoxFurnace | CrucibleFurnace
+
+
+def parse_box(text: str) -> BoxFurnace:
+    """Box from a text such as ``80x60x50``, in mm.
+
+    Raises
+    ------
+    SettingError
+        For a text that is not three sizes.
+
+    Examples
+    --------
+    >>> parse_box("80x60x50").usable_height_mm
+    46.0
+    """
+    sizes = _sizes(text)
+    if len(sizes) != 3:
+        raise SettingError(
+            f"{text!r} is not a box",
+            where="box",
+            mend="write length x width x height inside in mm, as 80x60x50",
+        )
+    return BoxFurnace(*sizes)
+
+
+def parse_crucible(text: str) -> CrucibleFurnace:
+    """Crucible from a text such as ``90x60``, in mm.
+
+    Raises
+    ------
+    SettingError
+        For a text that is not two sizes.
+
+    Examples
+    --------
+    >>> parse_crucible("90x60").longest_mm
+    86.0
+    """
+    sizes = _sizes(text)
+    if len(sizes) != 2:
+        raise SettingError(
+            f"{text!r} is not a crucible",
+            where="crucible",
+            mend="write diameter x height inside in mm, as 90x60",
+        )
+    return CrucibleFurnace(*sizes)
+
+
+def _sizes(text: str) -> list[float]:
+    if not _SIZES.match(text):
+        return []
+    return [float(s.replace(",", ".")) for s in re.findall(r"\d+(?:[.,]\d+)?", text)]
+
+
+def _check_sizes(sizes: tuple[float, ...]) -> None:
+    for size in sizes:
+        if not 10.0 <= size <= 5000.0:
+            raise SettingError(
+                f"{size:g} mm is no inside size of a furnace",
+                where="furnace",
+                mend="measure the inside of the box or crucible and give it in mm",
+            )
