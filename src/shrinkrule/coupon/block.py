@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 from manifold3d import Manifold
 
+from shrinkrule.coupon.layout import Outline
 from shrinkrule.coupon.piece import ROD_MM, Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import (
     Ring,
@@ -150,7 +151,15 @@ def build_block(sizes: BlockSizes, printer: Printer) -> Piece:
     ]
     plate = chamfered_prism(rings, sizes.plate, sizes.chamfer)
     solid = union([plate, *_stairs(sizes), *_pips(sizes, printer)])
-    return Piece("block", to_mesh(solid), _dimensions(sizes))
+    return Piece("block", to_mesh(solid), _dimensions(sizes), block_plan(sizes))
+
+
+def block_plan(sizes: BlockSizes) -> Outline:
+    """Rectangles that cover the block on the bed: its bands, laid over each other."""
+    return tuple(
+        (0.0, 0.0, length, width)
+        for length, width in zip(sizes.lengths, sizes.lengths[::-1], strict=True)
+    )
 
 
 def _stairs(sizes: BlockSizes) -> list[Manifold]:

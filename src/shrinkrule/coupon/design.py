@@ -11,17 +11,27 @@ from dataclasses import dataclass
 import numpy as np
 import trimesh
 
+from shrinkrule.coupon.bars import build_bars, longest_bridge_mm
 from shrinkrule.coupon.block import (
     LONGEST_MM,
     LOWEST_MM,
+    block_plan,
     build_block,
     shortest_block_mm,
     size_block,
 )
-from shrinkrule.coupon.furnace import Furnace
-from shrinkrule.coupon.ladder import build_ladder, ladder_size_mm
-from shrinkrule.coupon.layout import Place, bed_places, floor_places
+from shrinkrule.coupon.furnace import CLEARANCE_MM, Furnace
+from shrinkrule.coupon.ladder import build_ladder
+from shrinkrule.coupon.layout import Outline, Place, bed_places, corners, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece
+from shrinkrule.coupon.spans import (
+    DEPTH_BEADS,
+    USUAL_DENSITY_G_CM3,
+    USUAL_SAG_MODULUS_KPA,
+    SagSpans,
+    choose_spans,
+    span_notes,
+)
 from shrinkrule.errors import SettingError
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, Setting, SheetLine
@@ -38,14 +48,39 @@ class CouponPlan:
         Nozzle, bead and layer.
     furnace : BoxFurnace or CrucibleFurnace
         Inside sizes of what the pieces are fired in.
+    sag_modulus_kpa : float or None
+        Sag modulus expected, kPa; None where nothing is known.
+    density_g_cm3 : float
+        Mean density expected while it sags, g/cm3.
     material, process : str
         Names for the sheet, as they will stand in the table; may be empty.
+
+    Raises
+    ------
+    SettingError
+        For a modulus or density that no sintering part has.
     """
 
     printer: Printer
     furnace: Furnace
+    sag_modulus_kpa: float | None = None
+    density_g_cm3: float = USUAL_DENSITY_G_CM3
     material: str = ""
     process: str = ""
+
+    def __post_init__(self) -> None:
+        if self.sag_modulus_kpa is not None and not 1.0 <= self.sag_modulus_kpa <= 1.0e6:
+            raise SettingError(
+                f"{self.sag_modulus_kpa:g} kPa is no sag modulus",
+                where="sag modulus",
+                mend="give the modulus of the whole firing in kPa, between 1 and 1000000",
+            )
+        if not 0.5 <= self.density_g_cm3 <= 25.0:
+            raise SettingError(
+                f"{self.density_g_cm3:g} g/cm3 is no density of a metal part",
+                where="density",
+                mend="give it in g/cm3, as 7.5",
+            )
 
 
 @dataclass(frozen=True)
@@ -115,59 +150,91 @@ def design_coupon(plan: CouponPlan) -> Coupon:
     height = plan.furnace.usable_height_mm
     if height < LOWEST_MM:
         raise SettingError(
-            f"a coupon of at least {LOWEST_MM:g} mm does not stand in the {plan.furnace}",
+            f"the {plan.furnace} is too low: a coupon that can be measured and its room need "
+            f"{LOWEST_MM + 2.0 * CLEARANCE_MM:g} mm",
             where="furnace",
             mend="give a higher one",
         )
     ladder = build_ladder(plan.printer)
-    block, floor = _largest_block(plan, [ladder])
-    pieces = (block, ladder)
+    tried = [_sag_bars(plan, beads) for beads in DEPTH_BEADS]
+    fitting = [(spans, bars) for spans, bars in tried if not _misfits(plan, [*bars, ladder])]
+    if not fitting:
+        raise _too_small(plan, _misfits(plan, [*tried[-1][1], ladder]))
+    found = [(spans, bars, *_block_beside(plan, [*bars, ladder])) for spans, bars in fitting]
+    wanted = [option for option in found if option[0].as_wanted]
+    one_load = [option for option in wanted if option[3]]
+    spans, bars, block, floor = [*one_load, *wanted, found[-1]][0]
+    pieces = (block, *bars, ladder)
+    in_order = (block, ladder, *sorted(bars, key=lambda bar: bar.name))
     return Coupon(
         plan=plan,
         pieces=pieces,
-        bed=tuple(bed_places([piece.printed_size[:2] for piece in pieces])),
-        floor=tuple(floor),
+        bed=bed_places([piece.printed_plan for piece in pieces]),
+        floor=floor,
         lines=(
             *_settings(plan, block),
             *_masses(),
-            *(d.line for p in pieces for d in p.dimensions),
+            *(dim.line for piece in in_order for dim in piece.dimensions),
         ),
-        notes=_notes(floor),
+        notes=(*_notes(plan, floor), *span_notes(spans)),
     )
 
 
-def _largest_block(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, list[Place]]:
+def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piece]]:
+    """Spans and bars, longest bar first, for thin beams of so many beads."""
+    depth = round(depth_beads * plan.printer.bead_width_mm, 2)
+    spans = choose_spans(
+        depth,
+        longest_bridge_mm(plan.furnace.longest_mm, depth),
+        plan.sag_modulus_kpa or USUAL_SAG_MODULUS_KPA,
+        plan.density_g_cm3,
+    )
+    return spans, sorted(build_bars(spans, plan.printer), key=lambda bar: -bar.printed_size[0])
+
+
+def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Place, ...]]:
     """Longest block that shares the floor with the others, else the longest that fits alone."""
-    rest = [piece.fired_size[:2] for piece in others]
     shortest = shortest_block_mm(plan.printer)
-    sides = np.arange(LONGEST_MM, shortest - 0.25, -0.5).tolist()
-    alone = [side for side in sides if plan.furnace.floor_takes(_square(side))]
-    if not alone or not all(_fits(plan.furnace, piece) for piece in others):
-        raise SettingError(
-            f"the {plan.furnace} is too small: a coupon that can be measured has a block "
-            f"{shortest:g} mm square and a ladder {ladder_size_mm(plan.printer)[0]:.0f} mm long",
-            where="furnace",
-            mend="give a larger one or a finer nozzle",
-        )
-    for side in alone:
-        floor = floor_places([(side, side), *rest], plan.furnace)
-        if floor is not None:
-            return _block(plan, side), floor
-    return _block(plan, alone[0]), []
+    height = plan.furnace.usable_height_mm
+    sides = np.arange(shortest, LONGEST_MM + 0.25, 0.5).tolist()
+    sizes = [size_block(side, height, plan.printer) for side in sides]
+    alone = [size for size in sizes if _takes(plan.furnace, block_plan(size))]
+    if not alone:
+        raise _too_small(plan, [f"block of {shortest:g} mm"])
+    plans = [piece.fired_plan for piece in others]
+    # A longer block needs more floor, so the longest that shares it is found by halving.
+    floor: tuple[Place, ...] = ()
+    low, high = -1, len(alone)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if places := floor_places([block_plan(alone[middle]), *plans], plan.furnace):
+            low, floor = middle, places
+        else:
+            high = middle
+    return build_block(alone[low] if floor else alone[-1], plan.printer), floor
 
 
-def _block(plan: CouponPlan, side: float) -> Piece:
-    return build_block(size_block(side, plan.furnace.usable_height_mm, plan.printer), plan.printer)
+def _misfits(plan: CouponPlan, pieces: list[Piece]) -> list[str]:
+    """Names of the pieces that do not stand in the furnace by themselves."""
+    furnace = plan.furnace
+    return [
+        piece.name
+        for piece in pieces
+        if piece.fired_size[2] > furnace.usable_height_mm or not _takes(furnace, piece.fired_plan)
+    ]
 
 
-def _fits(furnace: Furnace, piece: Piece) -> bool:
-    length, width, height = piece.fired_size
-    corners = np.array([[0.0, 0.0], [length, 0.0], [0.0, width], [length, width]])
-    return height <= furnace.usable_height_mm and furnace.floor_takes(corners)
+def _too_small(plan: CouponPlan, misfits: list[str]) -> SettingError:
+    return SettingError(
+        f"the {plan.furnace} is too small for the {', the '.join(sorted(misfits))} of a coupon "
+        "that can be measured",
+        where="furnace",
+        mend="give a larger one or a finer nozzle",
+    )
 
 
-def _square(side: float) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    return np.array([[0.0, 0.0], [side, 0.0], [0.0, side], [side, side]])
+def _takes(furnace: Furnace, outline: Outline) -> bool:
+    return furnace.floor_takes(corners([outline], [(0.0, 0.0, 0.0, 0.0)]))
 
 
 def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
@@ -222,13 +289,16 @@ def _masses() -> list[SheetLine]:
     ]
 
 
-def _notes(floor: list[Place]) -> tuple[str, ...]:
-    if floor:
-        return ("All pieces stand together on the furnace floor: fire them in one load.",)
-    return (
-        "The floor does not hold all pieces at once: fire them in more than one load, each with "
-        "its own copy of the sheet and its own firing number.",
-    )
+def _notes(plan: CouponPlan, floor: tuple[Place, ...]) -> tuple[str, ...]:
+    notes = ["All pieces stand together on the furnace floor: fire them in one load."]
+    if not floor:
+        notes = [
+            "The floor does not hold all pieces at once: fire them in more than one load, each "
+            "with its own copy of the sheet and its own firing number."
+        ]
+    if plan.sag_modulus_kpa is None:
+        notes.append("No sag modulus was told: the spans are for a first guess.")
+    return tuple(notes)
 
 
 def _moved(mesh: trimesh.Trimesh, place: Place) -> trimesh.Trimesh:

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 from shrinkrule.errors import SettingError
 
@@ -85,16 +87,38 @@ class CrucibleFurnace:
         return self.diameter_mm - 2.0 * CLEARANCE_MM
 
     def floor_takes(self, points: NDArray[np.float64]) -> bool:
-        """Whether outline points (n, 2) in mm fit the floor, centred by their bounding box."""
-        centre = (points.min(axis=0) + points.max(axis=0)) / 2.0
-        reach = np.linalg.norm(points - centre, axis=1).max()
-        return bool(reach <= self.diameter_mm / 2.0 - CLEARANCE_MM)
+        """Whether outline points (n, 2) in mm fit the floor."""
+        _, radius = enclosing_circle(points)
+        return radius <= self.longest_mm / 2.0
 
     def __str__(self) -> str:
         return f"crucible {self.diameter_mm:g} mm across, {self.height_mm:g} mm high inside"
 
 
 Furnace = BoxFurnace | CrucibleFurnace
+
+
+def enclosing_circle(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+    """Centre and radius of the smallest circle around points (n, 2) that are not in one line.
+
+    It passes through two or three corners of their hull, so it is the best of the circles
+    through any two or three of them.
+
+    Examples
+    --------
+    >>> enclosing_circle(np.array([[0.0, 0.0], [6.0, 0.0], [0.0, 8.0]]))[1]
+    5.0
+    """
+    hull = points[ConvexHull(points).vertices]
+    two = np.array(list(combinations(range(len(hull)), 2)))
+    three = np.array(list(combinations(range(len(hull)), 3)))
+    a, b, c = (hull[three[:, i]] for i in range(3))
+    sides = np.stack([b - a, c - a], axis=1)
+    squares = 0.5 * np.sum(sides**2, axis=2)[..., None]
+    centres = np.vstack([hull[two].mean(axis=1), a + np.linalg.solve(sides, squares)[..., 0]])
+    reach = np.linalg.norm(hull[None] - centres[:, None], axis=2).max(axis=1)
+    best = int(np.argmin(reach))
+    return centres[best], float(reach[best])
 
 
 def parse_box(text: str) -> BoxFurnace:

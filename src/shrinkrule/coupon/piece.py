@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
+from shrinkrule.coupon.layout import Outline
 from shrinkrule.sheet import SheetLine
 
 Point = tuple[float, float, float]
@@ -78,6 +79,8 @@ class Piece:
         Its solid, mm, with its corner at the origin.
     dimensions : tuple of Dimension
         What is taken on it, in the piece's own frame.
+    plan : Outline
+        Rectangles that cover it on the bed; empty for its box.
     fired_standing : bool
         Whether it is turned up before firing, its y axis upward.
     """
@@ -85,6 +88,7 @@ class Piece:
     name: str
     mesh: trimesh.Trimesh
     dimensions: tuple[Dimension, ...]
+    plan: Outline = ()
     fired_standing: bool = False
 
     @property
@@ -98,3 +102,13 @@ class Piece:
         """Box in the furnace: length, width, height in mm."""
         x, y, z = self.printed_size
         return (x, z, y) if self.fired_standing else (x, y, z)
+
+    @property
+    def printed_plan(self) -> Outline:
+        """Rectangles that cover it on the bed."""
+        return self.plan or ((0.0, 0.0, *self.printed_size[:2]),)
+
+    @property
+    def fired_plan(self) -> Outline:
+        """Rectangles that cover it on the furnace floor."""
+        return ((0.0, 0.0, *self.fired_size[:2]),) if self.fired_standing else self.printed_plan

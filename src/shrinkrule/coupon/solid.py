@@ -112,6 +112,10 @@ def _inset(ring: Ring, distance: float) -> Ring:
     before = np.roll(left, 1, axis=0)
     miter = (left + before) / (1.0 + np.sum(left * before, axis=1))[:, None]
     inset: Ring = ring + distance * miter
+    if np.any(np.sum((np.roll(inset, -1, axis=0) - inset) * ahead, axis=1) <= 0.0):
+        raise MeshError(
+            f"a chamfer of {distance:g} mm leaves nothing of an outline", mend="give lower layers"
+        )
     return inset
 
 
