@@ -158,15 +158,15 @@ def finite_element_drop(shape: shapely.Polygon, dim: Dimension, size: float) -> 
     corner = basis.get_dofs(lambda x: (x[1] < 1e-9) & (x[0] < 1e-9)).all()
     fixed = np.unique(np.concatenate([setter, corner]))
     moved = skfem.solve(*skfem.condense(stiffness, weight, D=fixed))
-    crown = np.nonzero(mesh.p[1] > shape.bounds[3] - 1e-9)[0]
+    crown = np.nonzero(mesh.p[1] > shape.bounds[3] - 2 * CUT)[0]
     crown = crown[np.argsort(mesh.p[0, crown])]
     x, y = mesh.p[0, crown], moved[basis.nodal_dofs[1, crown]]
     place = (dim.start[0] + dim.end[0]) / 2.0
     if dim.line.kind is Kind.CANTILEVER:
         place = dim.end[0]
-        posts = x <= dim.start[0] + 1e-9
+        posts = x <= dim.start[0] + CUT
     else:
-        posts = (x <= dim.start[0] + 1e-9) | (x >= dim.end[0] - 1e-9)
+        posts = (x <= dim.start[0] + CUT) | (x >= dim.end[0] - CUT)
     return straightedge(x[posts], y[posts], place) - float(np.interp(place, x, y))
 
 

@@ -11,6 +11,7 @@ from shrinkrule.coupon.furnace import (
     parse_box,
     parse_crucible,
 )
+from shrinkrule.coupon.page import measuring_page_html
 from shrinkrule.coupon.piece import Dimension, Piece, Tool
 
 __all__ = [
@@ -23,6 +24,7 @@ __all__ = [
     "Piece",
     "Tool",
     "design_coupon",
+    "measuring_page_html",
     "parse_box",
     "parse_crucible",
 ]

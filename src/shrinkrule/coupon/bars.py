@@ -28,7 +28,7 @@ from shrinkrule.coupon.spans import (
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, SheetLine
 
-GUSSET_DEPTHS: Final = (0.85, 4.0)
+GUSSET_DEPTHS: Final = (0.64, 6.2)
 """Leg of a bridge's gussets in depths: the first, and the second times depth over span.
 
 Found by plane finite elements of the whole bar; the tests repeat them.
@@ -157,15 +157,15 @@ def _dimensions(
             )
         )
     if row in (BRIDGE_IDS[2], THICK_ID):
-        at = post + span / 2.0
+        at = post + 0.3 * span
         under: Point = (at, top - depth, middle)
         line = SheetLine(
             "T2" if row == THICK_ID else "T1",
-            "thickness of the beam, " + ("thick" if row == THICK_ID else "thin"),
+            ("thick" if row == THICK_ID else "thin") + " beam, its thickness",
             Kind.OUTSIDE,
             "y",
             nominal=depth,
-            note="jaws from the side, mid-span",
+            note="jaws from the side, a third of the way along",
         )
         dims.append(Dimension(line, Tool.OUTSIDE_JAWS, under, (at, top, middle), (0.0, 0.0, 1.0)))
     return tuple(dims)
@@ -178,5 +178,5 @@ def _drop(row: str, feature: str, kind: Kind, span: float, depth: float) -> Shee
         kind,
         nominal=span,
         thickness=depth,
-        note="straightedge on both posts, feeler under it; before firing too",
+        note="feeler under a straightedge on both posts",
     )

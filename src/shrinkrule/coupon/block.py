@@ -229,7 +229,7 @@ def _outside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
         Dimension(
             SheetLine(
                 "",
-                f"outside length of the block, band {band} of 4 along {axis.upper()}",
+                f"block, band {band} of 4 along {axis.upper()}",
                 Kind.OUTSIDE,
                 axis,
                 nominal=length,
@@ -288,11 +288,11 @@ def _plan_steps(sizes: BlockSizes, axis: str) -> list[Dimension]:
             Dimension(
                 SheetLine(
                     "",
-                    f"step from the end of band {band + 1} to the end of band {band + 2}",
+                    f"step from band {band + 1} to band {band + 2} along {axis.upper()}",
                     Kind.STEP,
                     axis,
                     nominal=lengths[band] - lengths[band + 1],
-                    note="depth rod: foot on the outer face, rod along the inner corner",
+                    note="foot on the outer face, rod along the corner",
                 ),
                 Tool.DEPTH_ROD,
                 _turned(axis, lengths[band], corner - beside, grip),
@@ -311,7 +311,7 @@ def _heights(sizes: BlockSizes) -> list[Dimension]:
     for axis in ("x", "y"):
         at = _turned(axis, rim, middle, sizes.plate)
         out.append(
-            _height(f"plate at the end of band 2 of {axis.upper()}", at, _turned(axis, -1, 0, 0))
+            _height(f"plate at the end of band 2 along {axis.upper()}", at, _turned(axis, -1, 0, 0))
         )
     for feature, tread in _treads(sizes):
         side = (0.0, 1.0, 0.0) if feature.endswith("X arm") else (1.0, 0.0, 0.0)
@@ -336,7 +336,7 @@ def _height(feature: str, top: Point, approach: Point) -> Dimension:
     return Dimension(
         SheetLine(
             "",
-            f"height of the {feature}",
+            f"height, {feature}",
             Kind.OUTSIDE,
             "z",
             nominal=top[2],
@@ -367,7 +367,7 @@ def _height_steps(sizes: BlockSizes) -> list[Dimension]:
                         Kind.STEP,
                         "z",
                         nominal=above - below,
-                        note="depth rod: foot on the upper face, rod down along the riser",
+                        note="foot on the upper face, rod along the riser",
                     ),
                     Tool.DEPTH_ROD,
                     _turned(axis, at + beside, narrow / 2.0, above),

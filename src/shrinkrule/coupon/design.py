@@ -165,7 +165,7 @@ def design_coupon(plan: CouponPlan) -> Coupon:
     one_load = [option for option in wanted if option[3]]
     spans, bars, block, floor = [*one_load, *wanted, found[-1]][0]
     pieces = (block, *bars, ladder)
-    in_order = (block, ladder, *sorted(bars, key=lambda bar: bar.name))
+    measured = [dim.line for piece in (block, ladder, *bars) for dim in piece.dimensions]
     return Coupon(
         plan=plan,
         pieces=pieces,
@@ -174,7 +174,7 @@ def design_coupon(plan: CouponPlan) -> Coupon:
         lines=(
             *_settings(plan, block),
             *_masses(),
-            *(dim.line for piece in in_order for dim in piece.dimensions),
+            *sorted(measured, key=_rank),
         ),
         notes=(*_notes(plan, floor), *span_notes(spans)),
     )
@@ -274,6 +274,14 @@ def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
         line(Setting.LAYER_HEIGHT, "layer height", "mm", printer.layer_height_mm),
         line(Setting.WEIGHED_VOLUME, "model volume of the block", "mm3", float(block.mesh.volume)),
     ]
+
+
+def _rank(line: SheetLine) -> tuple[int, str, int]:
+    """Place on the sheet: lengths, walls, floors, drops; then by letter and number."""
+    groups = (Kind.WALL, Kind.FLOOR, Kind.BRIDGE, Kind.CANTILEVER)
+    group = groups.index(line.kind) + 1 if line.kind in groups else 0
+    letter = line.id[0]
+    return group, {"T": "~"}.get(letter, letter), int(line.id[1:])
 
 
 def _masses() -> list[SheetLine]:

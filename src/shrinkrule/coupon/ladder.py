@@ -71,7 +71,7 @@ def _wall(count: int, beads: float, left: float, right: float, y: float, z: floa
         Kind.WALL,
         "x",
         nominal=right - left,
-        note="jaws from the free end, above the floors; 0 if it is missing or has gaps",
+        note="jaws above the floors; 0 if missing or torn",
     )
     return Dimension(line, Tool.OUTSIDE_JAWS, (left, y, z), (right, y, z), (0.0, -1.0, 0.0))
 
@@ -83,7 +83,7 @@ def _floor(layers: int, x: float, y: float, top: float) -> Dimension:
         Kind.FLOOR,
         "z",
         nominal=top,
-        note="jaws from the free end; 0 if it is missing or light shows through",
+        note="jaws at the free end; 0 if light shows through",
     )
     return Dimension(line, Tool.OUTSIDE_JAWS, (x, y, 0.0), (x, y, top), (0.0, -1.0, 0.0))
 
