@@ -14,7 +14,15 @@ from manifold3d import Manifold, Mesh64
 from numpy.typing import NDArray
 from skfem.models.elasticity import lame_parameters, linear_elasticity
 
-from shrinkrule.coupon import BoxFurnace, CouponPlan, Dimension, Piece, Tool, design_coupon
+from shrinkrule.coupon import (
+    BoxFurnace,
+    CouponPlan,
+    CrucibleFurnace,
+    Dimension,
+    Piece,
+    Tool,
+    design_coupon,
+)
 from shrinkrule.coupon.spans import built_in_drop_mm, cantilever_drop_mm
 from shrinkrule.errors import SettingError
 from shrinkrule.printer import Printer
@@ -101,9 +109,16 @@ def test_expected_drops_can_be_read_where_the_furnace_has_room(
 
 
 def test_too_stiff_a_material_is_told_which_span_would_serve() -> None:
-    plan = CouponPlan(Printer.from_nozzle(0.6), BoxFurnace(60.0, 60.0, 40.0), 20000.0)
-    notes = " ".join(design_coupon(plan).notes)
-    assert "a span near" in notes
+    for furnace in (BoxFurnace(60.0, 60.0, 40.0), CrucibleFurnace(60.0, 40.0)):
+        plan = CouponPlan(Printer.from_nozzle(0.6), furnace, 40000.0)
+        coupon = design_coupon(plan)
+        told = [note for note in coupon.notes if "a span near" in note]
+        assert told
+        for note in told:
+            row, needed = note.split()[0], float(note.split("near ")[1].split()[0])
+            line = next(line for line in coupon.lines if line.id == row)
+            drop = cantilever_drop_mm if line.kind is Kind.CANTILEVER else built_in_drop_mm
+            assert 0.1 < drop(needed, line.thickness or 0.0, 40000.0, 7.5) < 2.0
     with pytest.raises(SettingError, match="sag modulus"):
         CouponPlan(Printer.from_nozzle(0.6), ROOMY, 0.0)
 

@@ -11,6 +11,7 @@ from shrinkrule.coupon.furnace import (
     parse_box,
     parse_crucible,
 )
+from shrinkrule.coupon.output import coupon_dict, coupon_paths, write_coupon
 from shrinkrule.coupon.page import measuring_page_html
 from shrinkrule.coupon.piece import Dimension, Piece, Tool
 
@@ -23,8 +24,11 @@ __all__ = [
     "Furnace",
     "Piece",
     "Tool",
+    "coupon_dict",
+    "coupon_paths",
     "design_coupon",
     "measuring_page_html",
     "parse_box",
     "parse_crucible",
+    "write_coupon",
 ]

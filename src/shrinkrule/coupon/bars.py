@@ -58,6 +58,12 @@ def post_mm(depth: float) -> float:
     return max(POST_DEPTHS * depth, ARROW_MM + 2.5)
 
 
+def bar_width_mm(printer: Printer) -> float:
+    """Width of a standing bar, whole layers as it is printed."""
+    layer = printer.layer_height_mm
+    return ceil(WIDTH_MM / layer - 1e-9) * layer
+
+
 def longest_bridge_mm(longest_piece: float, depth: float) -> float:
     """Longest span of a bar no longer than told, for thin beams of this depth and a thick one."""
     return longest_piece - 2.0 * post_mm(THICK_RATIO * depth)
@@ -77,7 +83,7 @@ def window_mm(depth: float, span: float) -> float:
 def build_bars(spans: SagSpans, printer: Printer) -> list[Piece]:
     """Four bars: the shortest span with the cantilever, the two longer ones, the thick one."""
     layer = printer.layer_height_mm
-    width = ceil(WIDTH_MM / layer - 1e-9) * layer
+    width = bar_width_mm(printer)
     chamfer = min(ceil(FOOT_MM / layer - 1e-9) * layer, spans.depth / 4.0)
     first, second, third = spans.bridges
     plan = (

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import trimesh
 
-from shrinkrule.coupon.bars import build_bars, longest_bridge_mm
+from shrinkrule.coupon.bars import bar_width_mm, build_bars, longest_bridge_mm
 from shrinkrule.coupon.block import (
     LONGEST_MM,
     LOWEST_MM,
@@ -185,7 +185,7 @@ def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piec
     depth = round(depth_beads * plan.printer.bead_width_mm, 2)
     spans = choose_spans(
         depth,
-        longest_bridge_mm(plan.furnace.longest_mm, depth),
+        longest_bridge_mm(plan.furnace.longest_bar_mm(bar_width_mm(plan.printer)), depth),
         plan.sag_modulus_kpa or USUAL_SAG_MODULUS_KPA,
         plan.density_g_cm3,
     )

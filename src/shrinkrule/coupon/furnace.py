@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from itertools import combinations
+from math import sqrt
 from typing import Final
 
 import numpy as np
@@ -47,8 +48,17 @@ class BoxFurnace:
 
     @property
     def longest_mm(self) -> float:
-        """Longest straight part that lies along a wall."""
+        """Longest side of the room on the floor."""
         return max(self.length_mm, self.width_mm) - 2.0 * CLEARANCE_MM
+
+    def longest_bar_mm(self, width: float) -> float:
+        """Longest bar of a width in mm that lies on the floor by itself."""
+        return self.longest_mm if width <= self.shortest_mm else 0.0
+
+    @property
+    def shortest_mm(self) -> float:
+        """Shortest side of the room on the floor."""
+        return min(self.length_mm, self.width_mm) - 2.0 * CLEARANCE_MM
 
     def floor_takes(self, points: NDArray[np.float64]) -> bool:
         """Whether outline points (n, 2) in mm fit the floor, in this turn or a quarter turn on."""
@@ -83,8 +93,12 @@ class CrucibleFurnace:
 
     @property
     def longest_mm(self) -> float:
-        """Longest thin straight part that lies across the floor."""
+        """Room across the floor."""
         return self.diameter_mm - 2.0 * CLEARANCE_MM
+
+    def longest_bar_mm(self, width: float) -> float:
+        """Longest bar of a width in mm that lies on the floor by itself."""
+        return sqrt(max(self.longest_mm**2 - width**2, 0.0))
 
     def floor_takes(self, points: NDArray[np.float64]) -> bool:
         """Whether outline points (n, 2) in mm fit the floor."""

@@ -123,6 +123,5 @@ def _rooms(furnace: Furnace) -> list[Size]:
     """Rectangles to pack in: the floor both ways, or strips around which a round one may lie."""
     longest = furnace.longest_mm
     if isinstance(furnace, BoxFurnace):
-        short = longest - abs(furnace.length_mm - furnace.width_mm)
-        return [(longest, short), (short, longest)]
+        return [(longest, furnace.shortest_mm), (furnace.shortest_mm, longest)]
     return [(share * longest, longest) for share in (0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.95)]

@@ -10,6 +10,7 @@ from typing import Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from shrinkrule.cautions import CAUTIONS
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.drawing import drawings, floor_plan
 from shrinkrule.coupon.piece import INSIDE_JAW_MM, JAW_DEPTH_MM, JAW_WIDTH_MM, ROD_MM
@@ -36,6 +37,7 @@ def measuring_page_html(coupon: Coupon) -> str:
     plan = coupon.plan
     return environment.get_template("measuring_page.html").render(
         plan=plan,
+        cautions=CAUTIONS,
         notes=coupon.notes,
         drawings=drawings(coupon),
         floor=floor_plan(coupon),

@@ -24,8 +24,8 @@ USUAL_DENSITY_G_CM3: Final = 7.5
 """Density of a bronze- or steel-like part on its way to full sintering."""
 DROP_PER_DEPTH: Final = 1.0 / 3.0
 """Largest drop aimed at, in depths of the beam: beyond, ends held apart carry it as a rope does."""
-SMALLEST_DROP_MM: Final = 0.13
-"""Least drop aimed at: spans are rounded to 0.5 mm, and 0.1 is still reached."""
+SMALLEST_DROP_MM: Final = 0.14
+"""Least drop aimed at: spans are rounded down to 0.5 mm, and 0.1 is still reached."""
 DROP_RANGE: Final = 4.0
 """Largest over smallest drop aimed at on the three spans, where the smallest allows it."""
 CANTILEVER_DROP_MM: Final = 1.0
@@ -187,4 +187,5 @@ def _two(value: float) -> str:
 
 
 def _half(length: float) -> float:
-    return floor(2.0 * length + 0.5) / 2.0
+    """Round down to half a millimetre, so that what fits still fits."""
+    return floor(2.0 * length + 1e-9) / 2.0
