@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import json
+import re
+import shlex
 from pathlib import Path
 
 import pytest
@@ -64,6 +66,20 @@ def test_json_tells_what_was_made(in_folder: Path, capsys: pytest.CaptureFixture
     assert told["one_load"] is True
     assert {piece["name"] for piece in told["pieces"]} >= {"block", "ladder"}
     assert all((in_folder / name).is_file() for name in told["files"].values())
+
+
+def test_the_commands_of_the_document_work(
+    in_folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = (Path(__file__).parents[2] / "docs" / "coupon.md").read_text()
+    commands = re.findall(r"^shrinkrule (.*)$", text, re.MULTILINE)
+    assert len(commands) == 2
+    for count, command in enumerate(commands):
+        folder = in_folder / str(count)
+        folder.mkdir()
+        monkeypatch.chdir(folder)
+        assert main(shlex.split(command)) == 0
+        assert names(folder) == FILES
 
 
 @pytest.mark.parametrize(

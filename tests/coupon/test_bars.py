@@ -134,21 +134,25 @@ def test_bars_stand_firmly_on_their_rail() -> None:
 
 
 @pytest.mark.parametrize("name", ["bar A", "bar B", "bar C", "bar D"])
-def test_the_slender_beam_formula_holds_for_the_bar_as_a_whole(name: str) -> None:
+@pytest.mark.parametrize(("modulus", "within"), [(500.0, 0.08), (100.0, 0.17)])
+def test_the_slender_beam_formula_holds_for_the_bar_as_a_whole(
+    name: str, modulus: float, within: float
+) -> None:
     """Plane finite elements of the whole bar, its rail on the setter, by scikit-fem.
 
     Roots give way, posts turn and stout beams shear; bare, the formula is wrong by 40 %
-    and more (second assertion). 6 %: one rule for the gusset serves all spans.
+    and more (second assertion). One rule for the gusset serves all spans: 8 % over spans of
+    8 depths and more, 17 % for the stout beams of soft parts, as docs/coupon.md says.
     """
-    plan = CouponPlan(Printer.from_nozzle(0.6), ROOMY, 500.0)
+    plan = CouponPlan(Printer.from_nozzle(0.6), ROOMY, modulus)
     piece = next(bar for bar in bars_of(plan) if bar.name == name)
     for kind, dim in drops_of(piece).items():
         span, depth = float(dim.line.nominal or 0.0), float(dim.line.thickness or 0.0)
         beam = built_in_drop_mm if kind is Kind.BRIDGE else cantilever_drop_mm
         whole = profile(piece)
         drop = finite_element_drop(whole, dim, depth / 3.0)
-        assert drop == pytest.approx(beam(span, depth, 1.0, 1.0), rel=0.06)
-        if name == "bar C":
+        assert drop == pytest.approx(beam(span, depth, 1.0, 1.0), rel=within)
+        if name == "bar C" and modulus == 500.0:
             bare = whole.difference(shapely.box(*window(dim, whole.bounds[3] - depth)))
             assert finite_element_drop(bare, dim, depth / 3.0) > 1.35 * drop
 
