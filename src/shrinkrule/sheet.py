@@ -29,13 +29,56 @@ class Kind(StrEnum):
     FLOOR = "floor"
     """A flat floor of the ladder; 0 means that it did not print."""
     BRIDGE = "bridge"
-    """Mid-span drop of a beam held at both ends; ``nominal`` is its span."""
+    """Mid-span drop of a beam held at both ends; ``nominal`` is its span.
+
+    The green columns hold the same reading before firing, 0 where they are left blank.
+    """
     CANTILEVER = "cantilever"
     """Drop at the tip of a beam held at one end; ``nominal`` is its span."""
     MASS = "mass"
-    """Weight of the whole coupon in air, at each stage, in g."""
+    """Weight in air, in g, at each stage, of the piece whose volume the sheet states."""
     MASS_IN_WATER = "mass_in_water"
-    """Weight of the fired coupon hung in water, in g (Archimedes)."""
+    """Weight of the same piece, fired, hung in water, in g (Archimedes)."""
+
+
+class Setting(StrEnum):
+    """Id of each line of kind setting; the value stands in the column ``nominal``.
+
+    Lines marked "may be blank" are not needed for shrinkage itself.
+    """
+
+    COUPON = "S1"
+    """Number or name of the coupon, told by the maker (text)."""
+    FIRING = "S2"
+    """Number or name of the firing; coupons of one firing share it (text)."""
+    DATE = "S3"
+    """Day of the firing, as 2025-03-31 (text)."""
+    MATERIAL = "S4"
+    """Material as it will stand in the table (text)."""
+    PROCESS = "S5"
+    """Name of the firing process as it will stand in the table (text)."""
+    METAL_DENSITY = "S6"
+    """Density of the solid metal, g/cm3."""
+    BINDER_DENSITY = "S7"
+    """Density of the binder, g/cm3; may be blank."""
+    METAL_MASS_SHARE = "S8"
+    """Metal in the filament by mass, pct; may be blank."""
+    CALIPER_RESOLUTION = "S9"
+    """Last step of the caliper, mm."""
+    GAUGE_RESOLUTION = "S10"
+    """Last step of the feeler or depth gauge that reads the drops, mm; may be blank."""
+    BALANCE_RESOLUTION = "S11"
+    """Last step of the balance, g; may be blank."""
+    WATER_DENSITY = "S12"
+    """Density of the water for the hung weight, g/cm3; may be blank."""
+    NOZZLE = "S13"
+    """Nozzle bore, mm; written by the coupon."""
+    BEAD_WIDTH = "S14"
+    """Width of one bead, mm; written by the coupon."""
+    LAYER_HEIGHT = "S15"
+    """Height of one layer, mm; written by the coupon."""
+    WEIGHED_VOLUME = "S16"
+    """Model volume of the piece that is weighed, mm3; written by the coupon."""
 
 
 GREEN_COLUMNS: Final = ("green_1", "green_2", "green_3")
@@ -71,7 +114,7 @@ class SheetLine:
     axis : str
         ``x``, ``y``, ``z`` or empty.
     unit : str
-        ``mm``, ``g``, ``g/cm3``, ``pct`` or empty.
+        ``mm``, ``mm3``, ``g``, ``g/cm3``, ``pct`` or empty.
     nominal : float, str or None
         Model dimension, or the setting's value.
     thickness : float or None

@@ -2,8 +2,154 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
 import typer
+
+from shrinkrule.cli import options
+from shrinkrule.errors import FileError, SettingError
+
+if TYPE_CHECKING:
+    from shrinkrule.coupon import Coupon, Furnace
+
+Box = Annotated[
+    str | None,
+    typer.Option(
+        help="Inside of a box-shaped chamber or sagger: length x width x height, as 80x60x50.",
+        show_default=False,
+    ),
+]
+Crucible = Annotated[
+    str | None,
+    typer.Option(
+        help="Inside of a round chamber or crucible: diameter x height, as 90x60.",
+        show_default=False,
+    ),
+]
+SagModulus = Annotated[
+    float | None,
+    typer.Option(
+        help="Sag modulus you expect, kPa, from an earlier row: picks the spans.",
+        show_default=False,
+    ),
+]
+Density = Annotated[float, typer.Option(help="Density expected while it sags, g/cm3.")]
+Material = Annotated[str, typer.Option(help="Material, for the sheet.", show_default=False)]
+Process = Annotated[str, typer.Option(help="Firing process, for the sheet.", show_default=False)]
+Name = Annotated[str, typer.Option(help="Name of the files.")]
+Force = Annotated[bool, typer.Option("--force", help="Replace files of the same names.")]
 
 
 def register(app: typer.Typer) -> None:
     """Add the command to the program."""
+    app.command(
+        "coupon",
+        no_args_is_help=True,
+        epilog="Example: shrinkrule coupon --crucible 90x60 --nozzle 0.6",
+    )(coupon)
+
+
+def coupon(
+    box: Box = None,
+    crucible: Crucible = None,
+    nozzle: options.Nozzle = "0.6",
+    bead_width: options.BeadWidth = None,
+    layer_height: options.LayerHeight = None,
+    sag_modulus: SagModulus = None,
+    density: Density = 7.5,
+    material: Material = "",
+    process: Process = "",
+    name: Name = "coupon",
+    out: options.OutDir = None,
+    force: Force = False,
+    json: options.Json = False,
+) -> None:
+    """Make a calibration coupon that fits your furnace, with its measuring sheet.
+
+    Give the inside sizes of what the pieces are fired in. Writes NAME.stl to print,
+    NAME.page.html for the bench, and NAME.sheet.csv for the readings.
+    """
+    from shrinkrule.coupon import (
+        CouponPlan,
+        coupon_dict,
+        coupon_paths,
+        design_coupon,
+        write_coupon,
+    )
+
+    plan = CouponPlan(
+        options.printer_from(nozzle, bead_width, layer_height),
+        _furnace(box, crucible),
+        sag_modulus,
+        density,
+        material,
+        process,
+    )
+    paths = coupon_paths(out or Path(), name)
+    there = [path for path in paths.values() if path.exists()]
+    if there and not force:
+        raise FileError(
+            "this file is there already",
+            where=str(there[0]),
+            mend="choose another --name or --out, or add --force to replace it",
+        )
+    made = design_coupon(plan)
+    write_coupon(made, paths)
+    if json:
+        import json as codec
+
+        typer.echo(codec.dumps(coupon_dict(made, paths), indent=2))
+    else:
+        _show(made, paths)
+
+
+def _furnace(box: str | None, crucible: str | None) -> Furnace:
+    from shrinkrule.coupon import parse_box, parse_crucible
+
+    if box is not None and crucible is None:
+        return parse_box(box)
+    if crucible is not None and box is None:
+        return parse_crucible(crucible)
+    raise SettingError(
+        "the furnace's size is needed once", mend="give either --box 80x60x50 or --crucible 90x60"
+    )
+
+
+def _show(made: Coupon, paths: dict[str, Path]) -> None:
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.table import Table
+
+    console = Console(highlight=False)
+    printer = made.plan.printer
+    console.print(
+        f"[bold]coupon[/bold] for nozzle {printer.nozzle_mm:g} mm, bead "
+        f"{printer.bead_width_mm:g} mm, layer {printer.layer_height_mm:g} mm"
+    )
+    console.print(f"fired in a {made.plan.furnace}", style="dim")
+    table = Table(box=None, pad_edge=False)
+    for heading in ("piece", "printed, mm", "fired, mm", "rows"):
+        table.add_column(heading, justify="left" if heading in {"piece", "rows"} else "right")
+    for piece in (made.pieces[0], *sorted(made.pieces[1:], key=lambda piece: piece.name)):
+        ids = [dim.line.id for dim in piece.dimensions]
+        shown = ", ".join(ids) if len(ids) < 4 else _ranges(ids)
+        table.add_row(piece.name, _size(piece.printed_size), _size(piece.fired_size), shown)
+    console.print(table)
+    for note in made.notes:
+        console.print(f"- {escape(note)}")
+    console.print(f"[bold]print[/bold]   {escape(str(paths['stl']))}")
+    console.print(f"[bold]measure[/bold] {escape(str(paths['page']))}")
+    console.print(f"[bold]type[/bold]    {escape(str(paths['sheet']))}")
+
+
+def _size(size: tuple[float, float, float]) -> str:
+    return " x ".join(f"{side:.1f}" for side in size)
+
+
+def _ranges(ids: list[str]) -> str:
+    """First and last id of each letter: ``X1-X10, Y1-Y10``."""
+    letters = dict.fromkeys(row[0] for row in ids)
+    groups = [[row for row in ids if row[0] == letter] for letter in letters]
+    numbers = [sorted(group, key=lambda row: int(row[1:])) for group in groups]
+    return ", ".join(f"{group[0]}-{group[-1]}" for group in numbers)

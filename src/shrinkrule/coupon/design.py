@@ -1,0 +1,315 @@
+"""Design of one calibration coupon: pieces that fit the furnace, and the sheet to fill in.
+
+Answers, for a maker with a printer and a furnace: what do I print once, so that the
+numbers I take on it tell scale, bead spread, thinnest wall and sag apart?
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import trimesh
+
+from shrinkrule.coupon.bars import bar_width_mm, build_bars, longest_bridge_mm
+from shrinkrule.coupon.block import (
+    LONGEST_MM,
+    LOWEST_MM,
+    block_plan,
+    build_block,
+    shortest_block_mm,
+    size_block,
+)
+from shrinkrule.coupon.furnace import CLEARANCE_MM, Furnace
+from shrinkrule.coupon.ladder import build_ladder
+from shrinkrule.coupon.layout import Outline, Place, bed_places, corners, floor_places
+from shrinkrule.coupon.piece import Dimension, Piece
+from shrinkrule.coupon.spans import (
+    DEPTH_BEADS,
+    USUAL_DENSITY_G_CM3,
+    USUAL_SAG_MODULUS_KPA,
+    SagSpans,
+    choose_spans,
+    span_notes,
+)
+from shrinkrule.errors import SettingError
+from shrinkrule.printer import Printer
+from shrinkrule.sheet import Kind, Setting, SheetLine
+from shrinkrule.units import WATER_DENSITY_20C_G_CM3
+
+
+@dataclass(frozen=True)
+class CouponPlan:
+    """What a coupon is made for.
+
+    Parameters
+    ----------
+    printer : Printer
+        Nozzle, bead and layer.
+    furnace : BoxFurnace or CrucibleFurnace
+        Inside sizes of what the pieces are fired in.
+    sag_modulus_kpa : float or None
+        Sag modulus expected, kPa; None where nothing is known.
+    density_g_cm3 : float
+        Mean density expected while it sags, g/cm3.
+    material, process : str
+        Names for the sheet, as they will stand in the table; may be empty.
+
+    Raises
+    ------
+    SettingError
+        For a modulus or density that no sintering part has.
+    """
+
+    printer: Printer
+    furnace: Furnace
+    sag_modulus_kpa: float | None = None
+    density_g_cm3: float = USUAL_DENSITY_G_CM3
+    material: str = ""
+    process: str = ""
+
+    def __post_init__(self) -> None:
+        if self.sag_modulus_kpa is not None and not 1.0 <= self.sag_modulus_kpa <= 1.0e6:
+            raise SettingError(
+                f"{self.sag_modulus_kpa:g} kPa is no sag modulus",
+                where="sag modulus",
+                mend="give the modulus of the whole firing in kPa, between 1 and 1000000",
+            )
+        if not 0.5 <= self.density_g_cm3 <= 25.0:
+            raise SettingError(
+                f"{self.density_g_cm3:g} g/cm3 is no density of a metal part",
+                where="density",
+                mend="give it in g/cm3, as 7.5",
+            )
+
+
+@dataclass(frozen=True)
+class Coupon:
+    """A coupon ready to print, with its sheet.
+
+    Parameters
+    ----------
+    plan : CouponPlan
+        What it was made for.
+    pieces : tuple of Piece
+        Its bodies; the first is the block, which is also the piece to weigh.
+    bed : tuple of (x, y, length, width)
+        Where each piece lies on the bed, mm.
+    floor : tuple of (x, y, length, width)
+        Where each piece stands on the furnace floor, mm; empty when one load cannot hold all.
+    lines : tuple of SheetLine
+        The measuring sheet.
+    notes : tuple of str
+        What the maker should know about this coupon.
+    """
+
+    plan: CouponPlan
+    pieces: tuple[Piece, ...]
+    bed: tuple[Place, ...]
+    floor: tuple[Place, ...]
+    lines: tuple[SheetLine, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def mesh(self) -> trimesh.Trimesh:
+        """All pieces in the print frame, standing on z = 0."""
+        moved = [
+            _moved(piece.mesh, place) for piece, place in zip(self.pieces, self.bed, strict=True)
+        ]
+        counts = np.cumsum([0, *(len(mesh.vertices) for mesh in moved[:-1])])
+        return trimesh.Trimesh(
+            vertices=np.vstack([mesh.vertices for mesh in moved]),
+            faces=np.vstack([m.faces + n for m, n in zip(moved, counts, strict=True)]),
+            process=False,
+        )
+
+    @property
+    def dimensions(self) -> tuple[Dimension, ...]:
+        """Every dimension in the print frame, in the order of the sheet."""
+        return tuple(
+            Dimension(
+                dim.line,
+                dim.tool,
+                (dim.start[0] + place[0], dim.start[1] + place[1], dim.start[2]),
+                (dim.end[0] + place[0], dim.end[1] + place[1], dim.end[2]),
+                dim.approach,
+            )
+            for piece, place in zip(self.pieces, self.bed, strict=True)
+            for dim in piece.dimensions
+        )
+
+
+def design_coupon(plan: CouponPlan) -> Coupon:
+    """Coupon for a printer and a furnace.
+
+    Raises
+    ------
+    SettingError
+        When the furnace is too small for a coupon that can be measured.
+    """
+    height = plan.furnace.usable_height_mm
+    if height < LOWEST_MM:
+        raise SettingError(
+            f"the {plan.furnace} is too low: a coupon that can be measured and its room need "
+            f"{LOWEST_MM + 2.0 * CLEARANCE_MM:g} mm",
+            where="furnace",
+            mend="give a higher one",
+        )
+    ladder = build_ladder(plan.printer)
+    tried = [_sag_bars(plan, beads) for beads in DEPTH_BEADS]
+    fitting = [(spans, bars) for spans, bars in tried if not _misfits(plan, [*bars, ladder])]
+    if not fitting:
+        raise _too_small(plan, _misfits(plan, [*tried[-1][1], ladder]))
+    found = [(spans, bars, *_block_beside(plan, [*bars, ladder])) for spans, bars in fitting]
+    wanted = [option for option in found if option[0].as_wanted]
+    one_load = [option for option in wanted if option[3]]
+    spans, bars, block, floor = [*one_load, *wanted, found[-1]][0]
+    pieces = (block, *bars, ladder)
+    measured = [dim.line for piece in (block, ladder, *bars) for dim in piece.dimensions]
+    return Coupon(
+        plan=plan,
+        pieces=pieces,
+        bed=bed_places([piece.printed_plan for piece in pieces]),
+        floor=floor,
+        lines=(
+            *_settings(plan, block),
+            *_masses(),
+            *sorted(measured, key=_rank),
+        ),
+        notes=(*_notes(plan, floor), *span_notes(spans)),
+    )
+
+
+def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piece]]:
+    """Spans and bars, longest bar first, for thin beams of so many beads."""
+    depth = round(depth_beads * plan.printer.bead_width_mm, 2)
+    spans = choose_spans(
+        depth,
+        longest_bridge_mm(plan.furnace.longest_bar_mm(bar_width_mm(plan.printer)), depth),
+        plan.sag_modulus_kpa or USUAL_SAG_MODULUS_KPA,
+        plan.density_g_cm3,
+    )
+    return spans, sorted(build_bars(spans, plan.printer), key=lambda bar: -bar.printed_size[0])
+
+
+def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Place, ...]]:
+    """Longest block that shares the floor with the others, else the longest that fits alone."""
+    shortest = shortest_block_mm(plan.printer)
+    height = plan.furnace.usable_height_mm
+    sides = np.arange(shortest, LONGEST_MM + 0.25, 0.5).tolist()
+    sizes = [size_block(side, height, plan.printer) for side in sides]
+    alone = [size for size in sizes if _takes(plan.furnace, block_plan(size))]
+    if not alone:
+        raise _too_small(plan, [f"block of {shortest:g} mm"])
+    plans = [piece.fired_plan for piece in others]
+    # A longer block needs more floor, so the longest that shares it is found by halving.
+    floor: tuple[Place, ...] = ()
+    low, high = -1, len(alone)
+    while high - low > 1:
+        middle = (low + high) // 2
+        if places := floor_places([block_plan(alone[middle]), *plans], plan.furnace):
+            low, floor = middle, places
+        else:
+            high = middle
+    return build_block(alone[low] if floor else alone[-1], plan.printer), floor
+
+
+def _misfits(plan: CouponPlan, pieces: list[Piece]) -> list[str]:
+    """Names of the pieces that do not stand in the furnace by themselves."""
+    furnace = plan.furnace
+    return [
+        piece.name
+        for piece in pieces
+        if piece.fired_size[2] > furnace.usable_height_mm or not _takes(furnace, piece.fired_plan)
+    ]
+
+
+def _too_small(plan: CouponPlan, misfits: list[str]) -> SettingError:
+    return SettingError(
+        f"the {plan.furnace} is too small for the {', the '.join(sorted(misfits))} of a coupon "
+        "that can be measured",
+        where="furnace",
+        mend="give a larger one or a finer nozzle",
+    )
+
+
+def _takes(furnace: Furnace, outline: Outline) -> bool:
+    return furnace.floor_takes(corners([outline], [(0.0, 0.0, 0.0, 0.0)]))
+
+
+def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
+    """Lines about the batch; the coupon fills in what it knows."""
+    printer = plan.printer
+
+    def line(
+        key: Setting,
+        feature: str,
+        unit: str = "",
+        nominal: float | str | None = None,
+        note: str = "",
+    ) -> SheetLine:
+        return SheetLine(key.value, feature, Kind.SETTING, unit=unit, nominal=nominal, note=note)
+
+    return [
+        line(Setting.COUPON, "coupon", note="its number, as 1"),
+        line(Setting.FIRING, "firing", note="its number; coupons fired together share it"),
+        line(Setting.DATE, "date of firing", note="year-month-day"),
+        line(Setting.MATERIAL, "material", nominal=plan.material or None),
+        line(Setting.PROCESS, "process", nominal=plan.process or None, note="name of the firing"),
+        line(Setting.METAL_DENSITY, "density of the solid metal", "g/cm3", note="from its maker"),
+        line(Setting.BINDER_DENSITY, "density of the binder", "g/cm3", note="may be blank"),
+        line(Setting.METAL_MASS_SHARE, "metal in the filament by mass", "pct", note="may be blank"),
+        line(Setting.CALIPER_RESOLUTION, "last step of the caliper", "mm", 0.01),
+        line(Setting.GAUGE_RESOLUTION, "last step of the feeler or depth gauge", "mm", 0.05),
+        line(Setting.BALANCE_RESOLUTION, "last step of the balance", "g", 0.01),
+        line(
+            Setting.WATER_DENSITY,
+            "density of the water",
+            "g/cm3",
+            WATER_DENSITY_20C_G_CM3,
+            "for the hung weight; this is 20 degrees C",
+        ),
+        line(Setting.NOZZLE, "nozzle", "mm", printer.nozzle_mm),
+        line(Setting.BEAD_WIDTH, "bead width", "mm", printer.bead_width_mm),
+        line(Setting.LAYER_HEIGHT, "layer height", "mm", printer.layer_height_mm),
+        line(Setting.WEIGHED_VOLUME, "model volume of the block", "mm3", float(block.mesh.volume)),
+    ]
+
+
+def _rank(line: SheetLine) -> tuple[int, str, int]:
+    """Place on the sheet: lengths, walls, floors, drops; then by letter and number."""
+    groups = (Kind.WALL, Kind.FLOOR, Kind.BRIDGE, Kind.CANTILEVER)
+    group = groups.index(line.kind) + 1 if line.kind in groups else 0
+    letter = line.id[0]
+    return group, {"T": "~"}.get(letter, letter), int(line.id[1:])
+
+
+def _masses() -> list[SheetLine]:
+    return [
+        SheetLine("M1", "block, weighed in air", Kind.MASS, unit="g", note="dry, no loose powder"),
+        SheetLine(
+            "M2",
+            "block, hung in water",
+            Kind.MASS_IN_WATER,
+            unit="g",
+            note="fired only, pores sealed with oil or wax; may be blank",
+        ),
+    ]
+
+
+def _notes(plan: CouponPlan, floor: tuple[Place, ...]) -> tuple[str, ...]:
+    notes = ["All pieces stand together on the furnace floor: fire them in one load."]
+    if not floor:
+        notes = [
+            "The floor does not hold all pieces at once: fire them in more than one load, each "
+            "with its own copy of the sheet and its own firing number."
+        ]
+    if plan.sag_modulus_kpa is None:
+        notes.append("No sag modulus was told: the spans are for a first guess.")
+    return tuple(notes)
+
+
+def _moved(mesh: trimesh.Trimesh, place: Place) -> trimesh.Trimesh:
+    out = mesh.copy()
+    out.apply_translation((place[0], place[1], 0.0))
+    return out

@@ -1,0 +1,90 @@
+"""The coupon's files: one STL to print, the sheet to type into, the page for the bench."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from shrinkrule.coupon.design import Coupon
+from shrinkrule.coupon.page import measuring_page_html
+from shrinkrule.errors import SettingError
+from shrinkrule.mesh import OutputSet, stl_bytes
+from shrinkrule.sheet import sheet_csv
+
+Json = str | float | int | bool | None | list["Json"] | dict[str, "Json"]
+
+
+def coupon_paths(folder: Path, name: str) -> dict[str, Path]:
+    """Names of a coupon's files by kind: ``stl``, ``sheet`` and ``page``.
+
+    Raises
+    ------
+    SettingError
+        For a name that is no plain file name.
+    """
+    if not re.fullmatch(r"[\w][\w .-]*", name):
+        raise SettingError(
+            f"{name!r} is no name for files", where="name", mend="use letters, digits and dashes"
+        )
+    return {
+        "stl": folder / f"{name}.stl",
+        "sheet": folder / f"{name}.sheet.csv",
+        "page": folder / f"{name}.page.html",
+    }
+
+
+def write_coupon(coupon: Coupon, paths: dict[str, Path]) -> None:
+    """Write a coupon's files, all or none, over files of the same names.
+
+    Raises
+    ------
+    FileError
+        If one cannot be written; then none has been changed.
+    """
+    printer = coupon.plan.printer
+    header = (
+        f"shrinkrule calibration coupon, mm, nozzle {printer.nozzle_mm:g} "
+        f"bead {printer.bead_width_mm:g} layer {printer.layer_height_mm:g}"
+    )
+    outputs = OutputSet()
+    outputs.add(paths["stl"], stl_bytes(coupon.mesh, header))
+    outputs.add(paths["sheet"], sheet_csv(list(coupon.lines)).encode())
+    outputs.add(paths["page"], measuring_page_html(coupon).encode())
+    outputs.write()
+
+
+def coupon_dict(coupon: Coupon, paths: dict[str, Path]) -> dict[str, Json]:
+    """Facts of a coupon for other programs; lengths in mm, volumes in mm3."""
+    plan = coupon.plan
+    return {
+        "printer": {
+            "nozzle_mm": plan.printer.nozzle_mm,
+            "bead_width_mm": plan.printer.bead_width_mm,
+            "layer_height_mm": plan.printer.layer_height_mm,
+        },
+        "furnace": str(plan.furnace),
+        "one_load": bool(coupon.floor),
+        "pieces": [
+            {
+                "name": piece.name,
+                "printed_mm": list(piece.printed_size),
+                "fired_mm": list(piece.fired_size),
+                "volume_mm3": float(piece.mesh.volume),
+                "rows": [dim.line.id for dim in piece.dimensions],
+            }
+            for piece in coupon.pieces
+        ],
+        "rows": [
+            {
+                "id": line.id,
+                "kind": line.kind.value,
+                "axis": line.axis,
+                "unit": line.unit,
+                "nominal": line.nominal,
+                "thickness": line.thickness,
+            }
+            for line in coupon.lines
+        ],
+        "notes": list(coupon.notes),
+        "files": {kind: path.name for kind, path in paths.items()},
+    }

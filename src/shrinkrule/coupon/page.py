@@ -1,0 +1,57 @@
+"""The printable measuring page: drawings, what to do in which order, and a table to pencil in.
+
+One self-contained HTML file for A4 or Letter; the numbers go into the CSV sheet, whose
+rows carry the same ids.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from shrinkrule.cautions import CAUTIONS
+from shrinkrule.coupon.design import Coupon
+from shrinkrule.coupon.drawing import drawings, floor_plan
+from shrinkrule.coupon.piece import INSIDE_JAW_MM, JAW_DEPTH_MM, JAW_WIDTH_MM, ROD_MM
+from shrinkrule.sheet import Kind, SheetLine
+
+_GROUPS: Final = (
+    ("Weights", (Kind.MASS, Kind.MASS_IN_WATER)),
+    ("Lengths", (Kind.OUTSIDE, Kind.INSIDE, Kind.STEP)),
+    ("Walls and floors", (Kind.WALL, Kind.FLOOR)),
+    ("Sag", (Kind.BRIDGE, Kind.CANTILEVER)),
+)
+
+
+def measuring_page_html(coupon: Coupon) -> str:
+    """Self-contained page that shows where each row of the sheet is measured."""
+    environment = Environment(
+        loader=PackageLoader("shrinkrule.coupon"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["number"] = _number
+    plan = coupon.plan
+    return environment.get_template("measuring_page.html").render(
+        plan=plan,
+        cautions=CAUTIONS,
+        notes=coupon.notes,
+        drawings=drawings(coupon),
+        floor=floor_plan(coupon),
+        settings=[line for line in coupon.lines if line.kind is Kind.SETTING],
+        groups=[
+            (name, [line for line in coupon.lines if line.kind in kinds]) for name, kinds in _GROUPS
+        ],
+        mass_kinds=(Kind.MASS, Kind.MASS_IN_WATER),
+        sag_kinds=(Kind.BRIDGE, Kind.CANTILEVER),
+        jaw=(JAW_WIDTH_MM, JAW_DEPTH_MM),
+        inside_jaw=INSIDE_JAW_MM,
+        rod=ROD_MM,
+    )
+
+
+def _number(value: SheetLine | float | str | None) -> str:
+    return f"{value:.6g}" if isinstance(value, float | int) else str(value or "")

@@ -1,0 +1,128 @@
+"""Sound solids for the coupon: prisms with a chamfered foot, and their way to a mesh.
+
+The first layers of a print are squeezed wider than the rest, so every upright face
+that will be measured stands on a 45-degree chamfer, which prints without support.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import trimesh
+from manifold3d import Error, Manifold, Mesh64, triangulate
+from numpy.typing import NDArray
+
+from shrinkrule.errors import MeshError
+
+Ring = NDArray[np.float64]
+"""Closed outline, (n, 2) in mm, material on its left: outer rings turn left, holes right."""
+
+CIRCLE_SEGMENTS: Final = 96
+"""A multiple of four, so that a hole is exactly its diameter across both axes."""
+
+
+def rectangle(x0: float, x1: float, y0: float, y1: float) -> Ring:
+    """Outer ring of a rectangle."""
+    return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], dtype=np.float64)
+
+
+def circle(x: float, y: float, diameter: float) -> Ring:
+    """Outer ring of a circle with corners on both axes."""
+    turn = np.arange(CIRCLE_SEGMENTS) * (2.0 * np.pi / CIRCLE_SEGMENTS)
+    return np.array([x, y]) + 0.5 * diameter * np.column_stack([np.cos(turn), np.sin(turn)])
+
+
+def as_hole(ring: Ring) -> Ring:
+    """Turn an outer ring into the ring of a hole."""
+    return ring[::-1].copy()
+
+
+def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Manifold:
+    """Box between corners, in mm."""
+    return Manifold.cube((x1 - x0, y1 - y0, z1 - z0)).translate((x0, y0, z0))
+
+
+def chamfered_prism(rings: Sequence[Ring], height: float, chamfer: float) -> Manifold:
+    """Stand rings up from z = 0, each edge of the foot chamfered at 45 degrees into the material.
+
+    Parameters
+    ----------
+    rings : sequence of (n, 2) float
+        Outer rings turning left and holes turning right, mm.
+    height, chamfer : float
+        Height of the prism and of its chamfer, mm.
+
+    Raises
+    ------
+    MeshError
+        When the chamfer eats the outline, so that no sound solid is left.
+    """
+    foot = [_inset(ring, chamfer) for ring in rings]
+    lower = [np.column_stack([ring, np.zeros(len(ring))]) for ring in foot]
+    middle = [np.column_stack([ring, np.full(len(ring), chamfer)]) for ring in rings]
+    upper = [np.column_stack([ring, np.full(len(ring), height)]) for ring in rings]
+    count = sum(len(ring) for ring in rings)
+    faces = [triangulate(foot)[:, ::-1], triangulate(list(rings)) + 2 * count]
+    start = 0
+    for ring in rings:
+        here = start + np.arange(len(ring))
+        after = np.roll(here, -1)
+        for level in (0, count):
+            a, b, c, d = here + level, after + level, after + level + count, here + level + count
+            faces += [np.column_stack([a, b, c]), np.column_stack([a, c, d])]
+        start += len(ring)
+    corners = np.vstack([*lower, *middle, *upper])
+    return _checked(Manifold(Mesh64(corners, np.vstack(faces).astype(np.uint64))))
+
+
+def union(parts: Sequence[Manifold]) -> Manifold:
+    """One solid of overlapping solids.
+
+    Raises
+    ------
+    MeshError
+        When the solids do not join into one sound body.
+    """
+    whole = parts[0]
+    for part in parts[1:]:
+        whole = whole + part
+    if len(whole.decompose()) != 1:
+        raise MeshError("the coupon falls apart", mend="give a larger furnace or a finer nozzle")
+    # As an original, coplanar faces of different parts are one, and seams between them go.
+    return _checked(whole.as_original().simplify(0.0))
+
+
+def to_mesh(solid: Manifold) -> trimesh.Trimesh:
+    """Mesh of a solid, corners merged as the solid has them."""
+    raw = solid.to_mesh64()
+    return trimesh.Trimesh(
+        vertices=np.asarray(raw.vert_properties, dtype=np.float64)[:, :3],
+        faces=np.asarray(raw.tri_verts, dtype=np.int64),
+        process=False,
+    )
+
+
+def _inset(ring: Ring, distance: float) -> Ring:
+    """Move every edge of a ring to its left; corners stay mitred."""
+    ahead = np.roll(ring, -1, axis=0) - ring
+    ahead /= np.linalg.norm(ahead, axis=1)[:, None]
+    left = np.column_stack([-ahead[:, 1], ahead[:, 0]])
+    before = np.roll(left, 1, axis=0)
+    miter = (left + before) / (1.0 + np.sum(left * before, axis=1))[:, None]
+    inset: Ring = ring + distance * miter
+    if np.any(np.sum((np.roll(inset, -1, axis=0) - inset) * ahead, axis=1) <= 0.0):
+        raise MeshError(
+            f"a chamfer of {distance:g} mm leaves nothing of an outline", mend="give lower layers"
+        )
+    return inset
+
+
+def _checked(solid: Manifold) -> Manifold:
+    if solid.status() != Error.NoError or solid.is_empty():
+        raise MeshError(
+            f"the coupon's solid is not sound ({solid.status().name})",
+            mend="give a larger furnace or a finer nozzle",
+        )
+    return solid

@@ -1,0 +1,29 @@
+"""Our own wall check on the coupon: only the ladder is thin, and thin where it is meant to be."""
+
+from __future__ import annotations
+
+import pytest
+
+from shrinkrule.coupon import CouponPlan, CrucibleFurnace, design_coupon
+from shrinkrule.printer import Printer
+from shrinkrule.walls import FindingKind, check_walls
+
+THIN = {FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD, FindingKind.THIN_FLOOR}
+
+
+@pytest.mark.parametrize("nozzle", [0.4, 0.8])
+def test_only_the_ladder_is_thin_and_nothing_is_thick(nozzle: float) -> None:
+    printer = Printer.from_nozzle(nozzle)
+    for piece in design_coupon(CouponPlan(printer, CrucibleFurnace(100.0, 60.0))).pieces:
+        report = check_walls(piece.mesh, printer)
+        assert report.trusted
+        assert report.thickest_mm < 8.0  # a section that binder leaves as it leaves a part's
+        found = [finding for finding in report.findings if finding.kind in THIN]
+        if piece.name != "ladder":
+            assert found == []
+            continue
+        walls = [f.smallest_mm for f in found if f.kind is FindingKind.THIN_WALL]
+        floors = [f.smallest_mm for f in found if f.kind is FindingKind.THIN_FLOOR]
+        # The thinnest wall of the sheet, rounded to 0.01 mm there; the ball is a lower bound.
+        assert min(walls) == pytest.approx(0.75 * printer.bead_width_mm, abs=0.011)
+        assert min(floors) == pytest.approx(2.0 * printer.layer_height_mm, abs=0.011)
