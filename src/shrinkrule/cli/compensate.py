@@ -20,30 +20,58 @@ DEMO_SOURCE: Final = "the bundled table, materials INVENTED"
 
 TableFile = Annotated[
     Path | None,
-    typer.Option("--table", "-t", help="Calibration table (CSV).", show_default=False),
+    typer.Option(
+        "--table",
+        "-t",
+        metavar="CSV",
+        help="Calibration table.",
+        show_default=False,
+        rich_help_panel=options.SHRINKAGE,
+    ),
 ]
 RowName = Annotated[
     str | None,
-    typer.Option("--row", "-r", help="Row of the table to shrink by.", show_default=False),
+    typer.Option(
+        "--row",
+        "-r",
+        metavar="NAME",
+        help="Row of the table to shrink by.",
+        show_default=False,
+        rich_help_panel=options.SHRINKAGE,
+    ),
 ]
 Density = Annotated[
     float | None,
     typer.Option(
+        metavar="SHARE",
         help="Relative density aimed at, as 0.90: goes between the rows of the row's material.",
         show_default=False,
+        rich_help_panel=options.SHRINKAGE,
+    ),
+]
+Extrapolate = Annotated[
+    bool,
+    typer.Option(
+        "--extrapolate",
+        help="Allow a --density outside the calibrated ones.",
+        rich_help_panel=options.SHRINKAGE,
     ),
 ]
 Demo = Annotated[
     bool,
     typer.Option(
-        "--demo-table", help="Use the bundled table of invented materials, to try the program."
+        "--demo-table",
+        help="Use the bundled table of invented materials, to try the program.",
+        rich_help_panel=options.SHRINKAGE,
     ),
 ]
 Scale = Annotated[
     float | None,
     typer.Option(
+        metavar="FACTOR",
         help="Oversize factor by hand, without a table: 1 / (1 - shrinkage), as 1.19.",
         show_default=False,
+        rich_help_panel=options.SHRINKAGE,
     ),
 ]
 ApplyOffset = Annotated[
@@ -52,10 +80,8 @@ ApplyOffset = Annotated[
         "--apply-offset",
         help="Move the outlines of the green mesh by the row's bead offset, instead of setting "
         "an outline offset in the print.",
+        rich_help_panel=options.SHRINKAGE,
     ),
-]
-Extrapolate = Annotated[
-    bool, typer.Option("--extrapolate", help="Allow a --density outside the calibrated ones.")
 ]
 
 
@@ -92,10 +118,10 @@ def compensate(
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
-    """Scale the wanted part to the green part to print, check it, and write a report.
+    """Scale the wanted part to the green part to print, check it, and report.
 
-    Writes NAME.green.stl to slice, NAME.report.html to read, and NAME.report.json for
-    other programs. The model itself is never changed.
+    Writes NAME.green.stl to slice, NAME.report.html to read, and
+    NAME.report.json for programs. The model itself is never changed.
     """
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job

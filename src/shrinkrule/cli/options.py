@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -16,48 +16,108 @@ if TYPE_CHECKING:
     from shrinkrule.mesh import Part
     from shrinkrule.walls import WallLimits
 
+MODEL: Final = "The model"
+SHRINKAGE: Final = "Shrinkage"
+PRINTER: Final = "Printer and limits"
+RESULT: Final = "Result"
+
 Model = Annotated[
-    Path, typer.Argument(help="Model to read: STL (binary or text) or 3MF.", show_default=False)
+    Path,
+    typer.Argument(
+        metavar="MODEL",
+        help="Model to read: STL (binary or text) or 3MF.",
+        show_default=False,
+    ),
 ]
 Unit = Annotated[
     str | None,
     typer.Option(
+        metavar="UNIT",
         help="Unit of the numbers in an STL: mm, cm, m, um, in, ft. Without it: mm.",
         show_default=False,
+        rich_help_panel=MODEL,
     ),
 ]
 PrintUp = Annotated[
-    str, typer.Option(help="Model axis that points up in the printer: z, -z, x, -x, y, -y.")
+    str,
+    typer.Option(
+        metavar="AXIS",
+        help="Model axis that points up in the printer: z, -z, x, -x, y, -y.",
+        rich_help_panel=MODEL,
+    ),
 ]
-Nozzle = Annotated[str, typer.Option(help="Bore of the nozzle.")]
+AllowOpen = Annotated[
+    bool,
+    typer.Option(
+        "--allow-open",
+        help="Work on a surface that is not closed, as far as it goes.",
+        rich_help_panel=MODEL,
+    ),
+]
+Unite = Annotated[
+    bool,
+    typer.Option(
+        "--unite", help="Make one solid of bodies that share space.", rich_help_panel=MODEL
+    ),
+]
+Nozzle = Annotated[
+    str, typer.Option(metavar="MM", help="Bore of the nozzle.", rich_help_panel=PRINTER)
+]
 BeadWidth = Annotated[
     str | None,
     typer.Option(
-        help="Width of one printed line. Without it: 1.1 times the nozzle.", show_default=False
+        metavar="MM",
+        help="Width of one printed line. Without it: 1.1 times the nozzle.",
+        show_default=False,
+        rich_help_panel=PRINTER,
     ),
 ]
 LayerHeight = Annotated[
     str | None,
-    typer.Option(help="Height of one layer. Without it: half the nozzle.", show_default=False),
+    typer.Option(
+        metavar="MM",
+        help="Height of one layer. Without it: half the nozzle.",
+        show_default=False,
+        rich_help_panel=PRINTER,
+    ),
 ]
-FloorLayers = Annotated[int, typer.Option(help="Layers that a closed floor needs.", min=1)]
+FloorLayers = Annotated[
+    int,
+    typer.Option(
+        metavar="N", help="Layers that a closed floor needs.", min=1, rich_help_panel=PRINTER
+    ),
+]
 ThickLimit = Annotated[
-    str, typer.Option(help="Thickest green section you trust to lose its binder.")
-]
-AllowOpen = Annotated[
-    bool,
-    typer.Option("--allow-open", help="Work on a surface that is not closed, as far as it goes."),
-]
-Unite = Annotated[bool, typer.Option("--unite", help="Make one solid of bodies that share space.")]
-Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
-FailOnThin = Annotated[
-    bool,
-    typer.Option("--fail-on-thin", help="Exit with 1 if a wall or floor is too thin to print."),
+    str,
+    typer.Option(
+        metavar="MM",
+        help="Thickest green section you trust to lose its binder.",
+        rich_help_panel=PRINTER,
+    ),
 ]
 OutDir = Annotated[
     Path | None,
     typer.Option(
-        "--out", "-o", help="Folder to write to. Without it: the current one.", show_default=False
+        "--out",
+        "-o",
+        metavar="FOLDER",
+        help="Folder to write to. Without it: the current one.",
+        show_default=False,
+        rich_help_panel=RESULT,
+    ),
+]
+Json = Annotated[
+    bool,
+    typer.Option(
+        "--json", help="Print the result as JSON on standard output.", rich_help_panel=RESULT
+    ),
+]
+FailOnThin = Annotated[
+    bool,
+    typer.Option(
+        "--fail-on-thin",
+        help="Exit with 1 if a wall or floor is too thin to print.",
+        rich_help_panel=RESULT,
     ),
 ]
 
