@@ -61,7 +61,7 @@ def fired(piece: Piece) -> NDArray[np.float64]:
 
 
 def test_a_chamfered_prism_has_the_volume_of_its_frustum_and_shaft() -> None:
-    """10 x 8 x 5 with a 1 mm chamfer: 10*8*4 and a frustum (A1 + A2 + sqrt-free prismoid)/6."""
+    """10 x 8 x 5 with a 1 mm chamfer: 10*8*4 and a frustum by the prismoidal formula."""
     mesh = to_mesh(chamfered_prism([rectangle(0.0, 10.0, 0.0, 8.0)], 5.0, 1.0))
     frustum = (8.0 * 6.0 + 4.0 * 9.0 * 7.0 + 10.0 * 8.0) / 6.0  # prismoidal formula, exact
     assert mesh.is_volume

@@ -67,7 +67,7 @@ def coupon(
 ) -> None:
     """Make a calibration coupon that fits your furnace, with its measuring sheet.
 
-    Give the inside sizes of what the pieces are fired in. Writes NAME.stl to print,
+    Give the inside sizes of what you fire in. Writes NAME.stl to print,
     NAME.page.html for the bench, and NAME.sheet.csv for the readings.
     """
     from shrinkrule.coupon import (

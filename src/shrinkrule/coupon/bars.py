@@ -17,7 +17,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.coupon.piece import Dimension, Piece, Point, Tool
-from shrinkrule.coupon.solid import Ring, as_hole, chamfered_prism, to_mesh
+from shrinkrule.coupon.solid import Ring, as_hole, chamfered_prism, foot_chamfer, to_mesh
 from shrinkrule.coupon.spans import (
     BRIDGE_IDS,
     CANTILEVER_ID,
@@ -49,8 +49,6 @@ WIDTH_MM: Final = 6.0
 """Thickness of a bar as printed, its width as it stands: half its height, so it stands well."""
 ARROW_MM: Final = 3.5
 """Side of the arrow-shaped hole that points up."""
-FOOT_MM: Final = 0.5
-"""Height over which first layers are squeezed wider; chamfered off."""
 
 
 def post_mm(depth: float) -> float:
@@ -82,9 +80,8 @@ def window_mm(depth: float, span: float) -> float:
 
 def build_bars(spans: SagSpans, printer: Printer) -> list[Piece]:
     """Four bars: the shortest span with the cantilever, the two longer ones, the thick one."""
-    layer = printer.layer_height_mm
     width = bar_width_mm(printer)
-    chamfer = min(ceil(FOOT_MM / layer - 1e-9) * layer, spans.depth / 4.0)
+    chamfer = min(foot_chamfer(printer.layer_height_mm), spans.depth / 4.0)
     first, second, third = spans.bridges
     plan = (
         ("A", BRIDGE_IDS[0], first, spans.depth, spans.cantilever),

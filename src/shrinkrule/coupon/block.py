@@ -9,7 +9,7 @@ sections stay thin, so that binder leaves the coupon as it leaves a part.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, floor
+from math import floor
 from typing import Final
 
 import numpy as np
@@ -23,6 +23,7 @@ from shrinkrule.coupon.solid import (
     box,
     chamfered_prism,
     circle,
+    foot_chamfer,
     rectangle,
     to_mesh,
     union,
@@ -48,8 +49,6 @@ TREAD_MM: Final = 5.2
 """Least length of a tread: a jaw's blade still fits after firing."""
 STAIR_WIDTH_MM: Final = 6.0
 """Thickness of the upright stairs: stands by itself, and no thicker than the plate's sections."""
-FOOT_MM: Final = 0.5
-"""Height over which first layers are squeezed wider (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -125,7 +124,7 @@ def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockS
         treads=(low_x, high_x, low_y, high_y),
         rim=rim,
         hole=max(OPENING_MM, _half(0.75 * (third - 2.0 * rim))),
-        chamfer=ceil(FOOT_MM / layer - 1e-9) * layer,
+        chamfer=foot_chamfer(layer),
         pip=max(2.0 * printer.bead_width_mm, 1.5),
     )
 

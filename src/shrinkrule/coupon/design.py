@@ -250,6 +250,7 @@ def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
     ) -> SheetLine:
         return SheetLine(key.value, feature, Kind.SETTING, unit=unit, nominal=nominal, note=note)
 
+    yours = "change it if yours differs"
     return [
         line(Setting.COUPON, "coupon", note="its number, as 1"),
         line(Setting.FIRING, "firing", note="its number; coupons fired together share it"),
@@ -259,9 +260,9 @@ def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
         line(Setting.METAL_DENSITY, "density of the solid metal", "g/cm3", note="from its maker"),
         line(Setting.BINDER_DENSITY, "density of the binder", "g/cm3", note="may be blank"),
         line(Setting.METAL_MASS_SHARE, "metal in the filament by mass", "pct", note="may be blank"),
-        line(Setting.CALIPER_RESOLUTION, "last step of the caliper", "mm", 0.01),
-        line(Setting.GAUGE_RESOLUTION, "last step of the feeler or depth gauge", "mm", 0.05),
-        line(Setting.BALANCE_RESOLUTION, "last step of the balance", "g", 0.01),
+        line(Setting.CALIPER_RESOLUTION, "last step of the caliper", "mm", 0.01, yours),
+        line(Setting.GAUGE_RESOLUTION, "last step of the feeler or depth gauge", "mm", 0.05, yours),
+        line(Setting.BALANCE_RESOLUTION, "last step of the balance", "g", 0.01, yours),
         line(
             Setting.WATER_DENSITY,
             "density of the water",

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.coupon.design import Coupon
-from shrinkrule.coupon.furnace import CrucibleFurnace, enclosing_circle
+from shrinkrule.coupon.furnace import CLEARANCE_MM, CrucibleFurnace, enclosing_circle
 from shrinkrule.coupon.layout import corners, turned
 from shrinkrule.coupon.piece import Dimension, Piece, Tool
 from shrinkrule.coupon.views import ABOVE, BACK, FRONT, LEFT, STANDING, View, patches
@@ -96,7 +96,8 @@ def floor_plan(coupon: Coupon) -> Drawing | None:
     else:
         centre = (points.min(axis=0) + points.max(axis=0)) / 2.0
         room = np.array([furnace.length_mm, furnace.width_mm])
-        room = room if np.all(np.ptp(points, axis=0) <= room) else room[::-1]
+        free = room - 2.0 * CLEARANCE_MM
+        room = room if np.all(np.ptp(points, axis=0) <= free) else room[::-1]
         rounding = 0.0
     low = centre - room / 2.0
     paper = float(room[0]) / FLOOR_PLAN_MM
@@ -179,7 +180,7 @@ class _Marks:
             return across, self.top - 3.2 * self.paper
         if dim.line.axis == "z":
             return across, self.bottom + 4.2 * self.paper
-        if dim.approach[2] > 0.5 and dim.line.id.startswith("T"):
+        if float(np.hypot(end[0] - start[0], end[1] - start[1])) < 7.0 * self.paper:
             return across, start[1] + 4.2 * self.paper
         return _middle(start, end)
 

@@ -67,7 +67,7 @@ def build_ladder(printer: Printer) -> Piece:
 def _wall(count: int, beads: float, left: float, right: float, y: float, z: float) -> Dimension:
     line = SheetLine(
         f"W{count}",
-        f"upright wall of {beads:g} beads",
+        f"upright wall of {beads:g} bead{'s' if beads != 1.0 else ''}",
         Kind.WALL,
         "x",
         nominal=right - left,

@@ -14,7 +14,7 @@ from shrinkrule.cautions import CAUTIONS
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.drawing import drawings, floor_plan
 from shrinkrule.coupon.piece import INSIDE_JAW_MM, JAW_DEPTH_MM, JAW_WIDTH_MM, ROD_MM
-from shrinkrule.sheet import Kind, SheetLine
+from shrinkrule.sheet import Kind
 
 _GROUPS: Final = (
     ("Weights", (Kind.MASS, Kind.MASS_IN_WATER)),
@@ -53,5 +53,5 @@ def measuring_page_html(coupon: Coupon) -> str:
     )
 
 
-def _number(value: SheetLine | float | str | None) -> str:
+def _number(value: float | str | None) -> str:
     return f"{value:.6g}" if isinstance(value, float | int) else str(value or "")

@@ -7,6 +7,7 @@ that will be measured stands on a 45-degree chamfer, which prints without suppor
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 from typing import Final
 
 import numpy as np
@@ -21,6 +22,20 @@ Ring = NDArray[np.float64]
 
 CIRCLE_SEGMENTS: Final = 96
 """A multiple of four, so that a hole is exactly its diameter across both axes."""
+
+FOOT_MM: Final = 0.5
+"""Height over which first layers are squeezed wider (common practice, no source)."""
+
+
+def foot_chamfer(layer_height: float) -> float:
+    """Chamfer at the foot of measured faces: whole layers, as high as the squeezed ones.
+
+    Examples
+    --------
+    >>> foot_chamfer(0.3)
+    0.6
+    """
+    return ceil(FOOT_MM / layer_height - 1e-9) * layer_height
 
 
 def rectangle(x0: float, x1: float, y0: float, y1: float) -> Ring:
@@ -97,9 +112,10 @@ def union(parts: Sequence[Manifold]) -> Manifold:
 def to_mesh(solid: Manifold) -> trimesh.Trimesh:
     """Mesh of a solid, corners merged as the solid has them."""
     raw = solid.to_mesh64()
+    # Copies, so that the mesh does not keep the solid's own memory alive.
     return trimesh.Trimesh(
-        vertices=np.asarray(raw.vert_properties, dtype=np.float64)[:, :3],
-        faces=np.asarray(raw.tri_verts, dtype=np.int64),
+        vertices=np.array(raw.vert_properties[:, :3], dtype=np.float64),
+        faces=np.array(raw.tri_verts, dtype=np.int64),
         process=False,
     )
 
