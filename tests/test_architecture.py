@@ -13,6 +13,7 @@ FLOORS = {
     "errors": 0,
     "units": 1,
     "cautions": 1,
+    "furnace": 1,
     "printer": 1,
     "sheet": 1,
     "mesh": 2,

@@ -15,6 +15,7 @@ from enum import StrEnum
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow, check_balance
 from shrinkrule.compensation import (
@@ -27,6 +28,7 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.furnace import CLEARANCE_MM, Furnace, FurnaceFit, fit_in_furnace
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, WallReport, check_walls
@@ -92,6 +94,8 @@ class Recipe:
         Beads and layers that a wall and a floor need.
     outline : Outline
         Where the bead's spread is taken off.
+    furnace : Furnace or None
+        Inside sizes of what the part is fired in, if they are to be checked.
 
     Raises
     ------
@@ -106,6 +110,7 @@ class Recipe:
     print_up: str = "z"
     limits: WallLimits = field(default_factory=WallLimits)
     outline: Outline = Outline.IN_PRINT
+    furnace: Furnace | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -178,6 +183,7 @@ class JobResult:
     walls: WallLook
     to_slice: trimesh.Trimesh
     prediction: Prediction
+    furnace_fit: FurnaceFit | None
     verdict: Verdict
 
     @property
@@ -210,8 +216,19 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     to_slice = _to_slice(walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(walls.green, recipe.row, volume)
-    verdict = _verdict(part, recipe, balance, walls, prediction)
-    return JobResult(part, recipe, balance, walls, to_slice, prediction, verdict)
+    fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
+    verdict = _verdict(part, recipe, balance, walls, prediction, fit)
+    return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, verdict)
+
+
+def _hull(green: GreenPart) -> NDArray[np.float64]:
+    """Points (n, 3) that alone decide how much room a part takes."""
+    vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
+    # Joggled, so that a part whose outline is a line is no error.
+    corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices
+    extremes = [vertices[:, 2].argmin(), vertices[:, 2].argmax()]
+    deciding: NDArray[np.float64] = vertices[np.concatenate([corners, extremes])]
+    return deciding
 
 
 def _to_slice(walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:
@@ -295,6 +312,7 @@ def _verdict(
     balance: BalanceCheck | None,
     walls: WallLook,
     prediction: Prediction,
+    fit: FurnaceFit | None,
 ) -> Verdict:
     reasons: list[Reason] = []
     if not part.trusted:
@@ -302,6 +320,14 @@ def _verdict(
             Reason(Level.STOP, "the surface is not a sound solid: only its scale can be trusted")
         )
     reasons += [Reason(Level.LOOK, text) for text in part.warnings]
+    if fit is not None and not fit.fits:
+        reasons.append(
+            Reason(
+                Level.STOP,
+                f"the green part is {-fit.spare_mm:.1f} mm too large for the {recipe.furnace} "
+                f"({fit.tight}), with {CLEARANCE_MM:g} mm kept clear all round",
+            )
+        )
     reasons += _wall_reasons(walls.places)
     reasons += [Reason(Level.LOOK, text) for text in walls.report.notes]
     if balance is not None and balance.warning:

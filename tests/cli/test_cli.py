@@ -241,3 +241,19 @@ def test_help_loads_no_numerical_library() -> None:
         env={**os.environ, "PYTHONPATH": str(source)},
     )  # fmt: skip
     assert "LOADED []" in done.stdout
+
+
+def test_a_part_too_large_for_the_furnace_is_stopped(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The box is 35.1 x 23.4 x 6.0 mm green: 42.2 mm across its corners."""
+    plain_box(in_folder)
+    demo = ["compensate", "box.stl", "--demo-table"]
+    assert main([*demo, "--crucible", "45x40"]) == 0
+    report = json.loads((in_folder / "box.report.json").read_text())
+    assert report["verdict"]["level"] == "do not make it"
+    assert report["furnace"]["spare_mm"] == pytest.approx(41 - 42.197, abs=1e-2)
+    assert main([*demo, "--box", "45x40x20"]) == 0
+    assert "fits the box" in capsys.readouterr().out
+    assert main([*demo, "--box", "45x40x20", "--crucible", "45x40"]) == 2
+    assert "told twice" in capsys.readouterr().err

@@ -14,17 +14,10 @@ from manifold3d import Manifold, Mesh64
 from numpy.typing import NDArray
 from skfem.models.elasticity import lame_parameters, linear_elasticity
 
-from shrinkrule.coupon import (
-    BoxFurnace,
-    CouponPlan,
-    CrucibleFurnace,
-    Dimension,
-    Piece,
-    Tool,
-    design_coupon,
-)
+from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
 from shrinkrule.coupon.spans import built_in_drop_mm, cantilever_drop_mm
 from shrinkrule.errors import SettingError
+from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
 

@@ -14,16 +14,7 @@ import trimesh
 from manifold3d import Manifold, Mesh64
 from numpy.typing import NDArray
 
-from shrinkrule.coupon import (
-    BoxFurnace,
-    CouponPlan,
-    CrucibleFurnace,
-    Dimension,
-    Furnace,
-    Piece,
-    Tool,
-    design_coupon,
-)
+from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
 from shrinkrule.coupon.piece import (
     AXES,
     INSIDE_JAW_MM,
@@ -33,6 +24,7 @@ from shrinkrule.coupon.piece import (
     LARGEST_SHRINKAGE,
     ROD_MM,
 )
+from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, Furnace
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from shrinkrule.coupon import CouponPlan, CrucibleFurnace, design_coupon
+from shrinkrule.coupon import CouponPlan, design_coupon
+from shrinkrule.furnace import CrucibleFurnace
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, check_walls
 

@@ -9,16 +9,10 @@ import pytest
 import shapely
 from lxml import etree, html
 
-from shrinkrule.coupon import (
-    BoxFurnace,
-    Coupon,
-    CouponPlan,
-    CrucibleFurnace,
-    design_coupon,
-    measuring_page_html,
-)
+from shrinkrule.coupon import Coupon, CouponPlan, design_coupon, measuring_page_html
 from shrinkrule.coupon.drawing import PAGE_MM, drawings
 from shrinkrule.coupon.views import ABOVE, BACK, FRONT, LEFT, View, patches
+from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
 

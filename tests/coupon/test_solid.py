@@ -14,21 +14,18 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from shrinkrule.coupon import (
-    BoxFurnace,
-    Coupon,
-    CouponPlan,
-    CrucibleFurnace,
-    Furnace,
-    Piece,
-    design_coupon,
-    parse_box,
-    parse_crucible,
-)
-from shrinkrule.coupon.furnace import CLEARANCE_MM
+from shrinkrule.coupon import Coupon, CouponPlan, Piece, design_coupon
 from shrinkrule.coupon.layout import GAP_MM
 from shrinkrule.coupon.solid import as_hole, chamfered_prism, circle, rectangle, to_mesh
 from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.furnace import (
+    CLEARANCE_MM,
+    BoxFurnace,
+    CrucibleFurnace,
+    Furnace,
+    parse_box,
+    parse_crucible,
+)
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import COLUMNS, Kind, Setting, sheet_csv
 

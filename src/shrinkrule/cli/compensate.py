@@ -112,6 +112,8 @@ def compensate(
     floor_layers: options.FloorLayers = 3,
     thick_limit: options.ThickLimit = "10",
     apply_offset: ApplyOffset = False,
+    box: options.Box = None,
+    crucible: options.Crucible = None,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
@@ -138,6 +140,7 @@ def compensate(
         print_up=print_up,
         limits=options.limits_from(floor_layers, thick_limit),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
+        furnace=options.furnace_from(box, crucible),
     )
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)

@@ -11,22 +11,9 @@ from shrinkrule.cli import options
 from shrinkrule.errors import FileError, SettingError
 
 if TYPE_CHECKING:
-    from shrinkrule.coupon import Coupon, Furnace
+    from shrinkrule.coupon import Coupon
+    from shrinkrule.furnace import Furnace
 
-Box = Annotated[
-    str | None,
-    typer.Option(
-        help="Inside of a box-shaped chamber or sagger: length x width x height, as 80x60x50.",
-        show_default=False,
-    ),
-]
-Crucible = Annotated[
-    str | None,
-    typer.Option(
-        help="Inside of a round chamber or crucible: diameter x height, as 90x60.",
-        show_default=False,
-    ),
-]
 SagModulus = Annotated[
     float | None,
     typer.Option(
@@ -51,8 +38,8 @@ def register(app: typer.Typer) -> None:
 
 
 def coupon(
-    box: Box = None,
-    crucible: Crucible = None,
+    box: options.Box = None,
+    crucible: options.Crucible = None,
     nozzle: options.Nozzle = "0.6",
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
@@ -80,7 +67,7 @@ def coupon(
 
     plan = CouponPlan(
         options.printer_from(nozzle, bead_width, layer_height),
-        _furnace(box, crucible),
+        _needed(options.furnace_from(box, crucible)),
         sag_modulus,
         density,
         material,
@@ -104,16 +91,12 @@ def coupon(
         _show(made, paths)
 
 
-def _furnace(box: str | None, crucible: str | None) -> Furnace:
-    from shrinkrule.coupon import parse_box, parse_crucible
-
-    if box is not None and crucible is None:
-        return parse_box(box)
-    if crucible is not None and box is None:
-        return parse_crucible(crucible)
-    raise SettingError(
-        "the furnace's size is needed once", mend="give either --box 80x60x50 or --crucible 90x60"
-    )
+def _needed(furnace: Furnace | None) -> Furnace:
+    if furnace is None:
+        raise SettingError(
+            "the furnace's size is needed", mend="give either --box 80x60x50 or --crucible 90x60"
+        )
+    return furnace
 
 
 def _show(made: Coupon, paths: dict[str, Path]) -> None:

@@ -9,16 +9,19 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from shrinkrule.errors import SettingError
 from shrinkrule.printer import Printer
 from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
+    from shrinkrule.furnace import Furnace
     from shrinkrule.mesh import Part
     from shrinkrule.walls import WallLimits
 
 MODEL: Final = "The model"
 SHRINKAGE: Final = "Shrinkage"
 PRINTER: Final = "Printer and limits"
+FURNACE: Final = "Furnace"
 RESULT: Final = "Result"
 
 Model = Annotated[
@@ -95,6 +98,24 @@ ThickLimit = Annotated[
         rich_help_panel=PRINTER,
     ),
 ]
+Box = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LxWxH",
+        help="Inside of a box-shaped chamber or sagger, mm, as 80x60x50.",
+        show_default=False,
+        rich_help_panel=FURNACE,
+    ),
+]
+Crucible = Annotated[
+    str | None,
+    typer.Option(
+        metavar="DxH",
+        help="Inside of a round chamber or crucible, mm: diameter x height, as 90x60.",
+        show_default=False,
+        rich_help_panel=FURNACE,
+    ),
+]
 OutDir = Annotated[
     Path | None,
     typer.Option(
@@ -138,6 +159,17 @@ def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
     return WallLimits(
         floor_layers=floor_layers, thick_mm=parse_length(thick_limit, "--thick-limit")
     )
+
+
+def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
+    """Furnace from the texts of its options; None when neither was given."""
+    from shrinkrule.furnace import parse_box, parse_crucible
+
+    if box is not None and crucible is not None:
+        raise SettingError("the furnace is told twice", mend="give either --box or --crucible")
+    if box is not None:
+        return parse_box(box)
+    return None if crucible is None else parse_crucible(crucible)
 
 
 def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:

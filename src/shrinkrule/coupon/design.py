@@ -20,7 +20,6 @@ from shrinkrule.coupon.block import (
     shortest_block_mm,
     size_block,
 )
-from shrinkrule.coupon.furnace import CLEARANCE_MM, Furnace
 from shrinkrule.coupon.ladder import build_ladder
 from shrinkrule.coupon.layout import Outline, Place, bed_places, corners, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece
@@ -33,6 +32,7 @@ from shrinkrule.coupon.spans import (
     span_notes,
 )
 from shrinkrule.errors import SettingError
+from shrinkrule.furnace import CLEARANCE_MM, Furnace
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, Setting, SheetLine
 from shrinkrule.units import WATER_DENSITY_20C_G_CM3

@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.coupon.design import Coupon
-from shrinkrule.coupon.furnace import CLEARANCE_MM, CrucibleFurnace, enclosing_circle
 from shrinkrule.coupon.layout import corners, turned
 from shrinkrule.coupon.piece import Dimension, Piece, Tool
 from shrinkrule.coupon.views import ABOVE, BACK, FRONT, LEFT, STANDING, View, patches
+from shrinkrule.furnace import CLEARANCE_MM, CrucibleFurnace, enclosing_circle
 from shrinkrule.sheet import Kind
 
 PAGE_MM: Final = 182.0

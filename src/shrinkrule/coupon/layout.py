@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.coupon.furnace import BoxFurnace, Furnace
+from shrinkrule.furnace import BoxFurnace, Furnace
 
 GAP_MM: Final = 3.0
 """Room between pieces: a bead's spread, a skirt of ballast and fingertips."""

@@ -38,6 +38,8 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     facts.add_row("masses", masses)
+    if furnace := words.furnace(result):
+        facts.add_row("furnace", furnace)
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)

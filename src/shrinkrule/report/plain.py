@@ -50,6 +50,9 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
             "walls": _walls(result.walls),
+            "furnace": None
+            if result.furnace_fit is None
+            else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
             "files": {kind: path.name for kind, path in files.items()},
         }
     )

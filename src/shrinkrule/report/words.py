@@ -99,3 +99,14 @@ def what_was_read(result: JobResult) -> str:
     hollow = f", {found.cavities} closed cavities" if found.cavities else ""
     closed = "closed" if found.closed else "NOT CLOSED"
     return f"{part.file_format} in {part.unit}, {found.facets:,} facets, {closed}, {bodies}{hollow}"
+
+
+def furnace(result: JobResult) -> str:
+    """How the green part stands in the furnace, empty when no furnace was told."""
+    fit = result.furnace_fit
+    if fit is None:
+        return ""
+    turn = f", turned by {fit.turned_deg:.0f} degrees from the print" if fit.turned_deg else ""
+    if not fit.fits:
+        return f"does not fit the {result.recipe.furnace}: {-fit.spare_mm:.1f} mm too large"
+    return f"fits the {result.recipe.furnace}{turn}; {fit.spare_mm:.1f} mm to spare ({fit.tight})"

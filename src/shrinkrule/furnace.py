@@ -1,7 +1,7 @@
 """The largest piece a furnace takes: a box or a round crucible, by its inside sizes.
 
-A coupon must stand inside with a little room all round, because green parts must not
-touch the wall they are fired beside and many makers bed them in ballast.
+A green piece must stand inside with a little room all round, because it must not touch
+the wall it is fired beside and many makers bed it in ballast.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
 from shrinkrule.errors import SettingError
 
@@ -113,26 +112,93 @@ Furnace = BoxFurnace | CrucibleFurnace
 
 
 def enclosing_circle(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
-    """Centre and radius of the smallest circle around points (n, 2) that are not in one line.
+    """Centre and radius of the smallest circle around points (n, 2).
 
-    It passes through two or three corners of their hull, so it is the best of the circles
-    through any two or three of them.
+    It passes through two or three of them. The circle of a few points is widened by the
+    point farthest outside until none is; its radius rises each time, so it ends.
 
     Examples
     --------
     >>> enclosing_circle(np.array([[0.0, 0.0], [6.0, 0.0], [0.0, 8.0]]))[1]
     5.0
     """
-    hull = points[ConvexHull(points).vertices]
-    two = np.array(list(combinations(range(len(hull)), 2)))
-    three = np.array(list(combinations(range(len(hull)), 3)))
-    a, b, c = (hull[three[:, i]] for i in range(3))
-    sides = np.stack([b - a, c - a], axis=1)
-    squares = 0.5 * np.sum(sides**2, axis=2)[..., None]
-    centres = np.vstack([hull[two].mean(axis=1), a + np.linalg.solve(sides, squares)[..., 0]])
-    reach = np.linalg.norm(hull[None] - centres[:, None], axis=2).max(axis=1)
+    first = points[np.argmax(np.linalg.norm(points - points.mean(axis=0), axis=1))]
+    held = np.array([first, points[np.argmax(np.linalg.norm(points - first, axis=1))]])
+    while True:
+        centre, radius = _circle_of_few(held)
+        reach = np.linalg.norm(points - centre, axis=1)
+        if reach.max() <= radius * (1.0 + 1e-12):
+            return centre, radius
+        on_it = np.linalg.norm(held - centre, axis=1) >= radius * (1.0 - 1e-9)
+        held = np.vstack([held[on_it], points[np.argmax(reach)]])
+
+
+def _circle_of_few(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+    """Smallest circle around a handful of points: the best through two or three of them."""
+    two = np.array(list(combinations(range(len(points)), 2)))
+    centres = [points[two].mean(axis=1)]
+    if len(points) > 2:
+        three = np.array(list(combinations(range(len(points)), 3)))
+        a, b, c = (points[three[:, i]] for i in range(3))
+        sides = np.stack([b - a, c - a], axis=1)
+        in_line = np.abs(np.linalg.det(sides)) <= 1e-12 * np.abs(sides).max() ** 2
+        squares = 0.5 * np.sum(sides[~in_line] ** 2, axis=2)[..., None]
+        centres.append(a[~in_line] + np.linalg.solve(sides[~in_line], squares)[..., 0])
+    middle = np.vstack(centres)
+    reach = np.linalg.norm(points[None] - middle[:, None], axis=2).max(axis=1)
     best = int(np.argmin(reach))
-    return centres[best], float(reach[best])
+    return middle[best], float(reach[best])
+
+
+@dataclass(frozen=True)
+class FurnaceFit:
+    """Whether a green part stands in a furnace.
+
+    Parameters
+    ----------
+    spare_mm : float
+        Room left beyond the clearance, at the tightest place; negative where it does not fit.
+    tight : str
+        The tightest direction: ``height`` or ``floor``.
+    turned_deg : float
+        How far to turn the part about Z for that, from how it lies in the print.
+    """
+
+    spare_mm: float
+    tight: str
+    turned_deg: float
+
+    @property
+    def fits(self) -> bool:
+        """Whether it fits with clearance all round."""
+        return self.spare_mm >= 0.0
+
+
+def fit_in_furnace(points: NDArray[np.float64], furnace: Furnace) -> FurnaceFit:
+    """See how a green part stands in a furnace, turned about Z as suits it best.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Points of the green part, furnace frame (Z up), mm.
+    furnace : BoxFurnace or CrucibleFurnace
+        Inside sizes.
+    """
+    height_spare = furnace.usable_height_mm - float(np.ptp(points[:, 2]))
+    flat = points[:, :2]
+    if isinstance(furnace, CrucibleFurnace):
+        floor_spare, turn = furnace.longest_mm - 2.0 * enclosing_circle(flat)[1], 0.0
+    else:
+        room = np.array([furnace.length_mm, furnace.width_mm]) - 2.0 * CLEARANCE_MM
+        # A degree of turn moves the corner of a 100 mm part by under 1 mm, within the clearance.
+        turns = np.radians(np.arange(180.0))
+        across = flat @ np.vstack([np.cos(turns), np.sin(turns)])
+        along = flat @ np.vstack([-np.sin(turns), np.cos(turns)])
+        spare = np.minimum(room[0] - np.ptp(across, axis=0), room[1] - np.ptp(along, axis=0))
+        floor_spare, turn = float(spare.max()), float(np.argmax(spare))
+    if height_spare < floor_spare:
+        return FurnaceFit(height_spare, "height", turn)
+    return FurnaceFit(floor_spare, "floor", turn)
 
 
 def parse_box(text: str) -> BoxFurnace:
