@@ -171,7 +171,7 @@ def _notes(row: CalibrationRow | None, sizes: tuple[SizePrediction, ...]) -> tup
     long = [size.axis for size in sizes if size.beyond_calibration]
     if long:
         said.append(
-            f"{' and '.join(long)} is longer than the longest coupon length measured: "
+            f"{' and '.join(long)} {'is' if len(long) == 1 else 'are'} longer than the longest coupon length measured: "
             "the interval there is an extrapolation"
         )
     if row.metal_fraction is None or row.metal_density_g_cm3 is None:

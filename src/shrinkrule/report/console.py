@@ -53,7 +53,7 @@ def show_walls(look: WallLook, console: Console) -> None:
     """Show the result of the wall check alone."""
     found = look.part.soundness
     console.print(
-        f"[bold]{escape(look.part.source.name)}[/bold]: {found.facets:,} facets, bead "
+        f"[bold]{escape(look.part.source.name)}[/bold]: {words.counted(found.facets, 'facet', 'facets')}, bead "
         f"{look.printer.bead_width_mm:.2f} mm, layer {look.printer.layer_height_mm:.2f} mm"
     )
     for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
@@ -110,7 +110,9 @@ def _sizes(result: JobResult) -> Table:
 
 def _show_places(look: WallLook, console: Console) -> None:
     report = look.report
-    if not look.places:
+    if report.measured_fraction == 0.0:
+        console.print("no wall could be measured", style="yellow")
+    elif not look.places:
         console.print("[green]walls[/green] every wall and floor measured can be printed")
     else:
         console.print(_places(look.places[:MOST_PLACES]))

@@ -95,10 +95,25 @@ def masses(result: JobResult) -> list[tuple[str, str]]:
 def what_was_read(result: JobResult) -> str:
     """File, format, unit and soundness of the model in one line."""
     part, found = result.part, result.part.soundness
-    bodies = f"{found.bodies} {'body' if found.bodies == 1 else 'bodies'}"
-    hollow = f", {found.cavities} closed cavities" if found.cavities else ""
+    bodies = counted(found.bodies, "body", "bodies")
+    hollow = f", {counted(found.cavities, 'closed cavity', 'closed cavities')}"
     closed = "closed" if found.closed else "NOT CLOSED"
-    return f"{part.file_format} in {part.unit}, {found.facets:,} facets, {closed}, {bodies}{hollow}"
+    unit = {"in": "inches", "ft": "feet"}.get(part.unit, part.unit)
+    return (
+        f"{part.file_format} in {unit}, {counted(found.facets, 'facet', 'facets')}, {closed}, "
+        f"{bodies}{hollow if found.cavities else ''}"
+    )
+
+
+def counted(count: int, one: str, many: str) -> str:
+    """A count with its noun.
+
+    Examples
+    --------
+    >>> counted(1, "body", "bodies"), counted(1200, "facet", "facets")
+    ('1 body', '1,200 facets')
+    """
+    return f"{count:,} {one if count == 1 else many}"
 
 
 def furnace(result: JobResult) -> str:
