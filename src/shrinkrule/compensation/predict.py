@@ -171,8 +171,8 @@ def _notes(row: CalibrationRow | None, sizes: tuple[SizePrediction, ...]) -> tup
     long = [size.axis for size in sizes if size.beyond_calibration]
     if long:
         said.append(
-            f"{' and '.join(long)} {'is' if len(long) == 1 else 'are'} longer than the longest coupon length measured: "
-            "the interval there is an extrapolation"
+            f"{' and '.join(long)} {'is' if len(long) == 1 else 'are'} longer than the longest "
+            "coupon length measured: the interval there is an extrapolation"
         )
     if row.metal_fraction is None or row.metal_density_g_cm3 is None:
         said.append("the row has no metal fraction and density, so masses are not predicted")

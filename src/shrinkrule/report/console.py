@@ -52,8 +52,9 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
 def show_walls(look: WallLook, console: Console) -> None:
     """Show the result of the wall check alone."""
     found = look.part.soundness
+    facets = words.counted(found.facets, "facet", "facets")
     console.print(
-        f"[bold]{escape(look.part.source.name)}[/bold]: {words.counted(found.facets, 'facet', 'facets')}, bead "
+        f"[bold]{escape(look.part.source.name)}[/bold]: {facets}, bead "
         f"{look.printer.bead_width_mm:.2f} mm, layer {look.printer.layer_height_mm:.2f} mm"
     )
     for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
