@@ -32,7 +32,15 @@ if TYPE_CHECKING:
         shrinkage_from_density,
         way_up,
     )
+    from shrinkrule.coupon import (
+        Coupon,
+        CouponPlan,
+        design_coupon,
+        measuring_page_html,
+        write_coupon,
+    )
     from shrinkrule.errors import ShrinkruleError
+    from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, fit_in_furnace
     from shrinkrule.job import JobResult, Recipe, Verdict, compensate
     from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part, stl_bytes
     from shrinkrule.printer import Printer
@@ -49,7 +57,11 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Beyond",
+    "BoxFurnace",
     "CalibrationRow",
+    "Coupon",
+    "CouponPlan",
+    "CrucibleFurnace",
     "Estimate",
     "Finding",
     "FindingKind",
@@ -70,12 +82,15 @@ __all__ = [
     "check_walls",
     "compensate",
     "demo_table",
+    "design_coupon",
     "find_row",
     "fired_mesh",
+    "fit_in_furnace",
     "green_part",
     "inspect_mesh",
     "job_dict",
     "job_outputs",
+    "measuring_page_html",
     "oversize_factor",
     "part_from_mesh",
     "predict_fired",
@@ -87,14 +102,17 @@ __all__ = [
     "table_csv",
     "thickness_at",
     "way_up",
+    "write_coupon",
 ]
 
 _ROOMS: Final = (
     "errors",
+    "furnace",
     "printer",
     "mesh",
     "walls",
     "calibration",
+    "coupon",
     "compensation",
     "job",
     "report",

@@ -1,0 +1,25 @@
+"""Every public name can be had, and is documented."""
+
+from __future__ import annotations
+
+import pytest
+
+import shrinkrule
+
+
+@pytest.mark.parametrize("name", shrinkrule.__all__)
+def test_the_name_is_there_and_says_what_it_is(name: str) -> None:
+    thing = getattr(shrinkrule, name)
+    assert thing.__name__ == name
+    assert thing.__doc__
+    assert thing.__module__.startswith("shrinkrule.")
+
+
+def test_names_are_listed_in_order() -> None:
+    assert dir(shrinkrule) == sorted(shrinkrule.__all__)
+    assert list(shrinkrule.__all__) == sorted(shrinkrule.__all__, key=lambda n: (n.islower(), n))
+
+
+def test_an_unknown_name_is_an_attribute_error() -> None:
+    with pytest.raises(AttributeError, match="slice_it"):
+        _ = getattr(shrinkrule, "slice" + "_it")
