@@ -47,6 +47,8 @@ def test_balanced_firings_agree_with_restricted_maximum_likelihood(coupons: list
     assert scatter.part_variance == pytest.approx(within, rel=2e-3)
 
 
+# The reference takes a variance below 0.01 for the edge of its range, whatever the unit.
+@pytest.mark.filterwarnings("ignore:The MLE may be on the boundary")
 @pytest.mark.parametrize("seed", range(5))
 def test_unequal_firings_agree_within_what_either_knows(seed: int) -> None:
     values, firing = shrinkages([1, 2, 4, 3, 1, 2], seed)
