@@ -79,6 +79,8 @@ class Setting(StrEnum):
     """Height of one layer, mm; written by the coupon."""
     WEIGHED_VOLUME = "S16"
     """Model volume of the piece that is weighed, mm3; written by the coupon."""
+    WEIGHED_SURFACE = "S17"
+    """Its surface seen from the side, mm2: bead spread times this is volume; by the coupon."""
 
 
 GREEN_COLUMNS: Final = ("green_1", "green_2", "green_3")
@@ -114,7 +116,7 @@ class SheetLine:
     axis : str
         ``x``, ``y``, ``z`` or empty.
     unit : str
-        ``mm``, ``mm3``, ``g``, ``g/cm3``, ``pct`` or empty.
+        ``mm``, ``mm2``, ``mm3``, ``g``, ``g/cm3``, ``pct`` or empty.
     nominal : float, str or None
         Model dimension, or the setting's value.
     thickness : float or None

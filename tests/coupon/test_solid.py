@@ -14,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from shrinkrule.compensation import offset_outlines
 from shrinkrule.coupon import Coupon, CouponPlan, Piece, design_coupon
 from shrinkrule.coupon.layout import GAP_MM
 from shrinkrule.coupon.solid import as_hole, chamfered_prism, circle, rectangle, to_mesh
@@ -171,6 +172,15 @@ def test_the_weighed_volume_is_that_of_the_block() -> None:
     assert isinstance(bodies[0], trimesh.Trimesh)
     stated = next(x.nominal for x in coupon.lines if x.id == Setting.WEIGHED_VOLUME.value)
     assert stated == pytest.approx(max(body.volume for body in bodies), rel=1e-9)
+
+
+def test_the_stated_side_surface_is_the_volume_that_bead_spread_adds() -> None:
+    """Against the volume of the block with its outlines really moved; second order in 0.01 mm."""
+    coupon = usual()
+    block = coupon.pieces[0].mesh
+    stated = next(x.nominal for x in coupon.lines if x.id == Setting.WEIGHED_SURFACE.value)
+    grown = offset_outlines(block, 0.01).mesh
+    assert stated == pytest.approx((grown.volume - block.volume) / 0.01, rel=2e-3)
 
 
 @pytest.mark.parametrize("axis", ["x", "y", "z"])

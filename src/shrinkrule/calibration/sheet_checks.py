@@ -139,7 +139,8 @@ def _refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
         if len(values) > 1 and max(values) - min(values) > share * max(values) + plus:
             shown = ", ".join(f"{value:g}" for value in values)
             raise SheetError(
-                f"line {reading.line} ({reading.id}): the {stage} readings {shown} disagree",
+                f"line {reading.line}, columns '{stage}_1..3': {reading.id} reads {shown}, which "
+                "disagree",
                 where=sheet.where,
                 mend="one is a slip: measure again, or delete it",
             )

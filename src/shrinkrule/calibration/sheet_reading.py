@@ -96,6 +96,7 @@ class SheetSettings:
     bead_width: float | None
     layer_height: float | None
     weighed_volume: float | None
+    weighed_surface: float | None
 
 
 @dataclass(frozen=True)
@@ -225,6 +226,8 @@ class _Cells:
         if cell.lower() in _NOT_MEASURED:
             return None
         number, own = self.number(row, column)
+        if own and own not in _MASS_UNITS and not _is_length_unit(own):
+            raise self.no_number(row, column)
         if own and own != unit:
             self.notes.append(f"line {row.line}, column {column!r}: {cell!r} converted from {own}")
         factor = self.factor(row, column, own or unit, unit in _MASS_UNITS)
@@ -236,12 +239,7 @@ class _Cells:
         """Give the number of a cell, and the unit typed behind it."""
         match = _NUMBER.fullmatch(number_text(row.cells[column]).lower())
         if match is None:
-            raise self.error(
-                row,
-                column,
-                "write the number alone; if the spreadsheet made a date of it, set the column to "
-                "text and type it again",
-            )
+            raise self.no_number(row, column)
         return float(match[1]), match[2].strip()
 
     def factor(self, row: CsvRow, column: str, unit: str, is_mass: bool) -> float:
@@ -284,6 +282,7 @@ class _Cells:
             bead_width=value(Setting.BEAD_WIDTH, 0.05, 10.0),
             layer_height=value(Setting.LAYER_HEIGHT, 0.01, 5.0),
             weighed_volume=value(Setting.WEIGHED_VOLUME, 1.0, 1e9),
+            weighed_surface=value(Setting.WEIGHED_SURFACE, 1.0, 1e8),
         )
 
     def setting(self, row: CsvRow, low: float, high: float) -> float | None:
@@ -314,9 +313,25 @@ class _Cells:
             raise self.error(row, "nominal", "metal by mass is between 20 and 100 %")
         return number / 100.0
 
+    def no_number(self, row: CsvRow, column: str) -> SheetError:
+        return self.error(
+            row,
+            column,
+            "write the number alone; if the spreadsheet made a date of it, set the column to text "
+            "and type it again",
+        )
+
     def error(self, row: CsvRow, column: str, mend: str, unit: str = "") -> SheetError:
         cell = row.cells.get(column, "")
         what = f"is in {unit!r}" if unit else f"holds {cell!r}" if cell else "is empty"
         return SheetError(
             f"line {row.line}, column {column!r} {what}", where=self.grid.where, mend=mend
         )
+
+
+def _is_length_unit(unit: str) -> bool:
+    try:
+        unit_in_mm(unit)
+    except SettingError:
+        return False
+    return True

@@ -107,7 +107,8 @@ class AxisFit:
     has_intercept : (...) bool
         Whether the lines are free of the origin.
     centre_mm : float
-        Root mean square of the green lengths, where a line through the origin is surest.
+        Sum of squares over sum of the green lengths, where height and intercept of a line are
+        uncorrelated: shrinkage is told for this length.
     """
 
     lines: Line
@@ -198,7 +199,7 @@ def fit_axis(
         free.intercept, free.intercept_unit_variance * free_variance[..., None], free_dof
     )
     keep = intercept.is_real(INTERCEPT_CONFIDENCE)
-    square = np.where(w > 0.0, green, 0.0) ** 2
+    seen = np.where(w > 0.0, green, 0.0)
     return AxisFit(
         lines=_chosen(keep[..., None], free, bound),
         firing=np.asarray(firing, dtype=np.int64),
@@ -206,7 +207,7 @@ def fit_axis(
         residual_dof=np.where(keep, free_dof, bound_dof),
         intercept=intercept,
         has_intercept=keep,
-        centre_mm=float(np.sqrt(square.sum() / (w > 0.0).sum())),
+        centre_mm=float((seen**2).sum() / seen.sum()),
     )
 
 
@@ -225,6 +226,44 @@ def axis_difference(first: AxisFit, second: AxisFit) -> Departure:
         for fit in (first, second)
     ]
     return departure(values, variances[0] + variances[1], first.residual_dof + second.residual_dof)
+
+
+def mean_of_axes(first: AxisFit, second: AxisFit) -> AxisFit:
+    """Fit of the middle between two axes that differ, where pooling would blur both.
+
+    Parameters
+    ----------
+    first, second : AxisFit
+        Fits of the same coupons along two axes.
+    """
+    dof = first.residual_dof + second.residual_dof
+    variance = (
+        first.residual_variance * first.residual_dof
+        + second.residual_variance * second.residual_dof
+    ) / dof
+    a, b = first.lines, second.lines
+    lines = Line(
+        slope=0.5 * (a.slope + b.slope),
+        intercept=0.5 * (a.intercept + b.intercept),
+        slope_unit_variance=0.25 * (a.slope_unit_variance + b.slope_unit_variance),
+        intercept_unit_variance=0.25 * (a.intercept_unit_variance + b.intercept_unit_variance),
+        unit_covariance=0.25 * (a.unit_covariance + b.unit_covariance),
+        residual_sum=a.residual_sum + b.residual_sum,
+        dof=a.dof + b.dof,
+    )
+    return AxisFit(
+        lines=lines,
+        firing=first.firing,
+        residual_variance=variance,
+        residual_dof=dof,
+        intercept=Departure(
+            0.5 * (first.intercept.value + second.intercept.value),
+            0.5 * np.hypot(first.intercept.u, second.intercept.u),
+            np.minimum(first.intercept.dof, second.intercept.dof),
+        ),
+        has_intercept=first.has_intercept | second.has_intercept,
+        centre_mm=0.5 * (first.centre_mm + second.centre_mm),
+    )
 
 
 def _pooled(lines: Line, reading_variance: float) -> tuple[Array, Array]:

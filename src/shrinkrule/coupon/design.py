@@ -274,7 +274,19 @@ def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
         line(Setting.BEAD_WIDTH, "bead width", "mm", printer.bead_width_mm),
         line(Setting.LAYER_HEIGHT, "layer height", "mm", printer.layer_height_mm),
         line(Setting.WEIGHED_VOLUME, "model volume of the block", "mm3", float(block.mesh.volume)),
+        line(
+            Setting.WEIGHED_SURFACE,
+            "surface of the block seen from the side",
+            "mm2",
+            _side_surface(block.mesh),
+        ),
     ]
+
+
+def _side_surface(mesh: trimesh.Trimesh) -> float:
+    """Give the volume that a mesh gains per mm of outline offset, to first order, in mm2."""
+    sideways = np.linalg.norm(np.asarray(mesh.face_normals)[:, :2], axis=1)
+    return float(np.asarray(mesh.area_faces) @ sideways)
 
 
 def _rank(line: SheetLine) -> tuple[int, str, int]:
