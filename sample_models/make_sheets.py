@@ -13,7 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
-from shrinkrule.coupon import CouponPlan, design_coupon, parse_box
+from shrinkrule.coupon import CouponPlan, design_coupon
+from shrinkrule.furnace import parse_box
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import FIRED_COLUMNS, GREEN_COLUMNS, Kind, Setting, SheetLine, sheet_csv
 from shrinkrule.units import weight_kpa_per_mm

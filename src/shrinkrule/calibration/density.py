@@ -53,6 +53,7 @@ def row_at_density(
         for row in rows
         if (row.material, row.process) == (like.material, like.process)
         and row.relative_density is not None
+        and not row.replaced
     }
     what = f"{like.material} / {like.process}" if like.process else like.material
     if density in known:
@@ -105,6 +106,15 @@ def _between(
         longest_z_mm=min(low.longest_z_mm, high.longest_z_mm),
         relative_density=Estimate(density, 0.0),
         metal_fraction=_positive(low.metal_fraction, high.metal_fraction, weight),
+        # Length effects and single lengths have no law between densities either.
+        residual_xy_mm=max(low.residual_xy_mm, high.residual_xy_mm),
+        residual_z_mm=max(low.residual_z_mm, high.residual_z_mm),
+        length_effect_xy=None,
+        length_effect_z=None,
+        shrinkage_x=None,
+        shrinkage_y=None,
+        print_scale_xy=_plain(low.print_scale_xy, high.print_scale_xy, weight),
+        print_scale_z=_plain(low.print_scale_z, high.print_scale_z, weight),
         bead_offset_mm=_plain(low.bead_offset_mm, high.bead_offset_mm, weight),
         sag_modulus_kpa=_positive(low.sag_modulus_kpa, high.sag_modulus_kpa, weight),
         coupons=low.coupons + high.coupons,

@@ -17,15 +17,12 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import optimize
 
-from shrinkrule.calibration.regression import CONFIDENCE, Array, t_quantile
+from shrinkrule.calibration.regression import CONFIDENCE, Array, blended_factor, t_quantile
 
-SHARE_POWER: Final = 1.1
-"""Exponent that keeps the coverage of 95 % intervals between 93.6 and 97.3 %.
-
-Found by numerical integration over 1 to 9 degrees of freedom between firings, 1 to 50 within,
-and every ratio of the two variances; with 3 firings or more it holds 94.7 to 96.5 %.
-"""
+MANY: Final = 1e6
+"""Degrees of freedom taken as infinite."""
 
 
 @dataclass(frozen=True)
@@ -85,14 +82,33 @@ class FiringScatter:
         """Degrees of freedom of the mean's uncertainty; 0 with a single coupon."""
         return self.firings - 1 if self.firings > 1 else self.coupons - 1
 
+    @property
+    def equivalent_dof(self) -> float:
+        """Degrees of freedom whose Student factor is that of the coupons' own scatter.
+
+        For one quantity (no leading shape); infinite where that is the normal factor.
+        """
+        if self.firings == 1:
+            return float(self.mean_dof)
+        own = float(self.next_part_variance + self.mean_variance)
+        between = float(self.firing_mean_square) * (1.0 + 1.0 / self.firings)
+        if own == 0.0 or between == 0.0:
+            return np.inf
+        factor = float(blended_factor(self.firings - 1, between / own))
+        if factor <= float(t_quantile(MANY)):
+            return np.inf
+
+        def excess(dof: float) -> float:
+            return float(t_quantile(dof)) - factor
+
+        return float(optimize.brentq(excess, self.firings - 1.0, MANY))
+
     def next_part_half_width(
         self, residual_variance: ArrayLike, residual_dof: ArrayLike, confidence: float = CONFIDENCE
     ) -> Array:
         """Half width of the interval for one part of the next firing.
 
-        The Student factor of the firings weighs by the share that they have in the variance,
-        the normal factor by the rest: the plain Satterthwaite factor covers only 88 % with
-        two firings, and a sum of full Student terms 99 %.
+        With a single firing it lacks the scatter between firings: a lower bound.
 
         Parameters
         ----------
@@ -102,19 +118,13 @@ class FiringScatter:
             Its degrees of freedom.
         confidence : float
             Coverage.
-
-        Source: the weighting of W. G. Cochran, G. M. Cox, *Experimental Designs*, section 4.14,
-        with the exponent ``SHARE_POWER``.
         """
         residual = np.asarray(residual_variance, dtype=np.float64)
         own = self.next_part_variance + self.mean_variance
         total = own + residual
         if self.firings > 1:
             between = self.firing_mean_square * (1.0 + 1.0 / self.firings)
-            share = between / total
-            normal = t_quantile(np.inf, confidence)
-            student = t_quantile(self.firings - 1, confidence)
-            factor = normal + (student - normal) * share**SHARE_POWER
+            factor = blended_factor(self.firings - 1, between / total, confidence)
             return np.asarray(factor * np.sqrt(total))
         of_residual = t_quantile(residual_dof, confidence)
         if self.coupons == 1:

@@ -8,9 +8,11 @@ be larger by ``1 / (1 - s)``.
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from scipy import special
+
+from shrinkrule.calibration.regression import blended_factor
 
 
 @dataclass(frozen=True)
@@ -22,6 +24,22 @@ class Estimate:
 
     def __str__(self) -> str:
         return f"{self.value:g} +- {self.u:g}"
+
+
+@dataclass(frozen=True)
+class LengthEffect:
+    """Shrinkage that depends on length: fired = (1 - s) green + intercept (1 - green / centre).
+
+    Parameters
+    ----------
+    intercept_mm : Estimate
+        Fired length at a green length of nought, by the fitted line; uncorrelated with ``s``.
+    centre_mm : float
+        Green length for which the row's shrinkage ``s`` holds.
+    """
+
+    intercept_mm: Estimate
+    centre_mm: float
 
 
 @dataclass(frozen=True)
@@ -62,6 +80,16 @@ class CalibrationRow:
         How many went into the row.
     date, note : str
         When, and what else is worth knowing.
+    residual_xy_mm, residual_z_mm : float
+        Standard deviation of one fired length about what shrinkage and spread make of its model.
+    length_effect_xy, length_effect_z : LengthEffect or None
+        Where long parts shrink otherwise than short ones.
+    shrinkage_x, shrinkage_y : float or None
+        Shrinkage along X and Y where they differ; ``shrinkage_xy`` is their middle then.
+    print_scale_xy, print_scale_z : Estimate or None
+        Green length over model length, less 1, where the printer's scale is off.
+    replaced : str
+        Day on which another row took this one's place; empty while it holds.
     """
 
     name: str
@@ -85,6 +113,15 @@ class CalibrationRow:
     firings: int = 0
     date: str = ""
     note: str = ""
+    residual_xy_mm: float = 0.0
+    residual_z_mm: float = 0.0
+    length_effect_xy: LengthEffect | None = None
+    length_effect_z: LengthEffect | None = None
+    shrinkage_x: float | None = None
+    shrinkage_y: float | None = None
+    print_scale_xy: Estimate | None = None
+    print_scale_z: Estimate | None = None
+    replaced: str = ""
 
     @property
     def coverage_factor(self) -> float:
@@ -101,6 +138,60 @@ class CalibrationRow:
         if axis == "xy":
             return math.hypot(self.shrinkage_xy.u, self.scatter_xy)
         return math.hypot(self.shrinkage_z.u, self.scatter_z)
+
+    def fired_mm(self, axis: str, green_mm: float) -> float:
+        """Give the fired length of a green length, axis ``xy`` or ``z``."""
+        shrinkage, effect, _ = self._along(axis)
+        bend = 0.0 if effect is None else effect.intercept_mm.value
+        centre = math.inf if effect is None else effect.centre_mm
+        return (1.0 - shrinkage.value) * green_mm + bend * (1.0 - green_mm / centre)
+
+    def green_mm(self, axis: str, fired_mm: float) -> float:
+        """Give the green length that comes out at a fired length, axis ``xy`` or ``z``."""
+        start = self.fired_mm(axis, 0.0)
+        return (fired_mm - start) / (self.fired_mm(axis, 1.0) - start)
+
+    def half95_mm(self, axis: str, green_mm: float) -> float:
+        """Half width of the 95 % interval for a fired length, axis ``xy`` or ``z``.
+
+        The row's few degrees of freedom weigh by the share that shrinkage has in the variance;
+        what single lengths add is known much better.
+        """
+        _, effect, residual = self._along(axis)
+        bend = 0.0
+        if effect is not None:
+            bend = effect.intercept_mm.u * (1.0 - green_mm / effect.centre_mm)
+        shrinking = math.hypot(self.spread(axis) * green_mm, bend)
+        total = math.hypot(shrinking, residual)
+        if total == 0.0:
+            return 0.0
+        share = (shrinking / total) ** 2
+        return float(blended_factor(self.degrees_of_freedom, share)) * total
+
+    def at_lengths(self, xy_mm: float, z_mm: float) -> CalibrationRow:
+        """Row for a part of these fired lengths: its shrinkages are those of that part.
+
+        Gives the row itself where shrinkage does not depend on length.
+        """
+        row = self
+        if self.length_effect_xy is not None:
+            row = replace(row, shrinkage_xy=self._shrinkage_for("xy", xy_mm), length_effect_xy=None)
+        if self.length_effect_z is not None:
+            row = replace(row, shrinkage_z=self._shrinkage_for("z", z_mm), length_effect_z=None)
+        return row
+
+    def _shrinkage_for(self, axis: str, fired_mm: float) -> Estimate:
+        shrinkage, effect, _ = self._along(axis)
+        green = self.green_mm(axis, fired_mm)
+        bend = 0.0
+        if effect is not None:
+            bend = effect.intercept_mm.u * (1.0 / green - 1.0 / effect.centre_mm)
+        return Estimate(1.0 - fired_mm / green, math.hypot(shrinkage.u, bend))
+
+    def _along(self, axis: str) -> tuple[Estimate, LengthEffect | None, float]:
+        if axis == "xy":
+            return self.shrinkage_xy, self.length_effect_xy, self.residual_xy_mm
+        return self.shrinkage_z, self.length_effect_z, self.residual_z_mm
 
     def as_dict(self) -> dict[str, object]:
         """Plain values for JSON, fractions as fractions."""

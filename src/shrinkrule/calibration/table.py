@@ -11,11 +11,18 @@ import io
 import math
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    model_validator,
+)
 
-from shrinkrule.calibration.row import CalibrationRow, Estimate
+from shrinkrule.calibration.row import CalibrationRow, Estimate, LengthEffect
 from shrinkrule.calibration.spreadsheet import CsvGrid, CsvRow, number_text, read_grid
 from shrinkrule.errors import TableError
 
@@ -71,6 +78,29 @@ class RowCells(BaseModel):
     firings: Count = 0
     date: str = ""
     note: str = ""
+    residual_xy_mm: NotNegative = 0.0
+    residual_z_mm: NotNegative = 0.0
+    intercept_xy_mm: Finite | None = None
+    intercept_xy_u_mm: NotNegative = 0.0
+    centre_xy_mm: Positive | None = None
+    intercept_z_mm: Finite | None = None
+    intercept_z_u_mm: NotNegative = 0.0
+    centre_z_mm: Positive | None = None
+    shrinkage_x_pct: Shrinkage | None = None
+    shrinkage_y_pct: Shrinkage | None = None
+    print_scale_xy_pct: Finite | None = None
+    print_scale_xy_u_pct: NotNegative = 0.0
+    print_scale_z_pct: Finite | None = None
+    print_scale_z_u_pct: NotNegative = 0.0
+    replaced: str = ""
+
+    @model_validator(mode="after")
+    def _intercept_with_centre(self) -> Self:
+        for axis in ("xy", "z"):
+            intercept = getattr(self, f"intercept_{axis}_mm")
+            if (intercept is None) != (getattr(self, f"centre_{axis}_mm") is None):
+                raise ValueError(f"intercept_{axis}_mm and centre_{axis}_mm stand together or not")
+        return self
 
 
 COLUMNS: Final = tuple(RowCells.model_fields)
@@ -131,19 +161,20 @@ def rows_from_grid(grid: CsvGrid) -> tuple[CalibrationRow, ...]:
 
 
 def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> CalibrationRow:
-    """Row of that name; without a name, the only row.
+    """Row of that name; without a name, the only row that has not been replaced.
 
     Raises
     ------
     TableError
         If no row has the name, or several could be meant; the names are listed.
     """
-    names = ", ".join(repr(row.name) for row in rows)
+    standing = [row for row in rows if not row.replaced]
+    names = ", ".join(repr(row.name) for row in standing)
     if name is None:
-        if len(rows) == 1:
-            return rows[0]
+        if len(standing) == 1:
+            return standing[0]
         raise TableError(
-            f"the table has {len(rows)} rows", where=where, mend=f"choose with --row: {names}"
+            f"the table has {len(standing)} rows", where=where, mend=f"choose with --row: {names}"
         )
     for row in rows:
         if row.name == name:
@@ -169,6 +200,14 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
             return {}
         return {f"{name}_{unit}": value.value * factor, f"{name}_u_{unit}": value.u * factor}
 
+    def length_effect(axis: str, effect: LengthEffect | None) -> dict[str, Any]:
+        if effect is None:
+            return {}
+        return {
+            **estimate(f"intercept_{axis}", "mm", effect.intercept_mm, 1.0),
+            f"centre_{axis}_mm": effect.centre_mm,
+        }
+
     share = row.metal_mass_share
     dof = row.degrees_of_freedom
     return {
@@ -193,6 +232,15 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         "firings": row.firings,
         "date": row.date,
         "note": row.note,
+        "residual_xy_mm": row.residual_xy_mm or None,
+        "residual_z_mm": row.residual_z_mm or None,
+        **length_effect("xy", row.length_effect_xy),
+        **length_effect("z", row.length_effect_z),
+        "shrinkage_x_pct": None if row.shrinkage_x is None else 100.0 * row.shrinkage_x,
+        "shrinkage_y_pct": None if row.shrinkage_y is None else 100.0 * row.shrinkage_y,
+        **estimate("print_scale_xy", "pct", row.print_scale_xy, 100.0),
+        **estimate("print_scale_z", "pct", row.print_scale_z, 100.0),
+        "replaced": row.replaced,
     }
 
 
@@ -203,7 +251,7 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         cells = RowCells.model_validate(filled)
     except ValidationError as error:
         first = error.errors()[0]
-        column = str(first["loc"][0])
+        column = str(first["loc"][0]) if first["loc"] else "intercept"
         given = filled.get(column, "")
         what = "is empty" if first["type"] == "missing" else f"holds {given!r}"
         why = "" if first["type"] == "missing" else f" ({first['msg'].lower()})"
@@ -235,7 +283,24 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         firings=cells.firings,
         date=cells.date,
         note=cells.note,
+        residual_xy_mm=cells.residual_xy_mm,
+        residual_z_mm=cells.residual_z_mm,
+        length_effect_xy=_effect(
+            cells.intercept_xy_mm, cells.intercept_xy_u_mm, cells.centre_xy_mm
+        ),
+        length_effect_z=_effect(cells.intercept_z_mm, cells.intercept_z_u_mm, cells.centre_z_mm),
+        shrinkage_x=None if cells.shrinkage_x_pct is None else 0.01 * cells.shrinkage_x_pct,
+        shrinkage_y=None if cells.shrinkage_y_pct is None else 0.01 * cells.shrinkage_y_pct,
+        print_scale_xy=_optional(cells.print_scale_xy_pct, cells.print_scale_xy_u_pct, 0.01),
+        print_scale_z=_optional(cells.print_scale_z_pct, cells.print_scale_z_u_pct, 0.01),
+        replaced=cells.replaced,
     )
+
+
+def _effect(intercept: float | None, u: float, centre: float | None) -> LengthEffect | None:
+    if intercept is None or centre is None:
+        return None
+    return LengthEffect(Estimate(intercept, u), centre)
 
 
 def _required(value: float, u: float, factor: float) -> Estimate:

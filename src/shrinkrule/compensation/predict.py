@@ -99,7 +99,7 @@ def predict_fired(
 
 def length_half95(row: CalibrationRow, axis: str, green_mm: float) -> float:
     """Half width in mm of the 95 % interval for a fired length, axis ``xy`` or ``z``."""
-    return row.coverage_factor * row.spread(axis) * green_mm
+    return row.half95_mm(axis, green_mm)
 
 
 def _fired_factors(row: CalibrationRow | None, factors: ScaleFactors) -> NDArray[np.float64]:

@@ -69,7 +69,7 @@ def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -
         table.add_column(heading, justify="left" if heading == "row" else "right")
     for row in rows:
         density = row.relative_density
-        half = row.coverage_factor * row.spread("xy") * 40.0
+        half = row.half95_mm("xy", 40.0)
         table.add_row(
             row.name,
             "-" if density is None else f"{100 * density.value:.1f} %",
