@@ -52,3 +52,15 @@ def test_a_missing_reading_is_no_outlier() -> None:
     green, fired, weight = coupons(2)
     weight[0, 2], fired[0, 2] = 0.0, 99.0
     assert find_outliers(green, fired, FIRING, weight) == ()
+
+
+def test_lines_that_miss_the_origin_are_judged_by_their_own_line() -> None:
+    """A missing place lies at nought, where such a line knows itself badly."""
+    green, fired, weight = coupons(3)
+    green[:, :6] += 25.0
+    green[:, 6:] += 30.0
+    fired = 0.84 * green + 0.9 + 0.02 * np.random.default_rng(3).normal(size=green.shape)
+    fired[1, 5] += 0.4
+    weight[0, 2] = 0.0
+    found = find_outliers(green, fired, FIRING, weight)
+    assert [(o.coupon, o.feature) for o in found] == [(1, 5)]

@@ -90,7 +90,7 @@ def _deleted_deviates(fit: AxisFit, green: Array, fired: Array, kept: Array) -> 
     """Residuals over their standard deviation without themselves, 0 where left out."""
     seen = np.where(kept > 0.0, green, 0.0)
     residual = np.where(kept > 0.0, fired - fit.lines.at(seen.T).T, 0.0)
-    free = 1.0 - fit.lines.unit_variance_at(seen.T).T
+    free = np.where(kept > 0.0, 1.0 - fit.lines.unit_variance_at(seen.T).T, 1.0)
     total = float(fit.residual_variance * fit.residual_dof)
     rest = np.maximum(total - residual**2 / free, 1e-12 * total)
     return np.abs(residual) / np.sqrt(free * rest / (float(fit.residual_dof) - 1.0))

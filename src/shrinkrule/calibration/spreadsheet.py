@@ -27,12 +27,15 @@ class CsvRow:
 
 @dataclass(frozen=True)
 class CsvGrid:
-    """A CSV with a header: its columns, rows, and what was mended while reading."""
+    """A CSV with a header: columns, rows, what was mended, and how the file is written."""
 
     where: str
     columns: tuple[str, ...]
     rows: tuple[CsvRow, ...]
     notes: tuple[str, ...]
+    delimiter: str = ","
+    encoding: str = "utf-8"
+    comments: tuple[str, ...] = ()
 
 
 def read_grid(
@@ -63,9 +66,10 @@ def read_grid(
         raise error("no such file", where=str(path), mend="check the name and folder") from cause
     except OSError as cause:
         raise error(f"cannot be read ({cause.strerror})", where=str(path)) from cause
-    text, notes = _decoded(data, where, kind, error)
+    text, encoding, notes = _decoded(data, where, kind, error)
     lines = text.splitlines()
-    first = next((line for line in lines if line.strip()), "")
+    comments = tuple(line for line in lines if _is_comment(line))
+    first = next((line for line in lines if line.strip() and not _is_comment(line)), "")
     delimiter = max(_DELIMITERS, key=first.count)
     if delimiter != ",":
         notes += (f"read as {'semicolon' if delimiter == ';' else 'tab'}-separated",)
@@ -91,7 +95,11 @@ def read_grid(
         raise error(f"line {reader.line_num} is no CSV ({cause})", where=where) from cause
     if not rows:
         raise error("there is no row under the header", where=where, mend=f"fill in the {kind}")
-    return CsvGrid(where, header, tuple(rows), notes)
+    return CsvGrid(where, header, tuple(rows), notes, delimiter, encoding, comments)
+
+
+def _is_comment(line: str) -> bool:
+    return line.lstrip('" \t').startswith("#")
 
 
 def number_text(cell: str) -> str:
@@ -110,14 +118,16 @@ def number_text(cell: str) -> str:
 
 def _decoded(
     data: bytes, where: str, kind: str, error: type[ShrinkruleError]
-) -> tuple[str, tuple[str, ...]]:
+) -> tuple[str, str, tuple[str, ...]]:
+    """Text, its encoding, and a note where that is unusual."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16"), ("read as UTF-16",)
+        return data.decode("utf-16"), "utf-16", ("read as UTF-16",)
     if data[:4] == b"PK\x03\x04":
         raise error("this is a workbook", where=where, mend=f"save the {kind} as CSV")
     if b"\0" in data:
         raise error("this is no text", where=where, mend=f"save the {kind} as CSV")
+    mark = "utf-8-sig" if data.startswith(b"\xef\xbb\xbf") else "utf-8"
     try:
-        return data.decode("utf-8-sig"), ()
+        return data.decode(mark), mark, ()
     except UnicodeDecodeError:
-        return data.decode("cp1252", "replace"), ("read as Windows text, not UTF-8",)
+        return data.decode("cp1252", "replace"), "cp1252", ("read as Windows text, not UTF-8",)

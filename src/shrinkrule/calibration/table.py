@@ -183,12 +183,20 @@ def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> 
 
 
 def table_csv(rows: tuple[CalibrationRow, ...]) -> str:
-    """CSV text of a table, in the layout that :func:`read_table` reads."""
+    """CSV text of a table, in the layout that :func:`read_table` reads.
+
+    Columns behind the note stand only where a row has something to say in them.
+    """
     out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")
+    cells = [{key: _cell(value) for key, value in row_cells(row).items()} for row in rows]
+    usual = COLUMNS.index("note") + 1
+    columns = [
+        *COLUMNS[:usual],
+        *(column for column in COLUMNS[usual:] if any(row.get(column, "") != "" for row in cells)),
+    ]
+    writer = csv.DictWriter(out, columns, restval="", extrasaction="ignore", lineterminator="\r\n")
     writer.writeheader()
-    for row in rows:
-        writer.writerow({key: _cell(value) for key, value in row_cells(row).items()})
+    writer.writerows(cells)
     return out.getvalue()
 
 
