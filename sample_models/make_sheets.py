@@ -21,6 +21,8 @@ from shrinkrule.units import weight_kpa_per_mm
 
 SIDE = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.STEP: 0.0}
 SEED = 20
+DEMO_COUPONS = (2, 1, 1)
+"""Coupons in each firing of the demo."""
 
 
 @dataclass(frozen=True)
@@ -189,7 +191,7 @@ def main() -> None:
     """Write the demo sheets: four coupons in three firings."""
     folder = Path(__file__).parent / "sheets"
     folder.mkdir(exist_ok=True)
-    for (firing, coupon), text in filled_sheets(Truth(), (2, 1, 1)).items():
+    for (firing, coupon), text in filled_sheets(Truth(), DEMO_COUPONS).items():
         path = folder / f"bronze_demo_firing{firing}_coupon{coupon}.csv"
         path.write_text(text, encoding="utf-8", newline="")
 

@@ -1,18 +1,49 @@
 """From measured coupons to a table row that knows how sure it is."""
 
 from shrinkrule.calibration.density import Beyond, row_at_density
-from shrinkrule.calibration.row import BalanceCheck, CalibrationRow, Estimate, check_balance
+from shrinkrule.calibration.fit import fit_sheets
+from shrinkrule.calibration.fit_result import AxisResult, FitResult, NamedOutlier, Note, Weight
+from shrinkrule.calibration.fit_row import row_from_fit
+from shrinkrule.calibration.fit_sentence import plain_sentences
+from shrinkrule.calibration.row import (
+    BalanceCheck,
+    CalibrationRow,
+    Estimate,
+    LengthEffect,
+    check_balance,
+)
+from shrinkrule.calibration.sag_modulus import SagFit, Support, beam_drop_mm, beam_modulus_kpa
+from shrinkrule.calibration.sheet_checks import read_sheet
+from shrinkrule.calibration.sheet_reading import Sheet
 from shrinkrule.calibration.table import demo_table, find_row, read_table, table_csv
+from shrinkrule.calibration.table_update import row_that_stands, updated_table
 
 __all__ = [
+    "AxisResult",
     "BalanceCheck",
     "Beyond",
     "CalibrationRow",
     "Estimate",
+    "FitResult",
+    "LengthEffect",
+    "NamedOutlier",
+    "Note",
+    "SagFit",
+    "Sheet",
+    "Support",
+    "Weight",
+    "beam_drop_mm",
+    "beam_modulus_kpa",
     "check_balance",
     "demo_table",
     "find_row",
+    "fit_sheets",
+    "plain_sentences",
+    "read_sheet",
     "read_table",
     "row_at_density",
+    "row_from_fit",
+    "row_that_stands",
     "table_csv",
+    "updated_table",
 ]

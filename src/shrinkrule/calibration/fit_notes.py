@@ -6,14 +6,16 @@ from collections.abc import Iterator
 from typing import Final
 
 import numpy as np
-from scipy import stats
 
 from shrinkrule.calibration.fit_result import AxisResult, FitResult, Note, Weight
-from shrinkrule.calibration.regression import t_quantile
+from shrinkrule.calibration.regression import fit_line, t_quantile
 from shrinkrule.calibration.shrinkage import DIFFERENCE_CONFIDENCE
 
 FEWEST_TO_JUDGE: Final = 4
 """Coupons from which one can be told to stand apart from the others."""
+
+FEWEST_FOR_TREND: Final = 8
+"""Residuals from which their size can be held against the length."""
 
 CHANCE: Final = 0.01
 """Chance that something without cause is remarked on."""
@@ -119,12 +121,12 @@ def _shape(axis: AxisResult) -> Iterator[Note]:
         yield Note(
             Weight.FACT, f"the line of {axis.name} meets the origin: its intercept is {said}"
         )
-    residuals = axis.residuals_mm
-    measured = np.isfinite(residuals)
-    if np.count_nonzero(measured) < 8 or np.ptp(residuals[measured]) == 0.0:
+    measured = np.isfinite(axis.residuals_mm)
+    if np.count_nonzero(measured) < FEWEST_FOR_TREND:
         return
-    trend = stats.spearmanr(axis.lengths.green[measured], np.abs(residuals[measured]))
-    if trend.pvalue < CHANCE and trend.statistic > 0.0:
+    # Glejser, J. Am. Stat. Assoc. 64 (1969) 316: regress the residuals' size on the length.
+    trend = fit_line(axis.lengths.green[measured], np.abs(axis.residuals_mm[measured]))
+    if float(trend.slope) > t_quantile(trend.dof, 1.0 - CHANCE) * float(trend.slope_u):
         yield Note(
             Weight.LOOK,
             f"in {axis.name} long lengths stray more from the line than short ones: intervals "

@@ -11,7 +11,7 @@ from typing import Annotated, Final
 
 import typer
 
-from shrinkrule.cli import compensate, coupon, table, walls
+from shrinkrule.cli import calibrate, compensate, coupon, table, walls
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
 
@@ -34,6 +34,7 @@ app = typer.Typer(
 compensate.register(app)
 walls.register(app)
 coupon.register(app)
+calibrate.register(app)
 table.register(app)
 
 

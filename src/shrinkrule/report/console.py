@@ -83,8 +83,9 @@ def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -
         balance = check_balance(row)
         if balance is not None and balance.warning:
             console.print(_reason(Level.LOOK, balance.warning))
-        if row.note:
-            console.print(f"  {escape(row.name)}: {escape(row.note)}", style="dim")
+        said = filter(None, (row.replaced and f"replaced {row.replaced}", row.note))
+        if note := "; ".join(said):
+            console.print(f"  {escape(row.name)}: {escape(note)}", style="dim")
 
 
 def _facts() -> Table:

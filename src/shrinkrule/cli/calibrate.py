@@ -1,0 +1,115 @@
+"""``shrinkrule calibrate``: from measured coupons to a row of the calibration table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from shrinkrule.cli import options
+from shrinkrule.errors import SettingError
+
+if TYPE_CHECKING:
+    from shrinkrule.calibration import FitResult
+
+Sheets = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="SHEET...",
+        help="Filled measuring sheets (CSV): one for each coupon in each firing.",
+        show_default=False,
+    ),
+]
+TableFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--table",
+        "-t",
+        help="Calibration table (CSV) to add the row to; made if it is not there. Without it: "
+        "reports only.",
+        show_default=False,
+    ),
+]
+RowName = Annotated[str, typer.Option("--row", "-r", help="What to call the row.")]
+LeaveOut = Annotated[
+    list[str] | None,
+    typer.Option(
+        help="A length or beam not to use: X3 on every coupon, 2:X3 on coupon 2. May be repeated.",
+        show_default=False,
+    ),
+]
+Note = Annotated[str, typer.Option(help="A word of your own for the row.", show_default=False)]
+Yes = Annotated[
+    bool, typer.Option("--yes", "-y", help="Answer yes to every question, for scripts.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command(
+        "calibrate",
+        no_args_is_help=True,
+        epilog="Example: shrinkrule calibrate firing1.csv firing2.csv --table table.csv "
+        "--row 'bronze 3'",
+    )(calibrate)
+
+
+def calibrate(
+    sheets: Sheets,
+    table: TableFile = None,
+    row: RowName = "calibration",
+    leave_out: LeaveOut = None,
+    note: Note = "",
+    out: options.OutDir = None,
+    yes: Yes = False,
+    json: options.Json = False,
+) -> None:
+    """Fit measured coupons: shrinkage, bead spread, sag, and how sure each of them is.
+
+    Writes ROW.fit.html to read and ROW.fit.json for other programs, and adds the row to the
+    table. A row of that name is kept under its date.
+    """
+    from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
+    from shrinkrule.report import fit_dict, show_fit
+    from shrinkrule.report.fit_outputs import fit_outputs
+
+    fit = fit_sheets([read_sheet(sheet) for sheet in sheets], leave_out or ())
+    made = row_from_fit(fit, row, note)
+    if table is not None and not yes:
+        _ask(fit, table, row)
+    files = fit_outputs(fit, made, out or Path(), table, inputs=sheets)
+    if json:
+        import json as codec
+
+        typer.echo(codec.dumps(fit_dict(fit, made, files), indent=2))
+        return
+    from rich.console import Console
+
+    show_fit(fit, made, files, Console(highlight=False))
+
+
+def _ask(fit: FitResult, table: Path, name: str) -> None:
+    """Ask before a row is replaced, or written although something is wrong."""
+    from shrinkrule.calibration import Weight, row_that_stands
+
+    wrong = [note.text for note in fit.notes if note.weight is Weight.WRONG]
+    if wrong:
+        _confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
+    standing = row_that_stands(table, name)
+    if standing is not None:
+        since = f" of {standing.date}" if standing.date else ""
+        _confirm(
+            f"{table.name} has a row {name!r}{since} already. Replace it? It is kept, under its "
+            "date.",
+            "choose another --row, or add --yes",
+        )
+
+
+def _confirm(question: str, mend: str) -> None:
+    try:
+        agreed = typer.confirm(question, err=True)
+    except typer.Abort:
+        agreed = False
+    if not agreed:
+        raise SettingError("nothing was written", mend=mend)
