@@ -14,11 +14,18 @@ if TYPE_CHECKING:
         Beyond,
         CalibrationRow,
         Estimate,
+        FitResult,
+        LengthEffect,
+        Sheet,
         check_balance,
         demo_table,
         find_row,
+        fit_sheets,
+        plain_sentences,
+        read_sheet,
         read_table,
         row_at_density,
+        row_from_fit,
         table_csv,
     )
     from shrinkrule.compensation import (
@@ -44,7 +51,7 @@ if TYPE_CHECKING:
     from shrinkrule.job import JobResult, Recipe, Verdict, compensate
     from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part, stl_bytes
     from shrinkrule.printer import Printer
-    from shrinkrule.report import job_dict, job_outputs
+    from shrinkrule.report import fit_dict, job_dict, job_outputs
     from shrinkrule.walls import (
         Finding,
         FindingKind,
@@ -65,13 +72,16 @@ __all__ = [
     "Estimate",
     "Finding",
     "FindingKind",
+    "FitResult",
     "GreenPart",
     "JobResult",
+    "LengthEffect",
     "Part",
     "Prediction",
     "Printer",
     "Recipe",
     "ScaleFactors",
+    "Sheet",
     "ShrinkruleError",
     "Soundness",
     "ThicknessSamples",
@@ -85,7 +95,9 @@ __all__ = [
     "design_coupon",
     "find_row",
     "fired_mesh",
+    "fit_dict",
     "fit_in_furnace",
+    "fit_sheets",
     "green_part",
     "inspect_mesh",
     "job_dict",
@@ -93,10 +105,13 @@ __all__ = [
     "measuring_page_html",
     "oversize_factor",
     "part_from_mesh",
+    "plain_sentences",
     "predict_fired",
     "read_part",
+    "read_sheet",
     "read_table",
     "row_at_density",
+    "row_from_fit",
     "shrinkage_from_density",
     "stl_bytes",
     "table_csv",
