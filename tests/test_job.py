@@ -12,6 +12,7 @@ from shrinkrule import (
     Estimate,
     FindingKind,
     JobResult,
+    LengthEffect,
     Printer,
     Recipe,
     ScaleFactors,
@@ -139,3 +140,22 @@ def test_outlines_need_a_known_offset_and_walls_to_move() -> None:
     wide = replace(ROW, bead_offset_mm=Estimate(1.6, 0.1))
     with pytest.raises(MeshError, match="too thin to move"):
         compensate(part, Recipe(printer, wide, outline=Outline.IN_MESH))
+
+
+@pytest.mark.parametrize("up", ["z", "x"])
+def test_a_shrinkage_that_grows_with_height_meets_the_part_s_own_height(up: str) -> None:
+    """fired = (1 - s) green + a (1 - green / c): the box comes out as wanted, whatever is up."""
+    effect = LengthEffect(Estimate(0.12, 0.02), 14.0)
+    row = replace(ROW, length_effect_z=effect)
+    part = part_from_mesh(trimesh.creation.box((30, 20, 8)))
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), row, print_up=up))
+    height = 8.0 if up == "z" else 30.0
+    green = float(result.green.mesh.extents[2])
+    assert row.fired_mm("z", green) == pytest.approx(height, rel=1e-9)
+    assert result.prediction.sizes[2].fired_mm.value == pytest.approx(height, rel=1e-9)
+    plain = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, print_up=up))
+    assert abs(green - float(plain.green.mesh.extents[2])) > 0.02
+    assert any(
+        "a short length comes out up to 0.12 mm larger" in reason.text
+        for reason in result.verdict.reasons
+    )

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -25,6 +25,7 @@ from shrinkrule.compensation import (
     green_part,
     offset_outlines,
     predict_fired,
+    turn_up,
     way_up,
 )
 from shrinkrule.errors import MeshError, SettingError
@@ -210,6 +211,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         For settings or a mesh that cannot be worked with.
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
+    recipe = _for_this_part(recipe, part)
     walls = look_at_walls(
         part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, progress
     )
@@ -219,6 +221,14 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
     verdict = _verdict(part, recipe, balance, walls, prediction, fit)
     return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, verdict)
+
+
+def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
+    """Recipe whose shrinkages hold for the part's own length and height, where these matter."""
+    if recipe.row is None:
+        return recipe
+    box = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
+    return replace(recipe, row=recipe.row.at_lengths(float(box[:2].max()), float(box[2])))
 
 
 def _hull(green: GreenPart) -> NDArray[np.float64]:

@@ -110,7 +110,9 @@ def test_a_z_that_shrinks_more_the_taller_it_is_keeps_its_intercept(tmp_path: Pa
         part = row.at_lengths(20.0, fired)
         green = fired / (1.0 - part.shrinkage_z.value)
         assert green == pytest.approx(float(fit.z.fit.green_mm(fired)), rel=1e-6)
-        assert part.length_effect_z is None
+        assert part.length_effect_z is not None
+        assert part.length_effect_z.centre_mm == pytest.approx(green)
+        assert part.fired_mm("z", 11.0) == pytest.approx(row.fired_mm("z", 11.0))
     assert (
         row.at_lengths(20.0, 5.0).shrinkage_z.value < row.at_lengths(20.0, 30.0).shrinkage_z.value
     )

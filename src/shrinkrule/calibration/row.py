@@ -169,24 +169,29 @@ class CalibrationRow:
         return float(blended_factor(self.degrees_of_freedom, share)) * total
 
     def at_lengths(self, xy_mm: float, z_mm: float) -> CalibrationRow:
-        """Row for a part of these fired lengths: its shrinkages are those of that part.
+        """Row for a part of these fired lengths: its shrinkages hold for that part's length.
 
-        Gives the row itself where shrinkage does not depend on length.
+        The same line is told about another centre; a row whose shrinkage does not depend on
+        length stays as it is.
         """
-        row = self
-        if self.length_effect_xy is not None:
-            row = replace(row, shrinkage_xy=self._shrinkage_for("xy", xy_mm), length_effect_xy=None)
-        if self.length_effect_z is not None:
-            row = replace(row, shrinkage_z=self._shrinkage_for("z", z_mm), length_effect_z=None)
-        return row
+        xy, effect_xy = self._centred("xy", xy_mm)
+        z, effect_z = self._centred("z", z_mm)
+        return replace(
+            self,
+            shrinkage_xy=xy,
+            shrinkage_z=z,
+            length_effect_xy=effect_xy,
+            length_effect_z=effect_z,
+        )
 
-    def _shrinkage_for(self, axis: str, fired_mm: float) -> Estimate:
+    def _centred(self, axis: str, fired_mm: float) -> tuple[Estimate, LengthEffect | None]:
         shrinkage, effect, _ = self._along(axis)
+        if effect is None:
+            return shrinkage, None
         green = self.green_mm(axis, fired_mm)
-        bend = 0.0
-        if effect is not None:
-            bend = effect.intercept_mm.u * (1.0 / green - 1.0 / effect.centre_mm)
-        return Estimate(1.0 - fired_mm / green, math.hypot(shrinkage.u, bend))
+        bend = effect.intercept_mm.u * (1.0 / green - 1.0 / effect.centre_mm)
+        there = Estimate(1.0 - fired_mm / green, math.hypot(shrinkage.u, bend))
+        return there, LengthEffect(effect.intercept_mm, green)
 
     def _along(self, axis: str) -> tuple[Estimate, LengthEffect | None, float]:
         if axis == "xy":

@@ -116,6 +116,7 @@ def _size(
     if row is None:
         return SizePrediction(axis, wanted, green_mm, Interval(size), "", "", False)
     kind = "z" if axis == "Z" else "xy"
+    size = row.fired_mm(kind, green_mm)
     longest = row.longest_z_mm if kind == "z" else row.longest_xy_mm
     half = length_half95(row, kind, green_mm)
     # A class must hold the error from the wanted size, not only the spread about the mean.
@@ -168,6 +169,14 @@ def _notes(row: CalibrationRow | None, sizes: tuple[SizePrediction, ...]) -> tup
             "the row stands on one firing, so it cannot know how firings differ: "
             "each interval is a lower bound"
         )
+    for name, effect in (("XY", row.length_effect_xy), ("Z", row.length_effect_z)):
+        if effect is not None:
+            bend = effect.intercept_mm.value
+            said.append(
+                f"in {name} long lengths shrink otherwise than short ones: the part's own size is "
+                f"met, a short length comes out up to {abs(bend):.2f} mm "
+                f"{'larger' if bend > 0.0 else 'smaller'}"
+            )
     long = [size.axis for size in sizes if size.beyond_calibration]
     if long:
         said.append(

@@ -1,0 +1,66 @@
+"""The fit's report: the same fit gives the same plots, and what stands apart is shown."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from shrinkrule import FitResult, fit_sheets, read_sheet, row_from_fit
+from shrinkrule.report.fit_html import fit_html
+from shrinkrule.report.fit_plots import fit_plots
+
+SHEETS = sorted((Path(__file__).parents[2] / "sample_models" / "sheets").glob("*.csv"))
+
+
+@pytest.fixture(scope="module")
+def slipped() -> FitResult:
+    """Demo sheets with one slip of the pen and one broken beam."""
+    sheets = [read_sheet(path) for path in SHEETS]
+    readings = tuple(
+        replace(r, fired=tuple(v - 0.5 for v in r.fired))
+        if r.id == "X2"
+        else replace(r, fired=(), remark="broken")
+        if r.id == "B2"
+        else r
+        for r in sheets[2].readings
+    )
+    sheets[2] = replace(sheets[2], readings=readings)
+    return fit_sheets(sheets)
+
+
+def test_plots_are_the_same_each_time(slipped: FitResult) -> None:
+    assert fit_plots(slipped) == fit_plots(slipped)
+
+
+def test_plots_are_whole_pictures_with_words(slipped: FitResult) -> None:
+    plots = fit_plots(slipped)
+    assert len(plots) == 4
+    for plot in plots:
+        svg = base64.b64decode(plot.uri.removeprefix("data:image/svg+xml;base64,"))
+        assert svg.rstrip().endswith(b"</svg>")
+        assert b"http-equiv" not in svg
+        assert len(plot.caption) > 40
+
+
+def test_the_outlier_and_the_broken_beam_are_in_the_tables(slipped: FitResult) -> None:
+    text = fit_html(slipped, row_from_fit(slipped, "bronze 3"), {})
+    apart = text[text.index("Readings that stand apart") : text.index("Metal balance")]
+    assert SHEETS[2].name in apart
+    assert "<td>X2</td>" in apart
+    # The line of the others moves a little towards the slip.
+    assert "-0.5" in apart or "-0.4" in apart
+    assert "<td>broken</td>" in text[text.index("<h2>Sag</h2>") :]
+
+
+def test_a_fit_without_weights_and_beams_reports_what_it_has() -> None:
+    sheets = [read_sheet(path) for path in SHEETS]
+    bare = [replace(s, readings=tuple(r for r in s.readings if r.id[0] in "XYZ")) for s in sheets]
+    fit = fit_sheets(bare)
+    text = fit_html(fit, row_from_fit(fit, "bronze 3"), {})
+    assert "Nothing was weighed" in text
+    assert "No beam could be used" in text
+    assert fit.relative_density is None
+    assert len(fit_plots(fit)) == 3
