@@ -231,6 +231,16 @@ def test_too_few_lengths_are_refused(tmp_path: Path) -> None:
         fit_sheets((replace(made, readings=few),))
 
 
+def test_steps_alone_and_lengths_of_one_size_are_refused(tmp_path: Path) -> None:
+    (made,) = sheets(tmp_path, TRUTH, (1,))
+    steps = tuple(r for r in made.readings if r.axis != "x" or r.id in {"X8", "X9", "X10"})
+    with pytest.raises(SheetError, match="only steps"):
+        fit_sheets((replace(made, readings=steps),))
+    alike = tuple(r for r in made.readings if r.axis != "x" or r.id in {"X4", "X6", "X7", "X10"})
+    with pytest.raises(SheetError, match="of one size"):
+        fit_sheets((replace(made, readings=alike),))
+
+
 def test_what_is_on_no_sheet_cannot_be_left_out(tmp_path: Path) -> None:
     with pytest.raises(SheetError, match="X99 is on no sheet"):
         fit_sheets(sheets(tmp_path, TRUTH, (1,)), ["X99"])

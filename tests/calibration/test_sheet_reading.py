@@ -163,6 +163,7 @@ REFUSED: list[tuple[str, str, tuple[str, ...]]] = [
     ("an empty fired column", emptied(FIRED_COLUMNS), ("'fired_1'", "fired")),
     ("an unknown unit", cell("X3", "unit", "furlong"), ("line 23", "furlong")),
     ("an unknown kind", cell("X3", "kind", "length"), ("line 23", "'kind'", "outside")),
+    ("no model size", cell("X3", "nominal", ""), ("line 23", "'nominal'")),
     ("no axis", cell("X3", "axis", ""), ("line 23", "'axis'")),
     ("an id twice", cell("X3", "id", "X2"), ("line 23", "line 22")),
     ("no header", GOOD.split("\r\n", 1)[1], ("'id'", "missing")),

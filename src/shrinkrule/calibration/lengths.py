@@ -13,6 +13,7 @@ from shrinkrule.calibration.bead import SIDE
 from shrinkrule.calibration.regression import Array, fit_ray
 from shrinkrule.calibration.sheet_reading import Reading, Sheet
 from shrinkrule.errors import SheetError
+from shrinkrule.sheet import Kind
 
 FEWEST: Final = 3
 """Lengths along an axis that a coupon needs: two make a line, a third judges it."""
@@ -97,6 +98,12 @@ def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
             f"{len(row)} lengths along {axes} are measured both green and fired",
             where=sheet.where,
             mend=f"measure at least {FEWEST}, of different size",
+        )
+    if all(r.kind is Kind.STEP for r in row):
+        raise SheetError(
+            f"only steps are measured along {axes}",
+            where=sheet.where,
+            mend="measure an outside or inside length too, or bead spread cannot be known",
         )
     sizes = [float(np.mean(r.green)) for r in row]
     if max(sizes) < LEAST_RANGE * min(sizes):

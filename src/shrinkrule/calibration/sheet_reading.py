@@ -187,6 +187,9 @@ class _Cells:
         if axis not in {"", "x", "y", "z"} or (kind in LENGTH_KINDS and not axis):
             raise self.error(row, "axis", "write x, y or z")
         unit = self.unit(row, "g" if kind in MASS_KINDS else "mm")
+        nominal = self.quantity(row, "nominal", unit)
+        if kind in LENGTH_KINDS and not nominal:
+            raise self.error(row, "nominal", "write the model's size, as it was handed out")
         remark = self.remark(row) if kind in BEAM_KINDS else ""
         fired = () if remark else self.repeats(row, FIRED_COLUMNS, unit)
         return Reading(
@@ -195,7 +198,7 @@ class _Cells:
             feature=row.cells.get("feature", ""),
             kind=kind,
             axis=axis,
-            nominal=self.quantity(row, "nominal", unit),
+            nominal=nominal,
             thickness=self.quantity(row, "thickness", unit),
             green=self.repeats(row, GREEN_COLUMNS, unit),
             debound=self.quantity(row, "debound_1", unit),
