@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 Sheets = Annotated[
     list[Path],
     typer.Argument(
-        metavar="SHEET...",
+        metavar="SHEET",
         help="Filled measuring sheets (CSV): one for each coupon in each firing.",
         show_default=False,
     ),
@@ -26,20 +26,25 @@ TableFile = Annotated[
     typer.Option(
         "--table",
         "-t",
+        metavar="FILE",
         help="Calibration table (CSV) to add the row to; made if it is not there. Without it: "
         "reports only.",
         show_default=False,
     ),
 ]
-RowName = Annotated[str, typer.Option("--row", "-r", help="What to call the row.")]
+RowName = Annotated[str, typer.Option("--row", "-r", metavar="NAME", help="What to call the row.")]
 LeaveOut = Annotated[
     list[str] | None,
     typer.Option(
+        metavar="ID",
         help="A length or beam not to use: X3 on every coupon, 2:X3 on coupon 2. May be repeated.",
         show_default=False,
     ),
 ]
-Note = Annotated[str, typer.Option(help="A word of your own for the row.", show_default=False)]
+Note = Annotated[
+    str,
+    typer.Option(metavar="TEXT", help="A word of your own for the row.", show_default=False),
+]
 Yes = Annotated[
     bool, typer.Option("--yes", "-y", help="Answer yes to every question, for scripts.")
 ]
@@ -67,8 +72,8 @@ def calibrate(
 ) -> None:
     """Fit measured coupons: shrinkage, bead spread, sag, and how sure each of them is.
 
-    Writes ROW.fit.html to read and ROW.fit.json for other programs, and adds the row to the
-    table. A row of that name is kept under its date.
+    Writes ROW.fit.html to read and ROW.fit.json for other programs, and adds the
+    row to the table. A row of that name is kept under its date.
     """
     from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
     from shrinkrule.report import fit_dict, show_fit

@@ -32,8 +32,9 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
         density = row.relative_density
         facts.add_row("fired", f"{100 * density.value:.1f} ± {100 * density.u:.1f} % dense")
     if fit.sag is not None:
+        reach = "next firing" if fit.knows_firings else "this firing"
         facts.add_row(
-            "sag modulus", f"{fit.sag.modulus_kpa:.0f} ± {fit.sag.next_u_kpa:.0f} kPa, next firing"
+            "sag modulus", f"{fit.sag.modulus_kpa:.0f} ± {fit.sag.next_u_kpa:.0f} kPa, {reach}"
         )
     console.print(facts)
     for note in fit.notes:
