@@ -11,10 +11,11 @@ Kunisch, SIAM J. Optim. 13 (2002) 865-888).
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.compensation.sag.columns import Filling
@@ -25,7 +26,16 @@ from shrinkrule.compensation.sag.material import FloatArray, Friction, IntArray
 from shrinkrule.compensation.sag.system import Bricks
 from shrinkrule.errors import MeshError
 
-MAX_CONTACT_ROUNDS: Final = 25
+Mask = NDArray[np.bool_]
+
+MAX_CONTACT_ROUNDS: Final = 30
+
+ROUGH: Final = 1e-3
+"""Relative error of the iteration while the contact still changes."""
+
+FINE: Final = 1e-5
+"""Relative error of the last iteration, far below every other error here."""
+
 _TOUCH: Final = 0.02  # of a brick: gaps below this are standing
 _WIDER: Final = (0.02, 0.1, 0.25, 0.5, 1.0)  # of a brick: how near counts, until it stands
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
@@ -70,8 +80,8 @@ class Standing:
 
     rest: Rest
     seats: Seats
-    touching: np.ndarray
-    stood: np.ndarray
+    touching: Mask
+    stood: Mask
     rounds: int
     settled: bool
 
@@ -147,7 +157,7 @@ def stands(points: FloatArray, centre: FloatArray, reach: float) -> bool:
     return bool(np.all(hull.equations[:, :2] @ centre + hull.equations[:, 2] <= reach))
 
 
-def _all_stand(
+def _tipping(
     bricks: Bricks, bodies: Bodies, nodes: IntArray, reach: float
 ) -> IntArray:
     """Bodies that would tip on the given nodes, (t,)."""
@@ -162,7 +172,7 @@ def _all_stand(
     return np.array(tipping, dtype=np.int64)
 
 
-def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> np.ndarray:
+def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
     """Seats (c,) that are touched before anything sags.
 
     Raises
@@ -174,7 +184,7 @@ def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> np.ndarray:
     reach = 0.05 * float(bricks.brick.size[:2].mean())
     for share in _WIDER:
         touched = seats.gap <= share * height
-        tipping = _all_stand(bricks, bodies, seats.node[touched], reach)
+        tipping = _tipping(bricks, bodies, seats.node[touched], reach)
         if not len(tipping):
             return touched
     body = int(tipping[0])
@@ -184,10 +194,27 @@ def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> np.ndarray:
     raise MeshError(f"{name} {what}", mend="choose another way up, or hold it with a support")
 
 
+@dataclass(frozen=True)
+class Guess:
+    """Where to begin: how a similar part, or the same on a coarser grid, came to rest.
+
+    Parameters
+    ----------
+    displacement : (n, 3) float
+        At the nodes, in the grid's frame, mm.
+    touching : (c,) bool
+        Which seats touched.
+    """
+
+    displacement: FloatArray
+    touching: Mask
+
+
 def come_to_rest(
     problem: Equilibrium,
     seats: Seats,
     friction: Friction,
+    guess: Guess | None = None,
     tick: Callable[[float], None] | None = None,
 ) -> Standing:
     """Find the displacement at rest on the plate.
@@ -200,6 +227,8 @@ def come_to_rest(
         Nodes that may touch.
     friction : Friction
         Free sliding or stuck where it touches.
+    guess : Guess or None
+        Where to begin; None begins with the part as it stands before it sags.
     tick : callable or None
         Told the share done, 0 to 1.
 
@@ -211,21 +240,20 @@ def come_to_rest(
     bricks, bodies = problem.bricks, problem.bodies
     stood = first_touch(bricks, bodies, seats)
     reach = float(bricks.brick.size[:2].max())
-    touching, seen = stood.copy(), set[bytes]()
+    touching = stood.copy()
     displacement = np.zeros_like(problem.load)
+    if guess is not None and not len(
+        _tipping(bricks, bodies, seats.node[guess.touching], reach)
+    ):
+        touching = guess.touching.copy()
+        displacement[:, :3] = guess.displacement
+    seen, tolerance, iterations = set[bytes](), ROUGH, 0
     for contact_round in range(1, MAX_CONTACT_ROUNDS + 1):
-        free = np.ones_like(displacement)
-        free[:, 3] = 0.0
-        held = seats.node[touching]
-        free[held, 2] = 0.0
-        displacement[held, 2] = -seats.gap[touching]
-        if friction is Friction.DRAG:
-            free[held, :2] = 0.0
-            displacement[held, :2] = 0.0
-        done = 1.0 - 0.5 ** (contact_round - 1)
-        report = None if tick is None else _within(tick, done, 0.5**contact_round)
-        rest = problem.rest(free, displacement, report)
-        displacement = rest.displacement
+        free, displacement = _hold(displacement, seats, touching, friction)
+        done = 1.0 - 0.7 ** (contact_round - 1)
+        report = None if tick is None else _within(tick, done, 0.3 * (1.0 - done))
+        rest = problem.rest(free, displacement, tolerance, report)
+        displacement, iterations = rest.displacement, iterations + rest.iterations
         push = problem.reactions(displacement)[seats.node, 2]
         sunk = displacement[seats.node, 2] + seats.gap
         mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
@@ -233,21 +261,42 @@ def come_to_rest(
         caught = ~touching & (sunk < -max(1e-6, _SINK * float(np.abs(displacement[:, 2]).max())))
         seen.add(np.packbits(touching).tobytes())
         following = _next(touching, release, caught, push, seen)
-        if len(_all_stand(bricks, bodies, seats.node[following], reach)):
-            following = _next(touching, _strongest(release, push), caught, push, seen)
-        if np.array_equal(following, touching):
-            return Standing(rest, seats, touching, stood, contact_round, settled=True)
+        if len(_tipping(bricks, bodies, seats.node[following], reach)):
+            following = (touching & ~_strongest(release, push)) | caught
+        settled = np.array_equal(following, touching)
+        if settled and tolerance == FINE:
+            break
+        if settled:
+            tolerance = FINE
         touching = following
-    return Standing(rest, seats, touching, stood, MAX_CONTACT_ROUNDS, settled=False)
+    return Standing(
+        replace(rest, iterations=iterations), seats, touching, stood, contact_round, settled
+    )
+
+
+def _hold(
+    displacement: FloatArray, seats: Seats, touching: Mask, friction: Friction
+) -> tuple[FloatArray, FloatArray]:
+    """Directions that may move, and the displacement with the touching nodes on their seats."""
+    free = np.ones_like(displacement)
+    free[:, 3] = 0.0
+    held = seats.node[touching]
+    free[held, 2] = 0.0
+    start = displacement.copy()
+    start[held, 2] = -seats.gap[touching]
+    if friction is Friction.DRAG:
+        free[held, :2] = 0.0
+        start[held, :2] = 0.0
+    return free, start
 
 
 def _next(
-    touching: np.ndarray,
-    release: np.ndarray,
-    caught: np.ndarray,
+    touching: Mask,
+    release: Mask,
+    caught: Mask,
     push: FloatArray,
     seen: set[bytes],
-) -> np.ndarray:
+) -> Mask:
     """Seats of the next round; where that has been tried before, only the worst change."""
     following = (touching & ~release) | caught
     if np.packbits(following).tobytes() not in seen:
@@ -255,7 +304,7 @@ def _next(
     return (touching & ~_strongest(release, push)) | caught
 
 
-def _strongest(release: np.ndarray, push: FloatArray) -> np.ndarray:
+def _strongest(release: Mask, push: FloatArray) -> Mask:
     """The tenth of the releases that pull hardest."""
     wanted = np.flatnonzero(release)
     strongest = wanted[np.argsort(push[wanted], kind="stable")[: max(1, len(wanted) // 10)]]

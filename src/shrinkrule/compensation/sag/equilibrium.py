@@ -10,7 +10,7 @@ import numpy as np
 
 from shrinkrule.compensation.sag.freedom import Bodies, free_movements
 from shrinkrule.compensation.sag.material import FloatArray
-from shrinkrule.compensation.sag.multigrid import Multigrid, build_multigrid
+from shrinkrule.compensation.sag.multigrid import Multigrid
 from shrinkrule.compensation.sag.system import Bricks, Stiffness
 from shrinkrule.errors import MeshError
 
@@ -40,6 +40,11 @@ class Rest:
     converged: bool
 
 
+def _dot(a: FloatArray, b: FloatArray) -> float:
+    """Sum of products, by one thread: many threads only wait for each other here."""
+    return float(np.einsum("ij,ij->", a, b))
+
+
 class Equilibrium:
     """The bricks under a load, solved for one set of held directions after another.
 
@@ -51,19 +56,14 @@ class Equilibrium:
         Their bodies.
     load : (n, 4) float
         Force over modulus at each node, mm2.
-    tolerance : float
-        Relative error in the energy norm at which the iteration stops.
     """
 
-    def __init__(
-        self, bricks: Bricks, bodies: Bodies, load: FloatArray, tolerance: float
-    ) -> None:
+    def __init__(self, bricks: Bricks, bodies: Bodies, load: FloatArray) -> None:
         self.bricks = bricks
         self.bodies = bodies
         self.load = load
-        self._tolerance = tolerance
         self._exact = Stiffness(bricks, np.float64)
-        self._quick = Stiffness(bricks, np.float32)
+        self._multigrid = Multigrid(bricks)
 
     def reactions(self, displacement: FloatArray) -> FloatArray:
         """Forces over modulus (n, 4) with which the held directions answer, mm2."""
@@ -74,6 +74,7 @@ class Equilibrium:
         self,
         free: FloatArray,
         start: FloatArray,
+        tolerance: float,
         tick: Callable[[float], None] | None = None,
     ) -> Rest:
         """Find the rest for one set of held directions.
@@ -84,6 +85,8 @@ class Equilibrium:
             One where a node may move; zero where it is held at its value in ``start``.
         start : (n, 4) float
             Displacement to begin with, mm.
+        tolerance : float
+            Relative error in the energy norm at which the iteration stops.
         tick : callable or None
             Told the share of the way to the tolerance, 0 to 1.
 
@@ -92,58 +95,60 @@ class Equilibrium:
         MeshError
             If the weight can move a body without straining it.
         """
-        slides = free_movements(self.bricks, self.bodies, free).reshape(-1, free.size)
-        work = np.abs(slides @ self.load.ravel())
-        if np.any(work > _WORK * np.abs(self.load).sum()):
+        slides = free_movements(self.bricks, self.bodies, free)
+        work = [abs(_dot(slide, self.load)) for slide in slides]
+        if np.any(np.array(work) > _WORK * np.abs(self.load).sum()):
             raise MeshError(
                 "nothing holds the part up against tipping or falling",
                 mend="choose another way up, or hold it with a support",
             )
-        multigrid = build_multigrid(self.bricks, self._quick, free)
-        return self._conjugate_gradients(free, start, slides, multigrid, tick)
+        self._multigrid.hold(free)
+        return self._conjugate_gradients(free, start, slides, tolerance, tick)
 
     def _conjugate_gradients(
         self,
         free: FloatArray,
         start: FloatArray,
         slides: FloatArray,
-        multigrid: Multigrid,
+        tolerance: float,
         tick: Callable[[float], None] | None,
     ) -> Rest:
         def loose(v: FloatArray) -> FloatArray:
-            return v - (slides.T @ (slides @ v.ravel())).reshape(v.shape) if len(slides) else v
+            for slide in slides:
+                v = v - _dot(slide, v) * slide
+            return v
 
         def precondition(r: FloatArray) -> FloatArray:
             scale = np.abs(r).max()
             if scale == 0.0:
                 return np.zeros_like(r)
-            cycled = multigrid.cycle((r / scale).astype(np.float32))
+            cycled = self._multigrid.cycle((r / scale).astype(np.float32))
             return loose(cycled.astype(np.float64) * scale)
 
         x = start.copy()
         residual = loose((self.load - self._exact.apply(x)) * free)
         z = precondition(residual)
         direction = z.copy()
-        product = first = float(np.vdot(residual, z))
+        product = first = _dot(residual, z)
         iterations, error = 0, self._error(product, x)
-        while error > self._tolerance and iterations < MAX_ITERATIONS:
+        while error > tolerance and iterations < MAX_ITERATIONS:
             forces = self._exact.apply(direction) * free
-            length = product / float(np.vdot(direction, forces))
+            length = product / _dot(direction, forces)
             x += length * direction
             residual -= length * forces
             z = precondition(loose(residual))
-            previous, product = product, float(np.vdot(residual, z))
+            previous, product = product, _dot(residual, z)
             direction = z + (product / previous) * direction
             iterations += 1
             error = self._error(product, x)
             if tick is not None:
-                way = np.log(max(product, 1e-300) / first) / np.log(self._tolerance**2)
+                way = np.log(max(product, 1e-300) / first) / np.log(tolerance**2)
                 tick(float(np.clip(way, 0.0, 1.0)))
-        return Rest(loose(x * free) + x * (1.0 - free), iterations, error, error <= self._tolerance)
+        return Rest(loose(x * free) + x * (1.0 - free), iterations, error, error <= tolerance)
 
     def _error(self, product: float, x: FloatArray) -> float:
         """Energy of the error, as the preconditioner sees it, against the energy of the load."""
-        energy = abs(float(np.vdot(self.load, x)))
-        if product <= 0.0:
+        energy = abs(_dot(self.load, x))
+        if product == 0.0:
             return 0.0
-        return float(np.sqrt(product / energy)) if energy > 0.0 else np.inf
+        return float(np.sqrt(abs(product) / energy)) if energy > 0.0 else np.inf

@@ -85,7 +85,7 @@ def free_movements(bricks: Bricks, bodies: Bodies, free: FloatArray) -> FloatArr
         rows = modes[:, held]
         strength, axes = np.linalg.eigh(rows @ rows.T)
         loose = axes[:, strength < _HELD * max(1.0, strength.max())]
-        moves = np.tensordot(loose.T, modes, axes=1).reshape(loose.shape[1], -1)
+        moves = np.tensordot(loose.T, modes, axes=1).reshape(loose.shape[1], modes[0].size)
         basis = np.linalg.qr(moves.T)[0].T.reshape(-1, len(mine), 3)
         whole = np.zeros((len(basis), len(bricks.nodes), 4))
         whole[:, mine, :3] = basis

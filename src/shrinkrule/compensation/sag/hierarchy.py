@@ -17,6 +17,7 @@ unity (I. Babuska, J. M. Melenk, Int. J. Numer. Methods Eng. 40 (1997) 727-758).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -25,6 +26,8 @@ from scipy.sparse.csgraph import connected_components
 from shrinkrule.compensation.sag.brick import CORNERS
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.compensation.sag.system import Bricks
+
+_UPPER: Final = np.triu_indices(48)
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,15 @@ def _groups(count: int, pairs: IntArray) -> IntArray:
     return labels
 
 
+def _pieces(places: IntArray, pairs: IntArray) -> IntArray:
+    """Label the connected groups of cells; most are joined by the few pairs that share a face."""
+    face = np.abs(places[pairs[:, 0]] - places[pairs[:, 1]]).sum(axis=1) == 1
+    label = _groups(len(places), pairs[face])
+    rest = label[pairs[~face]]
+    rest = rest[rest[:, 0] != rest[:, 1]]
+    return _groups(int(label.max()) + 1, rest)[label] if len(rest) else label
+
+
 def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
     """Gather cells into coarse cells, piece by piece.
 
@@ -94,11 +106,12 @@ def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
     shape = homes.max(axis=0) + 1
     key = np.ravel_multi_index(tuple(homes.T), tuple(shape))
     inside = key[touching[:, 0]] == key[touching[:, 1]]
-    parent = _groups(len(places), touching[inside])
-    _, first = np.unique(parent, return_index=True)
-    coarse = homes[first]
+    parent = _pieces(places, touching[inside])
+    coarse = np.empty((int(parent.max()) + 1, 3), dtype=np.int64)
+    coarse[parent] = homes
 
-    across = np.unique(np.sort(parent[touching[~inside]], axis=1), axis=0)
+    low, high = np.sort(parent[touching[~inside]], axis=1).T
+    across = np.stack(np.divmod(np.unique(low * len(coarse) + high), len(coarse)), axis=1)
     corners = _join_corners(coarse, across)
     numbers, first_use = np.unique(corners, return_index=True)
     nodes = (coarse[:, None, :] + CORNERS).reshape(-1, 3)[first_use]
@@ -167,7 +180,9 @@ def prolongation_templates(factor: int, aspect: FloatArray, *, rotations: bool) 
     return blocks.transpose(0, 2, 1, 3).reshape(factor**3, rows, 48)
 
 
-def gather_bricks(bricks: Bricks, free: FloatArray, step: Coarsening, arm: float) -> FloatArray:
+def gather_bricks(
+    bricks: Bricks, free: FloatArray, step: Coarsening, arm: float, chosen: IntArray
+) -> FloatArray:
     """Stiffness (m, 48, 48) of the coarse cells made of bricks.
 
     Parameters
@@ -180,32 +195,43 @@ def gather_bricks(bricks: Bricks, free: FloatArray, step: Coarsening, arm: float
         How they are gathered.
     arm : float
         Length by which rotations are measured, mm.
+    chosen : (m,) int
+        The coarse cells to gather.
     """
-    factor, count = step.factor, len(step.cells.places)
-    blends = prolongation_templates(
-        factor, factor * bricks.brick.size / arm, rotations=False
-    )
+    factor = step.factor
+    blends = prolongation_templates(factor, factor * bricks.brick.size / arm, rotations=False)
+    row = np.full(len(step.cells.places), -1, dtype=np.int64)
+    row[chosen] = np.arange(len(chosen))
+    mine = np.flatnonzero(row[step.parent] >= 0)
     held_bits = ((free == 0.0) @ np.array([1, 2, 4])).astype(np.int64)
-    bits = held_bits[bricks.corners] @ (8 ** np.arange(8, dtype=np.int64))
-    upper = np.triu_indices(48)
-    packed = np.zeros((count, len(upper[0])))
+    bits = held_bits[bricks.corners[mine]] @ (8 ** np.arange(8, dtype=np.int64))
+    packed = np.zeros((len(chosen), len(_UPPER[0])))
     for pattern in np.unique(bits):
-        mine = np.flatnonzero(bits == pattern)
         moves = ((pattern >> np.arange(24)) & 1 == 0).astype(np.float64)
-        for slots in np.array_split(np.unique(step.slot[mine]), max(1, factor**3 // 16)):
-            chosen = mine[np.isin(step.slot[mine], slots)]
-            if not len(chosen):
+        alike = mine[bits == pattern]
+        for group, whole in ((alike[alike < bricks.full], True), (alike[alike >= bricks.full], False)):
+            if not len(group):
                 continue
-            strains = np.einsum("gij,sjk->sgik", bricks.brick.strain * moves, blends[slots], optimize=True)
-            energy = np.swapaxes(strains, 2, 3) @ strains
-            templates = energy[:, :, *upper].reshape(-1, len(upper[0]))
-            owners, row = np.unique(step.parent[chosen], return_inverse=True)
-            filling = np.zeros((len(owners), len(slots), 8))
-            filling[row, np.searchsorted(slots, step.slot[chosen])] = bricks.weights[chosen]
-            packed[owners] += filling.reshape(len(owners), -1) @ templates
-    matrices = np.empty((count, 48, 48))
-    matrices[:, upper[0], upper[1]] = packed
-    matrices[:, upper[1], upper[0]] = packed
+            slots, column = np.unique(step.slot[group], return_inverse=True)
+            templates = _templates(bricks.brick.strain * moves, blends[slots])
+            if whole:
+                templates = templates.sum(axis=1, keepdims=True)
+            owners, line = np.unique(row[step.parent[group]], return_inverse=True)
+            filling = np.zeros((len(owners), *templates.shape[:2]))
+            filling[line, column] = 1.0 if whole else bricks.weights[group]
+            packed[owners] += filling.reshape(len(owners), -1) @ templates.reshape(
+                -1, len(_UPPER[0])
+            )
+    matrices = np.empty((len(chosen), 48, 48))
+    matrices[:, _UPPER[0], _UPPER[1]] = packed
+    matrices[:, _UPPER[1], _UPPER[0]] = packed
+    return matrices
+
+
+def _templates(strain: FloatArray, blends: FloatArray) -> FloatArray:
+    """Upper triangle (s, 8, 1176) of what each Gauss point adds to a coarse cell's matrix."""
+    movement = strain @ blends[:, None]
+    matrices: FloatArray = (movement.swapaxes(2, 3) @ movement)[:, :, *_UPPER]
     return matrices
 
 

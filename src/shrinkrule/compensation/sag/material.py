@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Final
+from typing import Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +20,8 @@ from shrinkrule.units import weight_kpa_per_mm
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+Choice = TypeVar("Choice", bound=StrEnum)
 
 MAX_POISSON: Final = 0.49
 """Above this the bricks lock; bending under weight hardly depends on it (see the theory)."""
@@ -114,6 +116,13 @@ class Friction(StrEnum):
     DRAG = "drag"
 
 
+class Base(StrEnum):
+    """What pre-curving does to the faces that stand on the plate."""
+
+    FOLLOW = "follow"
+    FLAT = "flat"
+
+
 @dataclass(frozen=True)
 class SupportBox:
     """A region whose undersides a setter block or ballast holds up.
@@ -148,6 +157,16 @@ class SupportFacets:
     facets: tuple[int, ...]
 
 
+def _one_of(kind: type[Choice], name: str) -> Choice:
+    try:
+        return kind(name)
+    except ValueError:
+        known = ", ".join(kind)
+        raise SettingError(
+            f"{name!r} is no {kind.__name__.lower()}", mend=f"use one of {known}"
+        ) from None
+
+
 @dataclass(frozen=True)
 class SagSettings:
     """How the part lies in the furnace and how finely it is solved.
@@ -166,6 +185,8 @@ class SagSettings:
         Free sliding on the plate, or stuck to it where it is touched.
     supports : tuple of SupportBox or SupportFacets
         Regions held from below besides the plate.
+    base : Base
+        Whether the underside may be curved too, or stays flat for the print bed.
     tolerance_mm : float
         Pre-curving stops once the remaining error is below this, mm.
     max_rounds : int
@@ -185,6 +206,7 @@ class SagSettings:
     max_memory: int = 4_000_000_000
     friction: Friction = Friction.FREE
     supports: tuple[SupportBox | SupportFacets, ...] = field(default=())
+    base: Base = Base.FOLLOW
     tolerance_mm: float = 0.02
     max_rounds: int = 4
     wall_mm: float | None = None
@@ -209,7 +231,8 @@ class SagSettings:
                 raise SettingError(
                     f"a {name} of {value:g} is impossible", mend="give a positive number"
                 )
-        object.__setattr__(self, "friction", Friction(self.friction))
+        object.__setattr__(self, "friction", _one_of(Friction, self.friction))
+        object.__setattr__(self, "base", _one_of(Base, self.base))
 
     @property
     def up(self) -> FloatArray:

@@ -11,7 +11,6 @@ Source: fourth-kind Chebyshev smoothing after J. Lottes, Numer. Linear Algebra A
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 import numpy as np
@@ -96,18 +95,22 @@ def smooth(level: Level, x: Vector | None, b: Vector) -> tuple[Vector, Vector]:
 class BrickLevel:
     """The bricks in single precision, with held directions taken out."""
 
-    def __init__(self, stiffness: Stiffness, free: Vector) -> None:
+    def __init__(self, stiffness: Stiffness, inverse: Vector, largest: float, free: Vector) -> None:
         self._stiffness = stiffness
         self._free = free.astype(stiffness.dtype)
-        diagonal = stiffness.diagonal()
-        self._inverse = self._free / np.where(diagonal > 0.0, diagonal, 1.0)
-        self.largest = largest_eigenvalue(self, free.shape, stiffness.dtype)
+        self._inverse = inverse * self._free
+        self.largest = largest
 
     def apply(self, x: Vector) -> Vector:
         """Multiply by the stiffness."""
         forces = self._stiffness.apply(x)
         forces *= self._free
         return forces
+
+    def hold(self, x: Vector) -> Vector:
+        """Set held directions to zero."""
+        x *= self._free
+        return x
 
     def relax(self, r: Vector) -> Vector:
         """Multiply by the inverse of the diagonal."""
@@ -139,6 +142,10 @@ class CellLevel:
         forces = self._matrices @ x[self._corners].reshape(-1, 48, 1)
         summed: Vector = self._sum @ forces.reshape(-1, 6)
         return summed
+
+    def hold(self, x: Vector) -> Vector:
+        """Nothing is held here: held bricks are left out of the cells' matrices."""
+        return x
 
     def relax(self, r: Vector) -> Vector:
         """Multiply by the inverse of the block diagonal."""
@@ -179,7 +186,7 @@ def factorise(
 class BrickTransfer:
     """Between the bricks' nodes and the first coarse level."""
 
-    def __init__(self, bricks: Bricks, free: Vector, step: Coarsening, arm: float) -> None:
+    def __init__(self, bricks: Bricks, step: Coarsening, arm: float) -> None:
         count = len(bricks.nodes)
         owner = np.empty(count, dtype=np.int64)
         owner[bricks.corners] = step.parent[:, None]
@@ -193,11 +200,10 @@ class BrickTransfer:
         self._back = self._hats.T.tocsr()
         self._fine = bricks.nodes * bricks.brick.size / arm
         self._coarse = step.cells.nodes * step.factor * bricks.brick.size / arm
-        self._free = free[:, :3]
 
     def restrict(self, residual: Vector) -> Vector:
         """Forces at the bricks' nodes, (n, 4), as forces and moments of the coarse nodes."""
-        force = residual[:, :3] * self._free
+        force = residual[:, :3]
         both = self._back @ np.concatenate([force, np.cross(self._fine, force)], axis=1)
         both[:, 3:] -= np.cross(self._coarse, both[:, :3])
         coarse: Vector = both
@@ -209,7 +215,7 @@ class BrickTransfer:
         field[:, :3] -= np.cross(coarse[:, 3:], self._coarse)
         both = self._hats @ field
         fine = np.zeros_like(like)
-        fine[:, :3] = (both[:, :3] + np.cross(both[:, 3:], self._fine)) * self._free
+        fine[:, :3] = both[:, :3] + np.cross(both[:, 3:], self._fine)
         return fine
 
 
@@ -245,62 +251,79 @@ class CellTransfer:
         return fine
 
 
-@dataclass(frozen=True)
 class Multigrid:
-    """A symmetric multigrid cycle.
-
-    Parameters
-    ----------
-    levels : tuple of Level
-        From the bricks to the last smoothed level.
-    transfers : tuple
-        Between each level and the next.
-    direct : callable
-        Solves the coarsest level.
-    """
-
-    levels: tuple[BrickLevel | CellLevel, ...]
-    transfers: tuple[BrickTransfer | CellTransfer, ...]
-    direct: Callable[[Vector], Vector]
-
-    def cycle(self, b: Vector, depth: int = 0) -> Vector:
-        """Approximate solution of ``A x = b`` on a level."""
-        if depth == len(self.levels):
-            return self.direct(b)
-        level, transfer = self.levels[depth], self.transfers[depth]
-        x, residual = smooth(level, None, b)
-        coarse = self.cycle(transfer.restrict(residual), depth + 1)
-        x += transfer.prolong(coarse, x)
-        return smooth(level, x, b)[0]
-
-
-def build_multigrid(bricks: Bricks, stiffness: Stiffness, free: Vector) -> Multigrid:
-    """Build the levels for a set of bricks.
+    """Symmetric multigrid cycles for a set of bricks, for one set of held directions at a time.
 
     Parameters
     ----------
     bricks : Bricks
         The bricks.
-    stiffness : Stiffness
-        Their stiffness in single precision.
-    free : (n, 4) float
-        One where a node may move, zero where it is held and in the fourth column.
     """
-    arm = FIRST_FACTOR * float(bricks.brick.size.mean())
-    step = coarsen(bricks.places, bricks.adjacency, FIRST_FACTOR)
-    levels: list[BrickLevel | CellLevel] = [BrickLevel(stiffness, free)]
-    transfers: list[BrickTransfer | CellTransfer] = [BrickTransfer(bricks, free, step, arm)]
-    matrices = gather_bricks(bricks, free[:, :3].astype(np.float64), step, arm)
-    cell = FIRST_FACTOR * bricks.brick.size
-    cells = step.cells
-    while len(cells.nodes) > DIRECT_NODES:
-        cell = 2.0 * cell
-        step = coarsen(cells.places, cells.touching, 2)
-        levels.append(CellLevel(cells, matrices))
-        transfers.append(CellTransfer(cells, step, cell / arm))
-        matrices = gather_cells(matrices, step, cell / arm)
-        cells = step.cells
-    return Multigrid(tuple(levels), tuple(transfers), factorise(cells, matrices, _anchors(cells, matrices)))
+
+    def __init__(self, bricks: Bricks) -> None:
+        self._bricks = bricks
+        self._stiffness = Stiffness(bricks, np.float32)
+        diagonal = self._stiffness.diagonal()
+        self._inverse = 1.0 / np.where(diagonal > 0.0, diagonal, 1.0)
+        free = np.ones_like(diagonal)
+        free[:, 3] = 0.0
+        level = BrickLevel(self._stiffness, self._inverse, 1.0, free)
+        # Holding directions only lowers the largest eigenvalue.
+        self._largest = largest_eigenvalue(level, free.shape, np.float32)
+
+        self._arm = FIRST_FACTOR * float(bricks.brick.size.mean())
+        aspect = FIRST_FACTOR * bricks.brick.size / self._arm
+        self._steps = [coarsen(bricks.places, bricks.adjacency, FIRST_FACTOR)]
+        self._transfers: list[BrickTransfer | CellTransfer] = [
+            BrickTransfer(bricks, self._steps[0], self._arm)
+        ]
+        self._aspects = [aspect]
+        while len(self._steps[-1].cells.nodes) > DIRECT_NODES:
+            finer = self._steps[-1].cells
+            self._aspects.append(2.0 * self._aspects[-1])
+            self._steps.append(coarsen(finer.places, finer.touching, 2))
+            self._transfers.append(CellTransfer(finer, self._steps[-1], self._aspects[-1]))
+        every = np.arange(len(self._steps[0].cells.places))
+        self._unheld = gather_bricks(bricks, free[:, :3], self._steps[0], self._arm, every)
+        self._levels: list[BrickLevel | CellLevel] = []
+        self._direct: Callable[[Vector], Vector]
+        self.hold(free)
+
+    def hold(self, free: Vector) -> None:
+        """Prepare the cycle for a set of held directions.
+
+        Parameters
+        ----------
+        free : (n, 4) float
+            One where a node may move, zero where it is held and in the fourth column.
+        """
+        held_brick = (free[:, :3] == 0.0).any(axis=1)[self._bricks.corners].any(axis=1)
+        touched = np.unique(self._steps[0].parent[held_brick])
+        matrices = self._unheld.copy()
+        matrices[touched] = gather_bricks(
+            self._bricks, free[:, :3], self._steps[0], self._arm, touched
+        )
+        self._levels = [BrickLevel(self._stiffness, self._inverse, self._largest, free)]
+        for finer, step, aspect in zip(
+            self._steps[:-1], self._steps[1:], self._aspects[1:], strict=True
+        ):
+            self._levels.append(CellLevel(finer.cells, matrices))
+            matrices = gather_cells(matrices, step, aspect)
+        cells = self._steps[-1].cells
+        self._direct = factorise(cells, matrices, _anchors(cells, matrices))
+
+    def cycle(self, b: Vector) -> Vector:
+        """Approximate solution of ``A x = b`` for the bricks, in single precision."""
+        return self._cycle(b, 0)
+
+    def _cycle(self, b: Vector, depth: int) -> Vector:
+        if depth == len(self._levels):
+            return self._direct(b)
+        level, transfer = self._levels[depth], self._transfers[depth]
+        x, residual = smooth(level, None, b)
+        coarse = self._cycle(transfer.restrict(residual), depth + 1)
+        x += level.hold(transfer.prolong(coarse, x))
+        return smooth(level, x, b)[0]
 
 
 def _anchors(cells: Cells, matrices: FloatArray) -> IntArray:
