@@ -47,7 +47,8 @@ class Brick:
     @property
     def stiffness(self) -> FloatArray:
         """Stiffness of the full brick, (24, 24)."""
-        return np.einsum("gij,gik->jk", self.strain, self.strain)
+        matrix: FloatArray = np.einsum("gij,gik->jk", self.strain, self.strain)
+        return matrix
 
 
 def elasticity(poisson: float) -> FloatArray:
@@ -72,7 +73,8 @@ def _strain_operator(gradients: FloatArray) -> FloatArray:
     for row, (a, b) in enumerate(((0, 1), (1, 2), (2, 0)), start=3):
         operator[row, :, a] = gradients[:, b]
         operator[row, :, b] = gradients[:, a]
-    return operator.reshape(6, -1)
+    flat: FloatArray = operator.reshape(6, -1)
+    return flat
 
 
 def make_brick(size: FloatArray, poisson: float) -> Brick:

@@ -66,9 +66,7 @@ def _spread(first: IntArray, last: IntArray) -> tuple[IntArray, IntArray]:
 def _edge_x(low: FloatArray, high: FloatArray, y: FloatArray) -> FloatArray:
     """Where edges from ``low`` to ``high`` (by y) cross the height y."""
     rise = high[:, 1] - low[:, 1]
-    return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (
-        high[:, 0] - low[:, 0]
-    )
+    return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (high[:, 0] - low[:, 0])
 
 
 def _segments(corners: FloatArray, step: FloatArray, counts: IntArray) -> _Segments:
@@ -153,14 +151,14 @@ def fill_bricks(
         a, b = np.searchsorted(column[:, 0], [2 * start, 2 * stop])
         shape = (2 * (stop - start), int(halves[1]), int(halves[2]))
         fill = _integrate(
-            column[a:b] - [2 * start, 0], height[a:b] / step[2], share[a:b], shape
+            column[a:b] - np.array([2 * start, 0]), height[a:b] / step[2], share[a:b], shape
         )
         split = fill.reshape(stop - start, 2, int(counts[1]), 2, int(counts[2]), 2)
         eighths = split.transpose(0, 2, 4, 1, 3, 5).reshape(-1, 8)
         eighths[eighths > 1.0 - _ROUNDING] = 1.0
         kept = np.flatnonzero(eighths.mean(axis=1) >= least)
         place = np.unravel_index(kept, (stop - start, int(counts[1]), int(counts[2])))
-        cells.append(np.stack(place, axis=1) + [start, 0, 0])
+        cells.append(np.stack(place, axis=1) + np.array([start, 0, 0]))
         octants.append(eighths[kept])
     return Filling(np.concatenate(cells), np.concatenate(octants), underside)
 

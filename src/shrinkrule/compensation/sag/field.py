@@ -79,7 +79,8 @@ class SagField:
         sides = self.displacement[self.bricks.corners].reshape(-1, 2, 2, 2, 3)
         ahead = [sides.take(1, axis=1 + d).mean(axis=(1, 2)) for d in range(3)]
         behind = [sides.take(0, axis=1 + d).mean(axis=(1, 2)) for d in range(3)]
-        return (np.stack(ahead, axis=2) - np.stack(behind, axis=2)) / self.grid.size
+        slopes: FloatArray = (np.stack(ahead, axis=2) - np.stack(behind, axis=2)) / self.grid.size
+        return slopes
 
     def steepest(self) -> float:
         """Largest rotation of any brick, radians."""

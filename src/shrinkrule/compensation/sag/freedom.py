@@ -45,11 +45,9 @@ def find_bodies(bricks: Bricks) -> Bodies:
     first, rest = np.repeat(bricks.corners[:, 0], 7), bricks.corners[:, 1:].ravel()
     graph = coo_array((np.ones(len(rest), dtype=np.int8), (first, rest)), shape=(count, count))
     label = connected_components(graph, directed=False)[1].astype(np.int64)
-    volume = np.bincount(label, weights=bricks.volumes)
+    volume = np.bincount(label, weights=bricks.volumes).astype(np.float64)
     position = bricks.nodes * bricks.brick.size
-    centre = np.stack(
-        [np.bincount(label, weights=bricks.volumes * x) for x in position.T], axis=1
-    )
+    centre = np.stack([np.bincount(label, weights=bricks.volumes * x) for x in position.T], axis=1)
     return Bodies(label, volume, centre / volume[:, None])
 
 

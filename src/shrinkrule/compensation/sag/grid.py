@@ -20,8 +20,10 @@ from shrinkrule.errors import MeshError
 LEAST_FILLED: Final = 0.02
 """Bricks filled less than this are left out; their weight is lost, their stiffness is nothing."""
 
+SLACK: Final = 1.3
+"""Bricks may be this much smaller than asked if large flat faces then lie between them."""
+
 _SLAB_BYTES: Final = 200_000_000
-_SLACK: Final = 1.3  # bricks may be this much smaller than asked if planes then fit
 _UPRIGHT: Final = 1e-3  # a facet's normal this near an axis counts as along it
 _AGREEMENT: Final = 0.2  # share of upright area that must agree before the grid is turned
 
@@ -49,7 +51,8 @@ class Grid:
 
     def local(self, points: FloatArray) -> FloatArray:
         """Points (n, 3) of the mesh's frame, in the grid's frame from its low corner, mm."""
-        return points @ self.turn.T - self.origin
+        local: FloatArray = points @ self.turn.T - self.origin
+        return local
 
 
 def furnace_turn(mesh: trimesh.Trimesh, up: FloatArray) -> FloatArray:
@@ -66,24 +69,27 @@ def furnace_turn(mesh: trimesh.Trimesh, up: FloatArray) -> FloatArray:
     first = side - up * (side @ up)
     first /= np.linalg.norm(first)
     turn = np.array([first, np.cross(up, first), up])
-    if np.linalg.det(turn) < 0.0:
-        raise AssertionError("the furnace frame is left-handed")
     normals = np.asarray(mesh.face_normals) @ turn.T
     areas = np.asarray(mesh.area_faces)
     level = np.hypot(normals[:, 0], normals[:, 1])
     upright = level > 0.99
-    fold = np.sum(areas[upright] * np.exp(4j * np.arctan2(normals[upright, 1], normals[upright, 0])))
+    fold = np.sum(
+        areas[upright] * np.exp(4j * np.arctan2(normals[upright, 1], normals[upright, 0]))
+    )
     if abs(fold) < _AGREEMENT * areas[upright].sum() or not upright.any():
         return turn
     yaw = -np.angle(fold) / 4.0
     cosine, sine = np.cos(yaw), np.sin(yaw)
-    return np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0.0, 0.0, 1.0]]) @ turn
+    yawed: FloatArray = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0, 0, 1]]) @ turn
+    return yawed
 
 
-def _fitting_count(positions: FloatArray, areas: FloatArray, extent: float, brick: float) -> int:
+def _fitting_count(
+    positions: FloatArray, areas: FloatArray, extent: float, brick: float, slack: float
+) -> int:
     """Bricks along one axis, so that the planes (weighted by area) lie between bricks."""
     fewest = max(1, int(np.ceil(extent / brick - 1e-9)))
-    most = max(fewest, int(np.floor(fewest * _SLACK)))
+    most = max(fewest, int(np.floor(fewest * slack)))
     if not len(positions):
         return fewest
     candidates = np.arange(fewest, most + 1)
@@ -94,7 +100,7 @@ def _fitting_count(positions: FloatArray, areas: FloatArray, extent: float, bric
     return int(candidates[np.argmin(cost + 0.02 * (candidates / fewest - 1.0))])
 
 
-def lay_grid(mesh: trimesh.Trimesh, turn: FloatArray, brick: float, *, fit: bool = True) -> Grid:
+def lay_grid(mesh: trimesh.Trimesh, turn: FloatArray, brick: float, slack: float = SLACK) -> Grid:
     """Lay a grid of bricks no larger than ``brick`` around a part.
 
     Parameters
@@ -105,8 +111,8 @@ def lay_grid(mesh: trimesh.Trimesh, turn: FloatArray, brick: float, *, fit: bool
         Rotation from the mesh's frame to the grid's.
     brick : float
         Largest side of a brick, mm.
-    fit : bool
-        Whether the bricks may be made smaller so that flat faces lie between them.
+    slack : float
+        Bricks may be made this much smaller so that flat faces lie between them; 1 is never.
     """
     vertices = np.asarray(mesh.vertices) @ turn.T
     low, high = vertices.min(axis=0), vertices.max(axis=0)
@@ -115,9 +121,9 @@ def lay_grid(mesh: trimesh.Trimesh, turn: FloatArray, brick: float, *, fit: bool
     centres = vertices[np.asarray(mesh.faces)].mean(axis=1) - low
     counts = np.empty(3, dtype=np.int64)
     for axis in range(3):
-        flat = np.abs(normals[:, axis]) > 1.0 - _UPRIGHT if fit else np.zeros(len(areas), bool)
+        flat = np.abs(normals[:, axis]) > 1.0 - _UPRIGHT
         counts[axis] = _fitting_count(
-            centres[flat, axis], areas[flat], float(high[axis] - low[axis]), brick
+            centres[flat, axis], areas[flat], float(high[axis] - low[axis]), brick, slack
         )
     return Grid(turn=turn, origin=low, size=(high - low) / counts, counts=counts)
 

@@ -129,9 +129,7 @@ def _join_corners(places: IntArray, touching: IntArray) -> IntArray:
         shared = np.all((theirs >= 0) & (theirs <= 1), axis=1)
         other = theirs[shared] @ np.array([4, 2, 1])
         joined.append(
-            np.stack(
-                [touching[shared, 0] * 8 + mine, touching[shared, 1] * 8 + other], axis=1
-            )
+            np.stack([touching[shared, 0] * 8 + mine, touching[shared, 1] * 8 + other], axis=1)
         )
     return _groups(8 * len(places), np.concatenate(joined)).reshape(-1, 8)
 
@@ -139,7 +137,8 @@ def _join_corners(places: IntArray, touching: IntArray) -> IntArray:
 def hats(position: FloatArray) -> FloatArray:
     """Trilinear hats (n, 8) of a unit cell's corners at positions (n, 3) in it."""
     sides = np.where(CORNERS == 1, position[:, None, :], 1.0 - position[:, None, :])
-    return sides.prod(axis=2)
+    weights: FloatArray = sides.prod(axis=2)
+    return weights
 
 
 def _cross_matrix(arms: FloatArray) -> FloatArray:
@@ -149,7 +148,7 @@ def _cross_matrix(arms: FloatArray) -> FloatArray:
     return np.array([[zero, z, -y], [-z, zero, x], [y, -x, zero]]).transpose(2, 0, 1)
 
 
-def prolongation_templates(factor: int, aspect: FloatArray, *, rotations: bool) -> FloatArray:
+def prolongation_templates(factor: int, aspect: FloatArray, directions: int) -> FloatArray:
     """What a fine cell's corners do when a coarse cell's corners move.
 
     Parameters
@@ -158,22 +157,22 @@ def prolongation_templates(factor: int, aspect: FloatArray, *, rotations: bool) 
         Fine cells along one side of the coarse cell.
     aspect : (3,) float
         Sides of the coarse cell in units of the rotation's arm.
-    rotations : bool
-        Whether the fine corners carry rotations too, as coarse ones do.
+    directions : int
+        At each fine corner: 3, or 6 where it can turn too, as the coarse ones can.
 
     Returns
     -------
-    (factor^3, 8 d, 48) float
-        With d = 6 directions at each fine corner, or 3.
+    (factor^3, 8 directions, 48) float
+        The fine corners' movements for unit movements of the coarse ones.
     """
     slots = np.stack(np.unravel_index(np.arange(factor**3), (factor,) * 3), axis=1)
     position = (slots[:, None, :] + CORNERS).reshape(-1, 3) / factor
     weight = hats(position)
     arms = (position[:, None, :] - CORNERS) * aspect
-    blocks = np.zeros((len(position), 8, 6 if rotations else 3, 6))
+    blocks = np.zeros((len(position), 8, directions, 6))
     blocks[:, :, :3, :3] = np.eye(3)
     blocks[:, :, :3, 3:] = _cross_matrix(arms.reshape(-1, 3)).reshape(-1, 8, 3, 3)
-    if rotations:
+    if directions == 6:
         blocks[:, :, 3:, 3:] = np.eye(3)
     blocks *= weight[:, :, None, None]
     rows = 8 * blocks.shape[2]
@@ -199,7 +198,7 @@ def gather_bricks(
         The coarse cells to gather.
     """
     factor = step.factor
-    blends = prolongation_templates(factor, factor * bricks.brick.size / arm, rotations=False)
+    blends = prolongation_templates(factor, factor * bricks.brick.size / arm, 3)
     row = np.full(len(step.cells.places), -1, dtype=np.int64)
     row[chosen] = np.arange(len(chosen))
     mine = np.flatnonzero(row[step.parent] >= 0)
@@ -209,7 +208,10 @@ def gather_bricks(
     for pattern in np.unique(bits):
         moves = ((pattern >> np.arange(24)) & 1 == 0).astype(np.float64)
         alike = mine[bits == pattern]
-        for group, whole in ((alike[alike < bricks.full], True), (alike[alike >= bricks.full], False)):
+        for group, whole in (
+            (alike[alike < bricks.full], True),
+            (alike[alike >= bricks.full], False),
+        ):
             if not len(group):
                 continue
             slots, column = np.unique(step.slot[group], return_inverse=True)
@@ -247,7 +249,7 @@ def gather_cells(matrices: FloatArray, step: Coarsening, aspect: FloatArray) -> 
     aspect : (3,) float
         Sides of the coarse cell in units of the rotation's arm.
     """
-    blends = prolongation_templates(step.factor, aspect, rotations=True)
+    blends = prolongation_templates(step.factor, aspect, 6)
     total = np.zeros((len(step.cells.places), 48, 48))
     for slot, blend in enumerate(blends):
         mine = np.flatnonzero(step.slot == slot)

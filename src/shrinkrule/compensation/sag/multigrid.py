@@ -16,7 +16,6 @@ from typing import Any, Final, Protocol
 import numpy as np
 import scipy.sparse
 import scipy.sparse.linalg
-from numpy.typing import NDArray
 
 from shrinkrule.compensation.sag.hierarchy import (
     Cells,
@@ -153,9 +152,7 @@ class CellLevel:
         return relaxed
 
 
-def factorise(
-    cells: Cells, matrices: FloatArray, pinned: IntArray
-) -> Callable[[Vector], Vector]:
+def factorise(cells: Cells, matrices: FloatArray, pinned: IntArray) -> Callable[[Vector], Vector]:
     """Direct solver for a level; ``pinned`` nodes take up sliding that nothing resists."""
     count = 6 * len(cells.nodes)
     place = (6 * cells.corners[:, :, None] + np.arange(6)).reshape(-1, 48)
@@ -223,7 +220,7 @@ class CellTransfer:
     """Between two coarse levels."""
 
     def __init__(self, fine: Cells, step: Coarsening, aspect: FloatArray) -> None:
-        blends = prolongation_templates(step.factor, aspect, rotations=True)
+        blends = prolongation_templates(step.factor, aspect, 6)
         count = len(fine.nodes)
         owner, corner = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
         owner[fine.corners] = np.arange(len(fine.corners))[:, None]

@@ -139,6 +139,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
             mend="close the mesh and turn its facets outward",
         )
     turn = furnace_turn(mesh, settings.up)
+    vertices = np.asarray(mesh.vertices) @ turn.T
     wall = settings.wall_mm if settings.wall_mm is not None else thinnest_wall(mesh)
     finest = _finest(mesh, turn, settings)
     wanted = settings.brick_mm
@@ -152,12 +153,12 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
             mend=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
     if wall / finest < FEWEST_BRICKS:
-        unknowns = _estimate_unknowns(mesh, turn, wall / FEWEST_BRICKS)
+        unknowns = _estimate_unknowns(mesh, turn, wall)
+        memory = _estimate_memory(unknowns, np.ptp(vertices, axis=0) / wall)
         raise SettingError(
-            f"a wall of {wall:.2g} mm needs bricks of no more than {wall:.2g} mm, "
-            f"about {unknowns:,} unknowns, more than the budget",
-            mend=f"allow {unknowns:,} unknowns and "
-            f"{_estimate_memory(unknowns, np.ptp(np.asarray(mesh.vertices) @ turn.T, axis=0) / wall) / 1e9:.1f} GB",
+            f"a wall of {wall:.2g} mm needs bricks no larger, about {unknowns:,} unknowns, "
+            "more than the budget",
+            mend=f"allow {unknowns:,} unknowns and {memory / 1e9:.1f} GB",
         )
     grid = lay_grid(mesh, turn, max(wanted, finest))
     unknowns = _estimate_unknowns(mesh, turn, float(np.prod(grid.size) ** (1.0 / 3.0)))

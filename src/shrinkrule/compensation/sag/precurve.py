@@ -17,20 +17,24 @@ import trimesh
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.grid import lay_grid
 from shrinkrule.compensation.sag.material import Base, FloatArray, SagMaterial, SagSettings
-from shrinkrule.compensation.sag.plan import plan
-from shrinkrule.compensation.sag.refine import MAX_FACETS, refine_where
+from shrinkrule.compensation.sag.plan import SagPlan, plan
+from shrinkrule.compensation.sag.refine import Mask, refine_where
 from shrinkrule.compensation.sag.solve import (
-    COARSER,
     LARGEST_SLOPE,
+    GridSag,
     Progress,
     SagResult,
     describe,
-    grid_difference,
+    on_two_grids,
     sag_on_grid,
+    silent,
+    within,
 )
+
 ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
 
+_FALLEN_SHARE: Final = 0.1  # of the wall: a part that falls further onto the plate is lost
 _STALLED: Final = 0.8  # of the best error so far: a round that gains less is the last
 _FIRST_PIECES: Final = 8  # edges longer than this share of the part are split before looking
 _BEND_SHARE: Final = 0.25  # of the tolerance: a facet may miss the curve by this much
@@ -122,64 +126,80 @@ def precurve(
     SettingError
         If it does not fit the budget.
     """
-    tell = progress or (lambda _stage, _share: None)
+    tell = progress or silent
     tell("planning", 0.0)
     planned = plan(mesh, settings)
-    coarse_grid = lay_grid(mesh, planned.grid.turn, COARSER * planned.brick_mm)
-    coarse = sag_on_grid(mesh, coarse_grid, material, settings)
     share = 1.0 / (settings.max_rounds + 1)
-    first = sag_on_grid(
-        mesh,
-        planned.grid,
-        material,
-        settings,
-        coarse,
-        lambda done: tell("sag as given", share * done),
+    first, numerical_mm = on_two_grids(
+        mesh, material, settings, planned, within(tell, "sag as given", 0.0, share)
     )
     wanted = refine_to_follow(mesh, first.field, settings.tolerance_mm)
-    before = describe(
-        wanted, material, planned, first, grid_difference(first.field, coarse.field)
-    )
-    if before.largest_sag_mm < settings.tolerance_mm and _reach(before) < settings.tolerance_mm:
+    before = describe(wanted, material, planned, first, numerical_mm)
+    hopeless = why_hopeless(before, planned.wall_mm, settings)
+    if hopeless or _reach(before) < settings.tolerance_mm:
+        tell("looked at the sag", 1.0)
+        verdict = Saving.HOPELESS if hopeless else Saving.NOT_NEEDED
+        advice = (*hopeless, *what_helps(before, planned.wall_mm)) if hopeless else ()
         fired = np.asarray(wanted.vertices) + before.displacement
-        return PrecurveResult(
-            wanted, wanted, before, fired, 0, (_reach(before),), Saving.NOT_NEEDED, ()
-        )
+        return PrecurveResult(wanted, wanted, before, fired, 0, (_reach(before),), verdict, advice)
+    firings = _fire_until_straight(wanted, before, first, planned, material, settings, tell)
+    best = min(firings, key=lambda firing: firing.error_mm)
+    tell("pre-curved", 1.0)
+    verdict, advice = _judge(best, wanted, before, planned.wall_mm, settings)
+    return PrecurveResult(
+        mesh=best.mesh,
+        wanted=wanted,
+        before=before,
+        fired=best.fired,
+        rounds=len(firings),
+        errors_mm=tuple(firing.error_mm for firing in firings),
+        verdict=verdict,
+        advice=advice,
+    )
 
+
+@dataclass(frozen=True)
+class _Firing:
+    """A pre-curved part, where its vertices come to lie, and by how much they miss."""
+
+    mesh: trimesh.Trimesh
+    fired: FloatArray
+    error_mm: float
+
+
+def _fire_until_straight(
+    wanted: trimesh.Trimesh,
+    before: SagResult,
+    first: GridSag,
+    planned: SagPlan,
+    material: SagMaterial,
+    settings: SagSettings,
+    tell: Progress,
+) -> list[_Firing]:
     target = np.asarray(wanted.vertices, dtype=np.float64)
-    flat = settings.base is Base.FLAT or settings.supports
-    base = float((target @ settings.up).min()) if flat else None
-    bent, best = target - before.displacement, None
+    floor = float((target @ settings.up).min())
+    keep_flat = settings.base is Base.FLAT or bool(settings.supports)
     enough = min(settings.tolerance_mm, ENOUGH_SHARE * _reach(before))
-    errors: list[float] = []
-    solved = first
+    share = 1.0 / (settings.max_rounds + 1)
+    shape, solved = target - before.displacement, first
+    firings: list[_Firing] = []
     for number in range(1, settings.max_rounds + 1):
-        shape = bent if base is None else _above(bent, settings.up, base)
-        candidate = trimesh.Trimesh(shape, wanted.faces, process=False)
+        if keep_flat:
+            shape = _above(shape, settings.up, floor)
+        bent = trimesh.Trimesh(shape, wanted.faces, process=False)
+        grid = lay_grid(bent, planned.grid.turn, planned.brick_mm, slack=1.0)
         stage = f"firing the pre-curved part, round {number}"
-        begun = number * share
-        grid = lay_grid(candidate, planned.grid.turn, planned.brick_mm, fit=False)
-        solved = sag_on_grid(
-            candidate,
-            grid,
-            material,
-            settings,
-            solved,
-            lambda done, stage=stage, begun=begun: tell(stage, begun + share * done),
-        )
+        tick = within(tell, stage, number * share, share)
+        solved = sag_on_grid(bent, grid, material, settings, solved, tick)
         fired = put_down(shape + solved.field.at(shape), shape, target, settings.up)
         miss = fired - target
-        errors.append(float(np.linalg.norm(miss, axis=1).max()))
-        if best is None or errors[-1] <= min(errors[:-1], default=np.inf):
-            best = (candidate, fired)
-        if errors[-1] < enough or errors[-1] > _STALLED * min(errors[:-1], default=np.inf):
+        error = float(np.linalg.norm(miss, axis=1).max())
+        best = min((firing.error_mm for firing in firings), default=np.inf)
+        firings.append(_Firing(bent, fired, error))
+        if error < enough or error > _STALLED * best:
             break
-        bent = shape - miss
-    tell("pre-curved", 1.0)
-    verdict, advice = _judge(wanted, best[0], before, planned.wall_mm, settings, min(errors))
-    return PrecurveResult(
-        best[0], wanted, before, best[1], len(errors), tuple(errors), verdict, advice
-    )
+        shape = shape - miss
+    return firings
 
 
 def refine_to_follow(
@@ -199,12 +219,12 @@ def refine_to_follow(
     longest = float(np.max(mesh.extents)) / _FIRST_PIECES
     shortest = float(field.grid.size.min())
 
-    def bends(ends: FloatArray) -> np.ndarray:
+    def bends(ends: FloatArray) -> Mask:
         length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
         long = np.flatnonzero(length > 2.0 * shortest)
         moved = field.at(ends[long].reshape(-1, 3)).reshape(-1, 2, 3)
         off = field.at(ends[long].mean(axis=1)) - moved.mean(axis=1)
-        split = length > longest
+        split: Mask = length > longest
         split[long] |= np.linalg.norm(off, axis=1) > _BEND_SHARE * tolerance_mm
         return split
 
@@ -246,39 +266,47 @@ def _reach(result: SagResult) -> float:
     return float(np.linalg.norm(result.displacement, axis=1).max())
 
 
+def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tuple[str, ...]:
+    """Reasons why no allowance will save a part; empty if there are none."""
+    sag = before.largest_sag_mm
+    if before.fallen_mm > max(10.0 * settings.tolerance_mm, _FALLEN_SHARE * wall_mm):
+        return (f"it sags down by {before.fallen_mm:.2g} mm onto what lies below",)
+    if sag > wall_mm:
+        return (f"its sag of {sag:.2g} mm is more than its thinnest wall of {wall_mm:.2g} mm",)
+    return ()
+
+
+def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
+    """What would lessen the sag."""
+    ways = ["try another way up", "hold the place that sags most with a setter block or ballast"]
+    # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
+    thicker = (10.0 * before.largest_sag_mm * wall_mm**2) ** (1.0 / 3.0)
+    if thicker > wall_mm:
+        ways.append(
+            f"make the wall that carries it {thicker:.2g} instead of {wall_mm:.2g} mm thick"
+        )
+    return tuple(ways)
+
+
 def _judge(
+    best: _Firing,
     wanted: trimesh.Trimesh,
-    bent: trimesh.Trimesh,
     before: SagResult,
     wall_mm: float,
     settings: SagSettings,
-    remaining_mm: float,
 ) -> tuple[Saving, tuple[str, ...]]:
-    """Tell what the allowance does, why, and what would help."""
-    sag = before.largest_sag_mm
-    thicker = (2.0 * sag * wall_mm**2) ** (1.0 / 3.0)
-    help_ = (
-        "try another way up",
-        "hold the place that sags most with a setter block or ballast",
-        f"make the wall that carries it about {thicker:.2g} mm thick instead of {wall_mm:.2g} mm: "
-        "it would then sag by less than half of that",
-    )
-    if before.fallen_mm > max(10.0 * settings.tolerance_mm, 0.1 * wall_mm):
-        why = f"it sags down by {before.fallen_mm:.2g} mm onto what lies below"
-        return Saving.HOPELESS, (why, *help_)
-    if sag > wall_mm:
-        why = f"its sag of {sag:.2g} mm is more than its thinnest wall of {wall_mm:.2g} mm"
-        return Saving.HOPELESS, (why, *help_)
+    """Tell what the allowance does, what to mind, and what would help."""
     notes = []
     if before.steepest > LARGEST_SLOPE:
         notes.append("it turns too far for the linear model: fire a trial part first")
-    heights = np.asarray(wanted.vertices) @ settings.up
-    lowered = heights.min() - float((np.asarray(bent.vertices) @ settings.up).min())
+    floor = float((np.asarray(wanted.vertices) @ settings.up).min())
+    lowered = floor - float((np.asarray(best.mesh.vertices) @ settings.up).min())
     if lowered > settings.tolerance_mm:
         notes.append(
-            f"its underside is curved by {lowered:.2g} mm: print it on a raft, or keep the base flat"
+            f"its underside is curved by {lowered:.2g} mm: print it on a raft, "
+            "or have the base kept flat"
         )
-    if remaining_mm < settings.tolerance_mm:
+    if best.error_mm < settings.tolerance_mm:
         return Saving.SAVED, tuple(notes)
-    notes.append(f"{remaining_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
-    return Saving.PARTLY, (*notes, *help_)
+    notes.append(f"{best.error_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
+    return Saving.PARTLY, (*notes, *what_helps(before, wall_mm))

@@ -58,14 +58,13 @@ def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Tri
         )
 
     def too_long(ends: FloatArray) -> Mask:
-        return np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) > max_edge_mm
+        long: Mask = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) > max_edge_mm
+        return long
 
     return refine_where(mesh, too_long)
 
 
-def refine_where(
-    mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]
-) -> trimesh.Trimesh:
+def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
     """Split facets until no edge asks for it.
 
     Parameters
@@ -224,8 +223,10 @@ def _apart(chosen: IntArray, left: IntArray, right: IntArray, facets: int) -> In
     place = np.arange(len(chosen))
     np.minimum.at(rank, left[chosen], place)
     np.minimum.at(rank, right[chosen], place)
-    return chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
+    apart: IntArray = chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
+    return apart
 
 
 def _first_of_each(chosen: IntArray, key: IntArray) -> IntArray:
-    return chosen[np.sort(np.unique(key, return_index=True)[1])]
+    first: IntArray = chosen[np.sort(np.unique(key, return_index=True)[1])]
+    return first

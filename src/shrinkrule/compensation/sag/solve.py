@@ -40,7 +40,7 @@ from shrinkrule.compensation.sag.material import (
 )
 from shrinkrule.compensation.sag.plan import SagPlan, plan
 from shrinkrule.compensation.sag.system import Bricks, join_bricks
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import MeshError, SettingError
 
 Progress = Callable[[str, float], None]
 
@@ -52,6 +52,9 @@ LARGEST_SLOPE: Final = 0.1
 
 LARGEST_STRAIN: Final = 0.1
 """Beyond this strain the shape that sags is no longer the shape that was solved."""
+
+_COARSEST_UNKNOWNS: Final = 3000
+_COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grid
 
 
 @dataclass(frozen=True)
@@ -210,7 +213,8 @@ def _near_facets(
 ) -> IntArray:
     patch = mesh.submesh([list(facets)], append=True)
     distance = trimesh.proximity.ProximityQuery(patch).on_surface(place)[1]
-    return nodes[distance <= brick]
+    near: IntArray = nodes[distance <= brick]
+    return near
 
 
 def solve_sag(
@@ -242,22 +246,63 @@ def solve_sag(
 
     Source: docs/theory-sag.md.
     """
-    tell = progress or _silent
+    tell = progress or silent
     tell("planning", 0.0)
     planned = plan(mesh, settings)
-    tell("coarse solve", 0.02)
+    tick = within(tell, "solving", 0.0, 1.0)
+    solved, numerical_mm = on_two_grids(mesh, material, settings, planned, tick)
+    tell("solved", 1.0)
+    return describe(mesh, material, planned, solved, numerical_mm)
+
+
+def on_two_grids(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    settings: SagSettings,
+    planned: SagPlan,
+    tick: Callable[[float], None],
+) -> tuple[GridSag, float]:
+    """Solve on a coarser grid and on the planned one; the difference tells the uncertainty, mm.
+
+    Still coarser grids come first: they are cheap, and find where the part lifts.
+    """
+    similar = None
+    for steps in range(_coarse_steps(planned), 1, -1):
+        similar = _try_grid(mesh, material, settings, planned, COARSER**steps, similar)
     coarse_grid = lay_grid(mesh, planned.grid.turn, COARSER * planned.brick_mm)
-    coarse = sag_on_grid(mesh, coarse_grid, material, settings)
+    coarse = sag_on_grid(mesh, coarse_grid, material, settings, similar)
+    tick(_COARSE_SHARE)
     fine = sag_on_grid(
         mesh,
         planned.grid,
         material,
         settings,
         coarse,
-        lambda done: tell("solving", 0.15 + 0.85 * done),
+        lambda done: tick(_COARSE_SHARE + (1.0 - _COARSE_SHARE) * done),
     )
-    tell("solving", 1.0)
-    return describe(mesh, material, planned, fine, grid_difference(fine.field, coarse.field))
+    return fine, grid_difference(fine.field, coarse.field)
+
+
+def _coarse_steps(planned: SagPlan) -> int:
+    """How often the bricks may be enlarged before the grid means nothing."""
+    steps = np.log(max(planned.unknowns / _COARSEST_UNKNOWNS, 1.0)) / np.log(COARSER**3)
+    return 1 + int(steps)
+
+
+def _try_grid(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    settings: SagSettings,
+    planned: SagPlan,
+    factor: float,
+    similar: GridSag | None,
+) -> GridSag | None:
+    """Solve on a very coarse grid, to begin the next with; a part too thin for it has none."""
+    grid = lay_grid(mesh, planned.grid.turn, factor * planned.brick_mm)
+    try:
+        return sag_on_grid(mesh, grid, material, settings, similar)
+    except MeshError:
+        return similar
 
 
 def grid_difference(fine: SagField, coarse: SagField) -> float:
@@ -341,5 +386,10 @@ def _warned(result: SagResult, planned: SagPlan, material: SagMaterial) -> SagRe
     return replace(result, warnings=tuple(warnings))
 
 
-def _silent(stage: str, share: float) -> None:
-    """Nobody listens."""
+def silent(stage: str, share: float) -> None:
+    """Progress that nobody watches."""
+
+
+def within(tell: Progress, stage: str, start: float, span: float) -> Callable[[float], None]:
+    """Progress of a stage, as part of the whole."""
+    return lambda done: tell(stage, start + span * done)

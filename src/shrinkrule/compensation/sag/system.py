@@ -106,7 +106,7 @@ def join_bricks(brick: Brick, places: IntArray, octants: FloatArray) -> Bricks:
         weights=(1.0 - EVENING) * octants + EVENING * octants.mean(axis=1, keepdims=True),
         corners=corners,
         nodes=np.stack(np.unravel_index(used, tuple(shape)), axis=1),
-        volumes=volumes,
+        volumes=volumes.astype(np.float64),
     )
 
 
