@@ -39,7 +39,7 @@ FINE: Final = 1e-5
 """Relative error of the last iteration, far below every other error here."""
 
 _TOUCH: Final = 0.02  # of a brick: gaps below this are standing
-_WIDER: Final = (0.02, 0.1, 0.25, 0.5, 1.0)  # of a brick: how near counts, until it stands
+_WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
 _SINK: Final = 1e-3  # of the largest sag: below this sinking in is rounding
 
@@ -314,8 +314,7 @@ def _within(tick: Callable[[float], None], start: float, span: float) -> Callabl
 
 
 def lifted(standing: Standing) -> FloatArray:
-    """Height (l,) by which the seats that stood and lifted are off the plate, mm."""
+    """Height (l,) by which the seats that stood and lifted have risen, mm."""
     gone = standing.stood & ~standing.touching
-    node = standing.seats.node[gone]
-    heights: FloatArray = standing.rest.displacement[node, 2] + standing.seats.gap[gone]
+    heights: FloatArray = standing.rest.displacement[standing.seats.node[gone], 2]
     return heights

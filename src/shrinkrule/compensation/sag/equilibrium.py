@@ -15,7 +15,7 @@ from shrinkrule.compensation.sag.system import Bricks, Stiffness
 from shrinkrule.errors import MeshError
 
 MAX_ITERATIONS: Final = 400
-_WORK: Final = 1e-6  # share of the weight that may do work in a free movement: rounding
+_BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances
 
 
 @dataclass(frozen=True)
@@ -96,8 +96,11 @@ class Equilibrium:
             If the weight can move a body without straining it.
         """
         slides = free_movements(self.bricks, self.bodies, free)
-        work = [abs(_dot(slide, self.load)) for slide in slides]
-        if np.any(np.array(work) > _WORK * np.abs(self.load).sum()):
+        # Weight times fall, for a movement whose largest displacement is one.
+        falls = np.array([abs(_dot(slide, self.load)) / np.abs(slide).max() for slide in slides])
+        extent = float((np.ptp(self.bricks.nodes, axis=0) * self.bricks.brick.size).max())
+        balanced = _BALANCE * float(self.bricks.brick.size.max()) / extent
+        if np.any(falls > balanced * np.abs(self.load).sum()):
             raise MeshError(
                 "nothing holds the part up against tipping or falling",
                 mend="choose another way up, or hold it with a support",

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.compensation.sag.grid import Grid, furnace_turn, lay_grid
+from shrinkrule.compensation.sag.grid import SLACK, Grid, furnace_turn, lay_grid
 from shrinkrule.compensation.sag.material import FloatArray, SagSettings
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.walls import Status, sample_surface, thickness_at
@@ -16,16 +16,13 @@ from shrinkrule.walls import Status, sample_surface, thickness_at
 BRICKS_WANTED: Final = 4.0
 """Bricks through the thinnest load-bearing wall, where the budget allows."""
 
-MOST_BRICKS: Final = 8.0
-"""More bricks through that wall are not worth their time, even where they cost little."""
-
 FEWEST_BRICKS: Final = 1.0
 """With fewer bricks through a wall than this its bending stiffness means nothing."""
 
 BYTES_PER_UNKNOWN: Final = 1400
 """Peak memory per unknown, measured on solid and thin-walled parts, with a reserve."""
 
-_QUICK: Final = 60_000  # so many unknowns cost a second at most
+_QUICK: Final = 40_000  # so many unknowns cost a second at most: a plan asks for no fewer
 _BYTES_PER_GRID_CELL: Final = 40  # dense tables over the whole box, filled or not
 _BASE_BYTES: Final = 250_000_000  # the libraries themselves, and one slab of columns
 _ERROR_AT_ONE_BRICK: Final = 0.6  # see the theory: tilted beams err by this over the square
@@ -116,6 +113,18 @@ def _finest(mesh: trimesh.Trimesh, turn: FloatArray, settings: SagSettings) -> f
     return high
 
 
+def _lay_within(
+    mesh: trimesh.Trimesh, turn: FloatArray, brick: float, budget: int
+) -> tuple[Grid, int]:
+    """Grid of bricks of at most the given side, fitted to flat faces if the budget allows."""
+    for slack in (SLACK, 1.0):
+        grid = lay_grid(mesh, turn, brick, slack)
+        unknowns = _estimate_unknowns(mesh, turn, float(np.prod(grid.size) ** (1.0 / 3.0)))
+        if unknowns <= budget:
+            break
+    return grid, unknowns
+
+
 def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     """Choose the bricks for a part and tell what the solve will take.
 
@@ -139,32 +148,27 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
             mend="close the mesh and turn its facets outward",
         )
     turn = furnace_turn(mesh, settings.up)
-    vertices = np.asarray(mesh.vertices) @ turn.T
     wall = settings.wall_mm if settings.wall_mm is not None else thinnest_wall(mesh)
     finest = _finest(mesh, turn, settings)
     wanted = settings.brick_mm
     if wanted is None:
         quick = _finest(mesh, turn, replace(settings, max_unknowns=_QUICK))
-        wanted = min(wall / BRICKS_WANTED, max(wall / MOST_BRICKS, quick))
+        wanted = min(wall / BRICKS_WANTED, quick)
     if settings.brick_mm is not None and wanted < finest:
         unknowns = _estimate_unknowns(mesh, turn, wanted)
         raise SettingError(
             f"bricks of {wanted:.3g} mm make about {unknowns:,} unknowns, more than the budget",
             mend=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
-    if wall / finest < FEWEST_BRICKS:
-        unknowns = _estimate_unknowns(mesh, turn, wall)
-        memory = _estimate_memory(unknowns, np.ptp(vertices, axis=0) / wall)
-        raise SettingError(
-            f"a wall of {wall:.2g} mm needs bricks no larger, about {unknowns:,} unknowns, "
-            "more than the budget",
-            mend=f"allow {unknowns:,} unknowns and {memory / 1e9:.1f} GB",
-        )
-    grid = lay_grid(mesh, turn, max(wanted, finest))
-    unknowns = _estimate_unknowns(mesh, turn, float(np.prod(grid.size) ** (1.0 / 3.0)))
+    grid, unknowns = _lay_within(mesh, turn, max(wanted, finest), settings.max_unknowns)
     through = wall / float(grid.size.max())
     notes = []
-    if through < BRICKS_WANTED - 0.05:
+    if through < FEWEST_BRICKS:
+        notes.append(
+            f"the thinnest wall ({wall:.2g} mm) is thinner than a brick, so its sag is not sure; "
+            f"about {_estimate_unknowns(mesh, turn, wall / BRICKS_WANTED):,} unknowns would do"
+        )
+    elif through < BRICKS_WANTED - 0.05:
         notes.append(
             f"{through:.1f} bricks through the thinnest wall ({wall:.2g} mm) are fewer than "
             f"{BRICKS_WANTED:.0f}: the sag of thin walls is less sure"

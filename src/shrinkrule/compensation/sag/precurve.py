@@ -35,6 +35,7 @@ ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
 
 _FALLEN_SHARE: Final = 0.1  # of the wall: a part that falls further onto the plate is lost
+_UNRULY_SHARE: Final = 0.3  # of the sag: more than this left over is no matter of rounds
 _STALLED: Final = 0.8  # of the best error so far: a round that gains less is the last
 _FIRST_PIECES: Final = 8  # edges longer than this share of the part are split before looking
 _BEND_SHARE: Final = 0.25  # of the tolerance: a facet may miss the curve by this much
@@ -308,5 +309,7 @@ def _judge(
         )
     if best.error_mm < settings.tolerance_mm:
         return Saving.SAVED, tuple(notes)
+    if best.error_mm > _UNRULY_SHARE * _reach(before):
+        notes.append("it is so soft that bending it anew changes its sag: near buckling or slumping")
     notes.append(f"{best.error_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
     return Saving.PARTLY, (*notes, *what_helps(before, wall_mm))
