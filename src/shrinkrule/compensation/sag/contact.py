@@ -41,7 +41,7 @@ FINE: Final = 1e-5
 _TOUCH: Final = 0.02  # of a brick: gaps below this are standing
 _WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
-_SINK: Final = 1e-3  # of the largest sag: below this sinking in is rounding
+_SINK: Final = 1.0  # of the iteration's error in the largest sag: sinking in less is rounding
 
 
 @dataclass(frozen=True)
@@ -254,7 +254,8 @@ def come_to_rest(
         sunk = displacement[seats.node, 2] + seats.gap
         mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
         release = touching & (push < -_PULL * mean_push)
-        caught = ~touching & (sunk < -max(1e-6, _SINK * float(np.abs(displacement[:, 2]).max())))
+        depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
+        caught = ~touching & (sunk < -depth)
         seen.add(np.packbits(touching).tobytes())
         following = _next(touching, release, caught, push, seen)
         if len(_tipping(bricks, bodies, seats.node[following], reach)):

@@ -32,12 +32,15 @@ class Rest:
         Estimated error in the energy norm, relative.
     converged : bool
         Whether the tolerance was reached.
+    loose : int
+        Rigid movements that nothing resisted.
     """
 
     displacement: FloatArray
     iterations: int
     error: float
     converged: bool
+    loose: int
 
 
 def _dot(a: FloatArray, b: FloatArray) -> float:
@@ -147,7 +150,8 @@ class Equilibrium:
             if tick is not None:
                 way = np.log(max(product, 1e-300) / first) / np.log(tolerance**2)
                 tick(float(np.clip(way, 0.0, 1.0)))
-        return Rest(loose(x * free) + x * (1.0 - free), iterations, error, error <= tolerance)
+        x = loose(x * free) + x * (1.0 - free)
+        return Rest(x, iterations, error, error <= tolerance, len(slides))
 
     def _error(self, product: float, x: FloatArray) -> float:
         """Energy of the error, as the preconditioner sees it, against the energy of the load."""

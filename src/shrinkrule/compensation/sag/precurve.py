@@ -19,12 +19,9 @@ from shrinkrule.compensation.sag.grid import lay_grid
 from shrinkrule.compensation.sag.material import Base, FloatArray, SagMaterial, SagSettings
 from shrinkrule.compensation.sag.plan import SagPlan, plan
 from shrinkrule.compensation.sag.refine import Mask, refine_where
+from shrinkrule.compensation.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
 from shrinkrule.compensation.sag.solve import (
-    LARGEST_SLOPE,
-    GridSag,
     Progress,
-    SagResult,
-    describe,
     on_two_grids,
     sag_on_grid,
     silent,
@@ -310,6 +307,8 @@ def _judge(
     if best.error_mm < settings.tolerance_mm:
         return Saving.SAVED, tuple(notes)
     if best.error_mm > _UNRULY_SHARE * _reach(before):
-        notes.append("it is so soft that bending it anew changes its sag: near buckling or slumping")
+        notes.append(
+            "it is so soft that bending it anew changes its sag: near buckling or slumping"
+        )
     notes.append(f"{best.error_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
     return Saving.PARTLY, (*notes, *what_helps(before, wall_mm))

@@ -25,7 +25,7 @@ Mask = NDArray[np.bool_]
 MAX_FACETS: Final = 2_000_000
 """More facets than this help nobody; the edge length asked for is refused."""
 
-_MAX_ROUNDS: Final = 60
+_MAX_ROUNDS: Final = 200
 _MAX_FLIPS: Final = 12
 _FLAT: Final = 1e-6  # of the part's size: single precision in an STL is not finer
 _GAIN: Final = 1e-6  # flip only where it is worth more than rounding
@@ -88,8 +88,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
             return trimesh.Trimesh(vertices, faces, process=False)
         marked = wanted & ~_inside_flat_faces(vertices, faces, side)
         if not marked.any():
-            marked = wanted & _longest_on_both_sides(vertices, edges, side)
-        marked = marked if marked.any() else wanted
+            marked = _longest_wanted(vertices, edges, side, wanted)
         middle = np.full(len(edges), -1, dtype=np.int64)
         middle[marked] = len(vertices) + np.arange(int(marked.sum()))
         vertices = np.concatenate([vertices, vertices[edges[marked]].mean(axis=1)])
@@ -98,7 +97,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
         if len(faces) > MAX_FACETS:
             break
     raise MeshError(
-        f"refining the surface makes more than {MAX_FACETS:,} facets",
+        f"refining the surface does not end below {MAX_FACETS:,} facets",
         mend="export the model with fewer facets, or allow a larger remaining error",
     )
 
@@ -111,11 +110,11 @@ def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
     return ends[first], side.reshape(-1, 3)
 
 
-def _longest_on_both_sides(vertices: FloatArray, edges: IntArray, side: IntArray) -> Mask:
-    """Edges (e,) that are the longest of each of their facets."""
-    length = np.linalg.norm(vertices[edges[:, 1]] - vertices[edges[:, 0]], axis=1)
+def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wanted: Mask) -> Mask:
+    """Wanted edges (e,) that no longer wanted edge of their facets goes before."""
+    length = np.linalg.norm(vertices[edges[:, 1]] - vertices[edges[:, 0]], axis=1) * wanted
     beaten = length[side] < length[side].max(axis=1, keepdims=True)
-    longest = np.ones(len(edges), dtype=bool)
+    longest = wanted.copy()
     longest[side[beaten]] = False
     return longest
 
