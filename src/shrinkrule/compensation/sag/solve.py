@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
+import igl
 import numpy as np
 import trimesh
 from scipy.spatial import KDTree
@@ -134,9 +135,10 @@ def _near_facets(
     facets: tuple[int, ...],
     brick: float,
 ) -> IntArray:
-    patch = mesh.submesh([list(facets)], append=True)
-    distance = trimesh.proximity.ProximityQuery(patch).on_surface(place)[1]
-    near: IntArray = nodes[distance <= brick]
+    patch = np.asarray(mesh.faces, dtype=np.int64)[list(facets)]
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    squared = igl.point_mesh_squared_distance(place, vertices, patch)[0]
+    near: IntArray = nodes[squared <= brick**2]
     return near
 
 

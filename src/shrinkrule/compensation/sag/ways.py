@@ -15,7 +15,7 @@ from shrinkrule.compensation.sag.plan import plan
 from shrinkrule.compensation.sag.solve import Progress, sag_on_grid, silent
 from shrinkrule.errors import MeshError
 
-UNKNOWNS_FOR_RANKING: Final = 60_000
+UNKNOWNS_FOR_RANKING: Final = 30_000
 """A ranking needs no more: it compares sags that differ by far more than their errors."""
 
 _FLOOR: Final = 1e-3  # of the height: facets this near the lowest point stand on the plate
