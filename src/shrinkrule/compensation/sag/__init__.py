@@ -13,6 +13,7 @@ from shrinkrule.compensation.sag.plan import SagPlan, plan
 from shrinkrule.compensation.sag.precurve import PrecurveResult, Saving, precurve
 from shrinkrule.compensation.sag.refine import refine_for_bending
 from shrinkrule.compensation.sag.result import SagResult
+from shrinkrule.compensation.sag.row_material import sag_material
 from shrinkrule.compensation.sag.solve import solve_sag
 from shrinkrule.compensation.sag.ways import WayUp, rank_ways_up
 
@@ -32,6 +33,7 @@ __all__ = [
     "precurve",
     "rank_ways_up",
     "refine_for_bending",
+    "sag_material",
     "solve_sag",
     "viscous_poisson",
 ]
