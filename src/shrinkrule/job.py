@@ -11,6 +11,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from typing import Final
 
 import numpy as np
 import trimesh
@@ -28,6 +29,14 @@ from shrinkrule.compensation import (
     turn_up,
     way_up,
 )
+from shrinkrule.compensation.frames import moved
+from shrinkrule.compensation.sag import (
+    PrecurveResult,
+    SagSettings,
+    Saving,
+    precurve,
+    sag_material,
+)
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.furnace import CLEARANCE_MM, Furnace, FurnaceFit, fit_in_furnace
 from shrinkrule.mesh import Part
@@ -35,6 +44,8 @@ from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, WallReport, check_walls
 
 Progress = Callable[[str, float], None]
+
+_SHARE_OF_WALLS: Final = 0.1  # of a job's time, where sag is solved too
 
 
 class Level(StrEnum):
@@ -97,6 +108,8 @@ class Recipe:
         Where the bead's spread is taken off.
     furnace : Furnace or None
         Inside sizes of what the part is fired in, if they are to be checked.
+    sag : SagSettings or None
+        How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
 
     Raises
     ------
@@ -112,6 +125,7 @@ class Recipe:
     limits: WallLimits = field(default_factory=WallLimits)
     outline: Outline = Outline.IN_PRINT
     furnace: Furnace | None = None
+    sag: SagSettings | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -174,8 +188,9 @@ class WallLook:
 class JobResult:
     """Everything the job found out; the reports only show it.
 
-    ``to_slice`` is the mesh to write: the green part, with its outlines moved if that was
-    asked for. Sizes, volumes and walls are always those of the green part as printed.
+    ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
+    outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
+    green part as printed; ``sag`` is told in the model's axes.
     """
 
     part: Part
@@ -185,6 +200,7 @@ class JobResult:
     to_slice: trimesh.Trimesh
     prediction: Prediction
     furnace_fit: FurnaceFit | None
+    sag: PrecurveResult | None
     verdict: Verdict
 
     @property
@@ -212,15 +228,34 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
     recipe = _for_this_part(recipe, part)
-    walls = look_at_walls(
-        part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, progress
-    )
-    to_slice = _to_slice(walls, recipe)
+    told = progress if recipe.sag is None else _part_of(progress, 0.0, _SHARE_OF_WALLS)
+    walls = look_at_walls(part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, told)
+    sag = _sag(part, recipe, _part_of(progress, _SHARE_OF_WALLS, 1.0))
+    to_slice = _to_slice(walls, recipe, sag)
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(walls.green, recipe.row, volume)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
-    verdict = _verdict(part, recipe, balance, walls, prediction, fit)
-    return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, verdict)
+    verdict = _verdict(part, recipe, balance, walls, prediction, fit, sag)
+    return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
+
+
+def _part_of(progress: Progress | None, start: float, stop: float) -> Progress | None:
+    """Progress of one part of the job, as a share of the whole."""
+    if progress is None:
+        return None
+    whole = progress
+    return lambda stage, done: whole(stage, start + (stop - start) * done)
+
+
+def _sag(part: Part, recipe: Recipe, progress: Progress | None) -> PrecurveResult | None:
+    """Pre-curve the wanted part in its fired size, where that is asked for."""
+    if recipe.sag is None:
+        return None
+    if recipe.row is None:
+        raise SettingError(
+            "sag needs a calibrated batch", mend="give --table and --row, or leave out --sag"
+        )
+    return precurve(part.mesh, sag_material(recipe.row), recipe.sag, progress=progress)
 
 
 def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
@@ -241,9 +276,14 @@ def _hull(green: GreenPart) -> NDArray[np.float64]:
     return deciding
 
 
-def _to_slice(walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:
-    """Green mesh, with the bead's spread taken off its outlines where that is asked for."""
+def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> trimesh.Trimesh:
+    """Green mesh, with sag and the bead's spread taken off where that is asked for."""
     green = walls.green.mesh
+    if sag is not None and sag.rounds:
+        bent = moved(sag.mesh, walls.green.from_model)
+        down = np.eye(4)
+        down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
+        green = moved(bent, down)
     if recipe.outline is Outline.IN_PRINT:
         return green
     name = walls.part.source.name
@@ -323,6 +363,7 @@ def _verdict(
     walls: WallLook,
     prediction: Prediction,
     fit: FurnaceFit | None,
+    sag: PrecurveResult | None,
 ) -> Verdict:
     reasons: list[Reason] = []
     if not part.trusted:
@@ -339,6 +380,7 @@ def _verdict(
             )
         )
     reasons += _wall_reasons(walls.places)
+    reasons += [] if sag is None else _sag_reasons(sag)
     reasons += [Reason(Level.LOOK, text) for text in walls.report.notes]
     if balance is not None and balance.warning:
         reasons.append(Reason(Level.LOOK, balance.warning))
@@ -346,6 +388,18 @@ def _verdict(
         reasons.append(Reason(Level.LOOK, f"shrinkage is {recipe.row.note}"))
     reasons += [Reason(Level.LOOK, text) for text in prediction.notes]
     return Verdict(tuple(reasons))
+
+
+def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
+    """What the sag and its allowance leave to think about."""
+    reasons = [Reason(Level.LOOK, f"sag: {text}") for text in sag.before.warnings]
+    if not sag.advice:
+        return reasons
+    if sag.verdict is Saving.HOPELESS:
+        why, *ways = sag.advice
+        text = f"sag: {why}; no allowance will save it: {', or '.join(ways)}"
+        return [Reason(Level.STOP, text), *reasons]
+    return [*(Reason(Level.LOOK, f"sag: {text}") for text in sag.advice), *reasons]
 
 
 def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from shrinkrule.cli import options
+from shrinkrule.cli import options, sag_options
 from shrinkrule.errors import SettingError
 
 if TYPE_CHECKING:
@@ -114,6 +114,13 @@ def compensate(
     apply_offset: ApplyOffset = False,
     box: options.Box = None,
     crucible: options.Crucible = None,
+    sag: sag_options.TakeOff = False,
+    furnace_up: sag_options.FurnaceUp = None,
+    support: sag_options.Support = None,
+    stuck: sag_options.Stuck = False,
+    flat_base: sag_options.FlatBase = False,
+    sag_tolerance: sag_options.Tolerance = sag_options.DEFAULT_TOLERANCE,
+    sag_unknowns: sag_options.Unknowns = sag_options.DEFAULT_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
@@ -130,7 +137,7 @@ def compensate(
 
     factors = _factors_by_hand(scale_xy, scale_z, (table, row, density, demo_table or None))
     calibration, source = (
-        (None, "") if factors else _row(table, row, density, extrapolate, demo_table)
+        (None, "") if factors else row_from(table, row, density, extrapolate, demo_table)
     )
     recipe = Recipe(
         printer=options.printer_from(nozzle, bead_width, layer_height),
@@ -141,6 +148,11 @@ def compensate(
         limits=options.limits_from(floor_layers, thick_limit),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
         furnace=options.furnace_from(box, crucible),
+        sag=sag_options.settings_from(
+            furnace_up or print_up, support, stuck, flat_base, sag_tolerance, sag_unknowns
+        )
+        if sag
+        else None,
     )
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)
@@ -172,10 +184,10 @@ def _factors_by_hand(
     return ScaleFactors(scale_xy, scale_z)
 
 
-def _row(
+def row_from(
     table: Path | None, name: str | None, density: float | None, extrapolate: bool, demo: bool
 ) -> tuple[CalibrationRow, str]:
-    """Row to shrink by, and where it came from in words."""
+    """Row to shrink by, and where it came from in words, from the texts of its options."""
     from shrinkrule.calibration import Beyond, demo_table, find_row, read_table, row_at_density
 
     if demo and table is not None:

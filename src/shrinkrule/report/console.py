@@ -10,8 +10,11 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.compensation.sag import WayUp
 from shrinkrule.job import JobResult, Level, Place, WallLook
+from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.sag_report import sag_text
 
 MOST_PLACES = 8
 _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}
@@ -40,6 +43,8 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     facts.add_row("masses", masses)
     if furnace := words.furnace(result):
         facts.add_row("furnace", furnace)
+    if result.sag is not None:
+        facts.add_row("sag", sag_text(result.sag))
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)
@@ -60,6 +65,25 @@ def show_walls(look: WallLook, console: Console) -> None:
     for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
         console.print(_reason(Level.LOOK, text))
     _show_places(look, console)
+
+
+def show_ways_up(
+    part: Part, row: CalibrationRow, ways: tuple[WayUp, ...], console: Console
+) -> None:
+    """Show the ranked ways up."""
+    console.print(f"[bold]{escape(part.source.name)}[/bold], row {escape(row.name)}")
+    table = Table(box=None, pad_edge=False)
+    for heading in ("up", "sag mm", "at x, y, z of model", "height mm", "stands on mm²"):
+        table.add_column(heading, justify="right" if "mm" in heading else "left")
+    for way in ways:
+        place = "{:.1f}, {:.1f}, {:.1f}".format(*way.sag_at) if way.stands else way.reason
+        sag = f"{way.sag_mm:.3f}" if way.stands else "-"
+        style = "" if way.stands else "dim"
+        height, area = f"{way.height_mm:.1f}", f"{way.footprint_mm2:.0f}"
+        table.add_row(way.name, sag, place, height, area, style=style)
+    console.print(table)
+    if ways[0].stands:
+        console.print(f"least sag with [bold]--furnace-up {ways[0].name}[/bold]")
 
 
 def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -> None:

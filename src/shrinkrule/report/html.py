@@ -11,6 +11,7 @@ from shrinkrule.cautions import CAUTIONS
 from shrinkrule.job import JobResult, Level
 from shrinkrule.report import words
 from shrinkrule.report.plain import program
+from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
 from shrinkrule.report.wall_pictures import legend, thickness_colouring, wall_pictures
 
 _HEADLINES = {
@@ -56,11 +57,24 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             places=[_place(n, place) for n, place in enumerate(result.walls.places, start=1)],
             swatches=legend(colouring),
             pictures=wall_pictures(result.walls, colouring),
+            sag=_sag(result),
             words=words,
             cautions=CAUTIONS,
             program=program(),
         )
     )
+
+
+def _sag(result: JobResult) -> dict[str, Any] | None:
+    if result.sag is None or result.recipe.sag is None:
+        return None
+    pictures, swatches = sag_pictures(result.sag, result.recipe.sag.furnace_up)
+    return {
+        "text": sag_text(result.sag),
+        "figures": sag_figures(result.sag),
+        "pictures": pictures,
+        "swatches": swatches,
+    }
 
 
 def _size(size: Any) -> dict[str, str]:

@@ -14,6 +14,7 @@ from shrinkrule.calibration import CalibrationRow, check_balance
 from shrinkrule.job import JobResult, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.report.sag_report import sag_dict
 from shrinkrule.version import VERSION
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
@@ -53,6 +54,9 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "furnace": None
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
+            "sag": None
+            if result.sag is None or result.recipe.sag is None
+            else sag_dict(result.sag, result.recipe.sag),
             "files": {kind: path.name for kind, path in files.items()},
         }
     )

@@ -90,9 +90,9 @@ def legend(colouring: Colouring) -> tuple[Swatch, ...]:
         f"over {edges[-1]:.1f} mm: thick, slow to debind",
     ]
     swatches = [
-        Swatch(_css(colour), name) for colour, name in zip(colouring.colours, names, strict=True)
+        Swatch(css(colour), name) for colour, name in zip(colouring.colours, names, strict=True)
     ]
-    return (*swatches, Swatch(_css(GREY), "not measured"))
+    return (*swatches, Swatch(css(GREY), "not measured"))
 
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
@@ -109,8 +109,8 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
         drawings = list(threads.map(drawn, VIEWS.values()))
         for drawing, numbers in zip(drawings, _where_shown(drawings, places), strict=True):
             _mark(drawing, {number: places[number - 1] for number in numbers})
-            _scale_bar(drawing.image, drawing.camera)
-        uris = threads.map(_data_uri, [drawing.image for drawing in drawings])
+            scale_bar(drawing.image, drawing.camera)
+        uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(Picture(uri, f"seen {side}") for uri, side in zip(uris, VIEWS, strict=True))
 
 
@@ -167,7 +167,7 @@ def _fan(turns: NDArray[np.float64]) -> NDArray[np.float64]:
     return np.asarray(side * ((step + 1) // 2) * (turns[1] - turns[0]), dtype=np.float64)
 
 
-def _scale_bar(image: Image.Image, camera: Camera) -> None:
+def scale_bar(image: Image.Image, camera: Camera) -> None:
     """Draw a bar of a round length, about a fifth of the picture."""
     reach = 0.2 * camera.width * camera.mm_per_pixel
     decade = 10.0 ** np.floor(np.log10(reach))
@@ -180,11 +180,13 @@ def _scale_bar(image: Image.Image, camera: Camera) -> None:
     pen.text(((left + right) / 2, low - 4), f"{length:g} mm", font=font, fill=INK, anchor="mb")
 
 
-def _data_uri(image: Image.Image) -> str:
+def data_uri(image: Image.Image) -> str:
+    """Picture as a data URI, PNG."""
     stream = io.BytesIO()
     image.save(stream, "PNG", compress_level=6)
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
-def _css(colour: tuple[float, ...] | NDArray[np.float64]) -> str:
+def css(colour: tuple[float, ...] | NDArray[np.float64]) -> str:
+    """Colour (3,), 0 to 1, as CSS writes it."""
     return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in colour)

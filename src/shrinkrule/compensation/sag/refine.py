@@ -1,0 +1,231 @@
+"""Splitting facets so that a surface can bend: a bar of twelve facets cannot curve.
+
+An edge is split at its middle, on both of its facets at once, so there are no cracks
+and no T-joints; the parts lie in their facet's plane, so the shape does not change.
+Creases are split before the edges inside flat faces, and between rounds the latter are
+flipped to Delaunay's rule, which keeps slivers from breeding slivers.
+
+Source: edge flipping (C. L. Lawson, Discrete Math. 3 (1972) 365-372).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from shrinkrule.compensation.sag.material import FloatArray, IntArray
+from shrinkrule.errors import MeshError, SettingError
+
+Mask = NDArray[np.bool_]
+
+MAX_FACETS: Final = 2_000_000
+"""More facets than this help nobody; the edge length asked for is refused."""
+
+_MAX_ROUNDS: Final = 200
+_MAX_FLIPS: Final = 12
+_FLAT: Final = 1e-6  # of the part's size: single precision in an STL is not finer
+_GAIN: Final = 1e-6  # flip only where it is worth more than rounding
+
+
+def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Trimesh:
+    """Split facets until no edge is longer than a given length.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any mesh; its shape is kept exactly, its vertices come first and unchanged.
+    max_edge_mm : float
+        Longest edge allowed, mm.
+
+    Raises
+    ------
+    SettingError
+        If the length is not positive, or would need more than two million facets.
+    """
+    if not (np.isfinite(max_edge_mm) and max_edge_mm > 0.0):
+        raise SettingError(
+            f"a longest edge of {max_edge_mm:g} mm is impossible", mend="give a positive length"
+        )
+    needed = int(mesh.area / (0.25 * max_edge_mm**2))
+    if needed > MAX_FACETS:
+        raise SettingError(
+            f"edges of {max_edge_mm:g} mm need about {needed:,} facets",
+            mend=f"allow edges of {np.sqrt(4.0 * mesh.area / MAX_FACETS):.2g} mm",
+        )
+
+    def too_long(ends: FloatArray) -> Mask:
+        long: Mask = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) > max_edge_mm
+        return long
+
+    return refine_where(mesh, too_long)
+
+
+def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
+    """Split facets until no edge asks for it.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any mesh.
+    split : callable
+        Told the ends (e, 2, 3) of edges, mm; says which (e,) to split.
+
+    Raises
+    ------
+    MeshError
+        If the splitting does not end.
+    """
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    for _ in range(_MAX_ROUNDS):
+        edges, side = _edges(faces)
+        wanted = split(vertices[edges])
+        if not wanted.any():
+            return trimesh.Trimesh(vertices, faces, process=False)
+        marked = wanted & ~_inside_flat_faces(vertices, faces, side)
+        if not marked.any():
+            marked = _longest_wanted(vertices, edges, side, wanted)
+        middle = np.full(len(edges), -1, dtype=np.int64)
+        middle[marked] = len(vertices) + np.arange(int(marked.sum()))
+        vertices = np.concatenate([vertices, vertices[edges[marked]].mean(axis=1)])
+        faces = _split_facets(vertices, faces, middle[side])
+        faces = _flip_inside_flat_faces(vertices, faces)
+        if len(faces) > MAX_FACETS:
+            break
+    raise MeshError(
+        f"refining the surface does not end below {MAX_FACETS:,} facets",
+        mend="export the model with fewer facets, or allow a larger remaining error",
+    )
+
+
+def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
+    """Edges (e, 2) of facets, and for each facet (m, 3) the edges 01, 12, 20."""
+    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
+    key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
+    _, first, side = np.unique(key, return_index=True, return_inverse=True)
+    return ends[first], side.reshape(-1, 3)
+
+
+def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wanted: Mask) -> Mask:
+    """Wanted edges (e,) that no longer wanted edge of their facets goes before."""
+    length = np.linalg.norm(vertices[edges[:, 1]] - vertices[edges[:, 0]], axis=1) * wanted
+    beaten = length[side] < length[side].max(axis=1, keepdims=True)
+    longest = wanted.copy()
+    longest[side[beaten]] = False
+    return longest
+
+
+def _inside_flat_faces(vertices: FloatArray, faces: IntArray, side: IntArray) -> Mask:
+    """Edges (e,) between two coplanar facets."""
+    edge, left, _, right, _ = _pairs(side)
+    inside = np.zeros(int(side.max()) + 1, dtype=bool)
+    inside[edge] = _coplanar(vertices, faces, left, right)
+    return inside
+
+
+def _pairs(side: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
+    """Edges with two facets, these facets, and which of their three edges it is."""
+    order = np.argsort(side.ravel(), kind="stable")
+    uses = np.bincount(side.ravel())
+    edge = np.flatnonzero(uses == 2)
+    start = (np.cumsum(uses) - uses)[edge]
+    return (edge, *np.divmod(order[start], 3), *np.divmod(order[start + 1], 3))
+
+
+def _coplanar(vertices: FloatArray, faces: IntArray, left: IntArray, right: IntArray) -> Mask:
+    """Whether pairs of facets (p,) face one way and lie in one plane, but for rounding."""
+    corners = vertices[faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-300)[:, None]
+    facing = (normals[left] * normals[right]).sum(axis=1) > 0.0
+    arms = corners[right] - corners[left, :1]
+    height = np.abs(np.einsum("pcd,pd->pc", arms, normals[left])).max(axis=1)
+    flat: Mask = facing & (height <= _FLAT * float(np.ptp(vertices, axis=0).max()))
+    return flat
+
+
+def _split_facets(vertices: FloatArray, faces: IntArray, middle: IntArray) -> IntArray:
+    """Split facets at the middles (m, 3) of their marked edges, -1 where not marked."""
+    count = (middle >= 0).sum(axis=1)
+    parts = [faces[count == 0]]
+
+    # Each facet is turned so that its pattern of marked edges is always the same.
+    one = np.flatnonzero(count == 1)
+    a, b, c, m, _, _ = _turned(faces[one], middle[one], (middle[one] >= 0).argmax(axis=1))
+    parts += [np.stack([a, m, c], axis=1), np.stack([m, b, c], axis=1)]
+
+    two = np.flatnonzero(count == 2)
+    a, b, c, _, n, k = _turned(faces[two], middle[two], (middle[two] < 0).argmax(axis=1))
+    # Corner c is cut off; the rest, a b n k, is halved along its shorter diagonal.
+    to_n = np.linalg.norm(vertices[a] - vertices[n], axis=1)
+    to_k = np.linalg.norm(vertices[b] - vertices[k], axis=1)
+    by_n = (to_n <= to_k)[:, None]
+    parts += [
+        np.stack([k, n, c], axis=1),
+        np.where(by_n, np.stack([a, b, n], axis=1), np.stack([a, b, k], axis=1)),
+        np.where(by_n, np.stack([a, n, k], axis=1), np.stack([b, n, k], axis=1)),
+    ]
+
+    three = np.flatnonzero(count == 3)
+    a, b, c, m, n, k = _turned(faces[three], middle[three], np.zeros_like(three))
+    parts += [np.stack(corner, axis=1) for corner in ((a, m, k), (m, b, n), (k, n, c), (m, n, k))]
+    return np.concatenate(parts)
+
+
+def _turned(faces: IntArray, middle: IntArray, first: IntArray) -> tuple[IntArray, ...]:
+    """Corners a b c and middles of ab, bc, ca, beginning at corner ``first``."""
+    order = (first[:, None] + np.arange(3)) % 3
+    corners = np.take_along_axis(faces, order, axis=1)
+    middles = np.take_along_axis(middle, order, axis=1)
+    return (*corners.T, *middles.T)
+
+
+def _flip_inside_flat_faces(vertices: FloatArray, faces: IntArray) -> IntArray:
+    """Flip edges between coplanar facets where the angles opposite add up to over 180 degrees."""
+    faces = faces.copy()
+    for _ in range(_MAX_FLIPS):
+        edges, side = _edges(faces)
+        _, left, i, right, j = _pairs(side)
+        a, b = faces[left, i], faces[left, (i + 1) % 3]
+        c, d = faces[left, (i + 2) % 3], faces[right, (j + 2) % 3]
+        same_way = (faces[right, j] == b) & (c != d)
+        flat = _coplanar(vertices, faces, left, right)
+        gain = -_opposite(vertices, c, a, b) - _opposite(vertices, d, a, b)
+        known = np.sort(np.stack([c, d], axis=1), axis=1)
+        base = len(vertices)
+        fresh = ~np.isin(known[:, 0] * base + known[:, 1], edges[:, 0] * base + edges[:, 1])
+        chosen = np.flatnonzero(same_way & flat & fresh & (gain > _GAIN))
+        if not len(chosen):
+            break
+        chosen = _apart(chosen[np.argsort(-gain[chosen], kind="stable")], left, right, len(faces))
+        chosen = _first_of_each(chosen, known[chosen] @ np.array([base, 1]))
+        faces[left[chosen]] = np.stack([c, a, d], axis=1)[chosen]
+        faces[right[chosen]] = np.stack([d, b, c], axis=1)[chosen]
+    return faces
+
+
+def _opposite(vertices: FloatArray, apex: IntArray, a: IntArray, b: IntArray) -> FloatArray:
+    """Cotangent of the angle at ``apex``: the two of an edge add up to under 0 if it must flip."""
+    to_a, to_b = vertices[a] - vertices[apex], vertices[b] - vertices[apex]
+    area = np.linalg.norm(np.cross(to_a, to_b), axis=1)
+    cotangent: FloatArray = (to_a * to_b).sum(axis=1) / np.maximum(area, 1e-300)
+    return cotangent
+
+
+def _apart(chosen: IntArray, left: IntArray, right: IntArray, facets: int) -> IntArray:
+    """Those of the chosen edges that come first at both of their facets."""
+    rank = np.full(facets, len(chosen), dtype=np.int64)
+    place = np.arange(len(chosen))
+    np.minimum.at(rank, left[chosen], place)
+    np.minimum.at(rank, right[chosen], place)
+    apart: IntArray = chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
+    return apart
+
+
+def _first_of_each(chosen: IntArray, key: IntArray) -> IntArray:
+    first: IntArray = chosen[np.sort(np.unique(key, return_index=True)[1])]
+    return first

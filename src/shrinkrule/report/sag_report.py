@@ -1,0 +1,158 @@
+"""Sag in words, values and pictures: without allowance, and what the allowance leaves."""
+
+from __future__ import annotations
+
+import itertools
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from trimesh import Trimesh
+from trimesh.triangles import points_to_barycentric
+
+from shrinkrule.calibration import CalibrationRow
+from shrinkrule.compensation import turn_up
+from shrinkrule.compensation.sag import PrecurveResult, SagSettings, Saving, WayUp
+from shrinkrule.mesh import Part
+from shrinkrule.report.picture import GREY, VIEWS, Camera, Colouring, Stage, draw
+from shrinkrule.report.wall_pictures import HEIGHT, WIDTH, Picture, Swatch, css, data_uri, scale_bar
+from shrinkrule.walls import sample_surface
+
+Floats = NDArray[np.float64]
+
+STEPS: Final = 6
+"""Colours of a sag map, from nothing to the largest sag."""
+
+_SAMPLES: Final = 40_000
+_SIDES: Final = ("from the front right, above", "from the front left, below")
+# One hue growing darker: also in grey print more sag is darker.
+_PALE, _DARK = np.array([0.93, 0.95, 0.90]), np.array([0.45, 0.08, 0.20])
+
+
+def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
+    """Sag and its allowance as JSON values. Lengths mm, in the model's axes."""
+    before = sag.before
+    return {
+        "verdict": sag.verdict.value,
+        "advice": list(sag.advice),
+        "warnings": list(before.warnings),
+        "furnace_up": list(settings.furnace_up),
+        "friction": settings.friction.value,
+        "base": settings.base.value,
+        "supports": len(settings.supports),
+        "largest_sag_mm": before.largest_sag_mm,
+        "largest_at_mm": before.largest_at.tolist(),
+        "sag_u_from_modulus_mm": before.modulus_mm,
+        "sag_u95_from_bricks_mm": before.numerical_mm,
+        "remaining_mm": sag.remaining_mm,
+        "remaining_by_round_mm": list(sag.errors_mm),
+        "rounds": sag.rounds,
+        "lifted_mm": before.largest_lift_mm,
+        "fallen_mm": before.fallen_mm,
+        "bricks": before.bricks,
+        "bricks_through_wall": before.bricks_through,
+        "unknowns": before.unknowns,
+        "iterations": before.iterations,
+        "iteration_error": before.error,
+        "settled": before.settled,
+    }
+
+
+def sag_text(sag: PrecurveResult) -> str:
+    """What the part does in the furnace, and what the allowance leaves, in one line."""
+    before = sag.before
+    x, y, z = before.largest_at
+    # The modulus enters as 1 / E; twice its standard uncertainty is 95 %.
+    half = float(np.hypot(2.0 * before.modulus_mm, before.numerical_mm))
+    text = (
+        f"sags by {before.largest_sag_mm:.3f} ± {half:.3f} mm (95 %) at "
+        f"{x:.1f}, {y:.1f}, {z:.1f} of the model"
+    )
+    if sag.verdict is Saving.NOT_NEEDED:
+        return f"{text}: too little to take off"
+    if sag.verdict is Saving.HOPELESS:
+        return f"{text}: no allowance will save it"
+    sure = 100.0 * 2.0 * before.modulus_mm / before.largest_sag_mm
+    return (
+        f"{text}; pre-curved, {sag.remaining_mm:.3f} mm is left of it, and what the sag modulus "
+        f"is unsure of (± {sure:.0f} % of the sag)"
+    )
+
+
+def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
+    """Figures of the sag for a table."""
+    before = sag.before
+    rounds = ", ".join(f"{error:.4f}" for error in sag.errors_mm) if sag.rounds else "none"
+    settled = "came to rest" if before.settled else "DID NOT come to rest"
+    return [
+        ("predicted sag, no allowance", f"{before.largest_sag_mm:.4f} mm"),
+        ("unsure by the sag modulus (95 %)", f"± {2.0 * before.modulus_mm:.4f} mm"),
+        ("unsure by the bricks (95 %)", f"± {before.numerical_mm:.4f} mm"),
+        ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
+        ("largest lift off the setter", f"{before.largest_lift_mm:.4f} mm"),
+        ("bricks through the thinnest wall", f"{before.bricks_through:.1f}"),
+        ("bricks, unknowns", f"{before.bricks:,}, {before.unknowns:,}"),
+        ("solve", f"{settled} in {before.contact_rounds} contact rounds"),
+    ]
+
+
+def sag_pictures(
+    sag: PrecurveResult, furnace_up: tuple[float, float, float]
+) -> tuple[tuple[Picture, ...], tuple[Swatch, ...]]:
+    """Maps of the sag without allowance and of what is left with it, and their one legend."""
+    turn = turn_up(np.asarray(furnace_up))
+    samples = sample_surface(sag.wanted, float(np.sqrt(sag.wanted.area / _SAMPLES)))
+    corners = np.asarray(sag.wanted.triangles)[samples.facets]
+    share = points_to_barycentric(corners, samples.points)
+    left = np.einsum("nc,ncd->nd", share, sag.remaining[sag.wanted.faces[samples.facets]])
+    without = np.linalg.norm(sag.before.field.at(samples.points), axis=1)
+    bounds = np.linspace(0.0, max(float(without.max()), 1e-6), STEPS + 1)[1:-1]
+    colours = _PALE + np.linspace(0.0, 1.0, STEPS)[:, None] * (_DARK - _PALE)
+    turned = Trimesh(sag.wanted.vertices @ turn.T, sag.wanted.faces, process=False)
+    stage = Stage(turned)
+    normals = np.asarray(turned.face_normals)[samples.facets]
+    pictures = []
+    for title, values in (
+        ("without allowance", without),
+        ("with it", np.linalg.norm(left, axis=1)),
+    ):
+        if title == "with it" and not sag.rounds:
+            continue
+        reach = 2.0 * float(np.sqrt(sag.wanted.area / _SAMPLES))
+        colouring = Colouring(samples.points @ turn.T, normals, reach, values, bounds, colours)
+        for side in _SIDES:
+            camera = Camera.looking_at(stage.points, VIEWS[side], WIDTH, HEIGHT)
+            drawing = draw(stage, camera, colouring)
+            scale_bar(drawing.image, drawing.camera)
+            pictures.append(Picture(data_uri(drawing.image), f"{title}, seen {side}"))
+    edges = [0.0, *bounds]
+    names = [f"{low:.3f} to {high:.3f} mm" for low, high in itertools.pairwise(edges)]
+    names.append(f"over {edges[-1]:.3f} mm")
+    swatches = [Swatch(css(colour), name) for colour, name in zip(colours, names, strict=True)]
+    return tuple(pictures), (*swatches, Swatch(css(GREY), "not known"))
+
+
+def ways_up_dict(
+    part: Part, row: CalibrationRow, source: str, ways: tuple[WayUp, ...]
+) -> dict[str, Any]:
+    """Ranked ways up as JSON values."""
+    return {
+        "schema": "shrinkrule.ways_up",
+        "version": 1,
+        "model": Path(part.source).name,
+        "row": row.name,
+        "row_source": source,
+        "ways": [
+            {
+                "up": way.name,
+                "stands": way.stands,
+                "reason": way.reason,
+                "sag_mm": way.sag_mm if way.stands else None,
+                "sag_at_mm": way.sag_at.tolist() if way.stands else None,
+                "height_mm": way.height_mm,
+                "footprint_mm2": way.footprint_mm2,
+            }
+            for way in ways
+        ],
+    }

@@ -1,0 +1,118 @@
+"""Sag on the command line: pre-curved file, report, ranking, refusals."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from compensation.sag.solids import bar, one_armed_lever, united
+from shrinkrule import stl_bytes
+from shrinkrule.cli import main
+
+QUICK = ["--demo-table", "--sag", "--sag-unknowns", "6000"]
+
+
+@pytest.fixture(autouse=True)
+def in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+    return tmp_path
+
+
+def small_bridge() -> trimesh.Trimesh:
+    """Two feet and a 16 mm span of 2 mm: it sags by some hundredths in the demo batch."""
+    return united(
+        bar((0, 0, 0), (4, 6, 8)), bar((20, 0, 0), (24, 6, 8)), bar((0, 0, 6), (24, 6, 8))
+    )
+
+
+def write(mesh: trimesh.Trimesh, name: str) -> None:
+    Path(name).write_bytes(stl_bytes(mesh, name))
+
+
+def test_green_part_is_the_precurved_one(capsys: pytest.CaptureFixture[str]) -> None:
+    """Fired numerically, the green file is the wanted part plus the allowance, arched up."""
+    write(small_bridge(), "bridge.stl")
+    assert main(["compensate", "bridge.stl", *QUICK]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "pre-curved" in shown
+    report = json.loads(Path("bridge.report.json").read_text())
+    sag = report["sag"]
+    assert sag["verdict"] == "saved"
+    assert 0.02 < sag["largest_sag_mm"] < 0.2
+    assert sag["remaining_mm"] < 0.02
+    assert sag["furnace_up"] == [0.0, 0.0, 1.0]
+    # The modulus of the demo batch is known to 12 %.
+    assert sag["sag_u_from_modulus_mm"] == pytest.approx(0.12 * sag["largest_sag_mm"], rel=1e-6)
+
+    green = trimesh.load("bridge.green.stl")
+    assert green.is_watertight
+    fired = np.asarray(green.vertices) * [0.8545, 0.8545, 0.84]
+    assert fired[:, 2].min() == pytest.approx(0.0, abs=1e-6)
+    middle = np.abs(fired[:, 0]) < 0.5
+    ends = np.abs(fired[:, 0]) > 11.0
+    arch = fired[middle, 2].max() - fired[ends, 2].max()
+    assert arch == pytest.approx(sag["largest_sag_mm"], rel=0.25)
+
+    page = Path("bridge.report.html").read_text()
+    assert "Sag in the furnace" in page
+    assert page.count("without allowance, seen") == 4
+    assert page.count("with it, seen") == 4
+
+
+def test_upside_down_in_the_furnace_nothing_sags(capsys: pytest.CaptureFixture[str]) -> None:
+    write(small_bridge(), "bridge.stl")
+    assert main(["compensate", "bridge.stl", *QUICK, "--furnace-up", "-z", "--json"]) == 0
+    sag = json.loads(capsys.readouterr().out)["sag"]
+    assert sag["verdict"] == "not needed"
+    green = trimesh.load("bridge.green.stl")
+    assert len(green.faces) == len(small_bridge().faces)
+
+
+def test_a_tipping_part_is_refused_and_held_by_a_support(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    write(one_armed_lever(), "lever.stl")
+    assert main(["compensate", "lever.stl", *QUICK]) == 2
+    assert "tips over" in capsys.readouterr().err
+    assert not Path("lever.green.stl").exists()
+    box = ["--support", "30,-3,17,40,3,18.2"]
+    assert main(["compensate", "lever.stl", *QUICK, *box]) == 0
+
+
+def test_ways_up_are_ranked(capsys: pytest.CaptureFixture[str]) -> None:
+    write(one_armed_lever(), "lever.stl")
+    assert main(["ways-up", "lever.stl", "--demo-table", "--json"]) == 0
+    ways = json.loads(capsys.readouterr().out)["ways"]
+    assert {way["up"] for way in ways} == {"x", "-x", "y", "-y", "z", "-z"}
+    assert ways[0]["stands"]
+    upright = next(way for way in ways if way["up"] == "z")
+    assert not upright["stands"]
+    assert upright["sag_mm"] is None
+    sags = [way["sag_mm"] for way in ways if way["stands"]]
+    assert sags == sorted(sags)
+    assert main(["ways-up", "lever.stl", "--demo-table"]) == 0
+    assert f"--furnace-up {ways[0]['up']}" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("options", "word"),
+    [
+        (["--scale-xy", "1.17", "--scale-z", "1.2", "--sag"], "calibrated batch"),
+        (["--demo-table", "--sag", "--support", "1,2,3"], "six numbers"),
+        (["--demo-table", "--sag", "--furnace-up", "up"], "way up"),
+        (["--demo-table", "--sag", "--sag-tolerance", "0"], "tolerance"),
+    ],
+)
+def test_bad_options_are_told_in_one_line(
+    options: list[str], word: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(small_bridge(), "bridge.stl")
+    assert main(["compensate", "bridge.stl", *options]) == 2
+    error = capsys.readouterr().err
+    assert word in error
+    assert len(error.splitlines()) == 1

@@ -1,0 +1,167 @@
+"""Refining a surface, and pre-curving a part so that it fires straight."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from compensation.sag.solids import bar, bridge, two_armed_lever
+from shrinkrule.compensation.sag import (
+    Base,
+    SagMaterial,
+    SagSettings,
+    Saving,
+    precurve,
+    refine_for_bending,
+    solve_sag,
+)
+from shrinkrule.compensation.sag.grid import furnace_turn, lay_grid
+from shrinkrule.compensation.sag.precurve import put_down
+from shrinkrule.compensation.sag.solve import sag_on_grid
+from shrinkrule.errors import SettingError
+
+sides = st.floats(0.5, 30.0)
+
+
+@settings(max_examples=30, deadline=None)
+@given(x=sides, y=sides, z=sides, share=st.floats(0.05, 0.6))
+def test_refined_boxes_are_sound_and_unchanged(x: float, y: float, z: float, share: float) -> None:
+    box = bar((0, 0, 0), (x, y, z))
+    longest = max(share * max(x, y, z), 0.02 * float(np.sqrt(box.area)))
+    fine = refine_for_bending(box, longest)
+    _sound_and_unchanged(box, fine, longest)
+    # Twelve facets of a bar are slivers; after refinement none is sharper than 10 degrees.
+    ratio = longest / min(x, y, z)
+    if ratio < 1.0:
+        assert np.degrees(fine.face_angles.min()) > 10.0
+
+
+@pytest.mark.parametrize(
+    "part",
+    [
+        trimesh.creation.annulus(5.0, 20.0, 2.0, sections=48),
+        trimesh.creation.cylinder(3.0, 40.0, sections=64),
+        trimesh.creation.icosphere(2, 10.0),
+        two_armed_lever(),
+    ],
+    ids=["ring", "rod", "ball", "lever"],
+)
+@pytest.mark.parametrize("longest", [5.0, 1.5])
+def test_refined_parts_are_sound_and_unchanged(part: trimesh.Trimesh, longest: float) -> None:
+    _sound_and_unchanged(part, refine_for_bending(part, longest), longest)
+
+
+def _sound_and_unchanged(part: trimesh.Trimesh, fine: trimesh.Trimesh, longest: float) -> None:
+    """No crack and no T-joint: every edge has two facets, and no vertex lies inside an edge."""
+    assert fine.is_watertight
+    assert fine.is_winding_consistent
+    assert fine.edges_unique_length.max() <= longest * (1.0 + 1e-9)
+    assert fine.volume == pytest.approx(part.volume, rel=1e-6)
+    assert fine.area == pytest.approx(part.area, rel=1e-6)
+    assert fine.vertices[: len(part.vertices)] == pytest.approx(part.vertices)
+    assert fine.area_faces.min() > 0.0
+
+
+@pytest.mark.parametrize("longest", [0.0, -1.0, float("nan"), 1e-4])
+def test_refining_without_end_is_refused(longest: float) -> None:
+    with pytest.raises(SettingError):
+        refine_for_bending(bar((0, 0, 0), (60, 40, 20)), longest)
+
+
+def remaining_after_independent_firing(
+    part: trimesh.Trimesh, material: SagMaterial, settings: SagSettings, brick: float
+) -> float:
+    """What remains of a part's displacement when the pre-curved part is fired on a finer grid."""
+    result = precurve(part, material, settings)
+    assert result.mesh.is_watertight
+    turn = furnace_turn(part, settings.up)
+    grid = lay_grid(result.mesh, turn, brick, slack=1.0)
+    field = sag_on_grid(result.mesh, grid, material, settings).field
+    shape, wanted = np.asarray(result.mesh.vertices), np.asarray(result.wanted.vertices)
+    fired = put_down(shape + field.at(shape), shape, wanted, settings.up)
+    before = np.linalg.norm(result.before.displacement, axis=1).max()
+    return float(np.linalg.norm(fired - wanted, axis=1).max() / before)
+
+
+@pytest.mark.parametrize("up", [(0.0, 0.0, 1.0), (0.6, 0.0, 0.8)], ids=["upright", "leaning"])
+def test_round_trip_of_a_plate_with_a_post(up: tuple[float, float, float]) -> None:
+    """Fired on a grid finer by 1.6, less than a tenth of the displacement is left."""
+    lever = two_armed_lever()
+    if up[0]:
+        turn = trimesh.geometry.align_vectors([0, 0, 1], up)
+        lever.apply_transform(turn)
+    material = SagMaterial(8_000.0, 800.0, 0.46, 7.0)
+    left = remaining_after_independent_firing(
+        lever, material, SagSettings(furnace_up=up, brick_mm=0.6), 0.38
+    )
+    assert left < 0.10
+
+
+def test_round_trip_of_a_bridge_whose_feet_rock() -> None:
+    material = SagMaterial(8_000.0, 800.0, 0.46, 7.0)
+    left = remaining_after_independent_firing(bridge(), material, SagSettings(brick_mm=0.7), 0.44)
+    assert left < 0.10
+
+
+def test_precurved_span_is_arched_by_its_sag() -> None:
+    material = SagMaterial(8_000.0, 800.0, 0.46, 7.0)
+    result = precurve(bridge(), material, SagSettings(brick_mm=0.7))
+    assert result.verdict is Saving.SAVED
+    assert result.remaining_mm < 0.02
+    # Seen from the lowest point of the feet, the arch is as high as the span would sag.
+    top = np.abs(result.wanted.vertices - [20.0, 0.0, 12.0]).sum(axis=1).argmin()
+    place = result.wanted.vertices[top]
+    rise = (result.mesh.vertices[top] - place)[2]
+    sag = -result.before.field.at(place[None])[0, 2]
+    assert rise == pytest.approx(sag, rel=0.1)
+    assert len(result.mesh.faces) > len(bridge().faces)
+
+
+def test_flat_base_stays_flat() -> None:
+    material = SagMaterial(8_000.0, 800.0, 0.46, 7.0)
+    follow = precurve(bridge(), material, SagSettings(brick_mm=1.0))
+    flat = precurve(bridge(), material, SagSettings(brick_mm=1.0, base=Base.FLAT))
+    assert follow.mesh.bounds[0, 2] < -1e-3
+    assert flat.mesh.bounds[0, 2] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_stiff_part_needs_nothing() -> None:
+    result = precurve(bridge(), SagMaterial(1e6, 0.0, 0.46, 7.0), SagSettings(brick_mm=1.0))
+    assert result.verdict is Saving.NOT_NEEDED
+    assert result.rounds == 0
+    assert np.array_equal(result.mesh.vertices, result.wanted.vertices)
+
+
+def test_hopeless_part_is_told_what_would_help() -> None:
+    """A wall that sags by more than its thickness; h = (10 sag h0^2)^(1/3) would sag h / 10."""
+    result = precurve(bridge(), SagMaterial(300.0, 30.0, 0.46, 7.0), SagSettings(brick_mm=1.0))
+    assert result.verdict is Saving.HOPELESS
+    assert result.rounds == 0
+    assert "more than its thinnest wall" in result.advice[0]
+    words = " ".join(result.advice)
+    assert "another way up" in words
+    assert "setter block" in words
+    thicker = (10.0 * result.sag_before_mm * 4.0) ** (1.0 / 3.0)
+    assert f"{thicker:.2g} instead of 2 mm" in words
+
+
+def test_part_that_falls_onto_the_plate_is_hopeless() -> None:
+    low = trimesh.boolean.union(
+        [bar((0, 0, 0), (4, 8, 3)), bar((36, 0, 0), (40, 8, 3)), bar((0, 0, 1), (40, 8, 3))],
+        engine="manifold",
+    )
+    result = precurve(low, SagMaterial(1_000.0, 0.0, 0.46, 7.0), SagSettings(brick_mm=0.5))
+    assert result.verdict is Saving.HOPELESS
+    assert "onto what lies below" in result.advice[0]
+
+
+def test_precurving_uses_the_sag_of_the_part_as_given() -> None:
+    material = SagMaterial(8_000.0, 800.0, 0.46, 7.0)
+    settings = SagSettings(brick_mm=1.0)
+    given_sag = solve_sag(bridge(), material, settings)
+    result = precurve(bridge(), material, settings)
+    assert result.sag_before_mm == pytest.approx(given_sag.largest_sag_mm, rel=1e-6)
+    assert result.remaining == pytest.approx(result.fired - result.wanted.vertices)
