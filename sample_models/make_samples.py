@@ -42,10 +42,10 @@ def pillow_block() -> Manifold:
 
 def lever_arm() -> Manifold:
     """Lever for a striking train: a long thin arm held at one end, which sags while hot."""
-    hub = rod(6, 12, (0, 0, 0))
-    arm = box((46, 5, 2), (4, -2.5, 10))
-    pad = rod(3.5, 2, (50, 0, 10))
-    return hub + arm + pad - rod(2.5, 40, (0, 0, -5))
+    hub = rod(8, 14, (0, 0, 0))
+    arm = box((20, 6, 4), (6, -3, 10))
+    pad = rod(4, 4, (26, 0, 10))
+    return hub + arm + pad - rod(3, 40, (0, 0, -5))
 
 
 def thin_cup() -> Manifold:
