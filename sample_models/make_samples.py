@@ -43,8 +43,8 @@ def pillow_block() -> Manifold:
 def lever_arm() -> Manifold:
     """Lever for a striking train: a long thin arm held at one end, which sags while hot."""
     hub = rod(8, 14, (0, 0, 0))
-    arm = box((20, 6, 4), (6, -3, 10))
-    pad = rod(4, 4, (26, 0, 10))
+    arm = box((15, 6, 4), (6, -3, 10))
+    pad = rod(3.5, 4, (21, 0, 10))
     return hub + arm + pad - rod(3, 40, (0, 0, -5))
 
 
