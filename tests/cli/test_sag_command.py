@@ -93,7 +93,8 @@ def test_ways_up_are_ranked(capsys: pytest.CaptureFixture[str]) -> None:
     upright = next(way for way in ways if way["up"] == "z")
     assert not upright["stands"]
     assert upright["sag_mm"] is None
-    sags = [way["sag_mm"] for way in ways if way["stands"]]
+    # Sags that differ by less than the tolerance of 0.02 mm count as equal.
+    sags = [round(way["sag_mm"] / 0.02) for way in ways if way["stands"]]
     assert sags == sorted(sags)
     assert main(["ways-up", "lever.stl", "--demo-table"]) == 0
     assert f"--furnace-up {ways[0]['up']}" in capsys.readouterr().out

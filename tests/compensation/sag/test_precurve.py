@@ -65,6 +65,25 @@ def _sound_and_unchanged(part: trimesh.Trimesh, fine: trimesh.Trimesh, longest: 
     assert fine.area_faces.min() > 0.0
 
 
+def test_slivers_end() -> None:
+    """A box with a corner's facets drawn out to a line: rounding decides which way they face."""
+    box = bar((0, 0, 0), (40, 10, 5))
+    vertices, faces = np.asarray(box.vertices), np.asarray(box.faces)
+    edge = int(np.linalg.norm(vertices[faces[:, 1]] - vertices[faces[:, 0]], axis=1).argmax())
+    a, b, c = faces[edge]
+    on_the_edge = 0.3 * vertices[a] + 0.7 * vertices[b]
+    new = len(vertices)
+    faces = np.concatenate(
+        [np.delete(faces, edge, axis=0), [[a, new, c], [new, b, c], [a, b, new]]]
+    )
+    part = trimesh.Trimesh(np.concatenate([vertices, [on_the_edge]]), faces, process=False)
+    assert part.is_watertight
+    fine = refine_for_bending(part, 1.0)
+    assert fine.is_watertight
+    assert fine.edges_unique_length.max() <= 1.0
+    assert fine.volume == pytest.approx(part.volume, rel=1e-6)
+
+
 @pytest.mark.parametrize("longest", [0.0, -1.0, float("nan"), 1e-4])
 def test_refining_without_end_is_refused(longest: float) -> None:
     with pytest.raises(SettingError):

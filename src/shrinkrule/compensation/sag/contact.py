@@ -100,15 +100,17 @@ def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
     filling : Filling
         The filling, with the part's underside.
     """
-    padded = np.pad(filling.underside, 1, constant_values=np.inf)
+    padded = np.pad(filling.underside, 2, constant_values=np.inf)
     column = bricks.nodes[:, 0] * (grid.counts[1] + 1) + bricks.nodes[:, 1]
     lowest = np.unique(column, return_index=True)[1]  # nodes run upward in each column
     i, j = 2 * bricks.nodes[lowest, 0], 2 * bricks.nodes[lowest, 1]
-    around = [padded[i + a, j + b] for a in (0, 1) for b in (0, 1)]
-    gap = np.min(around, axis=0)
+    near = np.min([padded[i + a, j + b] for a in (1, 2) for b in (1, 2)], axis=0)
+    around = np.min([padded[i + a, j + b] for a in range(4) for b in range(4)], axis=0)
+    height = bricks.nodes[lowest, 2] * grid.size[2]
+    # A node that only a far corner of its bricks reaches comes down with that corner.
+    gap = np.where(near <= height + grid.size[2], near, around)
     known = np.isfinite(gap)
     # Slivers too thin for a brick must not pass for the underside of what is above them.
-    height = bricks.nodes[lowest, 2] * grid.size[2]
     return Seats(lowest[known], np.maximum(gap, height)[known])
 
 

@@ -19,10 +19,11 @@ BRICKS_WANTED: Final = 4.0
 FEWEST_BRICKS: Final = 1.0
 """With fewer bricks through a wall than this its bending stiffness means nothing."""
 
-BYTES_PER_UNKNOWN: Final = 1400
+BYTES_PER_UNKNOWN: Final = 1200
 """Peak memory per unknown, measured on solid and thin-walled parts, with a reserve."""
 
 _QUICK: Final = 40_000  # so many unknowns cost a second at most: a plan asks for no fewer
+_LARGER_TRIES: Final = 20  # a thin sheet takes whole layers of bricks: the next may be far
 _BYTES_PER_GRID_CELL: Final = 40  # dense tables over the whole box, filled or not
 _BASE_BYTES: Final = 250_000_000  # the libraries themselves, and one slab of columns
 _ERROR_AT_ONE_BRICK: Final = 0.6  # see the theory: tilted beams err by this over the square
@@ -116,9 +117,10 @@ def _finest(mesh: trimesh.Trimesh, turn: FloatArray, settings: SagSettings) -> f
 def _lay_within(
     mesh: trimesh.Trimesh, turn: FloatArray, brick: float, budget: int
 ) -> tuple[Grid, int]:
-    """Grid of bricks of at most the given side, fitted to flat faces if the budget allows."""
-    for slack in (SLACK, 1.0):
-        grid = lay_grid(mesh, turn, brick, slack)
+    """Grid of about the given bricks: smaller to fit flat faces, or larger to fit the budget."""
+    larger = brick * 1.05 ** np.arange(_LARGER_TRIES)
+    for side, slack in ((brick, SLACK), *((float(side), 1.0) for side in larger)):
+        grid = lay_grid(mesh, turn, side, slack)
         unknowns = _estimate_unknowns(mesh, turn, float(np.prod(grid.size) ** (1.0 / 3.0)))
         if unknowns <= budget:
             break

@@ -28,6 +28,7 @@ MAX_FACETS: Final = 2_000_000
 _MAX_ROUNDS: Final = 200
 _MAX_FLIPS: Final = 12
 _FLAT: Final = 1e-6  # of the part's size: single precision in an STL is not finer
+_LEAST_SHARE: Final = 1e-4  # of the two facets' area: no flip makes a facet smaller than this
 _GAIN: Final = 1e-6  # flip only where it is worth more than rounding
 
 
@@ -89,6 +90,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
         marked = wanted & ~_inside_flat_faces(vertices, faces, side)
         if not marked.any():
             marked = _longest_wanted(vertices, edges, side, wanted)
+        marked = _with_longest_of_slivers(vertices, faces, side, marked)
         middle = np.full(len(edges), -1, dtype=np.int64)
         middle[marked] = len(vertices) + np.arange(int(marked.sum()))
         vertices = np.concatenate([vertices, vertices[edges[marked]].mean(axis=1)])
@@ -97,8 +99,8 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
         if len(faces) > MAX_FACETS:
             break
     raise MeshError(
-        f"refining the surface does not end below {MAX_FACETS:,} facets",
-        mend="export the model with fewer facets, or allow a larger remaining error",
+        f"refining the surface does not end with {len(faces):,} facets",
+        mend="allow longer edges or a larger remaining error, or mend slivers in the model",
     )
 
 
@@ -117,6 +119,35 @@ def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wante
     longest = wanted.copy()
     longest[side[beaten]] = False
     return longest
+
+
+def _with_longest_of_slivers(
+    vertices: FloatArray, faces: IntArray, side: IntArray, marked: Mask
+) -> Mask:
+    """Mark the longest edge of each sliver too, or splitting it would never end.
+
+    Halving a shorter edge of three corners on a line gives another edge as long.
+    """
+    slivers = np.flatnonzero(~_has_a_plane(vertices, faces))
+    corners = vertices[faces[slivers]]
+    length = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    longest = side[slivers, length.argmax(axis=1)]
+    while True:
+        more = marked.copy()
+        more[longest[marked[side[slivers]].any(axis=1)]] = True
+        if np.array_equal(more, marked):
+            return marked
+        marked = more
+
+
+def _has_a_plane(vertices: FloatArray, faces: IntArray) -> Mask:
+    """Whether a facet (m,) is broad enough that rounding does not decide which way it faces."""
+    corners = vertices[faces]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
+    rounding = _FLAT * float(np.ptp(vertices, axis=0).max())
+    broad: Mask = np.linalg.norm(normals, axis=1) > 10.0 * rounding * longest
+    return broad
 
 
 def _inside_flat_faces(vertices: FloatArray, faces: IntArray, side: IntArray) -> Mask:
@@ -144,8 +175,9 @@ def _coplanar(vertices: FloatArray, faces: IntArray, left: IntArray, right: IntA
     facing = (normals[left] * normals[right]).sum(axis=1) > 0.0
     arms = corners[right] - corners[left, :1]
     height = np.abs(np.einsum("pcd,pd->pc", arms, normals[left])).max(axis=1)
+    broad = _has_a_plane(vertices, faces)
     flat: Mask = facing & (height <= _FLAT * float(np.ptp(vertices, axis=0).max()))
-    return flat
+    return flat & broad[left] & broad[right]
 
 
 def _split_facets(vertices: FloatArray, faces: IntArray, middle: IntArray) -> IntArray:
@@ -194,11 +226,12 @@ def _flip_inside_flat_faces(vertices: FloatArray, faces: IntArray) -> IntArray:
         c, d = faces[left, (i + 2) % 3], faces[right, (j + 2) % 3]
         same_way = (faces[right, j] == b) & (c != d)
         flat = _coplanar(vertices, faces, left, right)
+        sound = _sound_flip(vertices, a, b, c, d)
         gain = -_opposite(vertices, c, a, b) - _opposite(vertices, d, a, b)
         known = np.sort(np.stack([c, d], axis=1), axis=1)
         base = len(vertices)
         fresh = ~np.isin(known[:, 0] * base + known[:, 1], edges[:, 0] * base + edges[:, 1])
-        chosen = np.flatnonzero(same_way & flat & fresh & (gain > _GAIN))
+        chosen = np.flatnonzero(same_way & flat & sound & fresh & (gain > _GAIN))
         if not len(chosen):
             break
         chosen = _apart(chosen[np.argsort(-gain[chosen], kind="stable")], left, right, len(faces))
@@ -214,6 +247,17 @@ def _opposite(vertices: FloatArray, apex: IntArray, a: IntArray, b: IntArray) ->
     area = np.linalg.norm(np.cross(to_a, to_b), axis=1)
     cotangent: FloatArray = (to_a * to_b).sum(axis=1) / np.maximum(area, 1e-300)
     return cotangent
+
+
+def _sound_flip(vertices: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: IntArray) -> Mask:
+    """Whether both facets keep an area when the edge a b between c and d becomes c d."""
+    before = np.cross(vertices[b] - vertices[a], vertices[c] - vertices[d])
+    first = np.cross(vertices[a] - vertices[c], vertices[d] - vertices[c])
+    other = np.cross(vertices[b] - vertices[d], vertices[c] - vertices[d])
+    size = (before * before).sum(axis=1)
+    least = np.minimum((first * before).sum(axis=1), (other * before).sum(axis=1))
+    sound: Mask = least > _LEAST_SHARE * size
+    return sound
 
 
 def _apart(chosen: IntArray, left: IntArray, right: IntArray, facets: int) -> IntArray:

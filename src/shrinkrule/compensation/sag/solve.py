@@ -117,6 +117,11 @@ def _with_supports(
             low, high = np.array(support.low_mm), np.array(support.high_mm)
             margin = 0.5 * grid.size.max()
             held = under[np.all((place >= low - margin) & (place <= high + margin), axis=1)]
+        elif not all(0 <= facet < len(mesh.faces) for facet in support.facets):
+            raise SettingError(
+                f"support {number} names a facet that the part does not have",
+                mend=f"name facets from 0 to {len(mesh.faces) - 1}",
+            )
         else:
             held = _near_facets(under, place, mesh, support.facets, float(grid.size.max()))
         if not len(held):
