@@ -67,8 +67,9 @@ def test_a_wedge_has_a_knife_edge() -> None:
 def test_a_thick_block_is_a_thick_section_with_its_ball() -> None:
     report = check_walls(box(14.0, 30.0, 40.0), PRINTER, WallLimits(thick_mm=12.0))
     assert {finding.kind for finding in report.findings} == {FindingKind.THICK_SECTION}
-    assert report.thickest_mm == pytest.approx(14.0, rel=1e-6)
-    assert abs(report.thickest_at[0]) < 1e-5
+    assert report.thickest_mm == pytest.approx(14.0, rel=1e-3)
+    # A facet may reach a thousandth into the ball, which moves its centre by half of that.
+    assert abs(report.thickest_at[0]) < 14.0 * 5e-4
 
 
 def test_the_wanted_thickness_undoes_the_oversize() -> None:

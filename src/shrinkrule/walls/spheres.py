@@ -1,10 +1,8 @@
 """Wall thickness at a surface point: diameter of the largest ball inside that touches there.
 
-A ray shot inwards gives a ball that is surely large enough; asking for the nearest
-point of the surface to its centre shows whether something is inside it, and if so
-the ball through that point replaces it, until nothing is. The nearest point is
-taken on the true facets in float64, so the answer does not depend on how densely
-the surface is sampled.
+A ray shot inwards gives a ball that is surely large enough; whatever facet reaches into
+it makes it smaller, until none does. Facets are the true ones in float64, so the answer
+does not depend on how densely the surface is sampled.
 
 Source: Ma, Bae, Choi, "3D medial axis point approximation using nearest neighbors and
 the normal field", The Visual Computer 28 (2012) 7-19.
@@ -15,34 +13,19 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from enum import IntEnum
-from itertools import pairwise
 from typing import Final
 
-import igl
 import numpy as np
 import trimesh
-from embreex.mesh_construction import TriangleMesh
-from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
+from shrinkrule.walls.inscribed import HELD_SHARE, measure
+from shrinkrule.walls.tree import grow_tree, morton_keys
 
-EDGE_ANGLE: Final = np.radians(110.0)
-"""Contacts closer together than this, seen from the ball's centre, are an edge, no wall.
-
-Where two faces meet at an angle a, the contacts are pi - a apart: 90 degrees at a
-square edge, 180 degrees in a wall with parallel faces.
-"""
-
-STOP: Final = 1e-6
-"""A ball is settled when nothing reaches into it by more than this share of its radius."""
-
-MOST_ROUNDS: Final = 60
-"""Rounds of shrinking; each takes the ball to a nearer contact, few need more than ten."""
-
-RAY_THREADS: Final = 2
-"""One ray call is single-threaded but releases the interpreter lock; two fill two cores."""
+CHUNK: Final = 4096
+"""Samples that one thread measures in a go: enough to outweigh handing them over."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -57,8 +40,6 @@ class Status(IntEnum):
     """The ball is caught in a convex edge: its diameter is no wall thickness."""
     OPEN = 2
     """No surface lies opposite: the mesh is open there."""
-    UNSETTLED = 3
-    """The ball still shrank when the rounds ran out."""
 
 
 @dataclass(frozen=True)
@@ -98,7 +79,7 @@ class ThicknessSamples:
 
 
 class Surface:
-    """A mesh made ready for rays and nearest points.
+    """A mesh made ready to be measured.
 
     Parameters
     ----------
@@ -112,46 +93,20 @@ class Surface:
     """
 
     def __init__(self, mesh: trimesh.Trimesh) -> None:
-        self.vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
-        self.faces = np.ascontiguousarray(mesh.faces, dtype=np.int64)
-        if len(self.faces) == 0:
+        vertices = np.asarray(mesh.vertices, dtype=np.float64)
+        faces = np.asarray(mesh.faces)
+        if len(faces) == 0:
             raise MeshError("the mesh has no facets", mend="export the model again")
-        if not np.isfinite(self.vertices).all():
+        if not np.isfinite(vertices).all():
             raise MeshError("a coordinate is not a number", mend="export the model again")
-        self.middle = self.vertices.mean(axis=0)
-        self.span = float(np.linalg.norm(np.ptp(self.vertices, axis=0)))
-        self._scene = EmbreeScene()
-        self._parts = TriangleMesh(
-            self._scene,
-            (self.vertices - self.middle).astype(np.float32),
-            self.faces.astype(np.int32),
-        )
-        self._tree = igl.AABB()
-        self._tree.init(self.vertices, self.faces)
-
-    def ray_lengths(self, origins: Floats, directions: Floats) -> Floats:
-        """Distance to the first facet along each ray, inf where there is none."""
-        start = (origins - self.middle).astype(np.float32)
-        heading = directions.astype(np.float32)
-        cuts = np.linspace(0, len(start), RAY_THREADS + 1).astype(np.int64)
-
-        def shoot(part: tuple[np.int64, np.int64]) -> Floats:
-            low, high = part
-            hits = self._scene.run(start[low:high], heading[low:high], output=True)
-            lengths = np.asarray(hits["tfar"], dtype=np.float64)
-            return np.where(np.asarray(hits["primID"]) < 0, np.inf, lengths)
-
-        with ThreadPoolExecutor(RAY_THREADS) as pool:
-            return np.concatenate(list(pool.map(shoot, pairwise(cuts))))
-
-    def nearest(self, points: Floats) -> tuple[Floats, Floats]:
-        """Distance to the surface and the nearest point on it."""
-        squared, _, spots = self._tree.squared_distance(self.vertices, self.faces, points)
-        return np.sqrt(squared), np.asarray(spots)
+        low, high = vertices.min(axis=0), vertices.max(axis=0)
+        self.middle = 0.5 * (low + high)
+        self.span = float(np.linalg.norm(high - low))
+        self.tree = grow_tree((vertices - self.middle)[faces])
 
 
 def largest_balls(
-    surface: Surface, points: Floats, normals: Floats
+    surface: Surface, points: Floats, normals: Floats, facets: Ints
 ) -> tuple[Floats, Floats, NDArray[np.int8]]:
     """Radius, other contact and status of the largest ball inside that touches each point.
 
@@ -163,38 +118,39 @@ def largest_balls(
         Points on its surface, mm.
     normals : (n, 3) float64
         Outward unit normals there.
+    facets : (n,) int64
+        The facet each point lies on.
     """
-    count = len(points)
-    # The start must leave the facet in float32, and may pass a nearer wall in doing so:
-    # the seed only has to be large enough, the nearest-point rounds do the measuring.
-    nudge = 4.0 * surface.span * np.finfo(np.float32).eps
-    seed = surface.ray_lengths(points - nudge * normals, -normals) + 4.0 * nudge
-    is_open = ~np.isfinite(seed)
-    radius = np.where(is_open, surface.span, seed / 2.0)
-    contacts = points - normals * (2.0 * radius)[:, None]
-    contacts[is_open] = np.nan
-    status = np.full(count, Status.UNSETTLED, dtype=np.int8)
-    moving = np.arange(count)
-    for _ in range(MOST_ROUNDS):
-        centre = points[moving] - normals[moving] * radius[moving, None]
-        distance, spot = surface.nearest(centre)
-        chord = points[moving] - spot
-        depth = np.einsum("ij,ij->i", chord, normals[moving])
-        squared = np.einsum("ij,ij->i", chord, chord)
-        intrudes = (distance < radius[moving] * (1.0 - STOP)) & (depth > 0.0)
-        status[moving[~intrudes]] = Status.MEASURED
-        moving = moving[intrudes]
-        if len(moving) == 0:
-            break
-        radius[moving] = squared[intrudes] / (2.0 * depth[intrudes])
-        contacts[moving] = spot[intrudes]
-    untouched = np.isnan(contacts[:, 0])
-    status[untouched] = Status.OPEN
+    local = points - surface.middle
+    # Neighbours on the surface walk the same part of the tree, which then stays in the cache.
+    order = np.argsort(
+        morton_keys(local, np.full(3, -0.5 * surface.span), surface.span), kind="stable"
+    )
+    local, heading, own = local[order], normals[order], facets[order].astype(np.int64)
+    radius, contacts = np.empty(len(points)), np.empty((len(points), 3))
+
+    def work(low: int) -> None:
+        part = slice(low, low + CHUNK)
+        measure(
+            surface.tree,
+            local[part],
+            heading[part],
+            own[part],
+            surface.span,
+            radius[part],
+            contacts[part],
+        )
+
+    with ThreadPoolExecutor() as pool:
+        list(pool.map(work, range(0, len(points), CHUNK)))
+    back = np.empty(len(points), np.int64)
+    back[order] = np.arange(len(points))
+    radius, contacts = radius[back], contacts[back] + surface.middle
+    status = np.full(len(points), Status.MEASURED, dtype=np.int8)
+    status[np.isnan(radius)] = Status.OPEN
     # The chord between the contacts is 2 r sin(angle / 2).
     chord_share = np.linalg.norm(points - contacts, axis=1) / (2.0 * radius)
-    edge = (status == Status.MEASURED) & (chord_share < np.sin(EDGE_ANGLE / 2.0))
-    status[edge] = Status.EDGE
-    radius[untouched] = np.nan
+    status[chord_share < HELD_SHARE] = Status.EDGE
     return radius, contacts, status
 
 
@@ -214,7 +170,7 @@ def thickness_on(
     area : (n,) float64
         The area each stands for, mm2.
     """
-    radius, contacts, status = largest_balls(surface, points, normals)
+    radius, contacts, status = largest_balls(surface, points, normals, facets)
     return ThicknessSamples(points, normals, facets, 2.0 * radius, contacts, status, area)
 
 

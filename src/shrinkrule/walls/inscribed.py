@@ -1,0 +1,428 @@
+"""The largest ball inside a part that touches its surface at a point.
+
+A ball that touches the surface at p with outward normal n and passes through x has
+the radius ``rho(x) = |p - x|^2 / (2 n.(p - x))``. The largest ball with nothing inside
+is the smallest rho over the surface; on a flat facet rho has one minimum, in closed
+form: where the ball touches the facet's plane, if that lies inside the facet, else on one
+of its edges. The tree is walked with the best ball so far: a box that it does not reach
+cannot make it smaller.
+
+Source: tangent ball through a point: Ma, Bae, Choi, "3D medial axis point approximation
+using nearest neighbors and the normal field", The Visual Computer 28 (2012) 7-19; the
+minimum over a facet is derived in docs/theory-walls.md.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+
+from shrinkrule.walls.tree import Floats, Tree, beside_slab, box_distance, compiled
+
+REACH_IN: Final = 1e-3
+"""A facet that reaches into the ball by less than this share of the radius touches it.
+
+In a round part all facets of a ring do, and looking at each of them again for the last
+thousandth would take a hundred times as long.
+"""
+
+GRAZING: Final = 1e-7
+"""Cosine below which a chord runs along the surface and tells nothing about a wall."""
+
+NEAREST_HIT: Final = 1e-9
+"""Share of the ray's reach within which a facet is the one the ray starts on."""
+
+EDGE_ANGLE: Final = float(np.radians(110.0))
+"""Contacts closer together than this, seen from the ball's centre, are an edge, no wall.
+
+Where two faces meet at an angle a, the contacts are pi - a apart: 90 degrees at a
+square edge, 180 degrees in a wall with parallel faces.
+"""
+
+HELD_SHARE: Final = float(np.sin(EDGE_ANGLE / 2.0))
+"""Chord over diameter of the ball whose contacts are that far apart."""
+
+SPANS: Final = 0.98
+"""A ball of this share of the chord or more spans the wall: it is told to 2 % at worst."""
+
+ROUGHLY: Final = 0.8
+"""A middle with less room than this share of half the chord is no middle of a round part."""
+
+CENTRINGS: Final = 4
+"""Moves of the centre to the middle of a round part; one or two suffice."""
+
+DEPTH: Final = 128
+"""Room for nodes waiting to be visited: two per level, and no tree is 64 levels deep."""
+
+
+@compiled
+def _touch_segment(
+    zx: float,
+    zy: float,
+    zz: float,
+    bx: float,
+    by: float,
+    bz: float,
+    nx: float,
+    ny: float,
+    nz: float,
+) -> tuple[float, float]:
+    """Least rho over the segment z + t b (as seen from p), and where."""
+    square = zx * zx + zy * zy + zz * zz
+    along = zx * bx + zy * by + zz * bz
+    length = bx * bx + by * by + bz * bz
+    height = nx * zx + ny * zy + nz * zz
+    slope = nx * bx + ny * by + nz * bz
+    if length == 0.0:
+        return np.inf, 0.0
+    root = np.sqrt(
+        max(height * height + slope * (square * slope - 2.0 * along * height) / length, 0.0)
+    )
+    if height < 0.0:
+        t = (2.0 * along * height - square * slope) / (length * (root - height))
+    elif slope == 0.0:
+        return np.inf, 0.0
+    else:
+        t = -(height + root) / slope
+    t = min(1.0, max(0.0, t))
+    below = -(height + slope * t)
+    chord = square + t * (2.0 * along + t * length)
+    if below <= 0.0 or below * below <= GRAZING * GRAZING * chord:
+        return np.inf, t
+    return chord / (2.0 * below), t
+
+
+@compiled
+def _touch_facet(
+    corners: Floats,
+    normal: Floats,
+    px: float,
+    py: float,
+    pz: float,
+    nx: float,
+    ny: float,
+    nz: float,
+    radius: float,
+) -> tuple[float, float, float, float]:
+    """Least rho over a facet and where, when it is less than ``radius``; inf otherwise."""
+    mx, my, mz = normal[0], normal[1], normal[2]
+    ax, ay, az = corners[0, 0] - px, corners[0, 1] - py, corners[0, 2] - pz
+    ahead = mx * ax + my * ay + mz * az
+    cosine = nx * mx + ny * my + nz * mz
+    gap = ahead + radius * cosine
+    size = radius * (1.0 - REACH_IN)
+    if abs(gap) >= size:
+        return np.inf, 0.0, 0.0, 0.0
+    # The ball cuts the plane in a disc; most facets lie beside it.
+    disc = size * size - gap * gap
+    sx, sy, sz = gap * mx - radius * nx, gap * my - radius * ny, gap * mz - radius * nz
+    for k in range(3):
+        j = k + 1 if k < 2 else 0
+        ex = corners[j, 0] - corners[k, 0]
+        ey = corners[j, 1] - corners[k, 1]
+        ez = corners[j, 2] - corners[k, 2]
+        wx = sx - (corners[k, 0] - px)
+        wy = sy - (corners[k, 1] - py)
+        wz = sz - (corners[k, 2] - pz)
+        turn = mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
+        if turn < 0.0 and turn * turn >= disc * (ex * ex + ey * ey + ez * ez):
+            return np.inf, 0.0, 0.0, 0.0
+    # The ball inside the plane touches it along m, the one beyond it along -m.
+    side = 1.0 if ahead > 0.0 else -1.0
+    reach = 1.0 - side * cosine
+    if reach <= 0.0:
+        return np.inf, 0.0, 0.0, 0.0
+    rho = side * ahead / reach
+    if rho >= radius:
+        return np.inf, 0.0, 0.0, 0.0
+    x, y, z = rho * (side * mx - nx), rho * (side * my - ny), rho * (side * mz - nz)
+    inside = True
+    for k in range(3):
+        a, b = corners[k], corners[(k + 1) % 3]
+        ex, ey, ez = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+        wx, wy, wz = x - (a[0] - px), y - (a[1] - py), z - (a[2] - pz)
+        turn = mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
+        if turn < 0.0:
+            inside = False
+    if inside and rho > 0.0:
+        return rho, x + px, y + py, z + pz
+    least, lx, ly, lz = np.inf, 0.0, 0.0, 0.0
+    for k in range(3):
+        a, b = corners[k], corners[(k + 1) % 3]
+        zx, zy, zz = a[0] - px, a[1] - py, a[2] - pz
+        bx, by, bz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+        rho, t = _touch_segment(zx, zy, zz, bx, by, bz, nx, ny, nz)
+        if rho < least:
+            least, lx, ly, lz = rho, a[0] + t * bx, a[1] + t * by, a[2] + t * bz
+    return least, lx, ly, lz
+
+
+@compiled
+def _first_hit(
+    tree: Tree, origin: Floats, heading: Floats, own: int, reach: float, stack: Any
+) -> tuple[float, int]:
+    """Distance along a ray to the first facet not its own, and that facet's place or -1."""
+    ox, oy, oz = origin[0], origin[1], origin[2]
+    dx, dy, dz = heading[0], heading[1], heading[2]
+    ix = 1.0 / dx if dx != 0.0 else 1e300
+    iy = 1.0 / dy if dy != 0.0 else 1e300
+    iz = 1.0 / dz if dz != 0.0 else 1e300
+    best, found = reach, -1
+    nearest = NEAREST_HIT * reach
+    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
+    stack[0] = 1
+    waiting = 1
+    while waiting > 0:
+        waiting -= 1
+        node = stack[waiting]
+        box = tree.boxes[node]
+        x0, x1 = (box[0] - ox) * ix, (box[3] - ox) * ix
+        y0, y1 = (box[1] - oy) * iy, (box[4] - oy) * iy
+        z0, z1 = (box[2] - oz) * iz, (box[5] - oz) * iz
+        enter = max(max(min(x0, x1), min(y0, y1)), max(min(z0, z1), 0.0))
+        leave = min(min(max(x0, x1), max(y0, y1)), min(max(z0, z1), best))
+        if not enter <= leave:
+            continue
+        if node < leaves:
+            first = 2 * node
+            low, high = tree.boxes[first], tree.boxes[first + 1]
+            ahead = (
+                dx * (low[0] + low[3] - high[0] - high[3])
+                + dy * (low[1] + low[4] - high[1] - high[4])
+                + dz * (low[2] + low[5] - high[2] - high[5])
+            )
+            nearer = first if ahead < 0.0 else first + 1
+            stack[waiting] = 2 * first + 1 - nearer
+            stack[waiting + 1] = nearer
+            waiting += 2
+            continue
+        leaf = node - leaves
+        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
+            f = tree.items[place]
+            if f == own:
+                continue
+            mx, my, mz = tree.normals[f, 0], tree.normals[f, 1], tree.normals[f, 2]
+            slope = mx * dx + my * dy + mz * dz
+            if slope == 0.0:
+                continue
+            a = tree.corners[f, 0]
+            t = (mx * (a[0] - ox) + my * (a[1] - oy) + mz * (a[2] - oz)) / slope
+            if t <= nearest or t >= best:
+                continue
+            x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
+            inside = True
+            for k in range(3):
+                a, b = tree.corners[f, k], tree.corners[f, (k + 1) % 3]
+                ex, ey, ez = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+                wx, wy, wz = x - a[0], y - a[1], z - a[2]
+                turn = (
+                    mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
+                )
+                # Just beyond an edge still hits, or rays would slip between facets.
+                slack = nearest * nearest * (ex * ex + ey * ey + ez * ez)
+                if turn < 0.0 and turn * turn > slack:
+                    inside = False
+            if inside:
+                best, found = t, place
+    return best, found
+
+
+@compiled
+def _largest_ball(
+    tree: Tree, p: Floats, n: Floats, own: int, radius: float, q: Floats, stack: Any
+) -> tuple[float, int]:
+    """Radius of the largest empty ball at p up to ``radius``, and the place it touches.
+
+    The contact goes into ``q``; both stay as they are, and the place is -1, when nothing is
+    nearer than ``radius``.
+    """
+    px, py, pz = p[0], p[1], p[2]
+    nx, ny, nz = n[0], n[1], n[2]
+    found = -1
+    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
+    cx, cy, cz = px - radius * nx, py - radius * ny, pz - radius * nz
+    size = radius * (1.0 - REACH_IN)
+    asked = size
+    stack[0] = 1
+    waiting = 1
+    while waiting > 0:
+        waiting -= 1
+        node = stack[waiting]
+        # A smaller ball lies in the larger one, so only waiting nodes are asked again.
+        if size < asked and box_distance(tree.boxes, node, cx, cy, cz) >= size * size:
+            continue
+        if node < leaves:
+            left = box_distance(tree.boxes, 2 * node, cx, cy, cz)
+            right = box_distance(tree.boxes, 2 * node + 1, cx, cy, cz)
+            nearer = 2 * node if left <= right else 2 * node + 1
+            farther = 4 * node + 1 - nearer
+            if max(left, right) < size * size and not beside_slab(tree, farther, cx, cy, cz, size):
+                stack[waiting] = farther
+                waiting += 1
+            if min(left, right) < size * size and not beside_slab(tree, nearer, cx, cy, cz, size):
+                stack[waiting] = nearer
+                waiting += 1
+            continue
+        leaf = node - leaves
+        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
+            f = tree.items[place]
+            if f == own:
+                continue
+            rho, x, y, z = _touch_facet(
+                tree.corners[f], tree.normals[f], px, py, pz, nx, ny, nz, radius
+            )
+            if rho < radius:
+                radius, found = rho, place
+                q[0], q[1], q[2] = x, y, z
+                cx, cy, cz = px - radius * nx, py - radius * ny, pz - radius * nz
+                size = radius * (1.0 - REACH_IN)
+    return radius, found
+
+
+@compiled
+def _nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
+    """Squared distance from a point to a facet; the nearest point goes into ``q``.
+
+    Source: Ericson, Real-Time Collision Detection (2005), section 5.1.5.
+    """
+    ax, ay, az = corners[f, 0, 0], corners[f, 0, 1], corners[f, 0, 2]
+    bx, by, bz = corners[f, 1, 0] - ax, corners[f, 1, 1] - ay, corners[f, 1, 2] - az
+    cx, cy, cz = corners[f, 2, 0] - ax, corners[f, 2, 1] - ay, corners[f, 2, 2] - az
+    px, py, pz = x - ax, y - ay, z - az
+    bp = bx * px + by * py + bz * pz
+    cp = cx * px + cy * py + cz * pz
+    bb = bx * bx + by * by + bz * bz
+    bc = bx * cx + by * cy + bz * cz
+    cc = cx * cx + cy * cy + cz * cz
+    # Distances along AB and AC as seen from A, B and C.
+    d1, d2, d3, d4, d5, d6 = bp, cp, bp - bb, cp - bc, bp - bc, cp - cc
+    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
+    if d1 <= 0.0 and d2 <= 0.0:
+        v, w = 0.0, 0.0
+    elif d3 >= 0.0 and d4 <= d3:
+        v, w = 1.0, 0.0
+    elif d6 >= 0.0 and d5 <= d6:
+        v, w = 0.0, 1.0
+    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
+        v, w = d1 / (d1 - d3), 0.0
+    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
+        v, w = 0.0, d2 / (d2 - d6)
+    elif va <= 0.0 and d4 >= d3 and d5 >= d6:
+        w = (d4 - d3) / ((d4 - d3) + (d5 - d6))
+        v = 1.0 - w
+    else:
+        whole = va + vb + vc
+        v, w = vb / whole, vc / whole
+    qx, qy, qz = v * bx + w * cx, v * by + w * cy, v * bz + w * cz
+    q[0], q[1], q[2] = ax + qx, ay + qy, az + qz
+    square: float = (px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2
+    return square
+
+
+@compiled
+def _clearance(
+    tree: Tree, c: Floats, bound: float, q: Floats, nearest: Floats, stack: Any
+) -> float:
+    """Distance from ``c`` to the surface, at most ``bound``, to a thousandth.
+
+    The nearest point goes into ``nearest``; it stays as it is when nothing is within ``bound``.
+    """
+    square = bound * bound
+    near = bound * (1.0 - REACH_IN)
+    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
+    stack[0] = 1
+    waiting = 1
+    while waiting > 0:
+        waiting -= 1
+        node = stack[waiting]
+        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= near * near:
+            continue
+        if beside_slab(tree, node, c[0], c[1], c[2], near):
+            continue
+        if node < leaves:
+            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
+            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
+            nearer = 2 * node if left <= right else 2 * node + 1
+            stack[waiting] = 4 * node + 1 - nearer
+            stack[waiting + 1] = nearer
+            waiting += 2
+            continue
+        leaf = node - leaves
+        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
+            far = _nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], q)
+            if far < square:
+                square = far
+                nearest[0], nearest[1], nearest[2] = q[0], q[1], q[2]
+                near = np.sqrt(far) * (1.0 - REACH_IN)
+    clearance: float = np.sqrt(square)
+    return clearance
+
+
+@compiled
+def _spanning_ball(
+    tree: Tree, p: Floats, n: Floats, far: float, c: Floats, q: Floats, nearest: Floats, stack: Any
+) -> float:
+    """Radius of the ball about the middle of the chord behind p if it spans the chord, else 0.
+
+    In a round part the ball at a sample is caught between its own facet and the next, and
+    the ball that spans the part is this one. A chord of a facet passes the middle of a round
+    part by up to half a facet, so the centre is moved away from what is nearest first.
+    """
+    half = 0.5 * far
+    for a in range(3):
+        c[a] = p[a] - half * n[a]
+    best = 0.0
+    for _ in range(CENTRINGS):
+        clear = _clearance(tree, c, half, q, nearest, stack)
+        if clear <= best:
+            break
+        best = clear
+        if clear < half * ROUGHLY or clear >= half * (1.0 - REACH_IN):
+            break
+        for a in range(3):
+            c[a] += (c[a] - nearest[a]) / clear * (half - clear)
+    return best if best >= half * SPANS else 0.0
+
+
+@compiled
+def measure(
+    tree: Tree,
+    points: Floats,
+    normals: Floats,
+    own: Any,
+    span: float,
+    radius: Any,
+    contacts: Any,
+) -> None:
+    """Radius and other contact of the ball at each point; nan where nothing lies opposite.
+
+    Where the ball is caught between two faces of a convex edge that the wall behind hardly
+    notices, as on the facets of something round, the ball that spans the wall is taken.
+    """
+    stack = np.empty(DEPTH, np.int64)
+    inward, q = np.empty(3), np.empty(3)
+    c, spot, nearest = np.empty(3), np.empty(3), np.empty(3)
+    for i in range(len(points)):
+        p, n = points[i], normals[i]
+        for a in range(3):
+            inward[a] = -n[a]
+        far, hit = _first_hit(tree, p, inward, own[i], span, stack)
+        for a in range(3):
+            q[a] = p[a] + far * inward[a]
+        ball, place = _largest_ball(tree, p, n, own[i], 0.5 * far, q, stack)
+        if place < 0 and hit < 0:
+            radius[i], contacts[i] = np.nan, np.nan
+            continue
+        chord = 0.0
+        for a in range(3):
+            chord += (q[a] - p[a]) ** 2
+        if hit >= 0 and chord < (2.0 * ball * HELD_SHARE) ** 2:
+            spanning = _spanning_ball(tree, p, n, far, c, spot, nearest, stack)
+            if spanning > 0.0:
+                ball = spanning
+                for a in range(3):
+                    q[a] = p[a] - 2.0 * spanning * n[a]
+        radius[i] = ball
+        for a in range(3):
+            contacts[i, a] = q[a]
