@@ -159,6 +159,19 @@ def test_cylinder_on_its_side_balances_and_is_told_to_be_chocked() -> None:
     assert any("chock" in warning for warning in result.warnings)
 
 
+def test_bodies_closer_than_a_brick_are_told() -> None:
+    near = trimesh.util.concatenate([bar((0, 0, 0), (3, 3, 3)), bar((3.4, 0, 0), (6.4, 3, 3))])
+    hollow = bar((0, 0, 0), (9, 9, 9))
+    cavity = bar((3, 3, 3), (6, 6, 6))
+    cavity.invert()
+    one = trimesh.util.concatenate([hollow, cavity])
+    told = "solved as one"
+    assert any(told in warning for warning in solve_sag(near, STIFF, COARSE).warnings)
+    apart = solve_sag(near, STIFF, SagSettings(brick_mm=0.2)).warnings
+    assert not any(told in warning for warning in apart)
+    assert not any(told in warning for warning in solve_sag(one, STIFF, COARSE).warnings)
+
+
 def test_soft_part_is_warned_about() -> None:
     result = solve_sag(two_armed_lever(), SagMaterial(300.0, 30.0, 0.46, 7.0), COARSE)
     assert any("linear model" in warning for warning in result.warnings)

@@ -152,10 +152,19 @@ def describe(
         largest_strain=field.largest_strain(),
         warnings=(),
     )
-    return _warned(result, planned, material)
+    fused = solid_bodies(mesh) - len(find_bodies(field.bricks).volume)
+    return _warned(result, planned, material, fused)
 
 
-def _warned(result: SagResult, planned: SagPlan, material: SagMaterial) -> SagResult:
+def solid_bodies(mesh: trimesh.Trimesh) -> int:
+    """Count the bodies of a mesh; a cavity in one is none of its own."""
+    label = trimesh.graph.connected_component_labels(mesh.face_adjacency, len(mesh.faces))
+    a, b, c = np.moveaxis(np.asarray(mesh.triangles), 1, 0)
+    volume = np.bincount(label, weights=(a * np.cross(b, c)).sum(axis=1))
+    return int((volume > 0.0).sum())
+
+
+def _warned(result: SagResult, planned: SagPlan, material: SagMaterial, fused: int) -> SagResult:
     warnings = list(planned.notes)
     if result.largest_sag_mm > 0.5 * planned.wall_mm:
         warnings.append(
@@ -174,6 +183,11 @@ def _warned(result: SagResult, planned: SagPlan, material: SagMaterial) -> SagRe
         )
     if result.fallen_mm > 0.1 * planned.wall_mm:
         warnings.append(f"the part sags by {result.fallen_mm:.2g} mm down onto the plate")
+    if fused > 0:
+        warnings.append(
+            "bodies closer together than a brick are solved as one: take smaller bricks, "
+            "or one body at a time"
+        )
     if result.rolls:
         warnings.append("it rests on a line or a point: chock it, and do not trust the sag there")
     if result.numerical_mm > UNSURE_SHARE * result.largest_sag_mm:
