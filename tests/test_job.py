@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -44,8 +45,10 @@ def test_the_thin_cup_is_stopped_at_its_relief() -> None:
     # The inside of the cup is a polygon of 96 sides: its flats are 5 micrometres nearer.
     assert thin.wanted_mm == pytest.approx(0.5, abs=0.006)
     assert thin.needed_mm == pytest.approx(0.66 * (1 - 0.1455), abs=1e-6)
-    assert thin.in_model[0] == pytest.approx(9.75, abs=0.4)
-    assert abs(thin.in_model[1]) < 3.6
+    # The relief spans 19 degrees to either side of x, between the radii 9.5 and 10.
+    x, y = thin.in_model[:2]
+    assert 9.4 < math.hypot(x, y) < 10.1
+    assert abs(math.degrees(math.atan2(y, x))) < 21
     assert 7 < thin.in_model[2] < 15
     assert result.verdict.level is Level.STOP
 
@@ -58,7 +61,7 @@ def test_the_gear_blank_has_five_spokes_of_one_bead() -> None:
     result = job("gear_blank")
     spokes = [p for p in result.walls.places if p.finding.kind is FindingKind.SINGLE_BEAD]
     assert len(spokes) == 5
-    assert [p.wanted_mm for p in spokes] == pytest.approx([1.0] * 5, abs=1e-4)
+    assert [p.wanted_mm for p in spokes] == pytest.approx([1.0] * 5, abs=1e-3)  # told to 0.1 %
     assert result.verdict.level is Level.LOOK
 
 
