@@ -7,6 +7,8 @@ can be put on points of the part.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
@@ -34,6 +36,9 @@ GREY: Final = np.array([0.72, 0.72, 0.72])
 
 _SAMPLING: Final = 2
 """Rays per picture pixel along each axis; two hide the stairs of an edge."""
+
+STRIP: Final = 64
+"""Rows of a picture drawn at a time."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +126,7 @@ class Colouring:
         """
         if len(self.points) == 0:
             return np.tile(GREY, (len(places), 1))
-        _, nearest = self._tree.query(np.hstack([places, self.reach_mm * facing]), workers=-1)
+        _, nearest = self._tree.query(np.hstack([places, self.reach_mm * facing]))
         values = self.values[nearest]
         colours = self.colours[np.digitize(values, self.bounds)]
         return np.where(np.isfinite(values)[:, None], colours, GREY)
@@ -129,6 +134,12 @@ class Colouring:
     @cached_property
     def _tree(self) -> cKDTree:
         return cKDTree(np.hstack([self.points, self.reach_mm * self.normals]))
+
+    def grown(self) -> Colouring:
+        """Build the look-up tree now, before threads ask for it, and return itself."""
+        if len(self.points):
+            _ = self._tree
+        return self
 
 
 class Stage:
@@ -190,8 +201,33 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
     colouring : Colouring or None
         What colours mean; without it the part is grey.
     """
-    width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
-    hit, depth, normal, place = _cast(stage, camera, width, height)
+    tops = range(0, camera.height, STRIP)
+    colouring = None if colouring is None else colouring.grown()
+    # Rays and look-ups run outside the interpreter's lock; strips keep their memory small.
+    with ThreadPoolExecutor(os.cpu_count()) as threads:
+        strips = list(
+            threads.map(
+                lambda top: _strip(stage, camera, colouring, top, min(top + STRIP, camera.height)),
+                tops,
+            )
+        )
+    pixels = np.concatenate([strip[0] for strip in strips])
+    size = (camera.width, camera.height)
+    return Drawing(
+        Image.fromarray(pixels).resize(size, Image.Resampling.BOX),
+        camera,
+        np.concatenate([strip[1] for strip in strips]),
+    )
+
+
+def _strip(
+    stage: Stage, camera: Camera, colouring: Colouring | None, top: int, bottom: int
+) -> tuple[NDArray[np.uint8], Floats]:
+    """Sub-pixels, and depth of pixels, of the picture's rows from ``top`` to before ``bottom``."""
+    above = min(top, 1)  # a row more, so that edges are seen across strips
+    rows = np.arange(_SAMPLING * (top - above), _SAMPLING * bottom)
+    width, height = camera.width * _SAMPLING, len(rows)
+    hit, depth, normal, place = _cast(stage, camera, rows)
     shade = np.abs(normal @ camera.back)
     colours = np.tile(GREY, (width * height, 1))
     if colouring is not None and hit.any():
@@ -203,13 +239,9 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
     lit[_outline(hit, depth, normal, camera, width, height)] *= 0.35
     image = np.where(hit[:, None], 255.0 * lit, np.array(BACKGROUND))
     pixels = np.clip(image, 0, 255).astype(np.uint8).reshape(height, width, 3)
-    size = (camera.width, camera.height)
     front = np.where(hit, place @ camera.back, -np.inf).reshape(height, width)
-    return Drawing(
-        Image.fromarray(pixels).resize(size, Image.Resampling.BOX),
-        camera,
-        front[::_SAMPLING, ::_SAMPLING],
-    )
+    skip = _SAMPLING * above
+    return pixels[skip:], front[skip::_SAMPLING, ::_SAMPLING]
 
 
 def _first_hit_of_each_pixel(hit: NDArray[np.bool_], width: int, height: int) -> NDArray[np.int64]:
@@ -224,12 +256,13 @@ def _first_hit_of_each_pixel(hit: NDArray[np.bool_], width: int, height: int) ->
 
 
 def _cast(
-    stage: Stage, camera: Camera, width: int, height: int
+    stage: Stage, camera: Camera, rows: NDArray[np.int64]
 ) -> tuple[NDArray[np.bool_], Floats, Floats, Floats]:
-    """Cast one parallel ray a sub-pixel: hit or not, depth, facet normal, place."""
+    """Cast one parallel ray a sub-pixel of ``rows``: hit or not, depth, facet normal, place."""
+    width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
     step = camera.mm_per_pixel / _SAMPLING
     across = (np.arange(width) + 0.5 - width / 2) * step
-    upward = (height / 2 - np.arange(height) - 0.5) * step
+    upward = (height / 2 - rows - 0.5) * step
     lifted = camera.centre - stage.middle + 2.0 * stage.reach * camera.back
     origin = (
         across[None, :, None] * camera.right + upward[:, None, None] * camera.up + lifted

@@ -104,12 +104,11 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
         camera = Camera.looking_at(stage.points, eye, WIDTH, HEIGHT)
         return draw(stage, camera, colouring)
 
-    # Rays and look-ups run outside the interpreter's lock: views are drawn side by side.
+    drawings = [drawn(eye) for eye in VIEWS.values()]
+    for drawing, numbers in zip(drawings, _where_shown(drawings, places), strict=True):
+        _mark(drawing, {number: places[number - 1] for number in numbers})
+        scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
-        drawings = list(threads.map(drawn, VIEWS.values()))
-        for drawing, numbers in zip(drawings, _where_shown(drawings, places), strict=True):
-            _mark(drawing, {number: places[number - 1] for number in numbers})
-            scale_bar(drawing.image, drawing.camera)
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(Picture(uri, f"seen {side}") for uri, side in zip(uris, VIEWS, strict=True))
 
