@@ -7,6 +7,9 @@ form: where the ball touches the facet's plane, if that lies inside the facet, e
 of its edges. The tree is walked with the best ball so far: a box that it does not reach
 cannot make it smaller.
 
+Inside the loops single numbers are read, never rows: a view of a row counts references
+to its array, and two threads that count on one array wait for each other.
+
 Source: tangent ball through a point: Ma, Bae, Choi, "3D medial axis point approximation
 using nearest neighbors and the normal field", The Visual Computer 28 (2012) 7-19; the
 minimum over a facet is derived in docs/theory-walls.md.
@@ -95,8 +98,9 @@ def _touch_segment(
 
 @compiled
 def _touch_facet(
+    f: int,
     corners: Floats,
-    normal: Floats,
+    normals: Floats,
     px: float,
     py: float,
     pz: float,
@@ -105,9 +109,9 @@ def _touch_facet(
     nz: float,
     radius: float,
 ) -> tuple[float, float, float, float]:
-    """Least rho over a facet and where, when it is less than ``radius``; inf otherwise."""
-    mx, my, mz = normal[0], normal[1], normal[2]
-    ax, ay, az = corners[0, 0] - px, corners[0, 1] - py, corners[0, 2] - pz
+    """Least rho over facet ``f`` and where, when it is less than ``radius``; inf otherwise."""
+    mx, my, mz = normals[f, 0], normals[f, 1], normals[f, 2]
+    ax, ay, az = corners[f, 0, 0] - px, corners[f, 0, 1] - py, corners[f, 0, 2] - pz
     ahead = mx * ax + my * ay + mz * az
     cosine = nx * mx + ny * my + nz * mz
     gap = ahead + radius * cosine
@@ -119,12 +123,12 @@ def _touch_facet(
     sx, sy, sz = gap * mx - radius * nx, gap * my - radius * ny, gap * mz - radius * nz
     for k in range(3):
         j = k + 1 if k < 2 else 0
-        ex = corners[j, 0] - corners[k, 0]
-        ey = corners[j, 1] - corners[k, 1]
-        ez = corners[j, 2] - corners[k, 2]
-        wx = sx - (corners[k, 0] - px)
-        wy = sy - (corners[k, 1] - py)
-        wz = sz - (corners[k, 2] - pz)
+        ex = corners[f, j, 0] - corners[f, k, 0]
+        ey = corners[f, j, 1] - corners[f, k, 1]
+        ez = corners[f, j, 2] - corners[f, k, 2]
+        wx = sx - (corners[f, k, 0] - px)
+        wy = sy - (corners[f, k, 1] - py)
+        wz = sz - (corners[f, k, 2] - pz)
         turn = mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
         if turn < 0.0 and turn * turn >= disc * (ex * ex + ey * ey + ez * ez):
             return np.inf, 0.0, 0.0, 0.0
@@ -139,9 +143,13 @@ def _touch_facet(
     x, y, z = rho * (side * mx - nx), rho * (side * my - ny), rho * (side * mz - nz)
     inside = True
     for k in range(3):
-        a, b = corners[k], corners[(k + 1) % 3]
-        ex, ey, ez = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-        wx, wy, wz = x - (a[0] - px), y - (a[1] - py), z - (a[2] - pz)
+        j = k + 1 if k < 2 else 0
+        ex = corners[f, j, 0] - corners[f, k, 0]
+        ey = corners[f, j, 1] - corners[f, k, 1]
+        ez = corners[f, j, 2] - corners[f, k, 2]
+        wx = x - (corners[f, k, 0] - px)
+        wy = y - (corners[f, k, 1] - py)
+        wz = z - (corners[f, k, 2] - pz)
         turn = mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
         if turn < 0.0:
             inside = False
@@ -149,13 +157,22 @@ def _touch_facet(
         return rho, x + px, y + py, z + pz
     least, lx, ly, lz = np.inf, 0.0, 0.0, 0.0
     for k in range(3):
-        a, b = corners[k], corners[(k + 1) % 3]
-        zx, zy, zz = a[0] - px, a[1] - py, a[2] - pz
-        bx, by, bz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-        rho, t = _touch_segment(zx, zy, zz, bx, by, bz, nx, ny, nz)
+        j = k + 1 if k < 2 else 0
+        ax, ay, az = corners[f, k, 0], corners[f, k, 1], corners[f, k, 2]
+        bx, by, bz = corners[f, j, 0] - ax, corners[f, j, 1] - ay, corners[f, j, 2] - az
+        rho, t = _touch_segment(ax - px, ay - py, az - pz, bx, by, bz, nx, ny, nz)
         if rho < least:
-            least, lx, ly, lz = rho, a[0] + t * bx, a[1] + t * by, a[2] + t * bz
+            least, lx, ly, lz = rho, ax + t * bx, ay + t * by, az + t * bz
     return least, lx, ly, lz
+
+
+@compiled
+def _middle_gap(tree: Tree, first: int, axis: int) -> float:
+    """Twice the distance between the middles of a node and its twin along an axis."""
+    one = tree.boxes[first, axis] + tree.boxes[first, 3 + axis]
+    other = tree.boxes[first + 1, axis] + tree.boxes[first + 1, 3 + axis]
+    gap: float = one - other
+    return gap
 
 
 @compiled
@@ -176,21 +193,19 @@ def _first_hit(
     while waiting > 0:
         waiting -= 1
         node = stack[waiting]
-        box = tree.boxes[node]
-        x0, x1 = (box[0] - ox) * ix, (box[3] - ox) * ix
-        y0, y1 = (box[1] - oy) * iy, (box[4] - oy) * iy
-        z0, z1 = (box[2] - oz) * iz, (box[5] - oz) * iz
+        x0, x1 = (tree.boxes[node, 0] - ox) * ix, (tree.boxes[node, 3] - ox) * ix
+        y0, y1 = (tree.boxes[node, 1] - oy) * iy, (tree.boxes[node, 4] - oy) * iy
+        z0, z1 = (tree.boxes[node, 2] - oz) * iz, (tree.boxes[node, 5] - oz) * iz
         enter = max(max(min(x0, x1), min(y0, y1)), max(min(z0, z1), 0.0))
         leave = min(min(max(x0, x1), max(y0, y1)), min(max(z0, z1), best))
         if not enter <= leave:
             continue
         if node < leaves:
             first = 2 * node
-            low, high = tree.boxes[first], tree.boxes[first + 1]
             ahead = (
-                dx * (low[0] + low[3] - high[0] - high[3])
-                + dy * (low[1] + low[4] - high[1] - high[4])
-                + dz * (low[2] + low[5] - high[2] - high[5])
+                dx * _middle_gap(tree, first, 0)
+                + dy * _middle_gap(tree, first, 1)
+                + dz * _middle_gap(tree, first, 2)
             )
             nearer = first if ahead < 0.0 else first + 1
             stack[waiting] = 2 * first + 1 - nearer
@@ -206,16 +221,19 @@ def _first_hit(
             slope = mx * dx + my * dy + mz * dz
             if slope == 0.0:
                 continue
-            a = tree.corners[f, 0]
-            t = (mx * (a[0] - ox) + my * (a[1] - oy) + mz * (a[2] - oz)) / slope
+            ax, ay, az = tree.corners[f, 0, 0], tree.corners[f, 0, 1], tree.corners[f, 0, 2]
+            t = (mx * (ax - ox) + my * (ay - oy) + mz * (az - oz)) / slope
             if t <= nearest or t >= best:
                 continue
             x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
             inside = True
             for k in range(3):
-                a, b = tree.corners[f, k], tree.corners[f, (k + 1) % 3]
-                ex, ey, ez = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-                wx, wy, wz = x - a[0], y - a[1], z - a[2]
+                j = k + 1 if k < 2 else 0
+                ax, ay, az = tree.corners[f, k, 0], tree.corners[f, k, 1], tree.corners[f, k, 2]
+                ex = tree.corners[f, j, 0] - ax
+                ey = tree.corners[f, j, 1] - ay
+                ez = tree.corners[f, j, 2] - az
+                wx, wy, wz = x - ax, y - ay, z - az
                 turn = (
                     mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
                 )
@@ -270,7 +288,7 @@ def _largest_ball(
             if f == own:
                 continue
             rho, x, y, z = _touch_facet(
-                tree.corners[f], tree.normals[f], px, py, pz, nx, ny, nz, radius
+                f, tree.corners, tree.normals, px, py, pz, nx, ny, nz, radius
             )
             if rho < radius:
                 radius, found = rho, place
