@@ -75,18 +75,18 @@ ROUND: dict[str, tuple[Callable[[], trimesh.Trimesh], float]] = {
 def test_something_round_is_as_thick_as_its_diameter(name: str) -> None:
     """A ball touching one facet is caught by the next, though the part is thick behind both.
 
-    Tolerance 0.2 %: a thousandth for what may reach into the ball, and the flats of a rod
-    of 96 sides lie 0.05 % nearer.
+    Tolerance 0.3 %: a ball serves neighbours it misses by 0.2 %, what reaches into it by a
+    thousandth counts as touching, and the flats of a rod of 96 sides lie 0.05 % nearer.
     """
     make, diameter = ROUND[name]
     samples = measured(make(), 1.0)
     if name == "rod":
         middle = np.abs(samples.points[:, 2]) < 30.0
         assert (samples.status[middle] == Status.MEASURED).all()
-        np.testing.assert_allclose(samples.thickness[middle], diameter, rtol=2e-3)
+        np.testing.assert_allclose(samples.thickness[middle], diameter, rtol=3e-3)
     else:
         assert (samples.status == Status.MEASURED).all()
-        np.testing.assert_allclose(samples.thickness, diameter, rtol=2e-3)
+        np.testing.assert_allclose(samples.thickness, diameter, rtol=3e-3)
 
 
 def test_a_single_facet_has_no_thickness() -> None:

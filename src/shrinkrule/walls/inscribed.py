@@ -52,6 +52,15 @@ SPANS: Final = 0.98
 ROUGHLY: Final = 0.8
 """A middle with less room than this share of half the chord is no middle of a round part."""
 
+MEMORY: Final = 16
+"""Spanning balls that are remembered: in a round part one serves many samples."""
+
+ALIKE: Final = 2e-3
+"""A remembered ball that misses a sample by this share of its radius touches it too."""
+
+SQUARE: Final = 0.06
+"""Sine of the angle to the normal at which such a ball may meet the surface there."""
+
 CENTRINGS: Final = 4
 """Moves of the centre to the middle of a round part; one or two suffice."""
 
@@ -404,6 +413,26 @@ def _spanning_ball(
 
 
 @compiled
+def _remembered(known: Floats, p: Floats, n: Floats, far: float) -> float:
+    """Radius of a ball found lately that touches square at p and spans the chord there, or 0."""
+    for k in range(len(known)):
+        radius = known[k, 3]
+        square, along = 0.0, 0.0
+        for a in range(3):
+            way = p[a] - known[k, a]
+            square += way * way
+            along += way * n[a]
+        if radius < 0.5 * far * SPANS or along <= 0.0:
+            continue
+        if abs(np.sqrt(square) - radius) <= ALIKE * radius:
+            slant = square - along * along
+            if slant <= SQUARE * SQUARE * square:
+                found: float = radius
+                return found
+    return 0.0
+
+
+@compiled
 def measure(
     tree: Tree,
     points: Floats,
@@ -421,6 +450,7 @@ def measure(
     stack = np.empty(DEPTH, np.int64)
     inward, q = np.empty(3), np.empty(3)
     c, spot, nearest = np.empty(3), np.empty(3), np.empty(3)
+    known, turn = np.zeros((MEMORY, 4)), 0
     for i in range(len(points)):
         p, n = points[i], normals[i]
         for a in range(3):
@@ -436,7 +466,13 @@ def measure(
         for a in range(3):
             chord += (q[a] - p[a]) ** 2
         if hit >= 0 and chord < (2.0 * ball * HELD_SHARE) ** 2:
-            spanning = _spanning_ball(tree, p, n, far, c, spot, nearest, stack)
+            spanning = _remembered(known, p, n, far)
+            if spanning == 0.0:
+                spanning = _spanning_ball(tree, p, n, far, c, spot, nearest, stack)
+                if spanning > 0.0:
+                    known[turn, 0], known[turn, 1], known[turn, 2] = c[0], c[1], c[2]
+                    known[turn, 3] = spanning
+                    turn = (turn + 1) % MEMORY
             if spanning > 0.0:
                 ball = spanning
                 for a in range(3):
