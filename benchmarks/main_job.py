@@ -13,6 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import numpy as np
 import trimesh
 
 from shrinkrule import stl_bytes
@@ -39,6 +40,20 @@ sys.stderr.write(f"MEASURED {time.perf_counter() - start:.2f} {peak:.0f}\\n")
 """
 
 
+def tube(inner: float, wall: float, height: float, around: int, along: int) -> trimesh.Trimesh:
+    """Tube of quads cut in two, all of one size."""
+    turn = 2.0 * np.pi * np.arange(around) / around
+    profile = [(inner + wall, z) for z in np.linspace(0.0, height, along + 1)]
+    profile += [(inner, z) for z in np.linspace(height, 0.0, along + 1)]
+    vertices = np.array([(r * np.cos(t), r * np.sin(t), z) for r, z in profile for t in turn])
+    start = (np.arange(len(profile)) * around)[:, None]
+    here, there = np.arange(around), np.roll(np.arange(around), -1)
+    above = np.roll(start, -1, axis=0)
+    a, b, c, d = (x.ravel() for x in (start + here, start + there, above + there, above + here))
+    faces = np.vstack([np.column_stack([a, b, c]), np.column_stack([a, c, d])])
+    return trimesh.Trimesh(vertices, faces, process=False)
+
+
 def measured(script: str, *arguments: str) -> tuple[float, float, str]:
     """Seconds, peak MB and standard output of a script in its own process."""
     done = subprocess.run(
@@ -63,18 +78,19 @@ def main() -> None:
     """Print one line a mesh size."""
     print(f"start-up (--help): {start_up():.2f} s inside Python")
     with tempfile.TemporaryDirectory() as folder:
-        for sections in (160, 500):
-            tube = trimesh.creation.torus(
-                major_radius=25, minor_radius=5, major_sections=2 * sections,
-                minor_sections=sections,
-            )  # fmt: skip
-            path = Path(folder) / "ring.stl"
-            path.write_bytes(stl_bytes(tube, "ring"))
+        meshes = {
+            "tube": tube(18.0, 3.0, 40.0, 720, 34),
+            "ring": trimesh.creation.torus(25.0, 5.0, 320, 160),
+            "ring, fine": trimesh.creation.torus(25.0, 5.0, 1000, 500),
+        }
+        for name, mesh in meshes.items():
+            path = Path(folder) / "part.stl"
+            path.write_bytes(stl_bytes(mesh, name))
             seconds, peak, out = measured(JOB, str(path), folder)
             samples = sum(json.loads(out)["walls"]["samples"].values())
             other, other_peak, _ = measured(RAYS, str(path), folder, str(samples))
             print(
-                f"{len(tube.faces):>9,} facets: {seconds:6.2f} s {peak:6.0f} MB; trimesh load, "
+                f"{name}, {len(mesh.faces):,} facets: {seconds:.2f} s {peak:.0f} MB; trimesh load, "
                 f"{samples:,} single rays and write {other:6.2f} s {other_peak:6.0f} MB; "
                 f"ratio {seconds / other:.2f}"
             )

@@ -26,8 +26,8 @@ from shrinkrule.report.picture import (
 )
 from shrinkrule.walls import Status
 
-WIDTH: Final = 620
-HEIGHT: Final = 460
+WIDTH: Final = 540
+HEIGHT: Final = 400
 MOST_MARKS: Final = 12
 INK: Final = (30, 30, 30)
 
