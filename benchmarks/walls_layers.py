@@ -6,6 +6,7 @@ trimesh and opens and closes the same polygons with shapely: only the raw offset
 none of the corner filter, joining, floors or measuring that the check does besides.
 """
 
+import functools
 import time
 
 import numpy as np
@@ -56,7 +57,7 @@ def with_shapely(mesh: trimesh.Trimesh, printer: Printer, limits: WallLimits) ->
     sections = mesh.section_multiplane([0, 0, 0], [0, 0, 1], heights)
     lost = 0.0
     for section in sections:
-        plan = shapely.union_all(section.polygons_full)
+        plan = functools.reduce(shapely.symmetric_difference, section.polygons_closed)
         for limit in (limits.exist_mm(printer), limits.sound_mm(printer)):
             opened = plan.buffer(-limit / 2, quad_segs=16).buffer(limit / 2, quad_segs=16)
             lost += plan.difference(opened).area

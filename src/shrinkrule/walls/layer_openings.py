@@ -35,6 +35,9 @@ STUB_AREAS: Final = ((1.2, 1.7), (1.8, 1.5))
 A rounded tip of 36 degrees loses up to 1.73 times at a reach of 1.1 and 1.4 at 1.5.
 """
 
+LARGEST_CORNER: Final = float(1.0 / np.tan(np.arcsin(CORNER_SINE)) - np.arccos(CORNER_SINE))
+"""Area, in radii squared, that the sharpest corner loses: what is larger is no corner."""
+
 CRUMB: Final = 1.0e-3
 """Areas under this share of the radius squared are rounding of the outline, not material."""
 
@@ -80,6 +83,16 @@ def segments_of(section: CrossSection) -> tuple[Floats, Floats]:
     return np.vstack(rings), np.vstack([np.roll(ring, -1, axis=0) for ring in rings])
 
 
+def _edges_near(
+    piece: CrossSection, start: Floats, end: Floats, reach_mm: float
+) -> tuple[Floats, Floats]:
+    """Edges whose box comes within a distance of the piece's box."""
+    box = np.array(piece.bounds())
+    low, high = box[:2] - reach_mm, box[2:] + reach_mm
+    near = (np.minimum(start, end) <= high).all(1) & (np.maximum(start, end) >= low).all(1)
+    return start[near], end[near]
+
+
 def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Floats:
     """Distance of points (n, 2) from the nearest edge, (n,) mm."""
     along = end - start
@@ -91,21 +104,29 @@ def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Floats:
     return nearest
 
 
-def _joins_two(piece: CrossSection, core: CrossSection, radius: float) -> bool:
-    """Whether a lost piece lies between two parts of the core: a neck the disk cannot pass."""
-    touched = grown(piece, 1.02 * radius) ^ core
-    around = (grown(piece, 1.5 * radius) ^ core).decompose()
-    return sum(not (part ^ touched).is_empty() for part in around) > 1
-
-
-def _is_stub(piece: CrossSection, core_edges: tuple[Floats, Floats], radius: float) -> bool:
-    """Whether a lost piece is more than the corner that its reach allows."""
-    outline = segments_of(piece)[0]
-    reach = float(distance_to_edges(outline, *core_edges).max()) / radius - 1.0
+def _is_wall(piece: CrossSection, core_edges: tuple[Floats, Floats], radius: float) -> bool:
+    """Whether a lost piece is more than a corner: too large, a neck, or a stub."""
+    area = piece.area() / radius**2
+    if area > LARGEST_CORNER:
+        return True
+    edges = _edges_near(piece, *core_edges, radius / CORNER_SINE)
+    if not len(edges[0]):
+        return True
+    rings = piece.to_polygons()
+    middles = [(ring + np.roll(ring, -1, axis=0)) / 2.0 for ring in rings]
+    if sum(_arcs(distance_to_edges(ring, *edges) - radius) for ring in middles) > 1:
+        return True
+    reach = float(distance_to_edges(np.vstack(rings), *edges).max()) / radius - 1.0
     if reach > 1.0 / CORNER_SINE - 1.0:
         return True
     least = float(np.interp(reach, *STUB_AREAS)) * corner_loss(reach)
-    return reach >= STUB_REACH and piece.area() / radius**2 > least
+    return reach >= STUB_REACH and area > least
+
+
+def _arcs(beyond_disk: Floats) -> int:
+    """Separate stretches of a ring along which the disk touched it; a corner has one."""
+    touched = beyond_disk < MARGIN_MM
+    return int(touched.all()) or int((touched & ~np.roll(touched, 1)).sum())
 
 
 def _lost_in(component: CrossSection, radius: float) -> list[CrossSection]:
@@ -124,8 +145,7 @@ def _lost_in(component: CrossSection, radius: float) -> list[CrossSection]:
     for piece in (component - grown(core, radius + MARGIN_MM / 2.0)).decompose():
         if piece.area() <= crumb:
             continue
-        stub = not (piece ^ far).is_empty() and _is_stub(piece, edges, radius)
-        if stub or (necks and _joins_two(piece, core, radius)):
+        if _is_wall(piece, edges, radius):
             lost.append(piece)
     return lost
 
@@ -179,12 +199,7 @@ def narrowest(
     (float, (2,) float, (2,) float)
         Width mm, middle of it, unit vector across.
     """
-    start, end = segments_of(section)
-    low_x, low_y, high_x, high_y = piece.bounds()
-    low = np.array([low_x, low_y]) - limit_mm
-    high = np.array([high_x, high_y]) + limit_mm
-    near = (np.minimum(start, end) <= high).all(1) & (np.maximum(start, end) >= low).all(1)
-    start, end = start[near], end[near]
+    start, end = _edges_near(piece, *segments_of(section), limit_mm)
     points, inward = _outline_points(piece, start, end, limit_mm)
     width, exit_cosine = _chords(points, inward, start, end)
     facing = exit_cosine < -np.cos(np.radians(CORNER_DEGREES))
