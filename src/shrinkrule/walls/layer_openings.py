@@ -8,6 +8,7 @@ is told apart here. The thresholds are derived in docs/theory-layers.md.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import manifold3d
@@ -41,7 +42,25 @@ LARGEST_CORNER: Final = float(1.0 / np.tan(np.arcsin(CORNER_SINE)) - np.arccos(C
 CRUMB: Final = 1.0e-3
 """Areas under this share of the radius squared are rounding of the outline, not material."""
 
+MANY_CORNERS: Final = 12
+"""With more lost pieces than this, one more offset is cheaper than a look at each."""
+
+SIMPLE_MM: Final = 5.0e-4
+"""Outline points that move it less than this are dropped; a quarter of the margin."""
+
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Lost:
+    """What a disk loses: walls (True: a whole region), and whether it loses nothing at all.
+
+    A smaller disk loses only parts of what a larger one loses, so `nothing` holds for
+    all smaller disks too.
+    """
+
+    walls: tuple[tuple[CrossSection, bool], ...]
+    nothing: bool
 
 
 def grown(section: CrossSection, distance_mm: float) -> CrossSection:
@@ -129,28 +148,27 @@ def _arcs(beyond_disk: Floats) -> int:
     return int(touched.all()) or int((touched & ~np.roll(touched, 1)).sum())
 
 
-def _lost_in(component: CrossSection, radius: float) -> list[CrossSection]:
+def _lost_in(component: CrossSection, radius: float) -> tuple[list[CrossSection], bool]:
+    """Lost walls of one region, and whether not even a corner is lost."""
     crumb = CRUMB * radius**2
     core = grown(component, -radius)
     if core.is_empty():
-        return [component] if component.area() > crumb else []
+        return ([component], False) if component.area() > crumb else ([], False)
+    # Arcs drawn finer than the margin only cost time.
+    core = core.simplify(SIMPLE_MM)
+    lost = (component - grown(core, radius + MARGIN_MM / 2.0)).decompose()
+    lost = [piece for piece in lost if piece.area() > crumb]
     # Shrinking can only split a region or open a hole, never the reverse, so equal
-    # counts prove that no neck was cut.
-    necks = _contours(core) != _contours(component)
-    far = component - grown(core, (1.0 + STUB_REACH) * radius)
-    if not necks and far.area() <= crumb:
-        return []
+    # counts prove that no neck was cut, and one offset clears all corners together.
+    if len(lost) > MANY_CORNERS and _contours(core) == _contours(component):
+        far = component - grown(core, (1.0 + STUB_REACH) * radius)
+        if far.area() <= crumb:
+            return [], False
     edges = segments_of(core)
-    lost = []
-    for piece in (component - grown(core, radius + MARGIN_MM / 2.0)).decompose():
-        if piece.area() <= crumb:
-            continue
-        if _is_wall(piece, edges, radius):
-            lost.append(piece)
-    return lost
+    return [piece for piece in lost if _is_wall(piece, edges, radius)], not lost
 
 
-def lost_pieces(section: CrossSection, limit_mm: float) -> list[tuple[CrossSection, bool]]:
+def lost_pieces(section: CrossSection, limit_mm: float) -> Lost:
     """Find what is narrower than a limit in a cross-section, corners left out.
 
     Parameters
@@ -159,21 +177,17 @@ def lost_pieces(section: CrossSection, limit_mm: float) -> list[tuple[CrossSecti
         Material for walls; the space around it for gaps, mm.
     limit_mm : float
         Width that passes, mm.
-
-    Returns
-    -------
-    list of (CrossSection, bool)
-        Each connected lost piece, and whether it is a whole region of its own.
     """
     radius = (limit_mm - MARGIN_MM) / 2.0
     if radius <= 0.0 or section.is_empty():
-        return []
-    found = []
-    parts = section.decompose() if _contours(section)[0] > 1 else [section]
-    for part in parts:
-        lost = _lost_in(part, radius)
-        found += [(piece, piece is part) for piece in lost]
-    return found
+        return Lost((), True)
+    walls: list[tuple[CrossSection, bool]] = []
+    nothing = True
+    for part in section.decompose() if _contours(section)[0] > 1 else [section]:
+        lost, none = _lost_in(part, radius)
+        walls += [(piece, piece is part) for piece in lost]
+        nothing = nothing and none
+    return Lost(tuple(walls), nothing)
 
 
 def narrowest(

@@ -21,7 +21,7 @@ from shrinkrule.mesh.bodies import solid_from_mesh
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
 from shrinkrule.walls.layer_floors import thin_floors
-from shrinkrule.walls.layer_openings import MARGIN_MM, grown, lost_pieces
+from shrinkrule.walls.layer_openings import MARGIN_MM, SIMPLE_MM, grown, lost_pieces
 from shrinkrule.walls.layer_places import LostPiece, Stack, floor_places, joined_places
 from shrinkrule.walls.limits import WallLimits
 
@@ -30,9 +30,6 @@ MAX_LAYERS: Final = 2000
 
 MAX_PIECES: Final = 20_000
 """Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
-
-SIMPLE_MM: Final = 2.5e-4
-"""Outline points that move it less than this are dropped; an eighth of the margin."""
 
 BEAD_SHARE: Final = 0.9
 """A single-bead region holds a disk of this share of the bead; less is the mouth of a stub."""
@@ -179,7 +176,7 @@ def _lost(
             space = stack.space_around(section, gap)
             seen = _material(section, exist, sound) + [
                 (FindingKind.CLOSING_HOLE if whole else FindingKind.NARROW_GAP, piece)
-                for piece, whole in lost_pieces(space, gap)
+                for piece, whole in lost_pieces(space, gap).walls
             ]
         pieces += [LostPiece(kind, layer, piece) for kind, piece in seen]
         if len(pieces) > MAX_PIECES:
@@ -191,16 +188,23 @@ def _lost(
 def _material(
     section: CrossSection, exist_mm: float, sound_mm: float
 ) -> list[tuple[FindingKind, CrossSection]]:
-    thin = [piece for piece, _ in lost_pieces(section, exist_mm)]
+    sound = lost_pieces(section, sound_mm)
+    if sound.nothing:
+        return []
+    thin = [piece for piece, _ in lost_pieces(section, exist_mm).walls]
     found = [(FindingKind.THIN_WALL, piece) for piece in thin]
     if sound_mm - exist_mm < MARGIN_MM:
         return found
     gone = CrossSection.batch_boolean(thin, manifold3d.OpType.Add) if thin else CrossSection()
-    for piece, _ in lost_pieces(section, sound_mm):
-        left = (piece - gone).decompose() if thin else [piece]
+    disk = BEAD_SHARE * exist_mm / 2.0
+    for piece, _ in sound.walls:
+        left = piece - gone
+        if left.area() == piece.area():
+            found.append((FindingKind.SINGLE_BEAD, piece))
+            continue
         found += [
             (FindingKind.SINGLE_BEAD, part)
-            for part in left
-            if not grown(part, -BEAD_SHARE * exist_mm / 2.0).is_empty()
+            for part in left.decompose()
+            if part.area() > np.pi * disk**2 and not grown(part, -disk).is_empty()
         ]
     return found
