@@ -74,7 +74,8 @@ def _solid_of(mesh: trimesh.Trimesh) -> tuple[manifold3d.Manifold | None, str]:
     """Make the solid to cut, or tell why there is none."""
     if not len(mesh.faces):
         return None, "the mesh has no facets"
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    # A copy: manifold3d takes no read-only array, and a mesh may hold one.
+    vertices = np.array(mesh.vertices, dtype=np.float64)
     if not np.isfinite(vertices).all():
         return None, "a coordinate is no number"
     solid = solid_from_mesh(vertices, np.asarray(mesh.faces, dtype=np.int64))
@@ -116,8 +117,8 @@ def layer_findings(
     notes = []
     if stack.every > 1:
         notes.append(
-            f"the part is {stack.every * len(stack.heights)} layers tall: every "
-            f"{stack.every}th layer was cut, and floors were left to the ball thickness"
+            f"the part is over {MAX_LAYERS} layers tall: one layer in {stack.every} was cut, "
+            "and floors were left to the ball thickness"
         )
     sections = stack.sections(lambda share: tell("cutting layers", 0.3 * share))
     pieces, complete = _lost(
