@@ -274,6 +274,20 @@ def test_slopes_and_ridges_are_clean(degrees: float) -> None:
     assert kinds(cone) == []
 
 
+@pytest.mark.parametrize("degrees", [3.0, 8.0])
+def test_tilted_slab_is_one_floor(degrees: float) -> None:
+    (floor,) = report(block(20, 20, 0.4).rotate((degrees, 0, 0))).findings
+    assert floor.kind is FindingKind.THIN_FLOOR
+    # Rays run along Z, the wall's normal leans.
+    assert floor.smallest_mm == pytest.approx(0.4 / np.cos(np.radians(degrees)), abs=1e-3)
+
+
+def test_tilted_cube_has_no_thin_wall() -> None:
+    # Near-level edges of 90 degrees cut into acute slivers that shrink with height.
+    for turn in range(0, 91, 15):
+        assert kinds(block(10, 10, 10).rotate((turn, 0.7 * turn, 0.3 * turn))) == []
+
+
 def test_balls_and_lying_cylinders_are_clean() -> None:
     assert kinds(Manifold.sphere(6, 96)) == []
     assert kinds(Manifold.cylinder(12, 5, 5, 96).rotate((90, 0, 0))) == []

@@ -30,11 +30,12 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class ThinFloor:
-    """One floor region: first layer, plan, thickness at its thinnest, where, z from and to."""
+    """One floor region: first layer, plan, thickness at its thinnest and mean, where, z range."""
 
     layer: int
     plan: CrossSection
     thickness_mm: float
+    mean_mm: float
     position: Floats
     low_mm: float
     high_mm: float
@@ -124,6 +125,7 @@ def _measured(
         layer,
         region,
         thickness,
+        float(np.mean([probe[0] for probe in flat])),
         np.array([point[0], point[1], (low + high) / 2.0]),
         min(probe[1] for probe in flat),
         max(probe[2] for probe in flat),

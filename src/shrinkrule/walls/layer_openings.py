@@ -191,7 +191,7 @@ def lost_pieces(section: CrossSection, limit_mm: float) -> Lost:
 
 
 def narrowest(
-    piece: CrossSection, section: CrossSection, limit_mm: float
+    piece: CrossSection, edges: tuple[Floats, Floats], limit_mm: float
 ) -> tuple[float, Floats, Floats]:
     """Least width of a lost piece between two faces that look at each other.
 
@@ -202,9 +202,9 @@ def narrowest(
     Parameters
     ----------
     piece : CrossSection
-        Lost piece of ``section``.
-    section : CrossSection
-        The cross-section it is part of.
+        Lost piece of a cross-section.
+    edges : ((k, 2) float, (k, 2) float)
+        Starts and ends of that section's edges, material to the left.
     limit_mm : float
         Width it failed, mm.
 
@@ -213,7 +213,7 @@ def narrowest(
     (float, (2,) float, (2,) float)
         Width mm, middle of it, unit vector across.
     """
-    start, end = _edges_near(piece, *segments_of(section), limit_mm)
+    start, end = _edges_near(piece, *edges, limit_mm)
     points, inward = _outline_points(piece, start, end, limit_mm)
     width, exit_cosine = _chords(points, inward, start, end)
     facing = exit_cosine < -np.cos(np.radians(CORNER_DEGREES))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Final
 
 import manifold3d
@@ -19,10 +20,13 @@ from scipy.sparse.csgraph import connected_components
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
 from shrinkrule.walls.layer_floors import ThinFloor
-from shrinkrule.walls.layer_openings import CORNER_SINE, narrowest, segments_of
+from shrinkrule.walls.layer_openings import CORNER_SINE, grown, narrowest, segments_of
 
 MEASURED_LAYERS: Final = 6
 """Layers of a place measured for its narrowest width, besides the two of least mean width."""
+
+TAPERED_LAYERS: Final = 12
+"""Layers of a place looked at for taper; one that stands upright makes it a wall."""
 
 TAPER_STEP: Final = 0.45
 """Layers above and below at which the taper is looked at; just inside the layer."""
@@ -65,6 +69,7 @@ class Stack:
     simple_mm: float
     every: int = field(init=False)
     heights: Floats = field(init=False)
+    _edges: dict[tuple[int, bool], tuple[Floats, Floats]] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         box = self.solid.bounding_box()
@@ -106,6 +111,13 @@ class Stack:
         low = np.array(box[:2]) - 4.0 * gap_mm
         size = np.array(box[3:5]) + 4.0 * gap_mm - low
         return CrossSection.square((size[0], size[1])).translate((low[0], low[1])) - section
+
+    def edges_in(self, layer: int, kind: FindingKind, limit_mm: float) -> tuple[Floats, Floats]:
+        """Edges of the material of a layer, or of the air for gaps and holes; kept."""
+        key = (layer, kind in VOID)
+        if key not in self._edges:
+            self._edges[key] = segments_of(self.region_at(self.heights[layer], kind, limit_mm))
+        return self._edges[key]
 
     def region_at(self, height_mm: float, kind: FindingKind, limit_mm: float) -> CrossSection:
         """Material at a height, or air for gaps and holes."""
@@ -165,13 +177,12 @@ def _connected(pieces: Sequence[LostPiece]) -> list[list[LostPiece]]:
 def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool:
     """Whether a place is only the edge of something that tapers upward or downward.
 
-    Faces that meet at the corner angle a change the width by ``2 tan(a/2)`` per height,
-    and the whole taper from the limit to nothing is ``limit / (2 tan(a/2))`` high.
+    Faces that meet at the corner angle a change the width by ``2 tan(a/2)`` per height.
     """
-    height = (place[-1].layer - place[0].layer) * stack.step_mm
-    if height > limit_mm / (2.0 * TAN_HALF_CORNER):
+    if any(one.plan is other.plan for one, other in pairwise(place)):
         return False
-    return all(_tapers(piece, stack, limit_mm) for piece in place)
+    some = np.unique(np.linspace(0, len(place) - 1, TAPERED_LAYERS).astype(np.int64))
+    return all(_tapers(place[i], stack, limit_mm) for i in some)
 
 
 def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
@@ -202,8 +213,8 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
     chosen = {place[i].plan: place[i] for i in np.unique(np.concatenate([slim, spread]))[::-1]}
     measured = []
     for piece in chosen.values():
-        region = stack.region_at(stack.heights[piece.layer], kind, limit_mm)
-        measured.append((*narrowest(piece.plan, region, limit_mm), piece.layer))
+        edges = stack.edges_in(piece.layer, kind, limit_mm)
+        measured.append((*narrowest(piece.plan, edges, limit_mm), piece.layer))
     width, middle, across, layer = min(measured, key=lambda measure: (measure[0], measure[3]))
     half = stack.step_mm / 2.0
     low_z = float(stack.heights[place[0].layer]) - half
@@ -231,17 +242,22 @@ def _box(boxes: Floats, low_z: float, high_z: float) -> tuple[Vector, Vector]:
     return as_vector(low), as_vector(high)
 
 
-def floor_places(floors: Sequence[ThinFloor], limit_mm: float) -> list[Finding]:
-    """Join floors that overlap in plan into findings.
+def floor_places(floors: Sequence[ThinFloor], bead_mm: float, limit_mm: float) -> list[Finding]:
+    """Join floors that overlap or adjoin in plan into findings.
 
     Parameters
     ----------
     floors : sequence of ThinFloor
         Thin floors of single layers.
+    bead_mm : float
+        Bead width; a tilted floor's strips, up to this far apart, belong together.
     limit_mm : float
         Thinnest floor that closes, mm.
     """
-    pieces = [LostPiece(FindingKind.THIN_FLOOR, floor.layer, floor.plan) for floor in floors]
+    pieces = [
+        LostPiece(FindingKind.THIN_FLOOR, floor.layer, grown(floor.plan, bead_mm / 2.0))
+        for floor in floors
+    ]
     known = {id(piece): floor for piece, floor in zip(pieces, floors, strict=True)}
     found = []
     for place in _connected(pieces):
@@ -249,7 +265,7 @@ def floor_places(floors: Sequence[ThinFloor], limit_mm: float) -> list[Finding]:
         thinnest = min(group, key=lambda floor: floor.thickness_mm)
         low_z, high_z = min(f.low_mm for f in group), max(f.high_mm for f in group)
         areas = np.array([floor.plan.area() for floor in group])
-        thick = np.array([floor.high_mm - floor.low_mm for floor in group])
+        thick = np.array([floor.mean_mm for floor in group])
         found.append(
             Finding(
                 kind=FindingKind.THIN_FLOOR,

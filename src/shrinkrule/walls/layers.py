@@ -129,10 +129,9 @@ def layer_findings(
     tell("joining layers", 0.8)
     findings = joined_places(pieces, stack, _limits_of(printer, limits))
     if stack.every == 1:
-        floors = thin_floors(
-            solid, sections, printer.bead_width_mm, limits.floor_mm(printer), stack.step_mm
-        )
-        findings += floor_places(list(floors), limits.floor_mm(printer))
+        bead, floor = printer.bead_width_mm, limits.floor_mm(printer)
+        floors = list(thin_floors(solid, sections, bead, floor, stack.step_mm))
+        findings += floor_places(floors, bead, floor)
     tell("layers checked", 1.0)
     return LayerReport(
         findings=by_what_matters(findings),
