@@ -282,6 +282,15 @@ def test_tilted_slab_is_one_floor(degrees: float) -> None:
     assert floor.smallest_mm == pytest.approx(0.4 / np.cos(np.radians(degrees)), abs=1e-3)
 
 
+@pytest.mark.parametrize("degrees", [10.0, 20.0, 30.0])
+def test_leaning_plate_is_as_wide_as_its_level_cut(degrees: float) -> None:
+    (wall,) = report(block(20, 0.4, 20).rotate((degrees, 0, 0))).findings
+    assert wall.kind is FindingKind.THIN_WALL
+    # All layers but those through the plate's lower and upper corners are this wide.
+    assert wall.smallest_mm == pytest.approx(0.4 / np.cos(np.radians(degrees)), abs=1e-3)
+    assert wall.volume_mm3 == pytest.approx(20 * 0.4 * 20, rel=0.01)
+
+
 def test_tilted_cube_has_no_thin_wall() -> None:
     # Near-level edges of 90 degrees cut into acute slivers that shrink with height.
     for turn in range(0, 91, 15):

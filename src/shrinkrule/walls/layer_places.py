@@ -211,8 +211,10 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
     spread = np.linspace(0, len(place) - 1, MEASURED_LAYERS).astype(np.int64)
     # The same outline in many layers is measured once.
     chosen = {place[i].plan: place[i] for i in np.unique(np.concatenate([slim, spread]))[::-1]}
+    # The corner of a leaning wall is cut to a sliver; its width is not the wall's.
+    whole = [piece for piece in chosen.values() if not _tapers(piece, stack, limit_mm)]
     measured = []
-    for piece in chosen.values():
+    for piece in whole or chosen.values():
         edges = stack.edges_in(piece.layer, kind, limit_mm)
         measured.append((*narrowest(piece.plan, edges, limit_mm), piece.layer))
     width, middle, across, layer = min(measured, key=lambda measure: (measure[0], measure[3]))
