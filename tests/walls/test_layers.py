@@ -286,8 +286,9 @@ def test_tilted_slab_is_one_floor(degrees: float) -> None:
 def test_leaning_plate_is_as_wide_as_its_level_cut(degrees: float) -> None:
     (wall,) = report(block(20, 0.4, 20).rotate((degrees, 0, 0))).findings
     assert wall.kind is FindingKind.THIN_WALL
-    # All layers but those through the plate's lower and upper corners are this wide.
-    assert wall.smallest_mm == pytest.approx(0.4 / np.cos(np.radians(degrees)), abs=1e-3)
+    # Layers through the plate's lower and upper corners are slivers and left out, but one
+    # within the taper threshold, 0.9 * 2 tan(15°) * 0.45 * 0.2 / 0.6 = 7.2 %, may count.
+    assert wall.smallest_mm == pytest.approx(0.4 / np.cos(np.radians(degrees)), rel=0.073)
     assert wall.volume_mm3 == pytest.approx(20 * 0.4 * 20, rel=0.01)
 
 
