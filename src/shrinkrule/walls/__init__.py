@@ -2,6 +2,7 @@
 
 from shrinkrule.walls.check import Progress, WallReport, check_walls
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule
+from shrinkrule.walls.layers import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.sampling import SurfaceSamples, sample_surface
 from shrinkrule.walls.spheres import Status, ThicknessSamples, thickness_at, vertex_thickness
@@ -10,6 +11,7 @@ __all__ = [
     "Axis",
     "Finding",
     "FindingKind",
+    "LayerReport",
     "Progress",
     "Rule",
     "Status",
@@ -18,6 +20,7 @@ __all__ = [
     "WallLimits",
     "WallReport",
     "check_walls",
+    "layer_findings",
     "sample_surface",
     "thickness_at",
     "vertex_thickness",
