@@ -31,7 +31,8 @@ def test_an_upright_plate_thinner_than_a_bead_is_one_thin_wall() -> None:
     (wall,) = report.findings
     assert wall.kind is FindingKind.THIN_WALL
     assert wall.axis is Axis.UPRIGHT
-    assert wall.rule is Rule.BALL
+    assert wall.rule is Rule.BOTH
+    assert wall.volume_mm3 == pytest.approx(30.0 * 0.6 * 20.0, rel=0.05)
     assert wall.smallest_mm == pytest.approx(0.6, rel=1e-6)
     assert wall.limit_mm == pytest.approx(0.66)
     # Both sides, less the strip along the rim where the ball is caught in an edge.
@@ -125,3 +126,34 @@ def test_limits_out_of_range_are_refused() -> None:
         WallLimits(floor_layers=0.0)
     with pytest.raises(SettingError, match="sound"):
         WallLimits(beads_to_exist=2.0, beads_to_be_sound=1.0)
+
+
+def test_a_thick_ball_is_one_section_and_two_apart_are_two() -> None:
+    one = trimesh.creation.icosphere(subdivisions=4, radius=9.0)
+    limits = WallLimits(thick_mm=10.0)
+    assert len(check_walls(one, PRINTER, limits).findings) == 1
+    two = trimesh.util.concatenate([one, one.copy().apply_translation((30.0, 0.0, 0.0))])
+    found = check_walls(two, PRINTER, limits).findings
+    assert [f.kind for f in found] == [FindingKind.THICK_SECTION] * 2
+
+
+def test_a_narrow_slot_is_seen_by_the_layers() -> None:
+    """A slot of 0.5 mm in a block fuses under a bead of 0.66 mm; the balls inside see no wall."""
+    block = trimesh.util.concatenate(
+        [
+            box(30.0, 8.0, 10.0).apply_translation((0.0, 4.25, 0.0)),
+            box(30.0, 8.0, 10.0).apply_translation((0.0, -4.25, 0.0)),
+        ]
+    )
+    (gap,) = check_walls(block, PRINTER).findings
+    assert gap.kind is FindingKind.NARROW_GAP
+    assert gap.rule is Rule.LAYERS
+    assert gap.smallest_mm == pytest.approx(0.5, abs=0.01)
+
+
+def test_a_knife_edge_lying_flat_is_told_once() -> None:
+    kinds_found = [
+        f.kind for f in check_walls(wedge(np.radians(20.0), 12.0, 10.0), PRINTER).findings
+    ]
+    assert kinds_found.count(FindingKind.KNIFE_EDGE) >= 1
+    assert FindingKind.THIN_FLOOR not in kinds_found

@@ -114,6 +114,11 @@ def _walls(look: WallLook) -> dict[str, Any]:
         "sample_spacing_mm": report.spacing_mm,
         "thickest_mm": report.thickest_mm,
         "thickest_at_mm": list(report.thickest_at),
+        "layers": {
+            "cut": report.layers.layers,
+            "lost_mm3": report.layers.lost_mm3,
+            "single_bead_mm3": report.layers.single_bead_mm3,
+        },
         "findings": [_place(place) for place in look.places],
     }
 

@@ -11,7 +11,9 @@ import trimesh
 
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
+from shrinkrule.walls.agreement import agreed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
+from shrinkrule.walls.layers import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.places import thick_findings, thin_findings
 from shrinkrule.walls.sampling import sample_surface
@@ -36,7 +38,9 @@ class WallReport:
     samples : ThicknessSamples
         Every sample with its thickness.
     findings : tuple of Finding
-        Sorted by what matters.
+        Sorted by what matters; each says which rule saw it.
+    layers : LayerReport
+        What the layers alone say.
     thickest_mm : float
         Diameter of the largest ball that touches a sample, mm; nan when nothing is measured.
     thickest_at : (3,) float
@@ -55,6 +59,7 @@ class WallReport:
 
     samples: ThicknessSamples
     findings: tuple[Finding, ...]
+    layers: LayerReport
     thickest_mm: float
     thickest_at: Vector
     spacing_mm: float
@@ -120,7 +125,9 @@ def check_walls(
     samples = thickness_on(surface, spots.points, normals, spots.facets, spots.area)
     tell("joining places", 0.8)
     findings = thin_findings(samples, printer, limits, spacing)
-    findings += thick_findings(samples, limits, spacing)
+    findings += thick_findings(samples, limits)
+    tell("cutting layers", 0.85)
+    layers = layer_findings(mesh, printer, limits)
     doubts = _doubts(mesh)
     measured = ~np.isnan(samples.thickness)
     thickest, centre = float("nan"), np.full(3, np.nan)
@@ -131,7 +138,8 @@ def check_walls(
     tell("walls checked", 1.0)
     return WallReport(
         samples=samples,
-        findings=by_what_matters(findings),
+        findings=by_what_matters(agreed(findings, layers.findings, spacing)),
+        layers=layers,
         thickest_mm=thickest,
         thickest_at=as_vector(centre),
         spacing_mm=spacing,
@@ -140,5 +148,5 @@ def check_walls(
         },
         measured_fraction=float(samples.area[measured].sum() / samples.area.sum()),
         trusted=not doubts,
-        notes=tuple(doubts),
+        notes=(*doubts, *layers.notes),
     )

@@ -139,15 +139,16 @@ def thin_findings(
         for place in connected_places(samples, flagged, spacing_mm):
             extreme = int(place[np.argmin(samples.thickness[place])])
             is_wedge = float(np.median(chord[place])) < WEDGE_SHARE
+            # The thicker strip beside a knife edge, or along the step from thin to thick.
+            if is_wedge and kind is FindingKind.SINGLE_BEAD:
+                continue
             named = FindingKind.KNIFE_EDGE if is_wedge else kind
             found.append(_finding(samples, place, named, limit, extreme, directions))
     return found
 
 
-def thick_findings(
-    samples: ThicknessSamples, limits: WallLimits, spacing_mm: float
-) -> list[Finding]:
-    """Sections thicker than the limit, by the balls.
+def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Finding]:
+    """Sections thicker than the limit, by the balls; balls that share space are one section.
 
     Parameters
     ----------
@@ -155,13 +156,11 @@ def thick_findings(
         Measured samples of the green part.
     limits : WallLimits
         The limit for thick sections.
-    spacing_mm : float
-        Spacing of the samples.
     """
     directions = chord_directions(samples)
-    thick = samples.is_wall & (samples.thickness > limits.thick_mm + MARGIN_MM)
+    thick = np.flatnonzero(samples.is_wall & (samples.thickness > limits.thick_mm + MARGIN_MM))
     found = []
-    for place in connected_places(samples, thick, spacing_mm):
+    for place in _sections(samples, thick, limits.thick_mm):
         extreme = int(place[np.argmax(samples.thickness[place])])
         found.append(
             _finding(
@@ -169,3 +168,23 @@ def thick_findings(
             )
         )
     return found
+
+
+def _sections(samples: ThicknessSamples, index: Ints, thick_mm: float) -> Iterator[Ints]:
+    """Split thick samples into sections, each as indices of its samples.
+
+    Every ball is larger than ``thick_mm``, so two share space when their centres are nearer
+    than that; centres are first gathered in cells of a quarter of it.
+    """
+    if len(index) == 0:
+        return
+    half = 0.5 * samples.thickness[index]
+    centres = samples.points[index] - half[:, None] * samples.normals[index]
+    cells, cell_of = np.unique(np.round(centres / (0.25 * thick_mm)), axis=0, return_inverse=True)
+    links = cKDTree(cells).query_pairs(4.0, output_type="ndarray")
+    count = len(cells)
+    graph = coo_array((np.ones(len(links), dtype=np.int8), links.T), shape=(count, count))
+    _, label = connected_components(graph, directed=False)
+    of_sample = label[cell_of.ravel()]
+    order = np.argsort(of_sample, kind="stable")
+    yield from np.split(index[order], np.flatnonzero(np.diff(of_sample[order])) + 1)
