@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -113,21 +114,24 @@ def check_walls(
     """
     limits = WallLimits() if limits is None else limits
     tell = _silent if progress is None else progress
-    tell("preparing the surface", 0.0)
-    surface = Surface(mesh)
     area = float(mesh.area)
     if not area > 0.0:
         raise MeshError("no facet of the mesh has an area", mend="export the model again")
-    spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
-    tell("measuring walls", 0.2)
-    spots = sample_surface(mesh, spacing)
-    normals = np.asarray(mesh.face_normals, dtype=np.float64)[spots.facets]
-    samples = thickness_on(surface, spots.points, normals, spots.facets, spots.area)
-    tell("joining places", 0.8)
-    findings = thin_findings(samples, printer, limits, spacing)
-    findings += thick_findings(samples, limits)
-    tell("cutting layers", 0.85)
-    layers = layer_findings(mesh, printer, limits)
+    # Cutting layers and walking trees both run outside the interpreter's lock.
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        cut = beside.submit(layer_findings, mesh, printer, limits)
+        tell("preparing the surface", 0.0)
+        surface = Surface(mesh)
+        spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
+        tell("measuring walls", 0.2)
+        spots = sample_surface(mesh, spacing)
+        normals = np.asarray(mesh.face_normals, dtype=np.float64)[spots.facets]
+        samples = thickness_on(surface, spots.points, normals, spots.facets, spots.area)
+        tell("joining places", 0.8)
+        findings = thin_findings(samples, printer, limits, spacing)
+        findings += thick_findings(samples, limits)
+        tell("cutting layers", 0.9)
+        layers = cut.result()
     doubts = _doubts(mesh)
     measured = ~np.isnan(samples.thickness)
     thickest, centre = float("nan"), np.full(3, np.nan)
