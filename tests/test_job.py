@@ -162,3 +162,13 @@ def test_a_shrinkage_that_grows_with_height_meets_the_part_s_own_height(up: str)
         "a short length comes out up to 0.12 mm larger" in reason.text
         for reason in result.verdict.reasons
     )
+
+
+def test_the_worst_place_is_the_thinnest_not_the_largest() -> None:
+    """A large plate of 0.55 mm and a small one of 0.3 mm, both too thin for the bead."""
+    large = trimesh.creation.box((30.0, 0.55, 20.0))
+    small = trimesh.creation.box((6.0, 0.3, 6.0)).apply_translation((0.0, 10.0, 0.0))
+    part = part_from_mesh(trimesh.util.concatenate([large, small]))
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), factors=ScaleFactors(1.0, 1.0)))
+    (thin,) = [r.text for r in result.verdict.reasons if r.text.startswith("thin wall")]
+    assert "2 places, worst 0.30 mm" in thin

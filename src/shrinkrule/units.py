@@ -96,14 +96,3 @@ def mass_g(volume_mm3: float, density_g_cm3: float) -> float:
     8.96
     """
     return volume_mm3 * density_g_cm3 * 1.0e-3
-
-
-def percent(fraction: float, digits: int = 1) -> str:
-    """Write a fraction as a percentage for the screen.
-
-    Examples
-    --------
-    >>> percent(0.1604, 2)
-    '16.04 %'
-    """
-    return f"{100.0 * fraction:.{digits}f} %"

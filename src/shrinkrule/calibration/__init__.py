@@ -1,6 +1,6 @@
 """From measured coupons to a table row that knows how sure it is."""
 
-from shrinkrule.calibration.density import Beyond, row_at_density
+from shrinkrule.calibration.density import EXTRAPOLATED, Beyond, row_at_density
 from shrinkrule.calibration.fit import fit_sheets
 from shrinkrule.calibration.fit_result import AxisResult, FitResult, NamedOutlier, Note, Weight
 from shrinkrule.calibration.fit_row import row_from_fit
@@ -19,6 +19,7 @@ from shrinkrule.calibration.table import demo_table, find_row, read_table, table
 from shrinkrule.calibration.table_update import row_that_stands, updated_table
 
 __all__ = [
+    "EXTRAPOLATED",
     "AxisResult",
     "BalanceCheck",
     "Beyond",

@@ -10,7 +10,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.calibration.balance import Balance, Weights, weigh
+from shrinkrule.calibration.balance import VOLUME_U, Balance, Weights, weigh
 from shrinkrule.calibration.bead import fit_bead
 from shrinkrule.calibration.fit_notes import fit_notes
 from shrinkrule.calibration.fit_result import AxisResult, FitResult, Ladder, NamedOutlier
@@ -204,7 +204,7 @@ def _green_volume(sheet: Sheet, xy: AxisResult, z: AxisResult) -> Estimate | Non
     volume = model * (1.0 + wide) ** 2 * (1.0 + high) + surface * float(spread.value)
     u = np.hypot(surface * float(spread.u), surface_u * float(spread.value))
     # Half of what the first layer takes or gives: it acts on the footprint, which is not told.
-    return Estimate(volume, float(np.hypot(np.hypot(u, 0.005 * volume), 0.5 * high * model)))
+    return Estimate(volume, float(np.hypot(np.hypot(u, VOLUME_U * volume), 0.5 * high * model)))
 
 
 def _height_excess(z: AxisResult) -> float:

@@ -9,6 +9,7 @@ import numpy as np
 
 from shrinkrule.calibration.fit_result import AxisResult, FitResult, Note, Weight
 from shrinkrule.calibration.regression import fit_line, t_quantile
+from shrinkrule.calibration.sag_modulus import LARGEST_DROP_PER_DEPTH
 from shrinkrule.calibration.shrinkage import DIFFERENCE_CONFIDENCE
 
 FEWEST_TO_JUDGE: Final = 4
@@ -187,7 +188,7 @@ def _sag(result: FitResult) -> Iterator[Note]:
         coupon = result.sheets[beam.coupon].settings.coupon
         if beam.refused:
             yield Note(Weight.LOOK, f"beam {beam.id} of coupon {coupon} is refused: {beam.refused}")
-        elif beam.drop_mm > 0.5 * beam.depth_mm:
+        elif beam.drop_mm > LARGEST_DROP_PER_DEPTH * beam.depth_mm:
             yield Note(
                 Weight.LOOK,
                 f"beam {beam.id} of coupon {coupon} dropped more than half its depth, which no "

@@ -18,7 +18,6 @@ from shrinkrule.sheet import COLUMNS, FIRED_COLUMNS, GREEN_COLUMNS, Kind, Settin
 from shrinkrule.units import unit_in_mm
 
 LENGTH_KINDS: Final = frozenset({Kind.OUTSIDE, Kind.INSIDE, Kind.STEP})
-LADDER_KINDS: Final = frozenset({Kind.WALL, Kind.FLOOR})
 BEAM_KINDS: Final = frozenset({Kind.BRIDGE, Kind.CANTILEVER})
 MASS_KINDS: Final = frozenset({Kind.MASS, Kind.MASS_IN_WATER})
 

@@ -162,7 +162,7 @@ def compensate(
         outputs = job_outputs(result, out or Path(), inputs=[p for p in (model, table) if p])
     _show(result, outputs, json)
     if fail_on_thin and result.walls.too_thin:
-        raise typer.Exit(1)
+        raise typer.Exit(options.FOUND)
 
 
 def _factors_by_hand(

@@ -16,7 +16,6 @@ from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
 
 DONE: Final = 0
-FOUND: Final = 1
 BAD_INPUT: Final = 2
 INTERRUPTED: Final = 130
 

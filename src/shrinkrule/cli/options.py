@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from shrinkrule.mesh import Part
     from shrinkrule.walls import WallLimits
 
+FOUND: Final = 1
+"""Exit code for a finding the user asked to fail on."""
+
 MODEL: Final = "The model"
 SHRINKAGE: Final = "Shrinkage"
 PRINTER: Final = "Printer and limits"

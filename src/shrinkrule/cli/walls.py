@@ -68,4 +68,4 @@ def walls(
 
         show_walls(looked, Console(highlight=False))
     if fail_on_thin and looked.too_thin:
-        raise typer.Exit(1)
+        raise typer.Exit(options.FOUND)

@@ -100,11 +100,10 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     stage = Stage(look.green.mesh)
     places = look.places[:MOST_MARKS]
 
-    def drawn(eye: tuple[float, float, float]) -> Drawing:
-        camera = Camera.looking_at(stage.points, eye, WIDTH, HEIGHT)
-        return draw(stage, camera, colouring)
-
-    drawings = [drawn(eye) for eye in VIEWS.values()]
+    drawings = [
+        draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
+        for eye in VIEWS.values()
+    ]
     for drawing, numbers in zip(drawings, _where_shown(drawings, places), strict=True):
         _mark(drawing, {number: places[number - 1] for number in numbers})
         scale_bar(drawing.image, drawing.camera)

@@ -125,8 +125,7 @@ def check_walls(
         spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
         tell("measuring walls", 0.2)
         spots = sample_surface(mesh, spacing)
-        normals = np.asarray(mesh.face_normals, dtype=np.float64)[spots.facets]
-        samples = thickness_on(surface, spots.points, normals, spots.facets, spots.area)
+        samples = thickness_on(surface, spots.points, spots.facets, spots.area)
         tell("joining places", 0.8)
         findings = thin_findings(samples, printer, limits, spacing)
         findings += thick_findings(samples, limits)

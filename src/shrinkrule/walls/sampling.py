@@ -127,29 +127,6 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
     )
 
 
-def split_cells(cells: Cells, parts: int) -> Cells:
-    """Each cell cut into ``parts`` by ``parts`` smaller ones.
-
-    Parameters
-    ----------
-    cells : Cells
-        What to cut.
-    parts : int
-        How often along each side.
-    """
-    step = np.arange(parts)
-    row, share = (grid.ravel() for grid in np.meshgrid(step, step, indexing="ij"))
-
-    def finer(span: Floats, part: Ints) -> Floats:
-        size = (span[:, 1] - span[:, 0]) / parts
-        low = span[:, :1] + size[:, None] * part
-        return np.stack([low, low + size[:, None]], axis=2).reshape(-1, 2)
-
-    return Cells(
-        np.repeat(cells.facets, parts * parts), finer(cells.rows, row), finer(cells.shares, share)
-    )
-
-
 def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> SurfaceSamples:
     """Take the middle of each cell, with the cell's area.
 

@@ -154,22 +154,21 @@ def largest_balls(
     return radius, contacts, status
 
 
-def thickness_on(
-    surface: Surface, points: Floats, normals: Floats, facets: Ints, area: Floats
-) -> ThicknessSamples:
+def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -> ThicknessSamples:
     """Wall thickness at points of a surface made ready before.
 
     Parameters
     ----------
     surface : Surface
         The part.
-    points, normals : (n, 3) float64
-        Points on its surface, mm, and outward unit normals.
+    points : (n, 3) float64
+        Points on its surface, mm.
     facets : (n,) int64
         The facet each point lies on.
     area : (n,) float64
         The area each stands for, mm2.
     """
+    normals = surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, normals, facets)
     return ThicknessSamples(points, normals, facets, 2.0 * radius, contacts, status, area)
 
@@ -194,8 +193,7 @@ def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> Thickne
     points = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
     facets = np.asarray(facets, dtype=np.int64)
     surface = Surface(mesh)
-    normals = np.asarray(mesh.face_normals, dtype=np.float64)[facets]
-    return thickness_on(surface, points, normals, facets, np.zeros(len(points)))
+    return thickness_on(surface, points, facets, np.zeros(len(points)))
 
 
 def vertex_thickness(mesh: trimesh.Trimesh, samples: ThicknessSamples) -> Floats:

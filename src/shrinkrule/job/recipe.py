@@ -1,0 +1,98 @@
+"""What the maker decides before the job is run, refused whole if it does not fit together."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from shrinkrule.calibration import CalibrationRow, Estimate
+from shrinkrule.compensation import ScaleFactors
+from shrinkrule.compensation.sag import SagSettings
+from shrinkrule.errors import SettingError
+from shrinkrule.furnace import Furnace
+from shrinkrule.printer import Printer
+from shrinkrule.walls import WallLimits
+
+
+class Outline(StrEnum):
+    """Where the bead's spread is taken off."""
+
+    IN_PRINT = "in the print"
+    """The report tells the outline offset to set when slicing."""
+    IN_MESH = "in the mesh"
+    """Upright surfaces of the green mesh are moved."""
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """What the maker decides.
+
+    Parameters
+    ----------
+    printer : Printer
+        Nozzle, bead and layer.
+    row : CalibrationRow or None
+        Batch to shrink by; or ``factors`` when there is no table.
+    factors : ScaleFactors or None
+        Oversize factors given by hand; used only without a row.
+    row_source : str
+        Where the row came from, in words.
+    print_up : str
+        Model axis that points up in the printer.
+    limits : WallLimits
+        Beads and layers that a wall and a floor need.
+    outline : Outline
+        Where the bead's spread is taken off.
+    furnace : Furnace or None
+        Inside sizes of what the part is fired in, if they are to be checked.
+    sag : SagSettings or None
+        How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
+
+    Raises
+    ------
+    SettingError
+        If neither or both of row and factors are given, or the row does not know what
+        ``outline`` or ``sag`` needs.
+    """
+
+    printer: Printer
+    row: CalibrationRow | None = None
+    factors: ScaleFactors | None = None
+    row_source: str = ""
+    print_up: str = "z"
+    limits: WallLimits = field(default_factory=WallLimits)
+    outline: Outline = Outline.IN_PRINT
+    furnace: Furnace | None = None
+    sag: SagSettings | None = None
+
+    def __post_init__(self) -> None:
+        if (self.row is None) == (self.factors is None):
+            raise SettingError(
+                "shrinkage must come either from a table's row or from factors by hand",
+                mend="give --table and --row, or --scale-xy and --scale-z",
+            )
+        if self.outline is Outline.IN_MESH and self.bead_spread is None:
+            raise SettingError(
+                "no bead offset is known",
+                mend="measure it on a coupon, or leave out --apply-offset",
+            )
+        if self.sag is not None and self.row is None:
+            raise SettingError(
+                "sag needs a calibrated batch", mend="give --table and --row, or leave out --sag"
+            )
+
+    @property
+    def bead_spread(self) -> Estimate | None:
+        """How far beads spread beyond each outline, mm, if that is known."""
+        return None if self.row is None else self.row.bead_offset_mm
+
+    @property
+    def scale(self) -> ScaleFactors:
+        """Oversize factors, from whichever was given."""
+        if self.row is not None:
+            return ScaleFactors.from_shrinkage(
+                self.row.shrinkage_xy.value, self.row.shrinkage_z.value
+            )
+        if self.factors is None:  # pragma: no cover - refused on construction
+            raise SettingError("no shrinkage was given")
+        return self.factors

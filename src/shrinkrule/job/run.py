@@ -1,0 +1,177 @@
+"""The main job, as the recipe a maker would tell.
+
+Take the batch's shrinkage, scale, look at the walls the printer has to make, take off
+what will sag and spread, say what will come out of the furnace, and decide.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
+
+from shrinkrule.calibration import check_balance
+from shrinkrule.compensation import (
+    GreenPart,
+    ScaleFactors,
+    green_part,
+    offset_outlines,
+    predict_fired,
+    turn_up,
+    way_up,
+)
+from shrinkrule.compensation.frames import moved
+from shrinkrule.compensation.sag import PrecurveResult, precurve, sag_material
+from shrinkrule.errors import MeshError
+from shrinkrule.furnace import fit_in_furnace
+from shrinkrule.job.recipe import Outline, Recipe
+from shrinkrule.job.result import JobResult, Place, WallLook
+from shrinkrule.job.verdict import decide
+from shrinkrule.mesh import Part
+from shrinkrule.printer import Printer
+from shrinkrule.walls import Finding, WallLimits, check_walls
+
+Progress = Callable[[str, float], None]
+
+_SHARE_OF_WALLS: Final = 0.1
+"""Of a job's time, where sag is solved too."""
+
+
+def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> JobResult:
+    """Turn a wanted part into the green part to print.
+
+    Parameters
+    ----------
+    part : Part
+        As read; :meth:`Part.require_solid` is the caller's to ask for.
+    recipe : Recipe
+        Printer, shrinkage, way up, limits.
+    progress : callable, optional
+        Called with a stage's name and the fraction done, 0 to 1.
+
+    Raises
+    ------
+    ShrinkruleError
+        For settings or a mesh that cannot be worked with.
+    """
+    balance = None if recipe.row is None else check_balance(recipe.row)
+    recipe = _for_this_part(recipe, part)
+    told = progress if recipe.sag is None else _part_of(progress, 0.0, _SHARE_OF_WALLS)
+    walls = look_at_walls(part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, told)
+    sag = _sag(part, recipe, _part_of(progress, _SHARE_OF_WALLS, 1.0))
+    to_slice = _to_slice(walls, recipe, sag)
+    volume = part.soundness.volume_mm3 if part.trusted else None
+    prediction = predict_fired(walls.green, recipe.row, volume)
+    fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
+    verdict = decide(part, recipe, balance, walls, prediction, fit, sag)
+    return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
+
+
+def _part_of(progress: Progress | None, start: float, stop: float) -> Progress | None:
+    """Progress of one part of the job, as a share of the whole."""
+    if progress is None:
+        return None
+    whole = progress
+    return lambda stage, done: whole(stage, start + (stop - start) * done)
+
+
+def _sag(part: Part, recipe: Recipe, progress: Progress | None) -> PrecurveResult | None:
+    """Pre-curve the wanted part in its fired size, where that is asked for."""
+    if recipe.sag is None or recipe.row is None:
+        return None
+    return precurve(part.mesh, sag_material(recipe.row), recipe.sag, progress=progress)
+
+
+def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
+    """Recipe whose shrinkages hold for the part's own length and height, where these matter."""
+    if recipe.row is None:
+        return recipe
+    box = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
+    return replace(recipe, row=recipe.row.at_lengths(float(box[:2].max()), float(box[2])))
+
+
+def _hull(green: GreenPart) -> NDArray[np.float64]:
+    """Points (n, 3) that alone decide how much room a part takes."""
+    vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
+    # Joggled, so that a part whose outline is a line is no error.
+    corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices
+    extremes = [vertices[:, 2].argmin(), vertices[:, 2].argmax()]
+    deciding: NDArray[np.float64] = vertices[np.concatenate([corners, extremes])]
+    return deciding
+
+
+def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> trimesh.Trimesh:
+    """Green mesh, with sag and the bead's spread taken off where that is asked for."""
+    green = walls.green.mesh
+    if sag is not None and sag.rounds:
+        bent = moved(sag.mesh, walls.green.from_model)
+        down = np.eye(4)
+        down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
+        green = moved(bent, down)
+    spread = recipe.bead_spread
+    if recipe.outline is Outline.IN_PRINT or spread is None:
+        return green
+    name = walls.part.source.name
+    samples = walls.report.samples
+    thinnest = float(samples.thickness[samples.is_wall].min(initial=math.inf))
+    # Two opposite surfaces each move by the offset; half of the wall must be left.
+    if thinnest < 4.0 * abs(spread.value):
+        raise MeshError(
+            f"a wall of {thinnest:.2f} mm is too thin to move its outlines by "
+            f"{spread.value:.3f} mm",
+            where=name,
+            mend="thicken it, or leave out --apply-offset",
+        )
+    return offset_outlines(green, -spread.value, name).mesh
+
+
+def look_at_walls(
+    part: Part,
+    factors: ScaleFactors,
+    print_up: str,
+    printer: Printer,
+    limits: WallLimits,
+    progress: Progress | None = None,
+) -> WallLook:
+    """Scale a part to green and check what the nozzle can print of it.
+
+    Parameters
+    ----------
+    part : Part
+        Wanted part, or a green one with factors of 1.
+    factors : ScaleFactors
+        Oversize factors, print frame.
+    print_up : str
+        Model axis that points up in the printer.
+    printer, limits : Printer, WallLimits
+        What can be printed, and what is asked for.
+    progress : callable, optional
+        Called with a stage's name and the fraction done.
+
+    Raises
+    ------
+    ShrinkruleError
+        For settings or a mesh that cannot be worked with.
+    """
+    green = green_part(part.mesh, factors, way_up(print_up))
+    report = check_walls(green.mesh, printer, limits, progress=progress)
+    places = tuple(_place(finding, green) for finding in report.findings)
+    return WallLook(part, green, printer, report, places)
+
+
+def _place(finding: Finding, green: GreenPart) -> Place:
+    to_model = green.to_model
+    in_model = to_model[:3, :3] @ np.asarray(finding.position) + to_model[:3, 3]
+    scale = green.factors.xy, green.factors.z
+    return Place(
+        finding,
+        in_model,
+        finding.wanted_mm(finding.smallest_mm, *scale),
+        finding.wanted_mm(finding.limit_mm, *scale),
+    )
