@@ -2,12 +2,14 @@
 
 from shrinkrule.mesh.output import OutputSet
 from shrinkrule.mesh.part import Part, part_from_mesh, read_part
+from shrinkrule.mesh.rays import Rays
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 from shrinkrule.mesh.write import stl_bytes
 
 __all__ = [
     "OutputSet",
     "Part",
+    "Rays",
     "Soundness",
     "inspect_mesh",
     "part_from_mesh",

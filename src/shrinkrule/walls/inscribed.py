@@ -21,14 +21,23 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.walls.spanning import MEMORY, REACH_IN, remembered, spanning_ball
+from shrinkrule.walls.spanning import (
+    MEMORY,
+    NEARLY,
+    REACH_IN,
+    ROUGHLY,
+    SPANS,
+    remember,
+    remembered,
+    spanning_ball,
+)
 from shrinkrule.walls.tree import Floats, Tree, beside_slab, box_distance, compiled
 
 GRAZING: Final = 1e-7
 """Cosine below which a chord runs along the surface and tells nothing about a wall."""
 
-NEAREST_HIT: Final = 1e-9
-"""Share of the ray's reach within which a facet is the one the ray starts on."""
+STEEP: Final = 0.01
+"""Cosine above which a chord meets a facet's plane at a well determined place."""
 
 EDGE_ANGLE: Final = float(np.radians(110.0))
 """Contacts closer together than this, seen from the ball's centre, are an edge, no wall.
@@ -152,86 +161,6 @@ def _touch_facet(
 
 
 @compiled
-def _middle_gap(tree: Tree, first: int, axis: int) -> float:
-    """Twice the distance between the middles of a node and its twin along an axis."""
-    one = tree.boxes[first, axis] + tree.boxes[first, 3 + axis]
-    other = tree.boxes[first + 1, axis] + tree.boxes[first + 1, 3 + axis]
-    gap: float = one - other
-    return gap
-
-
-@compiled
-def _first_hit(
-    tree: Tree, origin: Floats, heading: Floats, own: int, reach: float, stack: Any
-) -> tuple[float, int]:
-    """Distance along a ray to the first facet not its own, and that facet's place or -1."""
-    ox, oy, oz = origin[0], origin[1], origin[2]
-    dx, dy, dz = heading[0], heading[1], heading[2]
-    ix = 1.0 / dx if dx != 0.0 else 1e300
-    iy = 1.0 / dy if dy != 0.0 else 1e300
-    iz = 1.0 / dz if dz != 0.0 else 1e300
-    best, found = reach, -1
-    nearest = NEAREST_HIT * reach
-    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
-    stack[0] = 1
-    waiting = 1
-    while waiting > 0:
-        waiting -= 1
-        node = stack[waiting]
-        x0, x1 = (tree.boxes[node, 0] - ox) * ix, (tree.boxes[node, 3] - ox) * ix
-        y0, y1 = (tree.boxes[node, 1] - oy) * iy, (tree.boxes[node, 4] - oy) * iy
-        z0, z1 = (tree.boxes[node, 2] - oz) * iz, (tree.boxes[node, 5] - oz) * iz
-        enter = max(max(min(x0, x1), min(y0, y1)), max(min(z0, z1), 0.0))
-        leave = min(min(max(x0, x1), max(y0, y1)), min(max(z0, z1), best))
-        if not enter <= leave:
-            continue
-        if node < leaves:
-            first = 2 * node
-            ahead = (
-                dx * _middle_gap(tree, first, 0)
-                + dy * _middle_gap(tree, first, 1)
-                + dz * _middle_gap(tree, first, 2)
-            )
-            nearer = first if ahead < 0.0 else first + 1
-            stack[waiting] = 2 * first + 1 - nearer
-            stack[waiting + 1] = nearer
-            waiting += 2
-            continue
-        leaf = node - leaves
-        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
-            f = tree.items[place]
-            if f == own:
-                continue
-            mx, my, mz = tree.normals[f, 0], tree.normals[f, 1], tree.normals[f, 2]
-            slope = mx * dx + my * dy + mz * dz
-            if slope == 0.0:
-                continue
-            ax, ay, az = tree.corners[f, 0, 0], tree.corners[f, 0, 1], tree.corners[f, 0, 2]
-            t = (mx * (ax - ox) + my * (ay - oy) + mz * (az - oz)) / slope
-            if t <= nearest or t >= best:
-                continue
-            x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
-            inside = True
-            for k in range(3):
-                j = k + 1 if k < 2 else 0
-                ax, ay, az = tree.corners[f, k, 0], tree.corners[f, k, 1], tree.corners[f, k, 2]
-                ex = tree.corners[f, j, 0] - ax
-                ey = tree.corners[f, j, 1] - ay
-                ez = tree.corners[f, j, 2] - az
-                wx, wy, wz = x - ax, y - ay, z - az
-                turn = (
-                    mx * (ey * wz - ez * wy) + my * (ez * wx - ex * wz) + mz * (ex * wy - ey * wx)
-                )
-                # Just beyond an edge still hits, or rays would slip between facets.
-                slack = nearest * nearest * (ex * ex + ey * ey + ez * ez)
-                if turn < 0.0 and turn * turn > slack:
-                    inside = False
-            if inside:
-                best, found = t, place
-    return best, found
-
-
-@compiled
 def _largest_ball(
     tree: Tree, p: Floats, n: Floats, own: int, radius: float, q: Floats, stack: Any
 ) -> tuple[float, int]:
@@ -284,46 +213,67 @@ def _largest_ball(
 
 
 @compiled
+def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
+    """Way straight in from p to the plane of facet ``f``, or ``about`` that along the plane."""
+    slope, ahead = 0.0, 0.0
+    for a in range(3):
+        slope -= tree.normals[f, a] * n[a]
+        ahead += tree.normals[f, a] * (tree.corners[f, 0, a] - p[a])
+    return ahead / slope if abs(slope) > STEEP else about
+
+
+@compiled
 def measure(
     tree: Tree,
     points: Floats,
     normals: Floats,
     own: Any,
-    span: float,
+    chords: Floats,
+    opposite: Any,
+    reach: float,
     radius: Any,
     contacts: Any,
 ) -> None:
     """Radius and other contact of the ball at each point; nan where nothing lies opposite.
 
-    Where the ball is caught between two faces of a convex edge that the wall behind hardly
-    notices, as on the facets of something round, the ball that spans the wall is taken.
+    A chord is the way straight in from the point to the facet ``opposite``, about right; the
+    facet is -1 where it is farther than ``reach``. Where the ball is caught between two faces of a convex edge that the
+    wall behind hardly notices, as on the facets of something round, the ball that spans the
+    wall is taken.
     """
     stack = np.empty(DEPTH, np.int64)
-    inward, q = np.empty(3), np.empty(3)
-    c, spot, nearest = np.empty(3), np.empty(3), np.empty(3)
+    c, q = np.empty(3), np.empty(3)
+    spot, nearest = np.empty(3), np.empty(3)
     known, turn = np.zeros((MEMORY, 4)), 0
     for i in range(len(points)):
         p, n = points[i], normals[i]
+        faced = opposite[i] >= 0
+        half = 0.5 * _chord(tree, p, n, opposite[i], chords[i]) if faced else 0.5 * reach
         for a in range(3):
-            inward[a] = -n[a]
-        far, hit = _first_hit(tree, p, inward, own[i], span, stack)
-        for a in range(3):
-            q[a] = p[a] + far * inward[a]
-        ball, place = _largest_ball(tree, p, n, own[i], 0.5 * far, q, stack)
-        if place < 0 and hit < 0:
+            q[a] = p[a] - 2.0 * half * n[a]
+        if faced and remembered(known, p, n, half, NEARLY) > 0.0:
+            radius[i] = half
+            for a in range(3):
+                contacts[i, a] = q[a]
+            continue
+        ball, place = _largest_ball(tree, p, n, own[i], half, q, stack)
+        if place < 0 and not faced:
             radius[i], contacts[i] = np.nan, np.nan
             continue
-        chord = 0.0
+        chord, aside = 0.0, 0.0
         for a in range(3):
+            c[a] = p[a] - ball * n[a]
             chord += (q[a] - p[a]) ** 2
-        if hit >= 0 and chord < (2.0 * ball * HELD_SHARE) ** 2:
-            spanning = remembered(known, p, n, far)
+            aside += (q[a] - p[a] + half * n[a]) ** 2
+        caught = chord < (2.0 * ball * HELD_SHARE) ** 2
+        if not caught:
+            turn = remember(known, turn, c, ball)
+        elif faced and aside >= (ROUGHLY * half) ** 2:
+            spanning = remembered(known, p, n, half, SPANS)
             if spanning == 0.0:
-                spanning = spanning_ball(tree, p, n, far, c, spot, nearest, stack)
+                spanning = spanning_ball(tree, p, n, half, c, spot, nearest, stack)
                 if spanning > 0.0:
-                    known[turn, 0], known[turn, 1], known[turn, 2] = c[0], c[1], c[2]
-                    known[turn, 3] = spanning
-                    turn = (turn + 1) % MEMORY
+                    turn = remember(known, turn, c, spanning)
             if spanning > 0.0:
                 ball = spanning
                 for a in range(3):

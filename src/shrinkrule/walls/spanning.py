@@ -20,6 +20,9 @@ In a round part all facets of a ring do, and looking at each of them again for t
 thousandth would take a hundred times as long.
 """
 
+NEARLY: Final = 0.998
+"""A known ball of this share of half the chord or more fills the chord: it tells the wall."""
+
 SPANS: Final = 0.98
 """A ball of this share of the chord or more spans the wall: it is told to 2 % at worst."""
 
@@ -120,15 +123,22 @@ def _clearance(
 
 @compiled
 def spanning_ball(
-    tree: Tree, p: Floats, n: Floats, far: float, c: Floats, q: Floats, nearest: Floats, stack: Any
+    tree: Tree,
+    p: Floats,
+    n: Floats,
+    half: float,
+    c: Floats,
+    q: Floats,
+    nearest: Floats,
+    stack: Any,
 ) -> float:
     """Radius of the ball about the middle of the chord behind p if it spans the chord, else 0.
 
-    In a round part the ball at a sample is caught between its own facet and the next, and
-    the ball that spans the part is this one. A chord of a facet passes the middle of a round
-    part by up to half a facet, so the centre is moved away from what is nearest first.
+    ``half`` is half the chord; the ball's centre goes into ``c``. In a round part the ball at a
+    sample is caught between its own facet and the next, and the ball that spans the part is
+    this one. A chord of a facet passes the middle of a round part by up to half a facet, so the
+    centre is moved away from what is nearest first.
     """
-    half = 0.5 * far
     for a in range(3):
         c[a] = p[a] - half * n[a]
     best = 0.0
@@ -145,20 +155,31 @@ def spanning_ball(
 
 
 @compiled
-def remembered(known: Floats, p: Floats, n: Floats, far: float) -> float:
-    """Radius of a ball found lately that touches square at p and spans the chord there, or 0."""
+def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
+    """Put a ball in place ``turn`` of those known, and tell the next place."""
+    known[turn, 0], known[turn, 1], known[turn, 2] = c[0], c[1], c[2]
+    known[turn, 3] = radius
+    return (turn + 1) % len(known)
+
+
+@compiled
+def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -> float:
+    """Radius of a ball found lately that touches square at p and spans the chord there, or 0.
+
+    It spans the chord when its radius is ``share`` of half the chord or more.
+    """
     for k in range(len(known)):
         radius = known[k, 3]
+        if radius < half * share:
+            continue
         square, along = 0.0, 0.0
         for a in range(3):
             way = p[a] - known[k, a]
             square += way * way
             along += way * n[a]
-        if radius < 0.5 * far * SPANS or along <= 0.0:
-            continue
-        if abs(np.sqrt(square) - radius) <= ALIKE * radius:
+        if along > 0.0 and abs(np.sqrt(square) - radius) <= ALIKE * radius:
             slant = square - along * along
             if slant <= SQUARE * SQUARE * square:
-                found: float = radius
+                found: float = min(radius, half)
                 return found
     return 0.0

@@ -10,6 +10,7 @@ the normal field", The Visual Computer 28 (2012) 7-19.
 
 from __future__ import annotations
 
+import math
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from enum import IntEnum
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
+from shrinkrule.mesh import Rays
 from shrinkrule.walls.inscribed import HELD_SHARE, measure
 from shrinkrule.walls.tree import grow_tree, morton_keys
 
@@ -99,14 +101,13 @@ class Surface:
             raise MeshError("the mesh has no facets", mend="export the model again")
         if not np.isfinite(vertices).all():
             raise MeshError("a coordinate is not a number", mend="export the model again")
-        low, high = vertices.min(axis=0), vertices.max(axis=0)
-        self.middle = 0.5 * (low + high)
-        self.span = float(np.linalg.norm(high - low))
+        self.rays = Rays(mesh)
+        self.middle, self.span = self.rays.middle, self.rays.span
         self.tree = grow_tree((vertices - self.middle)[faces])
 
 
 def largest_balls(
-    surface: Surface, points: Floats, normals: Floats, facets: Ints
+    surface: Surface, points: Floats, normals: Floats, facets: Ints, reach: float = math.inf
 ) -> tuple[Floats, Floats, NDArray[np.int8]]:
     """Radius, other contact and status of the largest ball inside that touches each point.
 
@@ -117,10 +118,13 @@ def largest_balls(
     points : (n, 3) float64
         Points on its surface, mm.
     normals : (n, 3) float64
-        Outward unit normals there.
+        Unit normals there, away from the side where the balls lie.
     facets : (n,) int64
         The facet each point lies on.
+    reach : float
+        Largest diameter of interest, mm.
     """
+    reach = min(reach, surface.span)
     local = points - surface.middle
     # Neighbours on the surface walk the same part of the tree, which then stays in the cache.
     order = np.argsort(
@@ -131,12 +135,15 @@ def largest_balls(
 
     def work(low: int) -> None:
         part = slice(low, low + CHUNK)
+        chords, opposite = surface.rays.opposite(local[part], -heading[part], reach)
         measure(
             surface.tree,
             local[part],
             heading[part],
             own[part],
-            surface.span,
+            chords,
+            opposite,
+            reach,
             radius[part],
             contacts[part],
         )
@@ -171,6 +178,34 @@ def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -
     normals = surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, normals, facets)
     return ThicknessSamples(points, normals, facets, 2.0 * radius, contacts, status, area)
+
+
+def gaps_on(
+    surface: Surface, points: Floats, facets: Ints, area: Floats, widest_mm: float
+) -> ThicknessSamples:
+    """Width of the air in front of points of a surface, where it is less than ``widest_mm``.
+
+    Parameters
+    ----------
+    surface : Surface
+        The part.
+    points : (n, 3) float64
+        Points on its surface, mm.
+    facets : (n,) int64
+        The facet each point lies on.
+    area : (n,) float64
+        The area each stands for, mm2.
+    widest_mm : float
+        Wider air is told as nan, status OPEN.
+
+    Returns
+    -------
+    ThicknessSamples
+        As for a wall, with the normals turned: they point away from the air.
+    """
+    away = -surface.tree.normals[facets]
+    radius, contacts, status = largest_balls(surface, points, away, facets, widest_mm)
+    return ThicknessSamples(points, away, facets, 2.0 * radius, contacts, status, area)
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:
