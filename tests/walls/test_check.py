@@ -137,7 +137,7 @@ def test_a_thick_ball_is_one_section_and_two_apart_are_two() -> None:
     assert [f.kind for f in found] == [FindingKind.THICK_SECTION] * 2
 
 
-def test_a_narrow_slot_is_seen_by_the_layers() -> None:
+def test_a_narrow_slot_is_seen_by_balls_and_layers() -> None:
     """A slot of 0.5 mm in a block fuses under a bead of 0.66 mm; the balls inside see no wall."""
     block = trimesh.util.concatenate(
         [
@@ -147,7 +147,7 @@ def test_a_narrow_slot_is_seen_by_the_layers() -> None:
     )
     (gap,) = check_walls(block, PRINTER).findings
     assert gap.kind is FindingKind.NARROW_GAP
-    assert gap.rule is Rule.LAYERS
+    assert gap.rule is Rule.BOTH
     assert gap.smallest_mm == pytest.approx(0.5, abs=0.01)
 
 

@@ -160,7 +160,7 @@ def look_at_walls(
         For settings or a mesh that cannot be worked with.
     """
     green = green_part(part.mesh, factors, way_up(print_up))
-    report = check_walls(green.mesh, printer, limits, progress=progress)
+    report = check_walls(green.mesh, printer, limits, soundness=part.soundness, progress=progress)
     places = tuple(_place(finding, green) for finding in report.findings)
     return WallLook(part, green, printer, report, places)
 

@@ -30,14 +30,14 @@ def agreed(balls: list[Finding], layers: tuple[Finding, ...], reach_mm: float) -
             i
             for i, ball in enumerate(found)
             if ball.rule is not Rule.LAYERS
-            and (ball.kind is place.kind or _is_edge_of(ball, place))
+            and (ball.kind is place.kind or _is_edge_of(ball, place) or _are_air(ball, place))
             and _overlap(ball, place, reach_mm)
         ]
         if not same:
             found.append(place)
             continue
         for i in same:
-            if found[i].kind is place.kind:
+            if found[i].kind is place.kind or _are_air(found[i], place):
                 found[i] = replace(
                     found[i],
                     rule=Rule.BOTH,
@@ -51,6 +51,12 @@ def _is_edge_of(ball: Finding, place: Finding) -> bool:
     """Whether the layers see as wall or floor what the balls know for a knife edge."""
     thin = {FindingKind.THIN_FLOOR, FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD}
     return ball.kind is FindingKind.KNIFE_EDGE and place.kind in thin
+
+
+def _are_air(ball: Finding, place: Finding) -> bool:
+    """Whether both are narrow air, which a layer may cut so that a slot seems a hole."""
+    air = {FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE}
+    return ball.kind in air and place.kind in air
 
 
 def _overlap(one: Finding, other: Finding, reach_mm: float) -> bool:

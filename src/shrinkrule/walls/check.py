@@ -4,21 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError
+from shrinkrule.mesh import Soundness, inspect_mesh
 from shrinkrule.printer import Printer
 from shrinkrule.walls.agreement import agreed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
+from shrinkrule.walls.gaps import gap_findings
 from shrinkrule.walls.layers import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.places import thick_findings, thin_findings
 from shrinkrule.walls.sampling import sample_surface
-from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, thickness_on
+from shrinkrule.walls.spheres import (
+    Status,
+    Surface,
+    ThicknessSamples,
+    gaps_on,
+    is_crossed,
+    thickness_on,
+)
 
 Progress = Callable[[str, float], None]
 """Told the stage and how much of the check is done, 0 to 1."""
@@ -74,15 +83,34 @@ def _silent(stage: str, fraction: float) -> None:
     """Progress that nobody watches."""
 
 
-def _doubts(mesh: trimesh.Trimesh) -> list[str]:
+def _doubts(found: Soundness) -> list[str]:
     doubts = []
-    if not mesh.is_watertight:
+    if not found.closed:
         doubts.append("the mesh is open: thickness near its open edges cannot be trusted")
-    if not mesh.is_winding_consistent:
+    if not found.winding_consistent:
         doubts.append("neighbouring facets face opposite ways: inside and outside are not certain")
-    elif mesh.is_watertight and mesh.volume <= 0.0:
+    elif found.closed and found.volume_mm3 <= 0.0:
         doubts.append("the mesh is inside out: what is measured is the space around the part")
     return doubts
+
+
+def _without_crossings(
+    surface: Surface, samples: ThicknessSamples
+) -> tuple[ThicknessSamples, list[str]]:
+    """Samples with those told apart that lie inside another body, and what to say of them."""
+    crossed = is_crossed(surface, samples.points, samples.facets)
+    if not crossed.any():
+        return samples, []
+    x, y, z = samples.points[int(np.argmax(crossed))]
+    share = 100.0 * float(samples.area[crossed].sum() / samples.area.sum())
+    note = (
+        f"bodies touch or share space, or the surface passes through itself, on {share:.2g} % of "
+        f"the surface, first near x {x:.2f}, y {y:.2f}, z {z:.2f}: walls there cannot be trusted; "
+        "unite the bodies"
+    )
+    thickness = np.where(crossed, np.nan, samples.thickness)
+    status = np.where(crossed, np.int8(Status.CROSSED), samples.status)
+    return replace(samples, thickness=thickness, status=status), [note]
 
 
 def check_walls(
@@ -90,6 +118,7 @@ def check_walls(
     printer: Printer,
     limits: WallLimits | None = None,
     *,
+    soundness: Soundness | None = None,
     progress: Progress | None = None,
 ) -> WallReport:
     """Find every thin, unsound or thick place of a green part.
@@ -102,6 +131,8 @@ def check_walls(
         Bead and layer.
     limits : WallLimits, optional
         How many of them a wall needs; the trade's usual if not given.
+    soundness : Soundness, optional
+        Of this mesh or one it was scaled from; found out if not given.
     progress : callable, optional
         Told the stage and the share done.
 
@@ -126,12 +157,16 @@ def check_walls(
         tell("measuring walls", 0.2)
         spots = sample_surface(mesh, spacing)
         samples = thickness_on(surface, spots.points, spots.facets, spots.area)
+        doubts = _doubts(inspect_mesh(mesh) if soundness is None else soundness)
+        if not doubts:
+            samples, doubts = _without_crossings(surface, samples)
         tell("joining places", 0.8)
         findings = thin_findings(samples, printer, limits, spacing)
         findings += thick_findings(samples, limits)
+        air = gaps_on(surface, spots.points, spots.facets, spots.area, limits.gap_mm(printer))
+        findings += gap_findings(air, printer, limits, spacing)
         tell("cutting layers", 0.9)
         layers = cut.result()
-    doubts = _doubts(mesh)
     measured = ~np.isnan(samples.thickness)
     thickest, centre = float("nan"), np.full(3, np.nan)
     if measured.any():

@@ -27,6 +27,7 @@ from shrinkrule.walls.spanning import (
     REACH_IN,
     ROUGHLY,
     SPANS,
+    nearest_on_facet,
     remember,
     remembered,
     spanning_ball,
@@ -162,16 +163,23 @@ def _touch_facet(
 
 @compiled
 def _largest_ball(
-    tree: Tree, p: Floats, n: Floats, own: int, radius: float, q: Floats, stack: Any
+    tree: Tree, p: Floats, n: Floats, own: int, radius: float, guess: int, q: Floats, stack: Any
 ) -> tuple[float, int]:
-    """Radius of the largest empty ball at p up to ``radius``, and the place it touches.
+    """Radius of the largest empty ball at p up to ``radius``, and the facet it touches.
 
-    The contact goes into ``q``; both stay as they are, and the place is -1, when nothing is
-    nearer than ``radius``.
+    ``guess`` is a facet likely to touch, or -1. The contact goes into ``q``; both stay as they
+    are, and the facet is -1, when nothing is nearer than ``radius``.
     """
     px, py, pz = p[0], p[1], p[2]
     nx, ny, nz = n[0], n[1], n[2]
     found = -1
+    if guess >= 0 and guess != own:
+        rho, x, y, z = _touch_facet(
+            guess, tree.corners, tree.normals, px, py, pz, nx, ny, nz, radius
+        )
+        if rho < radius:
+            radius, found = rho, guess
+            q[0], q[1], q[2] = x, y, z
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     cx, cy, cz = px - radius * nx, py - radius * ny, pz - radius * nz
     size = radius * (1.0 - REACH_IN)
@@ -205,7 +213,7 @@ def _largest_ball(
                 f, tree.corners, tree.normals, px, py, pz, nx, ny, nz, radius
             )
             if rho < radius:
-                radius, found = rho, place
+                radius, found = rho, f
                 q[0], q[1], q[2] = x, y, z
                 cx, cy, cz = px - radius * nx, py - radius * ny, pz - radius * nz
                 size = radius * (1.0 - REACH_IN)
@@ -223,6 +231,15 @@ def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
 
 
 @compiled
+def _leaves_room(tree: Tree, p: Floats, n: Floats, half: float, f: int, spot: Floats) -> bool:
+    """Whether facet ``f`` that caught the ball leaves room for one that spans the chord."""
+    x, y, z = p[0] - half * n[0], p[1] - half * n[1], p[2] - half * n[2]
+    square = nearest_on_facet(f, tree.corners, x, y, z, spot)
+    roomy: bool = square >= (ROUGHLY * half) ** 2
+    return roomy
+
+
+@compiled
 def measure(
     tree: Tree,
     points: Floats,
@@ -237,14 +254,14 @@ def measure(
     """Radius and other contact of the ball at each point; nan where nothing lies opposite.
 
     A chord is the way straight in from the point to the facet ``opposite``, about right; the
-    facet is -1 where it is farther than ``reach``. Where the ball is caught between two faces of a convex edge that the
-    wall behind hardly notices, as on the facets of something round, the ball that spans the
-    wall is taken.
+    facet is -1 where it is farther than ``reach``. Where the ball is caught between two faces
+    of a convex edge that the wall behind hardly notices, as on the facets of something round,
+    the ball that spans the wall is taken.
     """
     stack = np.empty(DEPTH, np.int64)
     c, q = np.empty(3), np.empty(3)
     spot, nearest = np.empty(3), np.empty(3)
-    known, turn = np.zeros((MEMORY, 4)), 0
+    known, turn, last = np.zeros((MEMORY, 4)), 0, -1
     for i in range(len(points)):
         p, n = points[i], normals[i]
         faced = opposite[i] >= 0
@@ -256,19 +273,19 @@ def measure(
             for a in range(3):
                 contacts[i, a] = q[a]
             continue
-        ball, place = _largest_ball(tree, p, n, own[i], half, q, stack)
-        if place < 0 and not faced:
+        ball, touched = _largest_ball(tree, p, n, own[i], half, last, q, stack)
+        if touched >= 0:
+            last = touched
+        elif not faced:
             radius[i], contacts[i] = np.nan, np.nan
             continue
-        chord, aside = 0.0, 0.0
+        chord = 0.0
         for a in range(3):
             c[a] = p[a] - ball * n[a]
             chord += (q[a] - p[a]) ** 2
-            aside += (q[a] - p[a] + half * n[a]) ** 2
-        caught = chord < (2.0 * ball * HELD_SHARE) ** 2
-        if not caught:
+        if chord >= (2.0 * ball * HELD_SHARE) ** 2:
             turn = remember(known, turn, c, ball)
-        elif faced and aside >= (ROUGHLY * half) ** 2:
+        elif faced and _leaves_room(tree, p, n, half, touched, spot):
             spanning = remembered(known, p, n, half, SPANS)
             if spanning == 0.0:
                 spanning = spanning_ball(tree, p, n, half, c, spot, nearest, stack)

@@ -30,8 +30,9 @@ from shrinkrule.walls.spheres import ThicknessSamples
 MARGIN_MM: Final = 0.002
 """A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
 
-NEIGHBOURS: Final = 10
-"""Neighbours looked at when joining samples; a square grid has eight."""
+NEIGHBOURS: Final = 24
+"""Neighbours looked at when joining samples: a square grid has eight, but round a thin pin or
+in a narrow hole more of them lie across than along."""
 
 REACH: Final = 2.0
 """Neighbours are at most this many spacings apart."""
@@ -81,7 +82,7 @@ def chord_directions(samples: ThicknessSamples) -> Floats:
     return pointing
 
 
-def _finding(
+def place_finding(
     samples: ThicknessSamples,
     place: Ints,
     kind: FindingKind,
@@ -89,6 +90,7 @@ def _finding(
     extreme: int,
     directions: Floats,
 ) -> Finding:
+    """Tell a place of samples by its ``extreme`` one."""
     both = np.vstack([samples.points[place], samples.contacts[place]])
     return Finding(
         kind=kind,
@@ -143,7 +145,7 @@ def thin_findings(
             if is_wedge and kind is FindingKind.SINGLE_BEAD:
                 continue
             named = FindingKind.KNIFE_EDGE if is_wedge else kind
-            found.append(_finding(samples, place, named, limit, extreme, directions))
+            found.append(place_finding(samples, place, named, limit, extreme, directions))
     return found
 
 
@@ -163,7 +165,7 @@ def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Findin
     for place in _sections(samples, thick, limits.thick_mm):
         extreme = int(place[np.argmax(samples.thickness[place])])
         found.append(
-            _finding(
+            place_finding(
                 samples, place, FindingKind.THICK_SECTION, limits.thick_mm, extreme, directions
             )
         )

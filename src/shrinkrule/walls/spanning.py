@@ -43,7 +43,7 @@ CENTRINGS: Final = 4
 
 
 @compiled
-def _nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
+def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
     """Squared distance from a point to a facet; the nearest point goes into ``q``.
 
     Source: Ericson, Real-Time Collision Detection (2005), section 5.1.5.
@@ -112,7 +112,7 @@ def _clearance(
             continue
         leaf = node - leaves
         for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
-            far = _nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], q)
+            far = nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], q)
             if far < square:
                 square = far
                 nearest[0], nearest[1], nearest[2] = q[0], q[1], q[2]

@@ -29,6 +29,9 @@ from shrinkrule.walls.tree import grow_tree, morton_keys
 CHUNK: Final = 4096
 """Samples that one thread measures in a go: enough to outweigh handing them over."""
 
+CLEARLY: Final = 0.05
+"""Cosine between two normals above which they are sure to face the same way."""
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -42,6 +45,8 @@ class Status(IntEnum):
     """The ball is caught in a convex edge: its diameter is no wall thickness."""
     OPEN = 2
     """No surface lies opposite: the mesh is open there."""
+    CROSSED = 3
+    """It lies inside another body, or looks at a surface inside its own: no wall to tell."""
 
 
 @dataclass(frozen=True)
@@ -206,6 +211,35 @@ def gaps_on(
     away = -surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, away, facets, widest_mm)
     return ThicknessSamples(points, away, facets, 2.0 * radius, contacts, status, area)
+
+
+def is_crossed(surface: Surface, points: Floats, facets: Ints) -> NDArray[np.bool_]:
+    """Where a closed surface lies in its own inside or looks at one that does, (n,) bool.
+
+    Inwards the way leads out of the part through the next facet, outwards it leads to none
+    or into the part again; anything else is a surface that passes through another.
+
+    Parameters
+    ----------
+    surface : Surface
+        The part, closed.
+    points : (n, 3) float64
+        Points on its surface, mm.
+    facets : (n,) int64
+        The facet each point lies on.
+    """
+    normals = surface.tree.normals[facets]
+    local = points - surface.middle
+
+    def wrong(side: float) -> NDArray[np.bool_]:
+        _, next_facet = surface.rays.opposite(local, side * normals, math.inf)
+        facing = np.einsum("ij,ij->i", surface.tree.normals[next_facet], normals)
+        wrong_way: NDArray[np.bool_] = (next_facet >= 0) & (facing > CLEARLY)
+        return wrong_way
+
+    with ThreadPoolExecutor() as pool:
+        inward, outward = pool.map(wrong, (-1.0, 1.0))
+    return np.logical_or(inward, outward)
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:

@@ -1,0 +1,105 @@
+"""Rays against a mesh through embree.
+
+Embree computes in float32: coordinates are taken from the middle of the mesh, where they
+lose the least, and what must be exact is found again among the true facets afterwards.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import trimesh
+from embreex.mesh_construction import TriangleMesh
+from embreex.rtcore_scene import EmbreeScene
+from numpy.typing import NDArray
+
+SKIN: Final = 2e-6
+"""Depth under a surface, as a share of the mesh's span, at which a ray inwards starts.
+
+Some thirty roundings of float32 away from the facet it starts on, and far thinner than
+anything that prints.
+"""
+
+SINGLE_ROUNDING: Final = 2.0**-23
+"""Most that float32 can be wrong by, as a share of a value and of what it was made of."""
+
+FARTHEST: Final = 1e37
+"""Farther than any ray goes, in what float32 can hold."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+class Rays:
+    """A mesh made ready to be hit by rays.
+
+    Attributes
+    ----------
+    middle : (3,) float64
+        Middle of its box; everything below is told from there, mm.
+    span : float
+        Diagonal of its box, mm.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        At least one facet, mm; also an open one.
+    """
+
+    def __init__(self, mesh: trimesh.Trimesh) -> None:
+        vertices = np.asarray(mesh.vertices, dtype=np.float64)
+        low, high = vertices.min(axis=0), vertices.max(axis=0)
+        self.middle: Floats = 0.5 * (low + high)
+        self.span = float(np.linalg.norm(high - low))
+        self._scene = EmbreeScene()
+        TriangleMesh(
+            self._scene,
+            (vertices - self.middle).astype(np.float32),
+            np.asarray(mesh.faces, np.int32),
+        )
+        # The first ray builds the tree, which threads must not do together.
+        self.cast(np.zeros((1, 3)), np.array([[0.0, 0.0, 1.0]]))
+
+    def cast(
+        self, origins: Floats, directions: Floats, reach: float = np.inf
+    ) -> tuple[Floats, Ints]:
+        """Distance to the first facet along each ray, inf for none, and the facet or -1.
+
+        Parameters
+        ----------
+        origins : (n, 3) float
+            From the middle of the mesh, mm.
+        directions : (n, 3) float
+            Unit vectors.
+        reach : float
+            How far the rays go, mm.
+        """
+        found = self._scene.run(
+            np.ascontiguousarray(origins, dtype=np.float32),
+            np.ascontiguousarray(directions, dtype=np.float32),
+            np.full(len(origins), min(reach, FARTHEST), dtype=np.float32),
+            output=True,
+        )
+        facets = np.asarray(found["primID"], dtype=np.int64)
+        distance = np.asarray(found["tfar"], dtype=np.float64)
+        return np.where(facets >= 0, distance, np.inf), facets
+
+    def opposite(self, points: Floats, directions: Floats, reach: float) -> tuple[Floats, Ints]:
+        """Way from points of the surface to the surface opposite, inf beyond ``reach``.
+
+        The way is never told too short: by up to ``SINGLE_ROUNDING`` of the span too long.
+        With it comes the facet there, or -1.
+
+        Parameters
+        ----------
+        points, directions : (n, 3) float64
+            From the middle of the mesh, mm, and unit vectors away from the facet.
+        reach : float
+            Longest way of interest, mm.
+        """
+        skin = SKIN * self.span
+        distance, facets = self.cast(points + skin * directions, directions, reach + skin)
+        distance += skin + SINGLE_ROUNDING * (self.span + distance)
+        near = distance < reach
+        return np.where(near, distance, np.inf), np.where(near, facets, -1)

@@ -1,0 +1,79 @@
+"""Narrow air: slots that the bead will fuse shut and holes that it will close, by balls.
+
+The same balls as for walls, on the other side of the surface.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.printer import Printer
+from shrinkrule.walls.findings import Finding, FindingKind
+from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.places import (
+    MARGIN_MM,
+    WEDGE_SHARE,
+    chord_directions,
+    connected_places,
+    place_finding,
+)
+from shrinkrule.walls.spheres import ThicknessSamples
+
+MOUTH: Final = 0.9
+"""A groove whose air reaches this share of the limit goes on to be open: only its root fuses."""
+
+ROUND: Final = 0.25
+"""Second largest share of the directions across the air, over the largest, in a hole; 0 in a slot,
+1 in a round hole."""
+
+STRAIGHT: Final = 0.5
+"""How far, in diameters, the middles of a hole's air may lie from one line."""
+
+
+def gap_findings(
+    samples: ThicknessSamples, printer: Printer, limits: WallLimits, spacing_mm: float
+) -> list[Finding]:
+    """Narrow gaps and closing holes.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Width of the air in front of samples of the green part.
+    printer : Printer
+        Bead.
+    limits : WallLimits
+        How many of them a gap needs.
+    spacing_mm : float
+        Spacing of the samples.
+    """
+    limit = limits.gap_mm(printer)
+    width = np.where(samples.is_wall, samples.thickness, np.inf)
+    directions = chord_directions(samples)
+    share = np.linalg.norm(samples.points - samples.contacts, axis=1) / samples.thickness
+    found = []
+    for place in connected_places(samples, width < limit - MARGIN_MM, spacing_mm):
+        is_wedge = float(np.median(share[place])) < WEDGE_SHARE
+        if is_wedge and float(width[place].max()) > MOUTH * limit:
+            continue
+        extreme = int(place[np.argmin(width[place])])
+        middles = 0.5 * (samples.points[place] + samples.contacts[place])
+        is_hole = _goes_round(directions[place], middles, float(width[extreme]))
+        kind = FindingKind.CLOSING_HOLE if is_hole else FindingKind.NARROW_GAP
+        found.append(place_finding(samples, place, kind, limit, extreme, directions))
+    return found
+
+
+def _goes_round(
+    directions: NDArray[np.float64], middles: NDArray[np.float64], width_mm: float
+) -> bool:
+    """Whether air with these directions across it and these middles is a hole, not a slot."""
+    spread = np.linalg.eigvalsh(directions.T @ directions)
+    if spread[1] < ROUND * spread[2]:
+        return False
+    offsets = middles - middles.mean(axis=0)
+    _, _, axes = np.linalg.svd(offsets, full_matrices=False)
+    beside = offsets - np.outer(offsets @ axes[0], axes[0])
+    return bool(np.linalg.norm(beside, axis=1).max() < STRAIGHT * width_mm)
