@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from tests.walls.shapes import box, shell, tube, turned
+from shapes import box, shell, tube, turned
 
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, Status, check_walls
