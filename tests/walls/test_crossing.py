@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from shapes import box, shell, tube, turned
 
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, Status, check_walls
+from walls.shapes import box, shell, tube, turned
 
 PRINTER = Printer(nozzle_mm=0.6, bead_width_mm=0.66, layer_height_mm=0.3)
 
