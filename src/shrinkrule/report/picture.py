@@ -1,4 +1,4 @@
-"""Pictures of a part without a screen: rays through embree, colour by value, drawn by Pillow.
+"""Pictures of a part without a screen: rays, colour by value, drawn by Pillow.
 
 Views are parallel projections in the print frame, so a length in a picture is the
 same everywhere in it. The picture's own frame is returned with it, so that marks
@@ -15,11 +15,11 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from embreex.mesh_construction import TriangleMesh
-from embreex.rtcore_scene import EmbreeScene
 from numpy.typing import NDArray
 from PIL import Image
 from scipy.spatial import cKDTree
+
+from shrinkrule.mesh import Rays
 
 Floats = NDArray[np.float64]
 
@@ -149,21 +149,22 @@ class Stage:
     ----------
     mesh : trimesh.Trimesh
         In mm; also an open one can be drawn.
+    rays : Rays, optional
+        Of this mesh, where they are made already.
     """
 
-    def __init__(self, mesh: trimesh.Trimesh) -> None:
-        vertices = np.asarray(mesh.vertices, dtype=np.float64)
-        facets = np.asarray(mesh.faces, dtype=np.int64)
-        self.points = vertices
-        self.middle = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
-        self.reach = 1.01 * float(np.linalg.norm(vertices - self.middle, axis=1).max()) + 1e-6
-        corners = (vertices - self.middle)[facets]
-        sides = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        lengths = np.linalg.norm(sides, axis=1, keepdims=True)
-        self.normals = np.divide(sides, lengths, out=sides, where=lengths > 0)
-        # Embree computes in float32: near the middle of the part it loses the least.
-        self.scene = EmbreeScene()
-        TriangleMesh(self.scene, corners.astype(np.float32))
+    def __init__(self, mesh: trimesh.Trimesh, rays: Rays | None = None) -> None:
+        self.points = np.asarray(mesh.vertices, dtype=np.float64)
+        self.faces = np.asarray(mesh.faces, dtype=np.int64)
+        self.rays = Rays(mesh) if rays is None else rays
+
+    def normals_of(self, facets: NDArray[np.int64]) -> Floats:
+        """Outward unit normals (n, 3) of ``facets``, zero where one has no area."""
+        corners = self.points[self.faces[facets]]
+        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        length = np.linalg.norm(normals, axis=1, keepdims=True)
+        unit: Floats = np.divide(normals, length, out=normals, where=length > 0)
+        return unit
 
 
 @dataclass(frozen=True)
@@ -263,17 +264,17 @@ def _cast(
     step = camera.mm_per_pixel / _SAMPLING
     across = (np.arange(width) + 0.5 - width / 2) * step
     upward = (height / 2 - rows - 0.5) * step
-    lifted = camera.centre - stage.middle + 2.0 * stage.reach * camera.back
+    lifted = camera.centre - stage.rays.middle + 1.01 * stage.rays.span * camera.back
     origin = (
         across[None, :, None] * camera.right + upward[:, None, None] * camera.up + lifted
     ).reshape(-1, 3)
-    direction = np.broadcast_to(-camera.back.astype(np.float32), origin.shape)
-    found = stage.scene.run(origin.astype(np.float32), np.ascontiguousarray(direction), output=True)
-    facet = np.asarray(found["primID"])
+    depth, facet = stage.rays.cast(origin, np.broadcast_to(-camera.back, origin.shape))
     hit = facet >= 0
-    depth = np.where(hit, np.asarray(found["tfar"], dtype=np.float64), 0.0)
-    place = origin - depth[:, None] * camera.back + stage.middle
-    return hit, depth, np.where(hit[:, None], stage.normals[facet], 0.0), place
+    depth = np.where(hit, depth, 0.0)
+    place = origin - depth[:, None] * camera.back + stage.rays.middle
+    normal = np.zeros_like(place)
+    normal[hit] = stage.normals_of(facet[hit])
+    return hit, depth, normal, place
 
 
 def _outline(

@@ -97,7 +97,7 @@ def legend(colouring: Colouring) -> tuple[Swatch, ...]:
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     """Pictures of the green part from every view, with places marked by their number."""
-    stage = Stage(look.green.mesh)
+    stage = Stage(look.green.mesh, look.report.rays)
     places = look.places[:MOST_MARKS]
 
     drawings = [

@@ -11,7 +11,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh import Soundness, inspect_mesh
+from shrinkrule.mesh import Rays, Soundness, inspect_mesh
 from shrinkrule.printer import Printer
 from shrinkrule.walls.agreement import agreed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
@@ -65,6 +65,8 @@ class WallReport:
         Whether the mesh is sound enough to believe all of this.
     notes : tuple of str
         What cannot be trusted, and why.
+    rays : Rays
+        Of the part, for pictures of it.
     """
 
     samples: ThicknessSamples
@@ -77,6 +79,7 @@ class WallReport:
     measured_fraction: float
     trusted: bool
     notes: tuple[str, ...]
+    rays: Rays
 
 
 def _silent(stage: str, fraction: float) -> None:
@@ -187,4 +190,5 @@ def check_walls(
         measured_fraction=float(samples.area[measured].sum() / samples.area.sum()),
         trusted=not doubts,
         notes=(*doubts, *layers.notes),
+        rays=surface.rays,
     )
