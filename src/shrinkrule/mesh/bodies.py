@@ -57,7 +57,7 @@ def overlapping_bodies(mesh: trimesh.Trimesh) -> tuple[tuple[int, int], ...]:
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    labels = body_labels(facets, edge_table(facets, len(vertices)))
+    labels = body_labels(facets, edge_table(facets))
     volumes = signed_volumes(vertices, facets, labels)
     low, high = body_boxes(vertices, facets, labels, len(volumes))
     solid = np.flatnonzero(volumes > 0)
@@ -87,7 +87,7 @@ def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    labels = body_labels(facets, edge_table(facets, len(vertices)))
+    labels = body_labels(facets, edge_table(facets))
     volumes = signed_volumes(vertices, facets, labels)
     groups = [_compact(vertices, facets[labels == b]) for b in np.flatnonzero(volumes > 0)]
     holes = [_compact(vertices, facets[labels == b][:, ::-1]) for b in np.flatnonzero(volumes < 0)]

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
+from shrinkrule.mesh.compiled import number_equal
 from shrinkrule.mesh.soundness import (
     EdgeTable,
     Facets,
@@ -24,23 +25,10 @@ MAX_NESTED_BODIES = 400
 
 
 def merge_equal_vertices(corners: NDArray[np.float64]) -> tuple[Points, Facets]:
-    """Join corners ((m, 3, 3)) that are equal to the last bit, in order of first use.
-
-    Corners are sorted by a 64-bit mix of their coordinates and compared in full
-    afterwards, so that two points with one mix are never joined by mistake.
-    """
+    """Join corners ((m, 3, 3)) that are equal to the last bit, in order of first use."""
     points = corners.reshape(-1, 3) + 0.0  # turns -0.0 into 0.0
-    bits = points.view(np.uint64)
-    mixed = bits[:, 0] * np.uint64(0x9E3779B97F4A7C15)
-    mixed ^= (bits[:, 1] + (mixed >> np.uint64(29))) * np.uint64(0xBF58476D1CE4E5B9)
-    mixed ^= (bits[:, 2] + (mixed >> np.uint64(31))) * np.uint64(0x94D049BB133111EB)
-    _, first, inverse = np.unique(mixed, return_index=True, return_inverse=True)
-    if not np.array_equal(points[first][inverse], points):
-        _, first, inverse = np.unique(points, axis=0, return_index=True, return_inverse=True)
-    order = np.argsort(first)
-    rank = np.empty_like(order)
-    rank[order] = np.arange(len(order))
-    return points[first[order]], rank[inverse.ravel()].reshape(-1, 3)
+    first, numbers = number_equal(points.view(np.uint64))
+    return points[first], numbers.reshape(-1, 3)
 
 
 def close_rounding_gaps(vertices: Points, facets: Facets) -> tuple[Points, Facets, str]:
@@ -53,7 +41,7 @@ def close_rounding_gaps(vertices: Points, facets: Facets) -> tuple[Points, Facet
     cells = np.round(vertices / reach).astype(np.int64)
     _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
     joined, _ = drop_collapsed(inverse.ravel()[facets])
-    if len(first) == len(vertices) or (edge_table(joined, len(first)).uses == 1).any():
+    if len(first) == len(vertices) or (edge_table(joined).uses == 1).any():
         return vertices, facets, ""
     note = f"merged {len(vertices) - len(first)} vertices that differed only by rounding"
     return vertices[first], joined, note
@@ -88,7 +76,7 @@ def turn_outward(
     notes: list[str] = []
     if (table.uses == 2).all() and table.balance.any():
         facets = _orient(facets, where)
-        table = edge_table(facets, len(vertices))
+        table = edge_table(facets)
         notes.append("turned single facets that faced the wrong way")
     if table.balance.any():
         return facets, tuple(notes)
@@ -119,7 +107,7 @@ def _orient(facets: Facets, where: str) -> Facets:
 
     turned, _ = igl.bfs_orient(facets)
     turned = np.asarray(turned, dtype=np.int64)
-    if edge_table(turned, int(turned.max()) + 1).balance.any():
+    if edge_table(turned).balance.any():
         raise MeshError(
             "the surface has no outside (it is one-sided, as a Moebius band)",
             where=where,

@@ -98,7 +98,7 @@ class Part:
             )
 
     def _first_open_edge(self) -> str:
-        table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64), len(self.mesh.vertices))
+        table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
         edge = int(np.argmax(table.balance != 0))
         x, y, z = np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0)
         return f"x {x:.2f}, y {y:.2f}, z {z:.2f} mm"
@@ -189,13 +189,13 @@ def _inspected(
     facets, dropped = drop_collapsed(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, mend="export the model again")
-    table, rounding = edge_table(facets, len(vertices)), ""
+    table, rounding = edge_table(facets), ""
     if (table.uses == 1).any():
         vertices, facets, rounding = close_rounding_gaps(vertices, facets)
-        table = edge_table(facets, len(vertices))
+        table = edge_table(facets)
     facets, turned = turn_outward(vertices, facets, table, path.name)
     if turned:
-        table = edge_table(facets, len(vertices))
+        table = edge_table(facets)
     mesh = trimesh.Trimesh(vertices, facets, process=False, validate=False)
     soundness = soundness_of(vertices, facets, table)
     overlaps = overlapping_bodies(mesh) if soundness.closed and soundness.bodies > 1 else ()

@@ -8,12 +8,19 @@ volume and mass mean anything (divergence theorem).
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from typing import Final
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+
+from shrinkrule.mesh.compiled import count_lower_than, number_equal, six_fold_volumes
+
+SLIVER: Final = 1e-6
+"""Height over longest side of a facet without area whose corners are distinct but in a line:
+below what float32 in a file resolves."""
 
 Facets = NDArray[np.int64]
 Points = NDArray[np.float64]
@@ -69,16 +76,16 @@ class EdgeTable:
     ends: NDArray[np.int64]
 
 
-def edge_table(facets: Facets, vertex_count: int) -> EdgeTable:
+def edge_table(facets: Facets) -> EdgeTable:
     """Tabulate the edges of ``facets`` ((m, 3) int64)."""
     start = facets.ravel()
     end = facets[:, [1, 2, 0]].ravel()
     forward = start < end
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    keys, edge_of = np.unique(low * np.int64(vertex_count) + high, return_inverse=True)
-    uses = np.bincount(edge_of, minlength=len(keys))
-    balance = 2 * np.bincount(edge_of[forward], minlength=len(keys)) - uses
-    ends = np.column_stack(np.divmod(keys, vertex_count))
+    pairs = np.column_stack([np.minimum(start, end), np.maximum(start, end)])
+    first, edge_of = number_equal(pairs.view(np.uint64))
+    uses = np.bincount(edge_of, minlength=len(first))
+    balance = 2 * np.bincount(edge_of[forward], minlength=len(first)) - uses
+    ends = pairs[first]
     return EdgeTable(edge_of, forward, uses, balance, ends)
 
 
@@ -99,16 +106,17 @@ def body_labels(facets: Facets, table: EdgeTable) -> NDArray[np.int64]:
 def signed_volumes(vertices: Points, facets: Facets, labels: NDArray[np.int64]) -> Points:
     """Signed volume in mm3 of each body; negative where facets face inward."""
     # From the middle of the box: far from the origin, differences of large terms lose digits.
-    corners = (vertices - 0.5 * (vertices.min(axis=0) + vertices.max(axis=0)))[facets]
-    six_fold = np.einsum("ij,ij->i", corners[:, 0], np.cross(corners[:, 1], corners[:, 2]))
-    return np.bincount(labels, weights=six_fold) / 6.0
+    middle = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
+    count = int(labels.max()) + 1
+    volumes: Points = six_fold_volumes(vertices, facets, labels, middle, count) / 6.0
+    return volumes
 
 
 def inspect_mesh(mesh: trimesh.Trimesh) -> Soundness:
     """Look at a mesh (mm, vertices already merged) and count what can be wrong with it."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    return soundness_of(vertices, facets, edge_table(facets, len(vertices)))
+    return soundness_of(vertices, facets, edge_table(facets))
 
 
 def soundness_of(vertices: Points, facets: Facets, table: EdgeTable) -> Soundness:
@@ -129,17 +137,6 @@ def soundness_of(vertices: Points, facets: Facets, table: EdgeTable) -> Soundnes
         winding_consistent=not (table.balance[table.uses == 2]).any(),
         open_edges=int((table.uses == 1).sum()),
         crowded_edges=int((table.uses > 2).sum()),
-        sliver_facets=int(_slivers(vertices, facets).sum()),
+        sliver_facets=count_lower_than(vertices, facets, SLIVER),
         volume_mm3=float(volumes.sum()),
     )
-
-
-def _slivers(vertices: Points, facets: Facets) -> NDArray[np.bool_]:
-    """Facets without area, whose corners are distinct but in a line."""
-    corners = vertices[facets]
-    edges = corners[:, [1, 2, 0]] - corners
-    longest = np.einsum("ijk,ijk->ij", edges, edges).max(axis=1)
-    twice_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
-    # Height under a millionth of the longest side: below what float32 in a file resolves.
-    flat: NDArray[np.bool_] = twice_area <= 1e-6 * longest
-    return flat

@@ -11,7 +11,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.walls.tree import Floats, Tree, beside_slab, box_distance, compiled
+from shrinkrule.mesh.compiled import compiled
+from shrinkrule.walls.tree import Floats, Tree, beside_slab, box_distance
 
 REACH_IN: Final = 1e-3
 """A facet that reaches into the ball by less than this share of the radius touches it.

@@ -9,12 +9,12 @@ is float64.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, Final, NamedTuple, TypeVar
+from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from shrinkrule.mesh.compiled import compiled
 
 Floats = NDArray[np.float64]
 
@@ -26,14 +26,6 @@ SLAB_LEVELS: Final = 8
 
 MOST_SLICES: Final = 64
 """Boxes along one facet at most."""
-
-Function = TypeVar("Function", bound=Callable[..., Any])
-
-
-def compiled(function: Function) -> Function:
-    """Compile a loop over plain numbers, kept on disk and free of the interpreter lock."""
-    faster: Function = njit(cache=True, nogil=True, error_model="numpy")(function)
-    return faster
 
 
 class Tree(NamedTuple):
