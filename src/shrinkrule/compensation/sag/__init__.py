@@ -11,11 +11,11 @@ from shrinkrule.compensation.sag.material import (
 )
 from shrinkrule.compensation.sag.plan import SagPlan, plan
 from shrinkrule.compensation.sag.precurve import PrecurveResult, Saving, precurve
-from shrinkrule.compensation.sag.refine import refine_for_bending
 from shrinkrule.compensation.sag.result import SagResult
 from shrinkrule.compensation.sag.row_material import sag_material
 from shrinkrule.compensation.sag.solve import solve_sag
 from shrinkrule.compensation.sag.ways import WayUp, rank_ways_up
+from shrinkrule.mesh.refine import refine_for_bending
 
 __all__ = [
     "Base",

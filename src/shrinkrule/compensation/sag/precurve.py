@@ -18,7 +18,6 @@ from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.grid import lay_grid
 from shrinkrule.compensation.sag.material import Base, FloatArray, SagMaterial, SagSettings
 from shrinkrule.compensation.sag.plan import SagPlan, plan
-from shrinkrule.compensation.sag.refine import Mask, refine_where
 from shrinkrule.compensation.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
 from shrinkrule.compensation.sag.solve import (
     Progress,
@@ -27,6 +26,7 @@ from shrinkrule.compensation.sag.solve import (
     silent,
     within,
 )
+from shrinkrule.mesh.refine import Mask, refine_where
 
 ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""

@@ -1,4 +1,4 @@
-"""Splitting facets so that a surface can bend: a bar of twelve facets cannot curve.
+"""Splitting facets so that a surface can bend or be coloured: a bar of twelve facets cannot.
 
 An edge is split at its middle, on both of its facets at once, so there are no cracks
 and no T-joints; the parts lie in their facet's plane, so the shape does not change.
@@ -17,9 +17,10 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.errors import MeshError, SettingError
 
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 MAX_FACETS: Final = 2_000_000
