@@ -105,6 +105,42 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
     )
 
 
+def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
+    """Split facets until no edge asks for it, whatever shape they get: quick, and flips nothing.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any mesh; its shape is kept exactly, its vertices come first and unchanged.
+    split : callable
+        Told the ends (e, 2, 3) of edges, mm; says which (e,) to split. It must let edges be
+        once they are short.
+
+    Raises
+    ------
+    MeshError
+        If the splitting does not end.
+    """
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    done = []
+    for _ in range(_MAX_ROUNDS):
+        edges, side = _edges(faces)
+        wanted = split(vertices[edges])
+        middle = np.full(len(edges), -1, dtype=np.int64)
+        middle[wanted] = len(vertices) + np.arange(int(wanted.sum()))
+        vertices = np.concatenate([vertices, vertices[edges[wanted]].mean(axis=1)])
+        touched = (middle[side] >= 0).any(axis=1)
+        done.append(faces[~touched])
+        if not touched.any():
+            return trimesh.Trimesh(vertices, np.concatenate(done), process=False)
+        faces = _split_facets(vertices, faces[touched], middle[side[touched]])
+    raise MeshError(
+        f"splitting the surface does not end with {len(faces):,} facets",
+        mend="mend slivers in the model",
+    )
+
+
 def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
     """Edges (e, 2) of facets, and for each facet (m, 3) the edges 01, 12, 20."""
     ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)

@@ -1,0 +1,110 @@
+"""What colour a wall thickness has: one scale for pictures and for coloured meshes.
+
+Colours change where the maker must decide, at the limits, and nowhere by chance. What is
+too thin is warm, what is sound is blue in even steps of lightness, what is thick is dark.
+Every two colours stay apart for readers who see no red, no green or no blue; the tests
+hold this.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.printer import Printer
+from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.places import MARGIN_MM
+
+TOO_THIN: Final = (0.78, 0.16, 0.08)
+ONE_BEAD: Final = (0.97, 0.69, 0.18)
+SOUND: Final = ((0.84, 0.93, 0.97), (0.50, 0.74, 0.88), (0.20, 0.55, 0.78))
+THICK: Final = (0.27, 0.13, 0.42)
+NOT_MEASURED: Final = (0.72, 0.72, 0.72)
+
+SOUND_SPAN: Final = 1.5
+"""Sound thicknesses are shown over at least this ratio, even where thick begins below it."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """One entry of a legend.
+
+    Parameters
+    ----------
+    colour : (3,) float
+        Red, green and blue, 0 to 1, as a screen takes them (sRGB).
+    text : str
+        What it stands for.
+    """
+
+    colour: tuple[float, float, float]
+    text: str
+
+    @property
+    def css(self) -> str:
+        """The colour as ``#rrggbb``."""
+        return "#" + "".join(f"{round(255 * channel):02x}" for channel in self.colour)
+
+
+@dataclass(frozen=True)
+class ThicknessScale:
+    """Limits of wall thickness and the colours between them.
+
+    Parameters
+    ----------
+    limits_mm : (5,) float64
+        One bead, two beads, two steps within what is sound, and thick; mm of the GREEN part.
+    """
+
+    limits_mm: Floats
+
+    @classmethod
+    def of(cls, printer: Printer, limits: WallLimits) -> ThicknessScale:
+        """Scale for a printer and the limits asked for."""
+        sound = limits.sound_mm(printer)
+        steps = np.linspace(sound, max(limits.thick_mm, SOUND_SPAN * sound), 4)
+        return cls(np.array([limits.exist_mm(printer), *steps]))
+
+    @property
+    def bounds_mm(self) -> Floats:
+        """Thickness (5,) at which each colour gives way to the next: a wall at its limit passes."""
+        margin = np.full(len(self.limits_mm), -MARGIN_MM)
+        margin[-1] = MARGIN_MM
+        bounds: Floats = self.limits_mm + margin
+        return bounds
+
+    @property
+    def colours(self) -> Floats:
+        """Colours (6, 3), thinnest first."""
+        return np.array([TOO_THIN, ONE_BEAD, *SOUND, THICK])
+
+    def band(self, thickness_mm: Floats) -> NDArray[np.int64]:
+        """Which colour each thickness (n,) has, 0 the thinnest; -1 where it is nan."""
+        return np.where(
+            np.isnan(thickness_mm), -1, np.digitize(thickness_mm, self.bounds_mm)
+        ).astype(np.int64)
+
+    def colours_of(self, thickness_mm: Floats) -> Floats:
+        """Colours (n, 3) of thicknesses (n,); grey where one is nan."""
+        found: Floats = np.vstack([self.colours, NOT_MEASURED])[self.band(thickness_mm)]
+        return found
+
+    @property
+    def legend(self) -> tuple[Swatch, ...]:
+        """Every colour and what it stands for, thinnest first."""
+        edges = self.limits_mm
+        names = [
+            f"under {edges[0]:.2f} mm, one bead: does not print",
+            f"{edges[0]:.2f} to {edges[1]:.2f} mm: a single bead",
+            *(f"{low:.2f} to {high:.2f} mm: sound" for low, high in itertools.pairwise(edges[1:])),
+            f"over {edges[-1]:.1f} mm: thick, slow to debind",
+            "not measured",
+        ]
+        colours = [TOO_THIN, ONE_BEAD, *SOUND, THICK, NOT_MEASURED]
+        return tuple(Swatch(*entry) for entry in zip(colours, names, strict=True))
