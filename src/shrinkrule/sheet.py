@@ -81,6 +81,8 @@ class Setting(StrEnum):
     """Model volume of the piece that is weighed, mm3; written by the coupon."""
     WEIGHED_SURFACE = "S17"
     """Its surface seen from the side, mm2: bead spread times this is volume; by the coupon."""
+    THICKEST_SECTION = "S18"
+    """Largest ball that fits into the coupon's pieces, mm; written by the coupon."""
 
 
 GREEN_COLUMNS: Final = ("green_1", "green_2", "green_3")

@@ -144,28 +144,28 @@ REFUSED: list[tuple[str, str, tuple[str, ...]]] = [
     (
         "text in a number",
         cell("X3", "fired_1", "14.16 about"),
-        ("line 23", "'fired_1'", "14.16 ab"),
+        ("line 24", "'fired_1'", "14.16 ab"),
     ),
-    ("a date made of a number", cell("X4", "green_1", "08. Aug"), ("line 24", "'green_1'", "date")),
-    ("two numbers", cell("X3", "fired_1", "14.16 14.15"), ("line 23", "'fired_1'")),
-    ("not a number", cell("X3", "fired_1", "nan"), ("line 23", "'fired_1'")),
+    ("a date made of a number", cell("X4", "green_1", "08. Aug"), ("line 25", "'green_1'", "date")),
+    ("two numbers", cell("X3", "fired_1", "14.16 14.15"), ("line 24", "'fired_1'")),
+    ("not a number", cell("X3", "fired_1", "nan"), ("line 24", "'fired_1'")),
     ("a thousands mark", cell("S16", "nominal", "5,068.43"), ("line 17", "'nominal'")),
-    ("negative", cell("X3", "fired_1", "-14.16"), ("line 23", "'fired_1'", "not negative")),
+    ("negative", cell("X3", "fired_1", "-14.16"), ("line 24", "'fired_1'", "not negative")),
     (
         "fired larger than green",
         cell("X3", "fired_1", "16.9"),
-        ("line 23", "'fired_1..3'"),
+        ("line 24", "'fired_1..3'"),
     ),
-    ("one line exchanged", changed(swapped_line), ("line 22", "X2", "far from the model")),
-    ("green of another line", cell("X3", "green_1", "28.5"), ("line 23", "disagree")),
-    ("a lost digit", cell("X3", "green_1", "1.65"), ("line 23", "disagree")),
+    ("one line exchanged", changed(swapped_line), ("line 23", "X2", "far from the model")),
+    ("green of another line", cell("X3", "green_1", "28.5"), ("line 24", "disagree")),
+    ("a lost digit", cell("X3", "green_1", "1.65"), ("line 24", "disagree")),
     ("an empty green column", emptied(GREEN_COLUMNS), ("'green_1'", "green")),
     ("an empty fired column", emptied(FIRED_COLUMNS), ("'fired_1'", "fired")),
-    ("an unknown unit", cell("X3", "unit", "furlong"), ("line 23", "furlong")),
-    ("an unknown kind", cell("X3", "kind", "length"), ("line 23", "'kind'", "outside")),
-    ("no model size", cell("X3", "nominal", ""), ("line 23", "'nominal'")),
-    ("no axis", cell("X3", "axis", ""), ("line 23", "'axis'")),
-    ("an id twice", cell("X3", "id", "X2"), ("line 23", "line 22")),
+    ("an unknown unit", cell("X3", "unit", "furlong"), ("line 24", "furlong")),
+    ("an unknown kind", cell("X3", "kind", "length"), ("line 24", "'kind'", "outside")),
+    ("no model size", cell("X3", "nominal", ""), ("line 24", "'nominal'")),
+    ("no axis", cell("X3", "axis", ""), ("line 24", "'axis'")),
+    ("an id twice", cell("X3", "id", "X2"), ("line 24", "line 23")),
     ("no header", GOOD.split("\r\n", 1)[1], ("'id'", "missing")),
     ("heavier fired", cell("M1", "fired_1", "52.03"), ("M1", "gained weight")),
     ("a density of stone", cell("S6", "nominal", "0.2"), ("line 7", "between")),
@@ -193,7 +193,7 @@ def test_a_single_reading_larger_fired_than_green_is_refused(tmp_path: Path) -> 
         if row["id"] == "X3":
             row["fired_1"] = "16.9"
 
-    with pytest.raises(SheetError, match=r"line 23, column 'fired_1': X3 is larger fired"):
+    with pytest.raises(SheetError, match=r"line 24, column 'fired_1': X3 is larger fired"):
         read_sheet(write(tmp_path, changed(grow, single)))
 
 

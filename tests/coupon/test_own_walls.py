@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from shrinkrule.coupon import CouponPlan, design_coupon
-from shrinkrule.furnace import CrucibleFurnace
+from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, Furnace
 from shrinkrule.printer import Printer
+from shrinkrule.sheet import Setting
 from shrinkrule.walls import FindingKind, check_walls
 
 THIN = {FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD, FindingKind.THIN_FLOOR}
@@ -28,3 +29,24 @@ def test_only_the_ladder_is_thin_and_nothing_is_thick(nozzle: float) -> None:
         # The thinnest wall of the sheet, rounded to 0.01 mm there; the ball is a lower bound.
         assert min(walls) == pytest.approx(0.75 * printer.bead_width_mm, abs=0.011)
         assert min(floors) == pytest.approx(2.0 * printer.layer_height_mm, abs=0.011)
+
+
+@pytest.mark.parametrize(
+    ("printer", "furnace"),
+    [
+        (Printer.from_nozzle(0.6), CrucibleFurnace(100.0, 60.0)),
+        (Printer.from_nozzle(0.4), CrucibleFurnace(60.0, 22.0)),
+        (Printer.from_nozzle(0.8), BoxFurnace(120.0, 120.0, 80.0)),
+        (Printer.from_nozzle(0.6, 0.72, 0.35), BoxFurnace(80.0, 60.0, 24.0)),
+    ],
+)
+def test_the_sheet_tells_the_thickest_section(printer: Printer, furnace: Furnace) -> None:
+    """The design's closed form against the largest ball that our check finds in the mesh.
+
+    Samples lie half a bead apart, so the largest one seen is a little smaller than the largest
+    there is.
+    """
+    coupon = design_coupon(CouponPlan(printer, furnace))
+    measured = max(check_walls(piece.mesh, printer).thickest_mm for piece in coupon.pieces)
+    (told,) = [line.nominal for line in coupon.lines if line.id == Setting.THICKEST_SECTION]
+    assert told == pytest.approx(measured, rel=0.01)

@@ -119,6 +119,7 @@ def _between(
         shrinkage_y=None,
         print_scale_xy=_plain(low.print_scale_xy, high.print_scale_xy, weight),
         print_scale_z=_plain(low.print_scale_z, high.print_scale_z, weight),
+        thickest_section_mm=_smaller(low.thickest_section_mm, high.thickest_section_mm),
         bead_offset_mm=_plain(low.bead_offset_mm, high.bead_offset_mm, weight),
         sag_modulus_kpa=_positive(low.sag_modulus_kpa, high.sag_modulus_kpa, weight),
         coupons=low.coupons + high.coupons,
@@ -126,6 +127,11 @@ def _between(
         date=max(low.date, high.date),
         note="; ".join(filter(None, (origin, low.note))),
     )
+
+
+def _smaller(low: float | None, high: float | None) -> float | None:
+    """Section that binder left at both densities."""
+    return None if low is None or high is None else min(low, high)
 
 
 def _shrinkage(

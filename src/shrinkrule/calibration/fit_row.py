@@ -87,7 +87,14 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
         shrinkage_y=fit.y.shrinkage.value if fit.axes_differ else None,
         print_scale_xy=_real(fit.xy.printed.scale),
         print_scale_z=_real(fit.z.printed.scale),
+        thickest_section_mm=_thickest(fit),
     )
+
+
+def _thickest(fit: FitResult) -> float | None:
+    """Thickest section that came through: the row stands on coupons that lost their binder."""
+    told = [sheet.settings.thickest_section for sheet in fit.sheets]
+    return max((section for section in told if section is not None), default=None)
 
 
 def _axis(axis: AxisResult) -> _Axis:

@@ -88,6 +88,8 @@ class CalibrationRow:
         Shrinkage along X and Y where they differ; ``shrinkage_xy`` is their middle then.
     print_scale_xy, print_scale_z : Estimate or None
         Green length over model length, less 1, where the printer's scale is off.
+    thickest_section_mm : float or None
+        Thickest section of the green coupon, mm: binder has left that one.
     replaced : str
         Day on which another row took this one's place; empty while it holds.
     """
@@ -121,6 +123,7 @@ class CalibrationRow:
     shrinkage_y: float | None = None
     print_scale_xy: Estimate | None = None
     print_scale_z: Estimate | None = None
+    thickest_section_mm: float | None = None
     replaced: str = ""
 
     @property

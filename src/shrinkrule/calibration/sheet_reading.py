@@ -96,6 +96,7 @@ class SheetSettings:
     layer_height: float | None
     weighed_volume: float | None
     weighed_surface: float | None
+    thickest_section: float | None
 
 
 @dataclass(frozen=True)
@@ -285,6 +286,7 @@ class _Cells:
             layer_height=value(Setting.LAYER_HEIGHT, 0.01, 5.0),
             weighed_volume=value(Setting.WEIGHED_VOLUME, 1.0, 1e9),
             weighed_surface=value(Setting.WEIGHED_SURFACE, 1.0, 1e8),
+            thickest_section=value(Setting.THICKEST_SECTION, 0.1, 1e3),
         )
 
     def setting(self, row: CsvRow, low: float, high: float) -> float | None:

@@ -92,6 +92,7 @@ class RowCells(BaseModel):
     print_scale_xy_u_pct: NotNegative = 0.0
     print_scale_z_pct: Finite | None = None
     print_scale_z_u_pct: NotNegative = 0.0
+    thickest_section_mm: Positive | None = None
     replaced: str = ""
 
     @model_validator(mode="after")
@@ -248,6 +249,7 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         "shrinkage_y_pct": None if row.shrinkage_y is None else 100.0 * row.shrinkage_y,
         **estimate("print_scale_xy", "pct", row.print_scale_xy, 100.0),
         **estimate("print_scale_z", "pct", row.print_scale_z, 100.0),
+        "thickest_section_mm": row.thickest_section_mm,
         "replaced": row.replaced,
     }
 
@@ -301,6 +303,7 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         shrinkage_y=None if cells.shrinkage_y_pct is None else 0.01 * cells.shrinkage_y_pct,
         print_scale_xy=_optional(cells.print_scale_xy_pct, cells.print_scale_xy_u_pct, 0.01),
         print_scale_z=_optional(cells.print_scale_z_pct, cells.print_scale_z_u_pct, 0.01),
+        thickest_section_mm=cells.thickest_section_mm,
         replaced=cells.replaced,
     )
 

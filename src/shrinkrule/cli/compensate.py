@@ -111,6 +111,7 @@ def compensate(
     layer_height: options.LayerHeight = None,
     floor_layers: options.FloorLayers = 3,
     thick_limit: options.ThickLimit = "10",
+    coupon_section: options.CouponSection = None,
     apply_offset: ApplyOffset = False,
     box: options.Box = None,
     crucible: options.Crucible = None,
@@ -153,6 +154,7 @@ def compensate(
         )
         if sag
         else None,
+        coupon_section_mm=options.section_from(coupon_section),
     )
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)

@@ -101,6 +101,16 @@ ThickLimit = Annotated[
         rich_help_panel=PRINTER,
     ),
 ]
+CouponSection = Annotated[
+    str | None,
+    typer.Option(
+        metavar="MM",
+        help="Thickest section of the green coupon that lost its binder in your process; without "
+        "it: as the table's row tells.",
+        show_default=False,
+        rich_help_panel=PRINTER,
+    ),
+]
 Box = Annotated[
     str | None,
     typer.Option(
@@ -162,6 +172,11 @@ def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
     return WallLimits(
         floor_layers=floor_layers, thick_mm=parse_length(thick_limit, "--thick-limit")
     )
+
+
+def section_from(coupon_section: str | None) -> float | None:
+    """Thickest section of the coupon, mm, from the text of its option."""
+    return None if coupon_section is None else parse_length(coupon_section, "--coupon-section")
 
 
 def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -36,18 +37,21 @@ def walls(
     layer_height: options.LayerHeight = None,
     floor_layers: options.FloorLayers = 3,
     thick_limit: options.ThickLimit = "10",
+    coupon_section: options.CouponSection = None,
     unite: options.Unite = False,
+    out: options.OutDir = None,
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
     """Check which walls, floors and gaps of a GREEN part the nozzle can make.
 
     Also works on a surface that is not closed, and says what cannot be trusted there.
-    Writes no file.
+    Writes NAME.walls.ply and NAME.walls.glb, the part coloured by its wall thickness, for any
+    viewer. The model itself is never changed.
     """
     from shrinkrule.compensation import ScaleFactors
     from shrinkrule.job import look_at_walls
-    from shrinkrule.report import show_walls, walls_dict
+    from shrinkrule.report import show_walls, walls_dict, walls_outputs
 
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
@@ -58,14 +62,16 @@ def walls(
             options.printer_from(nozzle, bead_width, layer_height),
             options.limits_from(floor_layers, thick_limit),
             progress,
+            coupon_section_mm=options.section_from(coupon_section),
         )
+        files = walls_outputs(looked, out or Path(), inputs=[model])
     if json:
         import json as codec
 
-        typer.echo(codec.dumps(walls_dict(looked), indent=2))
+        typer.echo(codec.dumps(walls_dict(looked, files), indent=2))
     else:
         from rich.console import Console
 
-        show_walls(looked, Console(highlight=False))
+        show_walls(looked, files, Console(highlight=False))
     if fail_on_thin and looked.too_thin:
         raise typer.Exit(options.FOUND)

@@ -131,6 +131,12 @@ class GreenPart:
         inverse: Matrix = np.linalg.inv(self.from_model).astype(np.float64)
         return inverse
 
+    def in_model(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Points (n, 3) of the green part, mm, where they are in the wanted part's own axes."""
+        back = self.to_model
+        there: NDArray[np.float64] = points @ back[:3, :3].T + back[:3, 3]
+        return there
+
 
 def green_part(
     wanted: trimesh.Trimesh, factors: ScaleFactors, up: NDArray[np.float64]

@@ -95,6 +95,8 @@ def build_bars(spans: SagSpans, printer: Printer) -> list[Piece]:
             to_mesh(chamfered_prism(_profile(span, depth, arm), width, chamfer)),
             _dimensions(row, span, depth, arm, width),
             fired_standing=True,
+            # Posts and rail are wider than the bar is thick as it is printed.
+            thickest_mm=width,
         )
         for name, row, span, depth, arm in plan
     ]

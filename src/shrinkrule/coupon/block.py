@@ -150,7 +150,26 @@ def build_block(sizes: BlockSizes, printer: Printer) -> Piece:
     ]
     plate = chamfered_prism(rings, sizes.plate, sizes.chamfer)
     solid = union([plate, *_stairs(sizes), *_pips(sizes, printer)])
-    return Piece("block", to_mesh(solid), _dimensions(sizes), block_plan(sizes))
+    return Piece(
+        "block",
+        to_mesh(solid),
+        _dimensions(sizes),
+        block_plan(sizes),
+        thickest_mm=thickest_section_mm(sizes),
+    )
+
+
+def thickest_section_mm(sizes: BlockSizes) -> float:
+    """Diameter of the largest ball in the block, where an upright stair stands on the plate.
+
+    It touches the plate's underside and the two lines in which the stair's sides, ``w`` apart,
+    meet the plate's top at height ``p``: ``(w^2 / 4 + p^2) / p``. On a plate thinner than half of
+    the stair it touches the stair's sides alone.
+    """
+    narrow, plate = sizes.lengths[3], sizes.plate
+    width = min(STAIR_WIDTH_MM, narrow)
+    across_joint = (width**2 / 4.0 + plate**2) / plate if plate > width / 2.0 else width
+    return max(plate, min(across_joint, narrow))
 
 
 def block_plan(sizes: BlockSizes) -> Outline:

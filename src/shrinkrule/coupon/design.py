@@ -172,7 +172,7 @@ def design_coupon(plan: CouponPlan) -> Coupon:
         bed=bed_places([piece.printed_plan for piece in pieces]),
         floor=floor,
         lines=(
-            *_settings(plan, block),
+            *_settings(plan, pieces),
             *_masses(),
             *sorted(measured, key=_rank),
         ),
@@ -237,9 +237,9 @@ def _takes(furnace: Furnace, outline: Outline) -> bool:
     return furnace.floor_takes(corners([outline], [(0.0, 0.0, 0.0, 0.0)]))
 
 
-def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
-    """Lines about the batch; the coupon fills in what it knows."""
-    printer = plan.printer
+def _settings(plan: CouponPlan, pieces: tuple[Piece, ...]) -> list[SheetLine]:
+    """Lines about the batch; the coupon fills in what it knows. The first piece is the block."""
+    printer, block = plan.printer, pieces[0]
 
     def line(
         key: Setting,
@@ -279,6 +279,12 @@ def _settings(plan: CouponPlan, block: Piece) -> list[SheetLine]:
             "surface of the block seen from the side",
             "mm2",
             _side_surface(block.mesh),
+        ),
+        line(
+            Setting.THICKEST_SECTION,
+            "thickest section of the coupon",
+            "mm",
+            max(piece.thickest_mm for piece in pieces),
         ),
     ]
 

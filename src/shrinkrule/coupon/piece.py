@@ -83,6 +83,9 @@ class Piece:
         Rectangles that cover it on the bed; empty for its box.
     fired_standing : bool
         Whether it is turned up before firing, its y axis upward.
+    thickest_mm : float
+        Diameter of the largest ball that fits into it, for the pieces that may be the coupon's
+        thickest; 0 for others.
     """
 
     name: str
@@ -90,6 +93,7 @@ class Piece:
     dimensions: tuple[Dimension, ...]
     plan: Outline = ()
     fired_standing: bool = False
+    thickest_mm: float = 0.0
 
     @property
     def printed_size(self) -> Point:

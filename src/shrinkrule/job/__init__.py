@@ -1,7 +1,17 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
 from shrinkrule.job.recipe import Outline, Recipe
-from shrinkrule.job.result import JobResult, Level, Place, Reason, Verdict, WallLook
+from shrinkrule.job.result import (
+    JobResult,
+    Level,
+    Place,
+    Reason,
+    Verdict,
+    WallLook,
+    binder_time,
+    longer_than_coupon,
+    times,
+)
 from shrinkrule.job.run import compensate, look_at_walls
 
 __all__ = [
@@ -13,6 +23,9 @@ __all__ = [
     "Recipe",
     "Verdict",
     "WallLook",
+    "binder_time",
     "compensate",
+    "longer_than_coupon",
     "look_at_walls",
+    "times",
 ]

@@ -47,6 +47,8 @@ class Recipe:
         Inside sizes of what the part is fired in, if they are to be checked.
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
+    coupon_section_mm : float or None
+        Thickest section of the green coupon, mm, where the row does not tell it.
 
     Raises
     ------
@@ -64,6 +66,7 @@ class Recipe:
     outline: Outline = Outline.IN_PRINT
     furnace: Furnace | None = None
     sag: SagSettings | None = None
+    coupon_section_mm: float | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -80,6 +83,13 @@ class Recipe:
             raise SettingError(
                 "sag needs a calibrated batch", mend="give --table and --row, or leave out --sag"
             )
+
+    @property
+    def coupon_section(self) -> float | None:
+        """Thickest section of the green coupon, mm, if that is known."""
+        if self.coupon_section_mm is not None or self.row is None:
+            return self.coupon_section_mm
+        return self.row.thickest_section_mm
 
     @property
     def bead_spread(self) -> Estimate | None:

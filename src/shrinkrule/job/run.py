@@ -31,11 +31,11 @@ from shrinkrule.compensation.sag import PrecurveResult, precurve, sag_material
 from shrinkrule.errors import MeshError
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.recipe import Outline, Recipe
-from shrinkrule.job.result import JobResult, Place, WallLook
+from shrinkrule.job.result import JobResult, Place, WallLook, binder_time
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
-from shrinkrule.walls import Finding, WallLimits, check_walls
+from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
 
 Progress = Callable[[str, float], None]
 
@@ -63,7 +63,15 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     balance = None if recipe.row is None else check_balance(recipe.row)
     recipe = _for_this_part(recipe, part)
     told = progress if recipe.sag is None else _part_of(progress, 0.0, _SHARE_OF_WALLS)
-    walls = look_at_walls(part, recipe.scale, recipe.print_up, recipe.printer, recipe.limits, told)
+    walls = look_at_walls(
+        part,
+        recipe.scale,
+        recipe.print_up,
+        recipe.printer,
+        recipe.limits,
+        told,
+        coupon_section_mm=recipe.coupon_section,
+    )
     sag = _sag(part, recipe, _part_of(progress, _SHARE_OF_WALLS, 1.0))
     to_slice = _to_slice(walls, recipe, sag)
     volume = part.soundness.volume_mm3 if part.trusted else None
@@ -138,6 +146,8 @@ def look_at_walls(
     printer: Printer,
     limits: WallLimits,
     progress: Progress | None = None,
+    *,
+    coupon_section_mm: float | None = None,
 ) -> WallLook:
     """Scale a part to green and check what the nozzle can print of it.
 
@@ -153,6 +163,8 @@ def look_at_walls(
         What can be printed, and what is asked for.
     progress : callable, optional
         Called with a stage's name and the fraction done.
+    coupon_section_mm : float, optional
+        Thickest section of the green coupon, to compare the part's with.
 
     Raises
     ------
@@ -161,17 +173,22 @@ def look_at_walls(
     """
     green = green_part(part.mesh, factors, way_up(print_up))
     report = check_walls(green.mesh, printer, limits, soundness=part.soundness, progress=progress)
-    places = tuple(_place(finding, green) for finding in report.findings)
-    return WallLook(part, green, printer, report, places)
+    places = tuple(_place(finding, green, coupon_section_mm) for finding in report.findings)
+    return WallLook(part, green, printer, limits, report, places, coupon_section_mm)
 
 
-def _place(finding: Finding, green: GreenPart) -> Place:
-    to_model = green.to_model
-    in_model = to_model[:3, :3] @ np.asarray(finding.position) + to_model[:3, 3]
+def _place(finding: Finding, green: GreenPart, coupon_section_mm: float | None) -> Place:
+    in_model = green.in_model(np.array([finding.position]))[0]
     scale = green.factors.xy, green.factors.z
+    # Up is one of the model's axes, so that a box in the print is a box in the model.
+    corners = green.in_model(np.array(finding.box))
     return Place(
         finding,
         in_model,
+        np.stack([corners.min(axis=0), corners.max(axis=0)]),
         finding.wanted_mm(finding.smallest_mm, *scale),
         finding.wanted_mm(finding.limit_mm, *scale),
+        binder_time(finding.smallest_mm, coupon_section_mm)
+        if finding.kind is FindingKind.THICK_SECTION
+        else None,
     )

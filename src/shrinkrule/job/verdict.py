@@ -7,7 +7,15 @@ from shrinkrule.compensation import Prediction
 from shrinkrule.compensation.sag import PrecurveResult, Saving
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.recipe import Recipe
-from shrinkrule.job.result import TOO_THIN, Level, Place, Reason, Verdict, WallLook
+from shrinkrule.job.result import (
+    TOO_THIN,
+    Level,
+    Place,
+    Reason,
+    Verdict,
+    WallLook,
+    longer_than_coupon,
+)
 from shrinkrule.mesh import Part
 from shrinkrule.walls import FindingKind
 
@@ -76,7 +84,15 @@ def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:
             Reason(
                 Level.STOP if kind in TOO_THIN else Level.LOOK,
                 f"{kind.value}: {count}, worst {worst.finding.smallest_mm:.2f} mm green, {compare} "
-                f"{worst.finding.limit_mm:.2f} mm, at x {x:.1f}, y {y:.1f}, z {z:.1f} of the model",
+                f"{worst.finding.limit_mm:.2f} mm, at x {x:.1f}, y {y:.1f}, z {z:.1f} of the model"
+                + _binder(worst),
             )
         )
     return reasons
+
+
+def _binder(place: Place) -> str:
+    """How much longer binder needs to leave a thick section, where that can be guessed."""
+    if place.binder_time is None or place.binder_time <= 1.0:
+        return ""
+    return f"; {longer_than_coupon(place.binder_time)}"

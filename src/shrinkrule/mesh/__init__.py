@@ -1,5 +1,6 @@
 """Mesh files and their soundness: read, inspect, mend what is safe, write."""
 
+from shrinkrule.mesh.coloured import glb_bytes, ply_bytes
 from shrinkrule.mesh.output import OutputSet
 from shrinkrule.mesh.part import Part, part_from_mesh, read_part
 from shrinkrule.mesh.rays import Rays
@@ -11,8 +12,10 @@ __all__ = [
     "Part",
     "Rays",
     "Soundness",
+    "glb_bytes",
     "inspect_mesh",
     "part_from_mesh",
+    "ply_bytes",
     "read_part",
     "stl_bytes",
 ]

@@ -6,7 +6,7 @@
 from shrinkrule.report.console import show_job, show_rows, show_walls, show_ways_up
 from shrinkrule.report.fit_console import show_fit
 from shrinkrule.report.fit_plain import fit_dict
-from shrinkrule.report.outputs import job_outputs
+from shrinkrule.report.outputs import job_outputs, walls_outputs
 from shrinkrule.report.plain import job_dict, rows_dicts, walls_dict
 from shrinkrule.report.sag_report import ways_up_dict
 
@@ -21,5 +21,6 @@ __all__ = [
     "show_walls",
     "show_ways_up",
     "walls_dict",
+    "walls_outputs",
     "ways_up_dict",
 ]

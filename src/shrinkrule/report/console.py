@@ -54,8 +54,8 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     console.print(f"[bold]read[/bold]  {escape(str(files['html']))}")
 
 
-def show_walls(look: WallLook, console: Console) -> None:
-    """Show the result of the wall check alone."""
+def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
+    """Show the result of the wall check alone, and where its coloured meshes are."""
     found = look.part.soundness
     facets = words.counted(found.facets, "facet", "facets")
     console.print(
@@ -65,6 +65,18 @@ def show_walls(look: WallLook, console: Console) -> None:
     for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
         console.print(_reason(Level.LOOK, text))
     _show_places(look, console)
+    console.print(_legend(look))
+    names = " or ".join(escape(str(path)) for path in files.values())
+    console.print(f"[bold]view[/bold] {names}")
+
+
+def _legend(look: WallLook) -> Table:
+    """Colours of the meshes, three beside each other."""
+    table = Table(box=None, show_header=False, pad_edge=False)
+    entries = [Text.assemble(("██", entry.css), f" {entry.text}") for entry in look.scale.legend]
+    for start in range(0, len(entries), 2):
+        table.add_row(*entries[start : start + 2])
+    return table
 
 
 def show_ways_up(
@@ -144,16 +156,14 @@ def _show_places(look: WallLook, console: Console) -> None:
         console.print(_places(look.places[:MOST_PLACES]))
         if len(look.places) > MOST_PLACES:
             console.print(f"  and {len(look.places) - MOST_PLACES} more in the report", style="dim")
-    console.print(
-        f"thickest section {report.thickest_mm:.1f} mm green; "
-        f"{100 * report.measured_fraction:.1f} % of the surface measured",
-        style="dim",
-    )
+    if thickest := words.thickest_text(look):
+        console.print(thickest, style="dim")
+    console.print(f"{100 * report.measured_fraction:.1f} % of the surface measured", style="dim")
 
 
 def _places(places: tuple[Place, ...]) -> Table:
     table = Table(box=None, pad_edge=False)
-    for heading in ("found", "green mm", "limit", "at x, y, z of model", "mend"):
+    for heading in ("found", "green mm", "limit", "at x, y, z of model", "mend in the model"):
         table.add_column(heading, justify="right" if heading in {"green mm", "limit"} else "left")
     for place in places:
         finding = place.finding

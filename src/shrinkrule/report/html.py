@@ -8,11 +8,11 @@ from typing import Any
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from shrinkrule.cautions import CAUTIONS
-from shrinkrule.job import JobResult, Level
+from shrinkrule.job import JobResult, Level, Place
 from shrinkrule.report import words
 from shrinkrule.report.plain import program
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
-from shrinkrule.report.wall_pictures import legend, thickness_colouring, wall_pictures
+from shrinkrule.report.wall_pictures import Picture, legend, thickness_colouring, wall_pictures
 
 _HEADLINES = {
     Level.MAKE: "Make it.",
@@ -35,10 +35,7 @@ def environment() -> Environment:
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
     """HTML report of the main job, with its pictures inside."""
-    limits, printer = result.recipe.limits, result.recipe.printer
-    colouring = thickness_colouring(
-        result.walls, limits.exist_mm(printer), limits.sound_mm(printer), limits.thick_mm
-    )
+    pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
     level = result.verdict.level
     return (
         environment()
@@ -54,9 +51,11 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             offset=words.outline_offset(result),
             masses=words.masses(result),
             sizes=[_size(size) for size in result.prediction.sizes],
-            places=[_place(n, place) for n, place in enumerate(result.walls.places, start=1)],
-            swatches=legend(colouring),
-            pictures=wall_pictures(result.walls, colouring),
+            places=[
+                _place(n, place, pictures) for n, place in enumerate(result.walls.places, start=1)
+            ],
+            swatches=legend(result.walls.scale),
+            pictures=pictures,
             sag=_sag(result),
             words=words,
             cautions=CAUTIONS,
@@ -87,8 +86,9 @@ def _size(size: Any) -> dict[str, str]:
     }
 
 
-def _place(number: int, place: Any) -> dict[str, str]:
+def _place(number: int, place: Place, pictures: tuple[Picture, ...]) -> dict[str, str]:
     finding = place.finding
+    seen = [picture.caption[0] for picture in pictures if number in picture.marked]
     return {
         "number": str(number),
         "kind": finding.kind.value,
@@ -98,6 +98,9 @@ def _place(number: int, place: Any) -> dict[str, str]:
         "smallest": f"{finding.smallest_mm:.2f}",
         "limit": f"{finding.limit_mm:.2f}",
         "area": f"{finding.area_mm2:.1f}",
+        "volume": "" if finding.volume_mm3 is None else f"{finding.volume_mm3:.1f}",
         "where": words.place_text(place),
+        "span": words.span_text(place),
+        "seen": ", ".join(seen),
         "mend": words.mend_text(place),
     }

@@ -1,4 +1,4 @@
-"""The main job's files: green STL, JSON and HTML report, written together or not at all."""
+"""Files of the main job and of the wall check, written together or not at all."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from shrinkrule.errors import FileError
-from shrinkrule.job import JobResult
-from shrinkrule.mesh import OutputSet, stl_bytes
+from shrinkrule.job import JobResult, WallLook
+from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, stl_bytes
 from shrinkrule.report.html import job_html
 from shrinkrule.report.plain import job_dict
+from shrinkrule.walls import thickness_map
 
 
 def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
@@ -30,8 +31,7 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     FileError
         If a file cannot be written; then none is changed.
     """
-    if not folder.is_dir():
-        raise FileError("no such folder", where=str(folder), mend="make it, or name another")
+    _require_folder(folder)
     stem = result.part.source.stem
     files = {
         "green_stl": folder / f"{stem}.green.stl",
@@ -47,3 +47,50 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     outputs.add(files["html"], job_html(result, files).encode())
     outputs.write()
     return files
+
+
+def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
+    """Write the part coloured by its wall thickness, PLY and GLB; return their paths by kind.
+
+    The part lies in the model's own axes and has the model's size, so that places told by the
+    wall check are found there; the thickness at each vertex is that of the GREEN part.
+
+    Parameters
+    ----------
+    look : WallLook
+        What to write.
+    folder : Path
+        Where to; it must exist.
+    inputs : iterable of Path
+        Files that must not be overwritten.
+
+    Raises
+    ------
+    FileError
+        If a file cannot be written; then none is changed.
+    """
+    _require_folder(folder)
+    stem = look.part.source.stem
+    files = {"ply": folder / f"{stem}.walls.ply", "glb": folder / f"{stem}.walls.glb"}
+    mapped = thickness_map(look.green.mesh, look.report.samples, look.report.spacing_mm, look.scale)
+    vertices = look.green.in_model(mapped.vertices)
+    colours = look.scale.colours_of(mapped.thickness)
+    comments = (
+        "mm; thickness_mm is the wall thickness of the green part, nan where not measured",
+        *(f"{entry.css} {entry.text}" for entry in look.scale.legend),
+    )
+    outputs = OutputSet(inputs)
+    outputs.add(
+        files["ply"],
+        ply_bytes(vertices, mapped.faces, colours, "thickness_mm", mapped.thickness, comments),
+    )
+    outputs.add(
+        files["glb"], glb_bytes(vertices, mapped.faces, colours, "thickness_mm", mapped.thickness)
+    )
+    outputs.write()
+    return files
+
+
+def _require_folder(folder: Path) -> None:
+    if not folder.is_dir():
+        raise FileError("no such folder", where=str(folder), mend="make it, or name another")

@@ -62,8 +62,8 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
     )
 
 
-def walls_dict(look: WallLook) -> dict[str, Any]:
-    """Result of the wall check alone, as JSON values."""
+def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
+    """Result of the wall check alone, as JSON values, with the files that were written."""
     return _finite(
         {
             "schema": "shrinkrule.walls",
@@ -72,6 +72,7 @@ def walls_dict(look: WallLook) -> dict[str, Any]:
             "model": part_dict(look.part),
             "oversize": {"xy": look.green.factors.xy, "z": look.green.factors.z},
             "walls": _walls(look),
+            "files": {kind: path.name for kind, path in files.items()},
         }
     )
 
@@ -114,6 +115,9 @@ def _walls(look: WallLook) -> dict[str, Any]:
         "sample_spacing_mm": report.spacing_mm,
         "thickest_mm": report.thickest_mm,
         "thickest_at_mm": list(report.thickest_at),
+        "thickest_at_model_mm": look.thickest_in_model.tolist(),
+        "coupon_section_mm": look.coupon_section_mm,
+        "binder_time_over_coupon": look.binder_time(report.thickest_mm),
         "layers": {
             "cut": report.layers.layers,
             "lost_mm3": report.layers.lost_mm3,
@@ -127,8 +131,10 @@ def _place(place: Place) -> dict[str, Any]:
     return {
         **place.finding.as_dict(),
         "model_position_mm": place.in_model.tolist(),
+        "model_box_mm": place.box_in_model.tolist(),
         "wanted_mm": place.wanted_mm,
         "needed_wanted_mm": place.needed_mm,
+        "binder_time_over_coupon": place.binder_time,
     }
 
 

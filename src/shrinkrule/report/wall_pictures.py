@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import io
-import itertools
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
@@ -16,7 +15,6 @@ from PIL import Image, ImageDraw, ImageFont
 from shrinkrule.job import Place, WallLook
 from shrinkrule.report.picture import (
     BACKGROUND,
-    GREY,
     VIEWS,
     Camera,
     Colouring,
@@ -24,18 +22,12 @@ from shrinkrule.report.picture import (
     Stage,
     draw,
 )
-from shrinkrule.walls import Status
+from shrinkrule.walls import ThicknessScale, wall_thickness
 
 WIDTH: Final = 540
 HEIGHT: Final = 400
 MOST_MARKS: Final = 12
 INK: Final = (30, 30, 30)
-
-# Distinguishable to colour-blind readers, and in grey print the limits still step.
-TOO_THIN: Final = (0.80, 0.20, 0.10)
-ONE_BEAD: Final = (0.96, 0.70, 0.24)
-SOUND: Final = ((0.80, 0.90, 0.88), (0.58, 0.78, 0.78), (0.36, 0.62, 0.66))
-THICK: Final = (0.33, 0.20, 0.46)
 
 
 @dataclass(frozen=True)
@@ -48,51 +40,29 @@ class Swatch:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture as a data URI, and the side it is seen from."""
+    """A picture as a data URI, the side it is seen from, and the numbers marked on it."""
 
     uri: str
     caption: str
+    marked: tuple[int, ...] = ()
 
 
-def thickness_colouring(look: WallLook, exist: float, sound: float, thick: float) -> Colouring:
-    """Colours for the thickness of every sample.
-
-    Parameters
-    ----------
-    look : WallLook
-        Whose samples to colour.
-    exist, sound, thick : float
-        Limits in mm of the green part.
-    """
-    samples = look.report.samples
-    # A ball caught in a convex edge says nothing of the wall: its neighbours speak for it.
-    told = samples.status != Status.EDGE
-    between = np.linspace(sound, max(thick, 1.5 * sound), 4)
-    bounds = np.array([exist, *between])
-    colours = np.array([TOO_THIN, ONE_BEAD, *SOUND, THICK])
+def thickness_colouring(look: WallLook) -> Colouring:
+    """Colours for the thickness of every sample."""
+    samples, scale = look.report.samples, look.scale
     return Colouring(
-        points=samples.points[told],
-        normals=samples.normals[told],
+        points=samples.points,
+        normals=samples.normals,
         reach_mm=4.0 * look.report.spacing_mm,
-        values=samples.thickness[told],
-        bounds=bounds,
-        colours=colours,
+        values=wall_thickness(samples),
+        bounds=scale.bounds_mm,
+        colours=scale.colours,
     )
 
 
-def legend(colouring: Colouring) -> tuple[Swatch, ...]:
-    """Legend of a colouring, in mm of the green part."""
-    edges = colouring.bounds
-    names = [
-        f"under {edges[0]:.2f} mm: does not print",
-        f"{edges[0]:.2f} to {edges[1]:.2f} mm: a single bead",
-        *(f"{low:.2f} to {high:.2f} mm" for low, high in itertools.pairwise(edges[1:])),
-        f"over {edges[-1]:.1f} mm: thick, slow to debind",
-    ]
-    swatches = [
-        Swatch(css(colour), name) for colour, name in zip(colouring.colours, names, strict=True)
-    ]
-    return (*swatches, Swatch(css(GREY), "not measured"))
+def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
+    """Legend of the thickness colours, in mm of the green part."""
+    return tuple(Swatch(entry.css, entry.text) for entry in scale.legend)
 
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
@@ -104,12 +74,16 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
         draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
         for eye in VIEWS.values()
     ]
-    for drawing, numbers in zip(drawings, _where_shown(drawings, places), strict=True):
+    shown = _where_shown(drawings, places)
+    for drawing, numbers in zip(drawings, shown, strict=True):
         _mark(drawing, {number: places[number - 1] for number in numbers})
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
-        return tuple(Picture(uri, f"seen {side}") for uri, side in zip(uris, VIEWS, strict=True))
+        return tuple(
+            Picture(uri, f"{letter}: seen {side}", tuple(numbers))
+            for uri, letter, side, numbers in zip(uris, "ABC", VIEWS, shown, strict=True)
+        )
 
 
 def _where_shown(drawings: list[Drawing], places: tuple[Place, ...]) -> list[list[int]]:

@@ -6,7 +6,7 @@ import math
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import Interval, SizePrediction
-from shrinkrule.job import JobResult, Outline, Place
+from shrinkrule.job import JobResult, Outline, Place, WallLook, longer_than_coupon, times
 from shrinkrule.walls import FindingKind
 
 
@@ -49,18 +49,70 @@ def place_text(place: Place) -> str:
 
 
 def mend_text(place: Place) -> str:
-    """What would mend a place, in the wanted model."""
-    finding = place.finding
-    needed = place.needed_mm
-    match finding.kind:
+    """What would mend a place, in mm of the wanted model."""
+    change = f"from {place.wanted_mm:.2f} to {_rounded_up(place.needed_mm):.2f} mm"
+    match place.finding.kind:
         case FindingKind.THIN_WALL | FindingKind.SINGLE_BEAD | FindingKind.THIN_FLOOR:
-            return f"make it {needed:.2f} mm or more in the model (now {place.wanted_mm:.2f})"
-        case FindingKind.NARROW_GAP | FindingKind.CLOSING_HOLE:
-            return f"open it to {needed:.2f} mm or more in the model (now {place.wanted_mm:.2f})"
+            return f"thicken {change}"
+        case FindingKind.NARROW_GAP:
+            return f"widen {change}, or close it"
+        case FindingKind.CLOSING_HOLE:
+            return f"open {change}, or drill it later"
         case FindingKind.KNIFE_EDGE:
-            return f"blunt it to {needed:.2f} mm or more in the model"
+            return f"blunt to {_rounded_up(place.needed_mm):.2f} mm"
         case FindingKind.THICK_SECTION:
-            return f"core it out to {needed:.1f} mm or less in the model, or debind it longer"
+            longer = "more time"
+            if place.binder_time is not None and place.binder_time > 1.0:
+                longer = f"about {times(place.binder_time)} times the coupon's time"
+            most = math.floor(10.0 * place.needed_mm + 1e-6) / 10.0
+            return (
+                f"core out from {place.wanted_mm:.1f} to {most:.1f} mm, or give its binder {longer}"
+            )
+
+
+def _rounded_up(needed_mm: float) -> float:
+    """Two decimals that still pass: a mend told a hair too small would be found again."""
+    return math.ceil(100.0 * needed_mm - 1e-6) / 100.0
+
+
+def span_text(place: Place) -> str:
+    """How far a place reaches along the model's own axes."""
+    x, y, z = place.box_in_model[1] - place.box_in_model[0]
+    return f"{x:.1f} × {y:.1f} × {z:.1f}"
+
+
+def sentence(text: str) -> str:
+    """Words with a capital and a full stop.
+
+    Examples
+    --------
+    >>> sentence("thickest section 14.2 mm green")
+    'Thickest section 14.2 mm green.'
+    """
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def thickest_text(look: WallLook) -> str:
+    """Thickest section, where, and what it asks of the binder; empty when nothing was measured."""
+    section = look.report.thickest_mm
+    if not math.isfinite(section):
+        return ""
+    x, y, z = look.thickest_in_model
+    text = f"thickest section {section:.1f} mm green, at {x:.1f}, {y:.1f}, {z:.1f} of the model"
+    coupon, longer = look.coupon_section_mm, look.binder_time(section)
+    if coupon is None or longer is None:
+        if section <= look.limits.thick_mm:
+            return text
+        return (
+            f"{text}; how that compares with the coupon is not known: give --coupon-section, or "
+            "the row's thickest_section_mm"
+        )
+    if longer <= 1.0:
+        return f"{text}, no thicker than the coupon's {coupon:.1f} mm"
+    return (
+        f"{text}: {longer:.1f} times the square of the coupon's {coupon:.1f} mm, so "
+        f"{longer_than_coupon(longer)}"
+    )
 
 
 def outline_offset(result: JobResult) -> str:

@@ -6,22 +6,29 @@ from shrinkrule.walls.layers import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.sampling import SurfaceSamples, sample_surface
 from shrinkrule.walls.spheres import Status, ThicknessSamples, thickness_at, vertex_thickness
+from shrinkrule.walls.thickness_map import ThicknessMap, thickness_map, wall_thickness
+from shrinkrule.walls.thickness_scale import LegendEntry, ThicknessScale
 
 __all__ = [
     "Axis",
     "Finding",
     "FindingKind",
     "LayerReport",
+    "LegendEntry",
     "Progress",
     "Rule",
     "Status",
     "SurfaceSamples",
+    "ThicknessMap",
     "ThicknessSamples",
+    "ThicknessScale",
     "WallLimits",
     "WallReport",
     "check_walls",
     "layer_findings",
     "sample_surface",
     "thickness_at",
+    "thickness_map",
     "vertex_thickness",
+    "wall_thickness",
 ]

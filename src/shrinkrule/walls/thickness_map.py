@@ -26,10 +26,13 @@ MOST_LONG_EDGES: Final = 150_000
 """No facet is split once so many edges are still longer than wanted: the file stays small."""
 
 MOST_MEASURED: Final = 150_000
-"""Vertices that stand closer together than so many on the whole surface share a ball."""
+"""Balls that are worth waiting for; of more vertices, those within one spacing share one."""
 
 CHANGE: Final = 1.1
-"""Facets are split where thickness changes by more than this ratio within two spacings."""
+"""Facets are split where thickness changes by more than this ratio within ``FINEST`` spacings."""
+
+FINEST: Final = 2.0
+"""Spacings to which a change is told, and below which no edge is split: as a rule one bead."""
 
 CREASE_COSINE: Final = np.cos(np.radians(30.0))
 """Facets that meet at less than 30 degrees are one smooth face."""
@@ -88,11 +91,24 @@ def thickness_map(
     walls = _Walls(samples)
     fine = _split_where_thickness_changes(mesh, samples, walls, spacing_mm, scale)
     vertices, faces, facet_of = _split_at_creases(fine)
-    cell = max(spacing_mm, float(np.sqrt(fine.area / MOST_MEASURED)))
-    normals = np.asarray(fine.face_normals)[facet_of]
-    chosen, shared = _one_of_each_cell(vertices, normals, cell)
+    chosen = shared = np.arange(len(vertices))
+    if len(vertices) > MOST_MEASURED:
+        cell = max(spacing_mm, float(np.sqrt(fine.area / MOST_MEASURED)))
+        normals = np.asarray(fine.face_normals)[facet_of]
+        chosen, shared = _one_of_each_cell(vertices, normals, cell)
     thickness = walls.told(_measured_inside(fine, vertices[chosen], facet_of[chosen], spacing_mm))
     return ThicknessMap(vertices, faces, thickness[shared])
+
+
+def wall_thickness(samples: ThicknessSamples) -> Floats:
+    """Wall thickness (n,) of samples, mm, by the nearest ball of a wall where an edge catches it.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Measured samples of a whole part.
+    """
+    return _Walls(samples).told(samples)
 
 
 class _Walls:
@@ -136,23 +152,24 @@ def _split_where_thickness_changes(
     spacing_mm: float,
     scale: ThicknessScale,
 ) -> trimesh.Trimesh:
-    """Mesh whose edges are no longer than the spacing, or than their way to the next change."""
+    """Mesh whose edges are no longer than two spacings, or than their way to the next change."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
     ends = vertices[faces]
     sides = np.linalg.norm(np.roll(ends, -1, axis=1) - ends, axis=2)
+    finest = FINEST * spacing_mm
     # An edge to be split has all its facets in this part of the mesh.
-    coarse = (sides > spacing_mm).any(axis=1)
+    coarse = (sides > finest).any(axis=1)
     if not coarse.any():
         return mesh
-    changes = _where_thickness_changes(samples, walls.told(samples), spacing_mm, scale)
+    changes = _where_thickness_changes(samples, walls.told(samples), finest, scale)
     if len(changes) == 0:
         return mesh
     tree = cKDTree(changes)
 
     def near_a_change(edges: Floats) -> NDArray[np.bool_]:
         length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
-        long = np.flatnonzero(length > spacing_mm)
+        long = np.flatnonzero(length > finest)
         split = np.zeros(len(edges), dtype=np.bool_)
         if len(long) <= MOST_LONG_EDGES:
             away, _ = tree.query(edges[long].mean(axis=1), workers=-1)
@@ -165,19 +182,19 @@ def _split_where_thickness_changes(
 
 
 def _where_thickness_changes(
-    samples: ThicknessSamples, thickness: Floats, spacing_mm: float, scale: ThicknessScale
+    samples: ThicknessSamples, thickness: Floats, cell_mm: float, scale: ThicknessScale
 ) -> Floats:
     """Samples (k, 3) beside which the thickness (n,) differs, or has another colour.
 
-    Samples are compared in cells of two spacings that face one way, and again in cells moved
-    by half, so that no change falls between two cells unseen.
+    Samples are compared in cells in which they face one way, and again in cells moved by half,
+    so that no change falls between two cells unseen.
     """
     band = scale.band(thickness)
     # What is not known differs from all that is.
     known = np.where(np.isnan(thickness), -1.0, thickness)
     changes = []
     for shift in (0.0, 0.5):
-        key = _cell_keys(samples.points, samples.normals, 2.0 * spacing_mm, shift)
+        key = _cell_keys(samples.points, samples.normals, cell_mm, shift)
         order = np.argsort(key, kind="stable")
         starts = np.flatnonzero(np.diff(key[order], prepend=-1))
         thin, thick = _least_and_most(known[order], starts)

@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Swatch:
+class LegendEntry:
     """One entry of a legend.
 
     Parameters
@@ -96,15 +96,15 @@ class ThicknessScale:
         return found
 
     @property
-    def legend(self) -> tuple[Swatch, ...]:
+    def legend(self) -> tuple[LegendEntry, ...]:
         """Every colour and what it stands for, thinnest first."""
         edges = self.limits_mm
         names = [
-            f"under {edges[0]:.2f} mm, one bead: does not print",
+            f"under {edges[0]:.2f} mm: no wall prints",
             f"{edges[0]:.2f} to {edges[1]:.2f} mm: a single bead",
             *(f"{low:.2f} to {high:.2f} mm: sound" for low, high in itertools.pairwise(edges[1:])),
             f"over {edges[-1]:.1f} mm: thick, slow to debind",
             "not measured",
         ]
         colours = [TOO_THIN, ONE_BEAD, *SOUND, THICK, NOT_MEASURED]
-        return tuple(Swatch(*entry) for entry in zip(colours, names, strict=True))
+        return tuple(LegendEntry(*entry) for entry in zip(colours, names, strict=True))
