@@ -126,6 +126,20 @@ def test_what_lies_open_is_not_told() -> None:
     assert SCALE.colours_of(found.thickness) == pytest.approx(np.tile(grey, (3, 1)))
 
 
+def test_what_lies_inside_another_body_is_not_told() -> None:
+    """Two plates 2 mm thick that cross: the faces of each inside the other are no wall's."""
+    one = shapes.box(30.0, 20.0, 2.0)
+    other = shapes.box(2.0, 20.0, 30.0)
+    found = mapped(trimesh.util.concatenate([one, other]))
+    x, _, z = np.abs(found.vertices).T
+    facing_x, _, facing_z = np.abs(normals(found)).T > 0.9
+    inside = (facing_x | facing_z) & (np.maximum(x, z) < 0.9)
+    assert np.isnan(found.thickness[inside]).all()
+    outside = (facing_z & (x > 2.0)) | (facing_x & (z > 2.0))
+    assert outside.sum() > 50
+    assert found.thickness[outside] == pytest.approx(np.full(outside.sum(), 2.0), rel=1e-6)
+
+
 def test_the_rim_of_a_plate_has_the_plate_s_thickness() -> None:
     """No ball on the rim is a wall's: the plate's own speak for it."""
     report = check_walls(shapes.box(40.0, 20.0, 2.0), PRINTER)

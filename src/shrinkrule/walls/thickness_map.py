@@ -19,7 +19,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.refine import split_where
-from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, thickness_on
+from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, is_crossed, thickness_on
 from shrinkrule.walls.thickness_scale import ThicknessScale
 
 MOST_LONG_EDGES: Final = 150_000
@@ -56,7 +56,8 @@ class ThicknessMap:
     faces : (m, 3) int64
         Facets.
     thickness : (n,) float64
-        Ball thickness of the GREEN part, mm; nan where nothing could be measured.
+        Ball thickness of the GREEN part, mm; nan where the part is open or shares
+        space with another body.
     """
 
     vertices: Floats
@@ -96,7 +97,11 @@ def thickness_map(
         cell = max(spacing_mm, float(np.sqrt(fine.area / MOST_MEASURED)))
         normals = np.asarray(fine.face_normals)[facet_of]
         chosen, shared = _one_of_each_cell(vertices, normals, cell)
-    thickness = walls.told(_measured_inside(fine, vertices[chosen], facet_of[chosen], spacing_mm))
+    surface = Surface(fine)
+    measured = _measured_inside(surface, fine, vertices[chosen], facet_of[chosen], spacing_mm)
+    thickness = walls.told(measured)
+    if (samples.status == Status.CROSSED).any():
+        thickness[is_crossed(surface, measured.points, measured.facets)] = np.nan
     return ThicknessMap(vertices, faces, thickness[shared])
 
 
@@ -254,7 +259,7 @@ def _one_of_each_cell(points: Floats, normals: Floats, cell_mm: float) -> tuple[
 
 
 def _measured_inside(
-    mesh: trimesh.Trimesh, vertices: Floats, facets: Ints, spacing_mm: float
+    surface: Surface, mesh: trimesh.Trimesh, vertices: Floats, facets: Ints, spacing_mm: float
 ) -> ThicknessSamples:
     """Ball thickness at vertices, each measured a little inside its facet."""
     corners = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)[facets]]
@@ -262,4 +267,4 @@ def _measured_inside(
     length = np.linalg.norm(way, axis=1)
     step = np.minimum(STEP_IN, STEP_IN * spacing_mm / np.maximum(length, 1e-300))
     inside = vertices + step[:, None] * way
-    return thickness_on(Surface(mesh), inside, facets, np.zeros(len(facets)))
+    return thickness_on(surface, inside, facets, np.zeros(len(facets)))
