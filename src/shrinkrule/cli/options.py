@@ -105,8 +105,8 @@ CouponSection = Annotated[
     str | None,
     typer.Option(
         metavar="MM",
-        help="Thickest section of the green coupon that lost its binder in your process; without "
-        "it: as the table's row tells.",
+        help="Thickest section of the green coupon that lost its binder in your process, to hold "
+        "thick sections against. A table's row may tell it.",
         show_default=False,
         rich_help_panel=PRINTER,
     ),

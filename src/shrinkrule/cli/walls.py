@@ -45,9 +45,9 @@ def walls(
 ) -> None:
     """Check which walls, floors and gaps of a GREEN part the nozzle can make.
 
-    Also works on a surface that is not closed, and says what cannot be trusted there.
-    Writes NAME.walls.ply and NAME.walls.glb, the part coloured by its wall thickness, for any
-    viewer. The model itself is never changed.
+    Also works on a surface that is not closed, and says what cannot be trusted.
+    Writes NAME.walls.ply and NAME.walls.glb: the part coloured by its wall
+    thickness, for any viewer. The model itself is never changed.
     """
     from shrinkrule.compensation import ScaleFactors
     from shrinkrule.job import look_at_walls
