@@ -130,39 +130,26 @@ def largest_balls(
         Largest diameter of interest, mm.
     """
     reach = min(reach, surface.span)
-    local = points - surface.middle
     # Neighbours on the surface walk the same part of the tree, which then stays in the cache.
-    order = np.argsort(
-        morton_keys(local, np.full(3, -0.5 * surface.span), surface.span), kind="stable"
-    )
-    local, heading, own = local[order], normals[order], facets[order].astype(np.int64)
+    low = surface.middle - 0.5 * surface.span
+    order = np.argsort(morton_keys(points, low, surface.span), kind="stable")
     radius, contacts = np.empty(len(points)), np.empty((len(points), 3))
+    status = np.empty(len(points), dtype=np.int8)
 
-    def work(low: int) -> None:
-        part = slice(low, low + CHUNK)
-        chords, opposite = surface.rays.opposite(local[part], -heading[part], reach)
-        measure(
-            surface.tree,
-            local[part],
-            heading[part],
-            own[part],
-            chords,
-            opposite,
-            reach,
-            radius[part],
-            contacts[part],
-        )
+    def work(start: int) -> None:
+        at = order[start : start + CHUNK]
+        here, away, own = points[at] - surface.middle, normals[at], facets[at].astype(np.int64)
+        size, touched = np.empty(len(at)), np.empty((len(at), 3))
+        chords, opposite = surface.rays.opposite(here, -away, reach)
+        measure(surface.tree, here, away, own, chords, opposite, reach, size, touched)
+        # The chord between the contacts is 2 r sin(angle / 2).
+        share = np.linalg.norm(here - touched, axis=1) / (2.0 * size)
+        radius[at], contacts[at] = size, touched + surface.middle
+        status[at] = np.where(share < HELD_SHARE, Status.EDGE, Status.MEASURED)
+        status[at[np.isnan(size)]] = Status.OPEN
 
     with ThreadPoolExecutor() as pool:
         list(pool.map(work, range(0, len(points), CHUNK)))
-    back = np.empty(len(points), np.int64)
-    back[order] = np.arange(len(points))
-    radius, contacts = radius[back], contacts[back] + surface.middle
-    status = np.full(len(points), Status.MEASURED, dtype=np.int8)
-    status[np.isnan(radius)] = Status.OPEN
-    # The chord between the contacts is 2 r sin(angle / 2).
-    chord_share = np.linalg.norm(points - contacts, axis=1) / (2.0 * radius)
-    status[chord_share < HELD_SHARE] = Status.EDGE
     return radius, contacts, status
 
 
