@@ -1,151 +1,188 @@
-"""Floors and roofs too few layers thick, found in the stack of cross-sections.
+"""Floors and roofs too few layers thick, measured in vertical columns through the part.
 
-A run of consecutive layers with air below and above is a floor seen from the side. A
-run of k whole layers is a thickness between k - 1 and k + 1 layers, so runs are only
-suspects: vertical rays through the solid tell the true thickness, and whether the
-faces above and below are flat.
+A span of material between a face below and a face above that are both nearly level and
+nearly parallel is a floor. Columns measure it whatever the heights of the layers, also
+where it lies between two of them. Columns that adjoin are one floor; what a bead does not
+fit into is the edge of something else.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import manifold3d
 import numpy as np
-from manifold3d import CrossSection
 from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt
 
-from shrinkrule.walls.layer_openings import MARGIN_MM, grown
+from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, as_vector
+from shrinkrule.walls.layer_columns import join_spans, thin_columns
+from shrinkrule.walls.layer_openings import MARGIN_MM
+from shrinkrule.walls.layer_shell import Shell
 
-FLAT_DEGREES: Final = 10.0
-"""Faces tilted more are a slope, whose edge runs thin without being a floor."""
+LEVEL_DEGREES: Final = 30.0
+"""Faces tilted more belong to a wall; a wall that leans more is a floor."""
 
-PROBES: Final = 24
-"""Vertical rays per suspect region."""
+PARALLEL_DEGREES: Final = 10.0
+"""Faces that meet at more are an edge that runs thin: no floor, but a knife edge."""
+
+COLUMNS_PER_BEAD: Final = 5.0
+"""Columns across a bead, so that a floor one bead wide is told from a narrower one."""
+
+MAX_COLUMNS: Final = 4_000_000
+"""Larger parts get columns further apart, to end within seconds."""
+
+FITS: Final = 0.75
+"""A floor is at least this share of a bead wide; columns tell it to a fifth."""
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class ThinFloor:
-    """One floor region: first layer, plan, thickness at its thinnest and mean, where, z range."""
-
-    layer: int
-    plan: CrossSection
-    thickness_mm: float
-    mean_mm: float
-    position: Floats
-    low_mm: float
-    high_mm: float
-
-
-def thin_floors(
-    solid: manifold3d.Manifold,
-    sections: Sequence[CrossSection],
-    bead_mm: float,
-    limit_mm: float,
-    step_mm: float,
-) -> Iterator[ThinFloor]:
-    """Floors thinner than a limit, wider than a bead, flat above and below.
+class Floors:
+    """Thin floors, and the columns they stand on.
 
     Parameters
     ----------
-    solid : Manifold
-        The green part.
-    sections : sequence of CrossSection
-        Material of each layer, from the bed up.
+    findings : tuple of Finding
+        One for each connected floor.
+    undecided : float
+        Share of the columns that an open surface leaves undecided.
+    cell_mm : float
+        Spacing of the columns.
+    """
+
+    findings: tuple[Finding, ...]
+    undecided: float
+    cell_mm: float
+    at: Floats
+    width: int
+    places: Ints
+    spans: Floats
+
+    def holds(self, plan: Floats, height_mm: float, near_mm: float) -> NDArray[np.bool_]:
+        """Whether places (k, 2) at a height are in a thin floor, or within a reach above or below.
+
+        Parameters
+        ----------
+        plan : (k, 2) float64
+            Places, mm.
+        height_mm, near_mm : float
+            Height, and the reach.
+        """
+        cells = np.round((plan - self.at) / self.cell_mm).astype(np.int64)
+        key = cells[:, 1] * self.width + cells[:, 0]
+        found = np.zeros(len(plan), dtype=np.bool_)
+        first = np.searchsorted(self.places, key, side="left")
+        last = np.searchsorted(self.places, key, side="right")
+        for more in range(int((last - first).max(initial=0))):
+            i = np.minimum(first + more, len(self.places) - 1)
+            inside = (self.spans[i, 0] - near_mm <= height_mm) & (
+                height_mm <= self.spans[i, 1] + near_mm
+            )
+            found |= (first + more < last) & inside
+        return found
+
+
+def thin_floors(shell: Shell, bead_mm: float, limit_mm: float) -> Floors:
+    """Find floors thinner than a limit and wider than a bead.
+
+    Parameters
+    ----------
+    shell : Shell
+        The green part, print frame.
     bead_mm : float
         Bead width.
     limit_mm : float
         Thinnest floor that closes, mm.
-    step_mm : float
-        Height between sections, mm.
     """
-    # A floor just under the limit can hold one section more than its whole layers.
-    longest = int(np.ceil(limit_mm / step_mm - 1e-9))
-    box = solid.bounding_box()
-    below = CrossSection()
-    for layer, section in enumerate(sections):
-        fresh = section if below.is_empty() else section - below
-        below = section
-        plan = _open(fresh, bead_mm)
-        top = layer + longest
-        if not plan.is_empty() and top < len(sections):
-            plan = plan - _still_solid(sections[layer + 1 : top + 1])
-        if plan.is_empty():
-            continue
-        for region in _open(plan, bead_mm).decompose():
-            floor = _measured(solid, region, layer, bead_mm, limit_mm, (box[2], box[5]), step_mm)
-            if floor is not None:
-                yield floor
-
-
-def _still_solid(sections: Sequence[CrossSection]) -> CrossSection:
-    solid = sections[0]
-    for section in sections[1:]:
-        solid = solid ^ section
-    return solid
-
-
-def _open(region: CrossSection, width_mm: float) -> CrossSection:
-    radius = (width_mm - MARGIN_MM) / 2.0
-    core = grown(region, -radius)
-    return core if core.is_empty() else grown(core, radius)
-
-
-def _measured(
-    solid: manifold3d.Manifold,
-    region: CrossSection,
-    layer: int,
-    bead_mm: float,
-    limit_mm: float,
-    heights: tuple[float, float],
-    step_mm: float,
-) -> ThinFloor | None:
-    core = grown(region, -(bead_mm - MARGIN_MM) / 2.0 * 0.98)
-    if core.is_empty():
-        return None
-    points = np.vstack(core.to_polygons())
-    points = points[np.linspace(0, len(points) - 1, min(PROBES, len(points))).astype(np.int64)]
-    middle = heights[0] + (layer + 0.5) * step_mm
-    spans = [_through(solid, point, middle, heights) for point in points]
-    flat = [
-        (high - low, low, high, point)
-        for point, span in zip(points, spans, strict=True)
-        if span is not None
-        for low, high in [span]
-        if high - low < limit_mm - MARGIN_MM
-    ]
-    if 2 * len(flat) < len(points):
-        return None
-    thickness, low, high, point = min(flat, key=lambda probe: probe[0])
-    return ThinFloor(
-        layer,
-        region,
-        thickness,
-        float(np.mean([probe[0] for probe in flat])),
-        np.array([point[0], point[1], (low + high) / 2.0]),
-        min(probe[1] for probe in flat),
-        max(probe[2] for probe in flat),
+    used = shell.used
+    low, high = used[:, :2].min(axis=0), used[:, :2].max(axis=0)
+    extent = np.maximum(high - low, 1e-9)
+    cell = max(bead_mm / COLUMNS_PER_BEAD, float(np.sqrt(np.prod(extent) / MAX_COLUMNS)))
+    cell = max(cell, float(extent.max()) / MAX_COLUMNS)
+    size = (int(extent[0] / cell) + 1, int(extent[1] / cell) + 1)
+    # The rest is shared by both sides, so that no column stands on the outline.
+    at = low + 0.5 * (extent - cell * (np.array(size) - 1))
+    places, spans, opened = thin_columns(
+        shell.points,
+        shell.facets,
+        at,
+        cell,
+        size,
+        limit_mm - MARGIN_MM,
+        MARGIN_MM,
+        float(np.cos(np.radians(LEVEL_DEGREES))),
+        float(np.cos(np.radians(PARALLEL_DEGREES))),
     )
+    # A diagonal step on the steepest floor.
+    rise = 1.5 * cell * float(np.tan(np.radians(LEVEL_DEGREES)))
+    label = join_spans(places, spans, size[0], rise)
+    order = np.argsort(label, kind="stable")
+    findings, kept = [], []
+    for region in np.split(order, np.flatnonzero(np.diff(label[order])) + 1) if len(order) else ():
+        wide, depth = _opened(places[region], size[0], cell, bead_mm)
+        if wide.any():
+            region, depth = region[wide], depth[wide]
+            kept.append(region)
+            findings.append(
+                _finding(places[region], spans[region], depth, at, cell, size[0], limit_mm)
+            )
+    chosen = np.sort(np.concatenate(kept)) if kept else np.empty(0, dtype=np.int64)
+    undecided = opened / (size[0] * size[1])
+    return Floors(tuple(findings), undecided, cell, at, size[0], places[chosen], spans[chosen])
 
 
-def _through(
-    solid: manifold3d.Manifold, point: Floats, height_mm: float, heights: tuple[float, float]
-) -> tuple[float, float] | None:
-    """Lowest and highest z of the material that holds a height, if both faces are flat."""
-    x, y = float(point[0]), float(point[1])
-    start, end = heights[0] - 1.0, heights[1] + 1.0
-    hits = solid.ray_cast((x, y, start), (x, y, end))
-    z = np.array([hit.position[2] for hit in hits])
-    tilt = np.array([hit.normal[2] for hit in hits])
-    under = np.flatnonzero((z <= height_mm) & (tilt < 0.0))
-    over = np.flatnonzero((z > height_mm) & (tilt > 0.0))
-    if not len(under) or not len(over):
-        return None
-    low, high = under[z[under].argmax()], over[z[over].argmin()]
-    if min(-tilt[low], tilt[high]) < np.cos(np.radians(FLAT_DEGREES)):
-        return None
-    return float(z[low]), float(z[high])
+def _opened(
+    places: Ints, width: int, cell: float, bead_mm: float
+) -> tuple[NDArray[np.bool_], Floats]:
+    """Columns of a region that a bead reaches, and how deep each lies inside, in columns."""
+    row, column = np.divmod(places, width)
+    row, column = row - row.min() + 1, column - column.min() + 1
+    mask = np.zeros((row.max() + 2, column.max() + 2), dtype=np.bool_)
+    mask[row, column] = True
+    across = max(1.0, FITS * bead_mm / cell)
+    if mask.sum() < across**2 / 2.0:
+        return np.zeros(len(places), dtype=np.bool_), np.empty(0)
+    depth: Floats = distance_transform_edt(mask)
+    core = 2.0 * depth - 1.0 >= across
+    if not core.any():
+        return np.zeros(len(places), dtype=np.bool_), np.empty(0)
+    reached = distance_transform_edt(~core) < (across + 1.0) / 2.0 + 0.5
+    return reached[row, column], depth[row, column]
+
+
+def _finding(
+    places: Ints,
+    spans: Floats,
+    depth: Floats,
+    at: Floats,
+    cell: float,
+    width: int,
+    limit_mm: float,
+) -> Finding:
+    row, column = np.divmod(places, width)
+    plan = at + cell * np.column_stack([column, row])
+    tall = spans[:, 1] - spans[:, 0]
+    # Of equally thin places the one furthest from the edge shows best.
+    thinnest = np.flatnonzero(tall <= tall.min() + MARGIN_MM / 2.0)
+    chosen = int(thinnest[np.argmax(depth[thinnest])])
+    low_z, high_z = float(spans[:, 0].min()), float(spans[:, 1].max())
+    half = cell / 2.0
+    return Finding(
+        kind=FindingKind.THIN_FLOOR,
+        rule=Rule.LAYERS,
+        axis=Axis.FLAT,
+        smallest_mm=float(tall[chosen]),
+        limit_mm=limit_mm,
+        position=(float(plan[chosen, 0]), float(plan[chosen, 1]), float(spans[chosen].mean())),
+        direction=(0.0, 0.0, 1.0),
+        box=(
+            as_vector(np.append(plan.min(axis=0) - half, low_z)),
+            as_vector(np.append(plan.max(axis=0) + half, high_z)),
+        ),
+        area_mm2=2.0 * len(places) * cell**2,
+        volume_mm3=float(tall.sum() * cell**2),
+        height_range_mm=(low_z, high_z),
+    )

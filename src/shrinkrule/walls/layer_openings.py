@@ -8,13 +8,16 @@ is told apart here. The thresholds are derived in docs/theory-layers.md.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from enum import Enum
 from typing import Final
 
 import manifold3d
 import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
+
+from shrinkrule.walls.layer_disks import narrow_places
+from shrinkrule.walls.layer_stack import SIMPLE_MM
 
 SEGMENTS: Final = 64
 """Sides of the disk: its chords cut 0.12 % of the radius, under half a micrometre at a bead."""
@@ -25,16 +28,15 @@ MARGIN_MM: Final = 0.002
 CORNER_DEGREES: Final = 30.0
 """Two faces that meet at less are a wall that runs thin; at more they are a corner."""
 
+FACING_COSINE: Final = float(np.cos(np.radians(CORNER_DEGREES)))
+
 CORNER_SINE: Final = float(np.sin(np.radians(CORNER_DEGREES) / 2.0))
 
-STUB_REACH: Final = 1.0
-"""A lost piece that reaches less than this many radii past the disk is a corner of 60° or more."""
+STUB_REACH: Final = 0.75
+"""A lost piece that reaches less than this many radii past the disk is a corner of 70° or more."""
 
-STUB_AREAS: Final = ((1.2, 1.7), (1.8, 1.5))
-"""Reaches, and how many times the loss of the sharp corner of that reach a stub loses there.
-
-A rounded tip of 36 degrees loses up to 1.73 times at a reach of 1.1 and 1.4 at 1.5.
-"""
+STUB_SIDES: Final = 0.3
+"""Radii over which the sides of a stub look at each other, at least."""
 
 LARGEST_CORNER: Final = float(1.0 / np.tan(np.arcsin(CORNER_SINE)) - np.arccos(CORNER_SINE))
 """Area, in radii squared, that the sharpest corner loses: what is larger is no corner."""
@@ -45,22 +47,14 @@ CRUMB: Final = 1.0e-3
 MANY_CORNERS: Final = 12
 """With more lost pieces than this, one more offset is cheaper than a look at each."""
 
-SIMPLE_MM: Final = 5.0e-4
-"""Outline points that move it less than this are dropped; a quarter of the margin."""
-
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Lost:
-    """What a disk loses: walls (True: a whole region), and whether it loses nothing at all.
+class Side(Enum):
+    """Which side of an outline a disk is to pass on."""
 
-    A smaller disk loses only parts of what a larger one loses, so `nothing` holds for
-    all smaller disks too.
-    """
-
-    walls: tuple[tuple[CrossSection, bool], ...]
-    nothing: bool
+    MATERIAL = 1.0
+    AIR = -1.0
 
 
 def grown(section: CrossSection, distance_mm: float) -> CrossSection:
@@ -81,6 +75,26 @@ def corner_loss(reach: float) -> float:
     """
     half = float(np.arcsin(1.0 / (1.0 + reach)))
     return float(1.0 / np.tan(half) - (np.pi / 2.0 - half))
+
+
+def disk_radius(limit_mm: float) -> float:
+    """Radius of the disk that must pass, mm; a wall drawn exactly at its limit does."""
+    return (limit_mm - MARGIN_MM) / 2.0
+
+
+def narrow_spots(section: CrossSection, limit_mm: float, side: Side) -> Floats:
+    """Places of an outline, (k, 2) mm, where a disk as wide as the limit cannot rest.
+
+    Plain corners are left out. Where there is no such place, nothing is lost.
+    """
+    rings = section.to_polygons()
+    if not rings or disk_radius(limit_mm) <= 0.0:
+        return np.empty((0, 2))
+    begins = np.cumsum([0, *(len(ring) for ring in rings)])
+    spots: Floats = narrow_places(
+        np.vstack(rings), begins, disk_radius(limit_mm), SIMPLE_MM, side.value
+    )
+    return spots
 
 
 def _contours(section: CrossSection) -> tuple[int, int]:
@@ -123,10 +137,14 @@ def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Floats:
     return nearest
 
 
-def _is_wall(piece: CrossSection, core_edges: tuple[Floats, Floats], radius: float) -> bool:
+def _is_wall(
+    piece: CrossSection,
+    core_edges: tuple[Floats, Floats],
+    own_edges: tuple[Floats, Floats],
+    radius: float,
+) -> bool:
     """Whether a lost piece is more than a corner: too large, a neck, or a stub."""
-    area = piece.area() / radius**2
-    if area > LARGEST_CORNER:
+    if piece.area() > LARGEST_CORNER * radius**2:
         return True
     edges = _edges_near(piece, *core_edges, radius / CORNER_SINE)
     if not len(edges[0]):
@@ -138,8 +156,16 @@ def _is_wall(piece: CrossSection, core_edges: tuple[Floats, Floats], radius: flo
     reach = float(distance_to_edges(np.vstack(rings), *edges).max()) / radius - 1.0
     if reach > 1.0 / CORNER_SINE - 1.0:
         return True
-    least = float(np.interp(reach, *STUB_AREAS)) * corner_loss(reach)
-    return reach >= STUB_REACH and area > least
+    return reach >= STUB_REACH and _has_sides(piece, own_edges, radius)
+
+
+def _has_sides(piece: CrossSection, own_edges: tuple[Floats, Floats], radius: float) -> bool:
+    """Whether two faces of a piece look at each other, as those of a rib do and a corner's not."""
+    start, end = _edges_near(piece, *own_edges, 2.0 * radius)
+    points, inward = _outline_points(piece, start, end, radius)
+    width, exit_cosine = _chords(points, inward, start, end)
+    facing = points[(exit_cosine < -FACING_COSINE) & (width < 2.0 * radius)]
+    return len(facing) > 1 and float(np.ptp(facing, axis=0).max()) > STUB_SIDES * radius
 
 
 def _arcs(beyond_disk: Floats) -> int:
@@ -148,12 +174,12 @@ def _arcs(beyond_disk: Floats) -> int:
     return int(touched.all()) or int((touched & ~np.roll(touched, 1)).sum())
 
 
-def _lost_in(component: CrossSection, radius: float) -> tuple[list[CrossSection], bool]:
-    """Lost walls of one region, and whether not even a corner is lost."""
+def _lost_in(component: CrossSection, radius: float) -> list[CrossSection]:
+    """Lost walls of one region."""
     crumb = CRUMB * radius**2
     core = grown(component, -radius)
     if core.is_empty():
-        return ([component], False) if component.area() > crumb else ([], False)
+        return [component] if component.area() > crumb else []
     # Arcs drawn finer than the margin only cost time.
     core = core.simplify(SIMPLE_MM)
     lost = (component - grown(core, radius + MARGIN_MM / 2.0)).decompose()
@@ -163,31 +189,34 @@ def _lost_in(component: CrossSection, radius: float) -> tuple[list[CrossSection]
     if len(lost) > MANY_CORNERS and _contours(core) == _contours(component):
         far = component - grown(core, (1.0 + STUB_REACH) * radius)
         if far.area() <= crumb:
-            return [], False
-    edges = segments_of(core)
-    return [piece for piece in lost if _is_wall(piece, edges, radius)], not lost
+            return []
+    edges, own = segments_of(core), segments_of(component)
+    return [piece for piece in lost if _is_wall(piece, edges, own, radius)]
 
 
-def lost_pieces(section: CrossSection, limit_mm: float) -> Lost:
-    """Find what is narrower than a limit in a cross-section, corners left out.
+def lost_pieces(
+    region: CrossSection, limit_mm: float, spots: Floats
+) -> list[tuple[CrossSection, bool]]:
+    """Find what is narrower than a limit, corners left out; True for a whole region.
 
     Parameters
     ----------
-    section : CrossSection
+    region : CrossSection
         Material for walls; the space around it for gaps, mm.
     limit_mm : float
         Width that passes, mm.
+    spots : (k, 2) float64
+        Where it may be narrow, mm: regions without such a place are passed over.
     """
-    radius = (limit_mm - MARGIN_MM) / 2.0
-    if radius <= 0.0 or section.is_empty():
-        return Lost((), True)
     walls: list[tuple[CrossSection, bool]] = []
-    nothing = True
-    for part in section.decompose() if _contours(section)[0] > 1 else [section]:
-        lost, none = _lost_in(part, radius)
-        walls += [(piece, piece is part) for piece in lost]
-        nothing = nothing and none
-    return Lost(tuple(walls), nothing)
+    if not len(spots):
+        return walls
+    for part in region.decompose() if _contours(region)[0] > 1 else [region]:
+        box = np.array(part.bounds())
+        if ((spots > box[:2] - MARGIN_MM) & (spots < box[2:] + MARGIN_MM)).all(axis=1).any():
+            lost = _lost_in(part, disk_radius(limit_mm))
+            walls += [(piece, piece is part) for piece in lost]
+    return walls
 
 
 def narrowest(
@@ -216,7 +245,7 @@ def narrowest(
     start, end = _edges_near(piece, *edges, limit_mm)
     points, inward = _outline_points(piece, start, end, limit_mm)
     width, exit_cosine = _chords(points, inward, start, end)
-    facing = exit_cosine < -np.cos(np.radians(CORNER_DEGREES))
+    facing = exit_cosine < -FACING_COSINE
     facing &= width <= limit_mm
     if facing.any():
         at = int(np.argmin(np.where(facing, width, np.inf)))

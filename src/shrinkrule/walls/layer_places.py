@@ -6,12 +6,11 @@ a bead, and that is no thin wall. The taper of the faces tells them apart.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-import manifold3d
 import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
@@ -19,8 +18,14 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
-from shrinkrule.walls.layer_floors import ThinFloor
-from shrinkrule.walls.layer_openings import CORNER_SINE, grown, narrowest, segments_of
+from shrinkrule.walls.layer_loops import lean_at
+from shrinkrule.walls.layer_openings import (
+    CORNER_SINE,
+    distance_to_edges,
+    narrowest,
+    segments_of,
+)
+from shrinkrule.walls.layer_stack import Stack
 
 MEASURED_LAYERS: Final = 6
 """Layers of a place measured for its narrowest width, besides the two of least mean width."""
@@ -28,14 +33,21 @@ MEASURED_LAYERS: Final = 6
 TAPERED_LAYERS: Final = 12
 """Layers of a place looked at for taper; one that stands upright makes it a wall."""
 
-TAPER_STEP: Final = 0.45
-"""Layers above and below at which the taper is looked at; just inside the layer."""
+ON_OUTLINE_MM: Final = 0.003
+"""An edge of a lost piece nearer than this to the outline is a part of it, and no arc."""
+
+MAX_LEAN: Final = 1.8
+"""A wall leans at most this far per height: 60 degrees from upright; more is a floor."""
+
+ALIKE: Final = 3.0
+"""Pieces that a lean joins without overlap differ in area at most by this factor."""
 
 TAN_HALF_CORNER: Final = CORNER_SINE / float(np.sqrt(1.0 - CORNER_SINE**2))
 
 VOID: Final = (FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE)
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -45,84 +57,6 @@ class LostPiece:
     kind: FindingKind
     layer: int
     plan: CrossSection
-
-
-@dataclass
-class Stack:
-    """The solid and the heights it is cut at.
-
-    Parameters
-    ----------
-    solid : Manifold
-        The green part, print frame, mm.
-    layer_mm : float
-        Layer height.
-    most : int
-        Cross-sections at most.
-    simple_mm : float
-        Outline points that move it less than this are dropped.
-    """
-
-    solid: manifold3d.Manifold
-    layer_mm: float
-    most: int
-    simple_mm: float
-    every: int = field(init=False)
-    heights: Floats = field(init=False)
-    _edges: dict[tuple[int, bool], tuple[Floats, Floats]] = field(init=False, default_factory=dict)
-
-    def __post_init__(self) -> None:
-        box = self.solid.bounding_box()
-        count = int(np.floor((box[5] - box[2]) / self.layer_mm + 0.5 - 1e-9))
-        self.every = max(1, -(-count // self.most))
-        self.heights = box[2] + self.layer_mm * (np.arange(0, count, self.every) + 0.5)
-
-    @property
-    def step_mm(self) -> float:
-        """Height between sections."""
-        return self.layer_mm * self.every
-
-    @property
-    def top_mm(self) -> float:
-        """Height of the part's top."""
-        return float(self.solid.bounding_box()[5])
-
-    def depths(self, layers: NDArray[np.int64]) -> Floats:
-        """Height of part in each layer, mm; the topmost may be a part of a layer."""
-        half = self.step_mm / 2.0
-        depth: Floats = half + np.minimum(half, self.top_mm - self.heights[layers])
-        return depth
-
-    def section_at(self, height_mm: float) -> CrossSection:
-        """Material at a height."""
-        return self.solid.slice(float(height_mm)).simplify(self.simple_mm)
-
-    def sections(self, tell: Callable[[float], None]) -> list[CrossSection]:
-        """Material at every height, from the bed up."""
-        cut = []
-        for place, height in enumerate(self.heights):
-            cut.append(self.section_at(height))
-            tell((place + 1) / len(self.heights))
-        return cut
-
-    def space_around(self, section: CrossSection, gap_mm: float) -> CrossSection:
-        """Air at a height, out to a frame too far away to make gaps."""
-        box = self.solid.bounding_box()
-        low = np.array(box[:2]) - 4.0 * gap_mm
-        size = np.array(box[3:5]) + 4.0 * gap_mm - low
-        return CrossSection.square((size[0], size[1])).translate((low[0], low[1])) - section
-
-    def edges_in(self, layer: int, kind: FindingKind, limit_mm: float) -> tuple[Floats, Floats]:
-        """Edges of the material of a layer, or of the air for gaps and holes; kept."""
-        key = (layer, kind in VOID)
-        if key not in self._edges:
-            self._edges[key] = segments_of(self.region_at(self.heights[layer], kind, limit_mm))
-        return self._edges[key]
-
-    def region_at(self, height_mm: float, kind: FindingKind, limit_mm: float) -> CrossSection:
-        """Material at a height, or air for gaps and holes."""
-        section = self.section_at(height_mm)
-        return self.space_around(section, limit_mm) if kind in VOID else section
 
 
 def joined_places(
@@ -144,27 +78,34 @@ def joined_places(
         own = [piece for piece in pieces if piece.kind is kind]
         found += [
             _finding(place, stack, limit)
-            for place in _connected(own)
+            for place in _connected(own, stack.step_mm)
             if not _is_ridge(place, stack, limit)
         ]
     return found
 
 
-def _connected(pieces: Sequence[LostPiece]) -> list[list[LostPiece]]:
-    """Groups of pieces of neighbouring layers whose plans overlap."""
+def _connected(pieces: Sequence[LostPiece], step_mm: float) -> list[list[LostPiece]]:
+    """Groups of pieces of neighbouring layers whose plans overlap, or follow a lean."""
     if not pieces:
         return []
     layer = np.array([piece.layer for piece in pieces])
     boxes = np.array([piece.plan.bounds() for piece in pieces])
+    starts = np.searchsorted(layer, np.arange(layer[-1] + 2))
     links = []
-    for here in np.unique(layer):
-        lower, upper = np.flatnonzero(layer == here), np.flatnonzero(layer == here + 1)
-        meets = (boxes[lower][:, None, :2] <= boxes[upper][None, :, 2:]).all(-1)
-        meets &= (boxes[upper][None, :, :2] <= boxes[lower][:, None, 2:]).all(-1)
-        for one, other in np.argwhere(meets):
+    for here in np.unique(layer[:-1][np.diff(layer) > 0]):
+        lower = np.arange(starts[here], starts[here + 1])
+        upper = np.flatnonzero(layer == here + 1)
+        if not len(upper):
+            continue
+        own, others = [], []
+        for one, other in _near(boxes[lower], boxes[upper], 0.0):
             first, second = pieces[lower[one]].plan, pieces[upper[other]].plan
             if first is second or not (first ^ second).is_empty():
-                links.append((lower[one], upper[other]))
+                own.append(int(lower[one]))
+                others.append(int(upper[other]))
+        links += zip(own, others, strict=True)
+        lower, upper = np.setdiff1d(lower, own), np.setdiff1d(upper, others)
+        links += _leaning(pieces, boxes, lower, upper, MAX_LEAN * step_mm)
     pairs = np.array(links, dtype=np.int64).reshape(-1, 2)
     count = len(pieces)
     graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
@@ -172,6 +113,34 @@ def _connected(pieces: Sequence[LostPiece]) -> list[list[LostPiece]]:
     order = np.argsort(label, kind="stable")
     groups = np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
     return [[pieces[i] for i in group] for group in groups]
+
+
+def _near(lower: Floats, upper: Floats, reach_mm: float) -> Ints:
+    """Pairs of boxes, (k, 2), that come within a reach of each other."""
+    meets = (lower[:, None, :2] <= upper[None, :, 2:] + reach_mm).all(-1)
+    meets &= (upper[None, :, :2] <= lower[:, None, 2:] + reach_mm).all(-1)
+    return np.argwhere(meets)
+
+
+def _leaning(
+    pieces: Sequence[LostPiece], boxes: Floats, lower: Ints, upper: Ints, reach_mm: float
+) -> list[tuple[int, int]]:
+    """Pairs of pieces without another neighbour that a leaning wall carries side by side."""
+    found = []
+    for one, other in _near(boxes[lower], boxes[upper], reach_mm):
+        first, second = pieces[lower[one]].plan, pieces[upper[other]].plan
+        points = np.vstack(first.to_polygons())
+        gap = float(distance_to_edges(points, *segments_of(second)).min())
+        if gap <= reach_mm and max(first.area(), second.area()) < ALIKE * min(
+            first.area(), second.area()
+        ):
+            found.append((gap, int(lower[one]), int(upper[other])))
+    joined: dict[int, int] = {}
+    for _, one, other in sorted(found):
+        # Each carries on in one piece only: parallel walls stay apart.
+        if one not in joined and other not in joined.values():
+            joined[one] = other
+    return list(joined.items())
 
 
 def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool:
@@ -186,16 +155,16 @@ def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool
 
 
 def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
-    around = piece.plan.offset(limit_mm / 2.0, manifold3d.JoinType.Miter)
-    middle = float(stack.heights[piece.layer])
-    reach = TAPER_STEP * stack.layer_mm
-    areas = [
-        (stack.region_at(middle + shift, piece.kind, limit_mm) ^ around).area()
-        for shift in (-reach, 0.0, reach)
-    ]
+    first, last = segments_of(piece.plan)
+    length = np.linalg.norm(last - first, axis=1)
+    parts = np.clip(np.ceil(4.0 * length / limit_mm), 1, 16).astype(np.int64)
+    edge = np.repeat(np.arange(len(parts)), parts)
+    share = (np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts) + 0.5) / parts[edge]
+    points = first[edge] + share[:, None] * (last - first)[edge]
+    lean = lean_at(points, *stack.slopes(piece.layer), ON_OUTLINE_MM)
+    growth = abs(float((lean * (length / parts)[edge]).sum()))
     # A little under the change of the narrowest taper that is no wall.
-    least = 0.9 * 2.0 * TAN_HALF_CORNER * reach / limit_mm * piece.plan.area()
-    return bool(min(abs(areas[0] - areas[1]), abs(areas[2] - areas[1])) > least)
+    return growth > 0.9 * 2.0 * TAN_HALF_CORNER / limit_mm * piece.plan.area()
 
 
 def _perimeter(plan: CrossSection) -> float:
@@ -215,7 +184,9 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
     whole = [piece for piece in chosen.values() if not _tapers(piece, stack, limit_mm)]
     measured = []
     for piece in whole or chosen.values():
-        edges = stack.edges_in(piece.layer, kind, limit_mm)
+        start, end = segments_of(stack.layers[piece.layer].section)
+        # Material lies to the left of its outline, air to the right.
+        edges = (end, start) if kind in VOID else (start, end)
         measured.append((*narrowest(piece.plan, edges, limit_mm), piece.layer))
     width, middle, across, layer = min(measured, key=lambda measure: (measure[0], measure[3]))
     half = stack.step_mm / 2.0
@@ -242,45 +213,3 @@ def _box(boxes: Floats, low_z: float, high_z: float) -> tuple[Vector, Vector]:
     low = np.append(boxes[:, :2].min(axis=0), low_z)
     high = np.append(boxes[:, 2:].max(axis=0), high_z)
     return as_vector(low), as_vector(high)
-
-
-def floor_places(floors: Sequence[ThinFloor], bead_mm: float, limit_mm: float) -> list[Finding]:
-    """Join floors that overlap or adjoin in plan into findings.
-
-    Parameters
-    ----------
-    floors : sequence of ThinFloor
-        Thin floors of single layers.
-    bead_mm : float
-        Bead width; a tilted floor's strips, up to this far apart, belong together.
-    limit_mm : float
-        Thinnest floor that closes, mm.
-    """
-    pieces = [
-        LostPiece(FindingKind.THIN_FLOOR, floor.layer, grown(floor.plan, bead_mm / 2.0))
-        for floor in floors
-    ]
-    known = {id(piece): floor for piece, floor in zip(pieces, floors, strict=True)}
-    found = []
-    for place in _connected(pieces):
-        group = [known[id(piece)] for piece in place]
-        thinnest = min(group, key=lambda floor: floor.thickness_mm)
-        low_z, high_z = min(f.low_mm for f in group), max(f.high_mm for f in group)
-        areas = np.array([floor.plan.area() for floor in group])
-        thick = np.array([floor.mean_mm for floor in group])
-        found.append(
-            Finding(
-                kind=FindingKind.THIN_FLOOR,
-                rule=Rule.LAYERS,
-                axis=Axis.FLAT,
-                smallest_mm=thinnest.thickness_mm,
-                limit_mm=limit_mm,
-                position=as_vector(thinnest.position),
-                direction=(0.0, 0.0, 1.0),
-                box=_box(np.array([floor.plan.bounds() for floor in group]), low_z, high_z),
-                area_mm2=2.0 * float(areas.sum()),
-                volume_mm3=float((areas * thick).sum()),
-                height_range_mm=(low_z, high_z),
-            )
-        )
-    return found

@@ -3,12 +3,13 @@
 The part is cut at each layer's mid-height. What a disk of one bead cannot reach inside
 a cross-section will not print, what a disk of two cannot reach is a single bead, and
 what one bead cannot reach outside fuses. Lost pieces that overlap in plan from layer to
-layer are one place.
+layer are one place. Floors are measured in columns.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,17 +17,24 @@ import manifold3d
 import numpy as np
 import trimesh
 from manifold3d import CrossSection
+from numpy.typing import NDArray
 
-from shrinkrule.mesh.bodies import solid_from_mesh
+from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
-from shrinkrule.walls.layer_floors import thin_floors
-from shrinkrule.walls.layer_openings import MARGIN_MM, SIMPLE_MM, grown, lost_pieces
-from shrinkrule.walls.layer_places import LostPiece, Stack, floor_places, joined_places
+from shrinkrule.walls.layer_floors import Floors, thin_floors
+from shrinkrule.walls.layer_openings import (
+    MARGIN_MM,
+    Side,
+    distance_to_edges,
+    grown,
+    lost_pieces,
+    narrow_spots,
+)
+from shrinkrule.walls.layer_places import LostPiece, joined_places
+from shrinkrule.walls.layer_shell import Shell, shell_of
+from shrinkrule.walls.layer_stack import Layer, Stack
 from shrinkrule.walls.limits import WallLimits
-
-MAX_LAYERS: Final = 2000
-"""Taller stacks are cut at every second, third ... layer, to end within seconds."""
 
 MAX_PIECES: Final = 20_000
 """Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
@@ -34,7 +42,17 @@ MAX_PIECES: Final = 20_000
 BEAD_SHARE: Final = 0.9
 """A single-bead region holds a disk of this share of the bead; less is the mouth of a stub."""
 
+ON_BRIDGE_MM: Final = 0.01
+"""A piece nearer than this to a line over an opening of the surface is bounded by it."""
+
+COARSE: Final = 4
+"""Layers per cut from which low places may be missed, which is then said."""
+
+MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
+
 Progress = Callable[[str, float], None]
+
+Seen = list[tuple[FindingKind, CrossSection]]
 
 
 @dataclass(frozen=True)
@@ -52,7 +70,10 @@ class LayerReport:
     single_bead_mm3 : float
         Volume that prints as a single bead.
     notes : tuple of str
-        What was not looked at, and why.
+        What was not looked at or cannot be trusted, why, and the mend.
+    trusted : bool
+        Whether the surface is one that the layers can believe: closed, and crossing itself
+        nowhere.
     """
 
     findings: tuple[Finding, ...]
@@ -60,30 +81,11 @@ class LayerReport:
     lost_mm3: float
     single_bead_mm3: float
     notes: tuple[str, ...]
+    trusted: bool
 
 
 def _silent(stage: str, fraction: float) -> None:
     """Progress that nobody watches."""
-
-
-def _refused(why: str) -> LayerReport:
-    return LayerReport((), 0, 0.0, 0.0, (f"the layers could not be cut: {why}",))
-
-
-def _solid_of(mesh: trimesh.Trimesh) -> tuple[manifold3d.Manifold | None, str]:
-    """Make the solid to cut, or tell why there is none."""
-    if not len(mesh.faces):
-        return None, "the mesh has no facets"
-    # A copy: manifold3d takes no read-only array, and a mesh may hold one.
-    vertices = np.array(mesh.vertices, dtype=np.float64)
-    if not np.isfinite(vertices).all():
-        return None, "a coordinate is no number"
-    solid = solid_from_mesh(vertices, np.asarray(mesh.faces, dtype=np.int64))
-    if solid.status() != manifold3d.Error.NoError:
-        return None, "the mesh is not a closed solid (an edge does not have exactly two facets)"
-    if not solid.volume() > 0.0:
-        return None, "the mesh encloses no volume or is inside out"
-    return solid, ""
 
 
 def layer_findings(
@@ -94,6 +96,9 @@ def layer_findings(
     progress: Progress | None = None,
 ) -> LayerReport:
     """Find what the layers of a green part cannot print.
+
+    A surface that is open, crosses itself or faces inward is looked at as far as it goes;
+    the notes say what cannot be trusted.
 
     Parameters
     ----------
@@ -108,38 +113,102 @@ def layer_findings(
     """
     tell = _silent if progress is None else progress
     tell("cutting layers", 0.0)
-    solid, why = _solid_of(mesh)
-    if solid is None:
-        return _refused(why)
-    stack = Stack(solid, printer.layer_height_mm, MAX_LAYERS, SIMPLE_MM)
-    if not stack.heights.size:
-        return _refused("the part is lower than half a layer")
-    notes = []
-    if stack.every > 1:
-        notes.append(
-            f"the part is over {MAX_LAYERS} layers tall: one layer in {stack.every} was cut, "
-            "and floors were left to the ball thickness"
+    try:
+        shell = shell_of(mesh)
+    except MeshError as error:
+        why = f"the layers could not be cut: {error.what}; {error.mend}"
+        return LayerReport((), 0, 0.0, 0.0, (why,), False)
+    bead, floor = printer.bead_width_mm, limits.floor_mm(printer)
+    # Columns are compiled and run beside the cuts.
+    with ThreadPoolExecutor(max_workers=1) as beside:
+        measured = beside.submit(thin_floors, shell, bead, floor)
+        stack = Stack(shell, printer.layer_height_mm)
+        stack.cut(lambda share: tell("cutting layers", 0.3 * share))
+        pieces, complete = _lost(
+            stack,
+            printer,
+            limits,
+            lambda share: tell("looking at layers", 0.3 + 0.5 * share),
         )
-    sections = stack.sections(lambda share: tell("cutting layers", 0.3 * share))
-    pieces, complete = _lost(
-        stack, sections, printer, limits, lambda share: tell("looking at layers", 0.3 + 0.5 * share)
-    )
-    if not complete:
-        notes.append(f"more than {MAX_PIECES} thin pieces: the upper layers were not looked at")
+        floors = measured.result()
     tell("joining layers", 0.8)
+    pieces = [piece for piece in pieces if not _is_floor(piece, stack, floors)]
     findings = joined_places(pieces, stack, _limits_of(printer, limits))
-    if stack.every == 1:
-        bead, floor = printer.bead_width_mm, limits.floor_mm(printer)
-        floors = list(thin_floors(solid, sections, bead, floor, stack.step_mm))
-        findings += floor_places(floors, bead, floor)
+    findings += floors.findings
     tell("layers checked", 1.0)
     return LayerReport(
         findings=by_what_matters(findings),
-        layers=len(sections),
+        layers=sum(layer.believed for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
-        notes=tuple(notes),
+        notes=(*_doubts(shell, stack), *_limits_of_sight(stack, floors, complete, bead)),
+        trusted=not shell.doubts and not any(layer.crossed for layer in stack.layers),
     )
+
+
+def _doubts(shell: Shell, stack: Stack) -> list[str]:
+    """What the surface itself does not let one believe."""
+    said = list(shell.doubts)
+    depth = stack.depths(np.arange(len(stack.layers)))
+    rags = [k for k, layer in enumerate(stack.layers) if not layer.believed]
+    if rags:
+        said.append(
+            f"{len(rags)} of {len(stack.layers)} layers ({_span(stack, rags)}) were not looked "
+            "at: there the surface is more hole than wall; close it in the modelling program"
+        )
+    twice = np.array([layer.twice_mm2 for layer in stack.layers])
+    if twice.any():
+        said.append(
+            f"bodies or faces cross each other ({_span(stack, np.flatnonzero(twice))}, "
+            f"{_volume_words(float((twice * depth).sum()))} counted twice): layers take them as "
+            "one, balls and volume do not; unite them in the modelling program"
+        )
+    inside_out = np.array([layer.inside_out_mm2 for layer in stack.layers])
+    if inside_out.any():
+        said.append(
+            f"a part of the surface is inside out ({_span(stack, np.flatnonzero(inside_out))}, "
+            f"{_volume_words(float((inside_out * depth).sum()))}): layers leave it out; turn it in "
+            "the modelling program"
+        )
+    if stack.layers and not any(layer.section.area() > 0.0 for layer in stack.layers):
+        said.append("no layer shows any material: the surface encloses nothing")
+    return said
+
+
+def _span(stack: Stack, layers: Sequence[int] | NDArray[np.int64]) -> str:
+    return f"z {stack.heights[layers[0]]:.2f} to {stack.heights[layers[-1]]:.2f} mm"
+
+
+def _volume_words(volume_mm3: float) -> str:
+    return f"about {volume_mm3:.2g} mm3"
+
+
+def _limits_of_sight(stack: Stack, floors: Floors, complete: bool, bead_mm: float) -> list[str]:
+    """What was left out, because of the part's size or shape."""
+    said = []
+    if not stack.layers:
+        said.append("the part is lower than half a layer: no layer of it would be printed")
+    if stack.every > 1:
+        said.append(
+            f"the part is too tall or its facets too many for every layer: one layer in "
+            f"{stack.every} was cut (every {stack.step_mm:.3g} mm)"
+            + (
+                ", so walls and gaps lower than that may be missed; check the unit and the size"
+                if stack.every >= COARSE
+                else ""
+            )
+        )
+    if floors.cell_mm > bead_mm / 2.0:
+        said.append(
+            f"the part is so large that floors were measured every {floors.cell_mm:.3g} mm only: "
+            "narrower ones may be missed; check the unit and the size"
+        )
+    if not complete:
+        said.append(
+            f"more than {MAX_PIECES} thin pieces: the upper layers were not looked at; "
+            "the part is thin all over, or its surface is rougher than a bead"
+        )
+    return said
 
 
 def _volume(findings: Sequence[Finding], kind: FindingKind) -> float:
@@ -156,48 +225,37 @@ def _limits_of(printer: Printer, limits: WallLimits) -> dict[FindingKind, float]
 
 
 def _lost(
-    stack: Stack,
-    sections: Sequence[CrossSection],
-    printer: Printer,
-    limits: WallLimits,
-    tell: Callable[[float], None],
+    stack: Stack, printer: Printer, limits: WallLimits, tell: Callable[[float], None]
 ) -> tuple[list[LostPiece], bool]:
     """Lost pieces of all layers, and whether all layers were looked at."""
     exist, sound = limits.exist_mm(printer), limits.sound_mm(printer)
     gap = limits.gap_mm(printer)
     pieces: list[LostPiece] = []
-    seen: list[tuple[FindingKind, CrossSection]] = []
-    before: bytes | None = None
-    for layer, section in enumerate(sections):
-        # A prismatic part shows the same section again and again.
-        outline = b"".join(ring.tobytes() for ring in section.to_polygons())
-        if outline != before:
-            before = outline
-            space = stack.space_around(section, gap)
-            seen = _material(section, exist, sound) + [
-                (FindingKind.CLOSING_HOLE if whole else FindingKind.NARROW_GAP, piece)
-                for piece, whole in lost_pieces(space, gap).walls
-            ]
-        pieces += [LostPiece(kind, layer, piece) for kind, piece in seen]
+    seen: Seen = []
+    for number, layer in enumerate(stack.layers):
+        if not layer.same:
+            seen = _material(layer.section, exist, sound) + _gaps(layer.section, stack, gap)
+            seen = [found for found in seen if not _is_doubtful(found[1], layer)]
+        pieces += [LostPiece(kind, number, piece) for kind, piece in seen]
         if len(pieces) > MAX_PIECES:
             return pieces, False
-        tell((layer + 1) / len(sections))
+        tell((number + 1) / len(stack.layers))
     return pieces, True
 
 
-def _material(
-    section: CrossSection, exist_mm: float, sound_mm: float
-) -> list[tuple[FindingKind, CrossSection]]:
-    sound = lost_pieces(section, sound_mm)
-    if sound.nothing:
+def _material(section: CrossSection, exist_mm: float, sound_mm: float) -> Seen:
+    narrow = narrow_spots(section, sound_mm, Side.MATERIAL)
+    if not len(narrow):
         return []
-    thin = [piece for piece, _ in lost_pieces(section, exist_mm).walls]
+    # What passes two beads passes one.
+    tight = narrow_spots(section, exist_mm, Side.MATERIAL)
+    thin = [piece for piece, _ in lost_pieces(section, exist_mm, tight)]
     found = [(FindingKind.THIN_WALL, piece) for piece in thin]
     if sound_mm - exist_mm < MARGIN_MM:
         return found
     gone = CrossSection.batch_boolean(thin, manifold3d.OpType.Add) if thin else CrossSection()
     disk = BEAD_SHARE * exist_mm / 2.0
-    for piece, _ in sound.walls:
+    for piece, _ in lost_pieces(section, sound_mm, narrow):
         left = piece - gone
         if left.area() == piece.area():
             found.append((FindingKind.SINGLE_BEAD, piece))
@@ -208,3 +266,30 @@ def _material(
             if part.area() > np.pi * disk**2 and not grown(part, -disk).is_empty()
         ]
     return found
+
+
+def _gaps(section: CrossSection, stack: Stack, gap_mm: float) -> Seen:
+    narrow = narrow_spots(section, gap_mm, Side.AIR)
+    if not len(narrow):
+        return []
+    return [
+        (FindingKind.CLOSING_HOLE if whole else FindingKind.NARROW_GAP, piece)
+        for piece, whole in lost_pieces(stack.space_around(section, gap_mm), gap_mm, narrow)
+    ]
+
+
+def _is_doubtful(piece: CrossSection, layer: Layer) -> bool:
+    """Whether a piece is bounded by a straight line over an opening of the surface."""
+    if not len(layer.bridges[0]):
+        return False
+    points = np.vstack(piece.to_polygons())
+    return bool(distance_to_edges(points, *layer.bridges).min() < ON_BRIDGE_MM)
+
+
+def _is_floor(piece: LostPiece, stack: Stack, floors: Floors) -> bool:
+    """Whether a piece is a strip of a tilted floor, which is told as a floor already."""
+    if piece.kind not in MATERIAL or not len(floors.places):
+        return False
+    points = np.vstack(piece.plan.to_polygons())
+    height = float(stack.heights[piece.layer])
+    return 2 * int(floors.holds(points, height, stack.layer_mm).sum()) > len(points)

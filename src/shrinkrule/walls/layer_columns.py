@@ -1,0 +1,262 @@
+"""Vertical columns through the part: how much material stands over each place of the plan.
+
+Facets are drawn onto a grid in plan; a column through a grid place enters the material
+where a facet faces down and leaves it where one faces up. The height in between is told
+by the facets' planes, so it does not depend on where the layers are cut.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.walls.tree import compiled
+
+ROWS_AT_ONCE: Final = 1_000_000
+"""Columns looked at in one go; each takes some fifty bytes."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@compiled
+def _left_of(points: Floats, one: int, other: int, x: float, y: float) -> bool:
+    """Whether a place is left of an edge; both facets of the edge get opposite answers."""
+    low, high = (one, other) if one < other else (other, one)
+    ax, ay = points[low, 0], points[low, 1]
+    left = (points[high, 0] - ax) * (y - ay) - (points[high, 1] - ay) * (x - ax) >= 0.0
+    answer: bool = left == (one < other)
+    return answer
+
+
+@compiled
+def _row_reach(points: Floats, facets: Ints, f: int, y: float) -> Any:
+    """Lowest and highest x that a facet has at a y."""
+    low, high = np.inf, -np.inf
+    for k in range(3):
+        one, other = facets[f, k], facets[f, (k + 1) % 3]
+        ya, yb = points[one, 1], points[other, 1]
+        if min(ya, yb) <= y <= max(ya, yb):
+            t = 0.0 if ya == yb else (y - ya) / (yb - ya)
+            x = points[one, 0] + t * (points[other, 0] - points[one, 0])
+            low, high = min(low, x), max(high, x)
+            if ya == yb:
+                low, high = min(low, points[other, 0]), max(high, points[other, 0])
+    return low, high
+
+
+@compiled
+def facing(points: Floats, facets: Ints) -> Any:
+    """Unit normals of facets, (m, 3); zero where a facet has no area in plan."""
+    normals = np.zeros((len(facets), 3))
+    for f in range(len(facets)):
+        a, b, c = points[facets[f, 0]], points[facets[f, 1]], points[facets[f, 2]]
+        ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
+        vx, vy, vz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
+        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        length = np.sqrt(x * x + y * y + z * z)
+        if abs(z) > 1e-12 * length:
+            normals[f, 0], normals[f, 1], normals[f, 2] = x / length, y / length, z / length
+    return normals
+
+
+@compiled
+def _spread(
+    points: Floats,
+    facets: Ints,
+    normals: Floats,
+    at: Floats,
+    cell: float,
+    size: Any,
+    rows: Any,
+    offsets: Ints,
+    hits: Ints,
+    heights: Floats,
+) -> Any:
+    """Count hits per place of some rows or, once offsets are known, fill them in."""
+    width, fills = size[0], len(hits) > 0
+    filled = offsets[:-1].copy()
+    for f in range(len(facets)):
+        if normals[f, 2] == 0.0:
+            continue
+        a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
+        low = min(points[a, 1], points[b, 1], points[c, 1])
+        high = max(points[a, 1], points[b, 1], points[c, 1])
+        below = max(rows[0], int(np.ceil((low - at[1]) / cell)))
+        for j in range(below, min(rows[1], int(np.floor((high - at[1]) / cell)) + 1)):
+            y = at[1] + cell * j
+            left, right = _row_reach(points, facets, f, y)
+            if left > right:
+                continue
+            # One place more on either side: rounding is for the test by edges to decide.
+            begin = max(0, int(np.floor((left - at[0]) / cell)))
+            for i in range(begin, min(width, int(np.ceil((right - at[0]) / cell)) + 1)):
+                x = at[0] + cell * i
+                side = _left_of(points, a, b, x, y)
+                if side != _left_of(points, b, c, x, y) or side != _left_of(points, c, a, x, y):
+                    continue
+                column = (j - rows[0]) * width + i
+                if fills:
+                    rise = normals[f, 0] * (x - points[a, 0]) + normals[f, 1] * (y - points[a, 1])
+                    hits[filled[column]] = f
+                    heights[filled[column]] = points[a, 2] - rise / normals[f, 2]
+                filled[column] += 1
+    return filled
+
+
+@compiled
+def _thin_spans(
+    offsets: Ints,
+    hits: Ints,
+    heights: Floats,
+    normals: Floats,
+    limit: float,
+    touch: float,
+    level: float,
+    parallel: float,
+    first: int,
+    found_at: Ints,
+    found: Floats,
+) -> Any:
+    """Spans of material under a limit between level, parallel faces; and open columns."""
+    count, opened = 0, 0
+    for column in range(len(offsets) - 1):
+        low, high = offsets[column], offsets[column + 1]
+        # Few hits: put them in order by height, entries before exits.
+        for i in range(low + 1, high):
+            f, z = hits[i], heights[i]
+            j = i - 1
+            while j >= low and heights[j] > z:
+                hits[j + 1], heights[j + 1] = hits[j], heights[j]
+                j -= 1
+            hits[j + 1], heights[j + 1] = f, z
+        wound = 0
+        for i in range(low, high):
+            wound += 1 if normals[hits[i], 2] < 0.0 else -1
+        if wound != 0:
+            opened += 1
+            continue
+        enter = -1
+        for i in range(low, high):
+            before = wound
+            wound += 1 if normals[hits[i], 2] < 0.0 else -1
+            if before <= 0 and wound > 0:
+                # What the last span left no gap to is the same span.
+                if enter < 0:
+                    enter = i
+            elif before > 0 and wound <= 0:
+                above = i + 1
+                enters = wound == 0 and above < high and normals[hits[above], 2] < 0.0
+                if enters and heights[above] - heights[i] < touch:
+                    continue
+                under, over = hits[enter], hits[i]
+                tall = heights[i] - heights[enter]
+                dot = 0.0
+                for k in range(3):
+                    dot += normals[under, k] * normals[over, k]
+                flat = -normals[under, 2] >= level and normals[over, 2] >= level
+                if touch < tall < limit and flat and dot <= -parallel and count < len(found_at):
+                    found_at[count] = first + column
+                    found[count, 0], found[count, 1] = heights[enter], heights[i]
+                    count += 1
+                enter = -1
+    return count, opened
+
+
+def thin_columns(
+    points: Floats,
+    facets: Ints,
+    at: Floats,
+    cell: float,
+    size: tuple[int, int],
+    limit: float,
+    touch: float,
+    level: float,
+    parallel: float,
+) -> tuple[Ints, Floats, int]:
+    """Columns that hold a thin span: place ``j * size[0] + i``, (k,); its foot and top, (k, 2) mm.
+
+    The last number counts columns that an open surface leaves undecided.
+
+    Parameters
+    ----------
+    points, facets : (n, 3) float64, (m, 3) int64
+        The surface, mm.
+    at, cell, size : (2,) float64, float, (int, int)
+        First grid place, spacing, places along x and y.
+    limit, touch : float
+        Spans under ``limit`` are thin; gaps and spans under ``touch`` are none, mm.
+    level, parallel : float
+        Least cosine of the faces' tilt, and of the angle between them.
+    """
+    normals = facing(points, facets)
+    none = np.empty(0, np.int64)
+    places, spans, opened = [], [], 0
+    step = max(1, min(size[1], ROWS_AT_ONCE // max(size[0], 1)))
+    for row in range(0, size[1], step):
+        rows = (row, min(row + step, size[1]))
+        blank = np.zeros((rows[1] - rows[0]) * size[0] + 1, np.int64)
+        args = (points, facets, normals, at, cell, size, rows)
+        counts = _spread(*args, blank, none, np.empty(0))
+        offsets = np.concatenate([[0], np.cumsum(counts)])
+        if not offsets[-1]:
+            continue
+        hits, heights = np.empty(offsets[-1], np.int64), np.empty(offsets[-1])
+        _spread(*args, offsets, hits, heights)
+        # A thin span takes two hits.
+        place, span = np.empty(offsets[-1] // 2, np.int64), np.empty((offsets[-1] // 2, 2))
+        count, missed = _thin_spans(
+            offsets, hits, heights, normals, limit, touch, level, parallel,
+            row * size[0], place, span,
+        )  # fmt: skip
+        places.append(place[:count])
+        spans.append(span[:count])
+        opened += missed
+    if not places:
+        return none, np.empty((0, 2)), opened
+    return np.concatenate(places), np.concatenate(spans), opened
+
+
+@compiled
+def join_spans(places: Ints, spans: Floats, width: int, rise: float) -> Any:
+    """Region number of each span: those of neighbouring columns that overlap, or nearly so.
+
+    ``places`` are in order; ``rise`` is how far faces may climb from column to column, mm.
+    """
+    count = len(places)
+    parent = np.arange(count)
+    reach = np.array([1, width - 1, width, width + 1])
+    for k in range(4):
+        other = 0
+        for one in range(count):
+            goal = places[one] + reach[k]
+            # A row's end has no neighbour on the other side of the grid.
+            column = places[one] % width
+            if (k == 0 or k == 3) and column == width - 1:
+                continue
+            if k == 1 and column == 0:
+                continue
+            while other < count and places[other] < goal:
+                other += 1
+            near = other
+            while near < count and places[near] == goal:
+                gap = max(spans[near, 0] - spans[one, 1], spans[one, 0] - spans[near, 1])
+                if gap <= rise:
+                    a, b = one, near
+                    while parent[a] != a:
+                        parent[a] = parent[parent[a]]
+                        a = parent[a]
+                    while parent[b] != b:
+                        parent[b] = parent[parent[b]]
+                        b = parent[b]
+                    parent[max(a, b)] = min(a, b)
+                near += 1
+    label = np.empty(count, np.int64)
+    for i in range(count):
+        a = i
+        while parent[a] != a:
+            a = parent[a]
+        label[i] = a
+    return label

@@ -1,0 +1,207 @@
+"""Where on an outline a disk of given size cannot rest: what is narrow there, or a corner.
+
+A disk that touches the outline at a place from inside, and meets no other edge, shows that
+nothing is lost there. Most outlines of most parts pass all along but for their corners, and
+need no offset at all.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.walls.tree import compiled
+
+STEP: Final = 0.25
+"""Spacing of the places tried, in radii: a neck 2 % too thin between holes is longer."""
+
+CORNER_TURN: Final = 0.2
+"""Radians an outline turns at a corner at least; at less, what is stuck is no corner."""
+
+CORNER_SHIFT: Final = 0.45
+"""Radii between the disks that rest on either side of a corner, at most: two steps, aslant."""
+
+CORNER_REACH: Final = 0.7
+"""Radii by which a corner reaches beyond those disks, at most: a corner of 72 degrees."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@compiled
+def _grid_of(start: Floats, end: Floats, cell: float, low: Floats, size: Ints) -> Any:
+    """Edges that pass through each cell of a grid, one cell after the other."""
+    counts = np.zeros(size[0] * size[1] + 1, np.int64)
+    items = np.empty(0, np.int64)
+    for fills in range(2):
+        if fills:
+            total = 0
+            for c in range(len(counts)):
+                counts[c], total = total, total + counts[c]
+            items = np.empty(total, np.int64)
+        for e in range(len(start)):
+            ax, ay = (start[e, 0] - low[0]) / cell, (start[e, 1] - low[1]) / cell
+            bx, by = (end[e, 0] - low[0]) / cell, (end[e, 1] - low[1]) / cell
+            if ay > by:
+                ax, ay, bx, by = bx, by, ax, ay
+            for j in range(int(ay), int(by) + 1):
+                t0 = 0.0 if by == ay else min(1.0, max(0.0, (j - ay) / (by - ay)))
+                t1 = 1.0 if by == ay else min(1.0, max(0.0, (j + 1 - ay) / (by - ay)))
+                one, other = ax + t0 * (bx - ax), ax + t1 * (bx - ax)
+                first = max(0, int(min(one, other) - 1e-9))
+                for i in range(first, min(size[0] - 1, int(max(one, other) + 1e-9)) + 1):
+                    c = j * size[0] + i
+                    if fills:
+                        items[counts[c]] = e
+                    counts[c] += 1
+    # Filling moved each cell's beginning to its end.
+    for c in range(len(counts) - 1, 0, -1):
+        counts[c] = counts[c - 1]
+    counts[0] = 0
+    return counts, items
+
+
+@compiled
+def _rests(
+    x: float,
+    y: float,
+    radius: float,
+    start: Floats,
+    end: Floats,
+    grid: Ints,
+    items: Ints,
+    cell: float,
+    low: Floats,
+    size: Ints,
+) -> bool:
+    """Whether no edge comes nearer to a place than a radius."""
+    square = radius * radius
+    left = max(0, int((x - radius - low[0]) / cell))
+    right = min(size[0] - 1, int((x + radius - low[0]) / cell))
+    down = max(0, int((y - radius - low[1]) / cell))
+    up = min(size[1] - 1, int((y + radius - low[1]) / cell))
+    for j in range(down, up + 1):
+        for i in range(left, right + 1):
+            for k in range(grid[j * size[0] + i], grid[j * size[0] + i + 1]):
+                e = items[k]
+                ux, uy = end[e, 0] - start[e, 0], end[e, 1] - start[e, 1]
+                px, py = x - start[e, 0], y - start[e, 1]
+                length = ux * ux + uy * uy
+                t = 0.0 if length == 0.0 else min(1.0, max(0.0, (px * ux + py * uy) / length))
+                px -= t * ux
+                py -= t * uy
+                if px * px + py * py < square:
+                    return False
+    return True
+
+
+@compiled
+def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, side: float) -> Any:
+    """Outline points at which a disk cannot rest, corners left out; (k, 2) mm.
+
+    ``begins`` are the first points of closed outlines, and their number at the end.
+    Edges may reach ``slack`` into the disk: outline points are no better than that.
+    ``side`` is 1 for disks in the material, to the left, and -1 for disks in the air.
+    """
+    count = len(points)
+    end = np.empty((count, 2))
+    samples = 0
+    low, high = np.full(2, np.inf), np.full(2, -np.inf)
+    for ring in range(len(begins) - 1):
+        for i in range(begins[ring], begins[ring + 1]):
+            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
+            end[i] = points[j]
+            length = np.sqrt((end[i, 0] - points[i, 0]) ** 2 + (end[i, 1] - points[i, 1]) ** 2)
+            samples += max(1, int(np.ceil(length / (STEP * radius))))
+            for a in range(2):
+                low[a], high[a] = min(low[a], points[i, a]), max(high[a], points[i, a])
+    found = np.empty((samples, 2))
+    if count == 0:
+        return found
+    # Cells as wide as the disk, but not many more than there are edges.
+    cell = max(radius, np.sqrt((high[0] - low[0]) * (high[1] - low[1]) / (4.0 * count + 1000.0)))
+    size = np.empty(2, np.int64)
+    for a in range(2):
+        size[a] = int((high[a] - low[a]) / cell) + 1
+    grid, items = _grid_of(points, end, cell, low, size)
+    where, centre = np.empty((samples, 2)), np.empty((samples, 2))
+    free, heading = np.empty(samples, np.bool_), np.empty((samples, 2))
+    kept = 0
+    for ring in range(len(begins) - 1):
+        n = 0
+        for i in range(begins[ring], begins[ring + 1]):
+            ux, uy = end[i, 0] - points[i, 0], end[i, 1] - points[i, 1]
+            length = np.sqrt(ux * ux + uy * uy)
+            if length == 0.0:
+                continue
+            steps = max(1, int(np.ceil(length / (STEP * radius))))
+            for k in range(steps):
+                t = (k + 0.5) / steps
+                where[n, 0], where[n, 1] = points[i, 0] + t * ux, points[i, 1] + t * uy
+                heading[n, 0], heading[n, 1] = ux / length, uy / length
+                centre[n, 0] = where[n, 0] - side * radius * uy / length
+                centre[n, 1] = where[n, 1] + side * radius * ux / length
+                free[n] = _rests(
+                    centre[n, 0], centre[n, 1], radius - slack,
+                    points, end, grid, items, cell, low, size,
+                )  # fmt: skip
+                n += 1
+        kept = _stuck_runs(n, where, centre, free, heading, radius, side, found, kept)
+    return found[:kept]
+
+
+@compiled
+def _stuck_runs(
+    n: int,
+    where: Floats,
+    centre: Floats,
+    free: NDArray[np.bool_],
+    heading: Floats,
+    radius: float,
+    side: float,
+    found: Floats,
+    kept: int,
+) -> int:
+    """Add the stuck places of one outline that are no corners."""
+    first = 0
+    while first < n and not free[first]:
+        first += 1
+    if first == n:
+        for i in range(n):
+            found[kept] = where[i]
+            kept += 1
+        return kept
+    i = first
+    while i < first + n:
+        if free[i % n]:
+            i += 1
+            continue
+        stop = i
+        while not free[stop % n]:
+            stop += 1
+        one, other = (i - 1) % n, stop % n
+        turn, reach = 0.0, 0.0
+        for k in range(i, stop + 1):
+            a, b = (k - 1) % n, k % n
+            cross = heading[a, 0] * heading[b, 1] - heading[a, 1] * heading[b, 0]
+            dot = heading[a, 0] * heading[b, 0] + heading[a, 1] * heading[b, 1]
+            turn += np.arctan2(cross, dot)
+            if k < stop:
+                near = np.inf
+                for c in (one, other):
+                    dx, dy = where[b, 0] - centre[c, 0], where[b, 1] - centre[c, 1]
+                    near = min(near, np.sqrt(dx * dx + dy * dy))
+                reach = max(reach, near)
+        shift = np.sqrt(
+            (centre[one, 0] - centre[other, 0]) ** 2 + (centre[one, 1] - centre[other, 1]) ** 2
+        )
+        corner = side * turn >= CORNER_TURN and shift <= CORNER_SHIFT * radius
+        # The sample before the tip is up to half a step from it.
+        if not (corner and reach <= (1.0 + CORNER_REACH - STEP / 2.0) * radius):
+            for k in range(i, stop):
+                found[kept] = where[k % n]
+                kept += 1
+        i = stop
+    return kept

@@ -1,0 +1,263 @@
+"""Compiled loops of the layer check: edges paired, facets cut, outlines thinned.
+
+A facet that crosses a height gives one directed piece of outline with the material on
+its left. It leaves through the edge that rises through the height, and the facet that
+shares that edge takes over: so closed surfaces give closed outlines, whatever they cross.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.walls.tree import compiled
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@compiled
+def pair_sides(keys: Ints, order: Ints, count: int) -> Any:
+    """Pair each side of a facet with one that runs the other way along the same edge.
+
+    ``keys`` are twice the edge number, plus one for the rising vertex number; ``order``
+    sorts them. Sides left alone get -1.
+    """
+    twin = np.full(count, -1, np.int64)
+    low = 0
+    while low < count:
+        edge = keys[order[low]] >> 1
+        split = low
+        while split < count and keys[order[split]] == 2 * edge:
+            split += 1
+        high = split
+        while high < count and keys[order[high]] == 2 * edge + 1:
+            high += 1
+        for k in range(min(split - low, high - split)):
+            twin[order[low + k]] = order[split + k]
+            twin[order[split + k]] = order[low + k]
+        low = high
+    return twin
+
+
+@compiled
+def _root(parent: Ints, i: int) -> int:
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+@compiled
+def shell_volumes(corners: Floats, twin: Ints) -> Any:
+    """Shell number of each facet, and the signed volume of each shell."""
+    count = len(corners)
+    parent = np.arange(count)
+    for side in range(3 * count):
+        if twin[side] > side:
+            one, other = _root(parent, side // 3), _root(parent, twin[side] // 3)
+            parent[max(one, other)] = min(one, other)
+    label = np.full(count, -1, np.int64)
+    found = 0
+    for f in range(count):
+        root = _root(parent, f)
+        if label[root] < 0:
+            label[root] = found
+            found += 1
+        label[f] = label[root]
+    volume = np.zeros(found)
+    for f in range(count):
+        a, b, c = corners[f, 0], corners[f, 1], corners[f, 2]
+        cross = a[0] * (b[1] * c[2] - b[2] * c[1])
+        cross += a[1] * (b[2] * c[0] - b[0] * c[2])
+        cross += a[2] * (b[0] * c[1] - b[1] * c[0])
+        volume[label[f]] += cross / 6.0
+    return label, volume
+
+
+@compiled
+def layer_spans(heights: Floats, corners: Floats) -> Any:
+    """First height each facet crosses, and the first above that it does not; (m, 2)."""
+    spans = np.empty((len(corners), 2), np.int64)
+    for f in range(len(corners)):
+        low = min(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
+        high = max(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
+        # A corner at a height counts as above it, everywhere.
+        spans[f, 0] = np.searchsorted(heights, low, side="right")
+        spans[f, 1] = np.searchsorted(heights, high, side="right")
+    return spans
+
+
+@compiled
+def layer_counts(spans: Ints, corners: Floats, layers: int) -> Any:
+    """Facets cut at each height, and whether the cut may differ from the one below."""
+    count, leaning = np.zeros(layers + 1, np.int64), np.zeros(layers + 1, np.int64)
+    changed = np.zeros(layers + 1, np.bool_)
+    changed[0] = True
+    for f in range(len(spans)):
+        first, last = spans[f, 0], spans[f, 1]
+        if first == last:
+            continue
+        count[first] += 1
+        count[last] -= 1
+        changed[first] = True
+        changed[last] = True
+        a, b, c = corners[f, 0], corners[f, 1], corners[f, 2]
+        if (b[0] - a[0]) * (c[1] - a[1]) != (b[1] - a[1]) * (c[0] - a[0]):
+            leaning[first] += 1
+            leaning[last] -= 1
+    for k in range(1, layers + 1):
+        count[k] += count[k - 1]
+        leaning[k] += leaning[k - 1]
+    for k in range(layers):
+        changed[k] = changed[k] or leaning[k] > 0
+    return count[:layers], changed[:layers]
+
+
+@compiled
+def cut_facets(facets: Ints, points: Floats, near: Ints, height: float) -> Any:
+    """Directed pieces of outline: their sides of entry and exit, (k, 2), and start, (k, 2) mm."""
+    sides = np.empty((len(near), 2), np.int64)
+    starts = np.empty((len(near), 2))
+    ends = np.empty((len(near), 2))
+    count = 0
+    for f in near:
+        above = 0
+        for k in range(3):
+            above += points[facets[f, k], 2] > height
+        if above == 0 or above == 3:
+            continue
+        for k in range(3):
+            one, other = facets[f, k], facets[f, (k + 1) % 3]
+            rises = points[one, 2] <= height < points[other, 2]
+            falls = points[other, 2] <= height < points[one, 2]
+            if not (rises or falls):
+                continue
+            # Both facets of an edge work out the same point from the same end.
+            low, high = (one, other) if one < other else (other, one)
+            t = (height - points[low, 2]) / (points[high, 2] - points[low, 2])
+            x = points[low, 0] + t * (points[high, 0] - points[low, 0])
+            y = points[low, 1] + t * (points[high, 1] - points[low, 1])
+            if falls:
+                sides[count, 0] = 3 * f + k
+                starts[count, 0], starts[count, 1] = x, y
+            else:
+                sides[count, 1] = 3 * f + k
+                ends[count, 0], ends[count, 1] = x, y
+        count += 1
+    return sides[:count], starts[:count], ends[:count]
+
+
+@compiled
+def chain_pieces(sides: Ints, twin: Ints, piece_of: Ints) -> Any:
+    """Order of the pieces along the outlines, where each outline begins, and how many are open.
+
+    Open outlines come first. ``piece_of`` (m,) is scratch.
+    """
+    count = len(sides)
+    for s in range(count):
+        piece_of[sides[s, 0] // 3] = s
+    order = np.empty(count, np.int64)
+    begins = np.empty(count + 1, np.int64)
+    done = np.zeros(count, np.bool_)
+    filled, outlines, opened = 0, 0, 0
+    for turn in range(2):
+        for s in range(count):
+            if done[s] or (turn == 0 and twin[sides[s, 0]] >= 0):
+                continue
+            begins[outlines] = filled
+            outlines += 1
+            here = s
+            while here >= 0 and not done[here]:
+                done[here] = True
+                order[filled] = here
+                filled += 1
+                over = twin[sides[here, 1]]
+                here = piece_of[over // 3] if over >= 0 else -1
+        if turn == 0:
+            opened = outlines
+    begins[outlines] = filled
+    return order, begins[: outlines + 1], opened
+
+
+@compiled
+def thinned(points: Floats, begins: Ints, reach: float) -> Any:
+    """Drop outline points that stay within a reach of the chord that replaces them.
+
+    A chord is drawn on while one direction passes all points it replaces at the reach.
+    """
+    kept = np.empty((len(points), 2))
+    starts = np.empty(len(begins), np.int64)
+    filled = 0
+    for ring in range(len(begins) - 1):
+        starts[ring] = filled
+        first, last = begins[ring], begins[ring + 1]
+        if first == last:
+            continue
+        kept[filled] = points[first]
+        filled += 1
+        ax, ay = points[first, 0], points[first, 1]
+        # The chord's direction lies between low and high, measured from the first one.
+        ux, uy, low, high, far = 0.0, 0.0, -np.inf, np.inf, 0.0
+        for i in range(first + 1, last + 1):
+            j = i if i < last else first
+            dx, dy = points[j, 0] - ax, points[j, 1] - ay
+            length = np.sqrt(dx * dx + dy * dy)
+            if far == 0.0:
+                if length > reach:
+                    ux, uy, far = dx / length, dy / length, length
+                    wide = np.arcsin(reach / length)
+                    low, high = -wide, wide
+                continue
+            turn = np.arctan2(ux * dy - uy * dx, ux * dx + uy * dy)
+            if length >= far and low <= turn <= high:
+                wide = np.arcsin(min(1.0, reach / length))
+                low, high, far = max(low, turn - wide), min(high, turn + wide), length
+                continue
+            # The point before is the chord's end.
+            kept[filled] = points[i - 1]
+            filled += 1
+            ax, ay = points[i - 1, 0], points[i - 1, 1]
+            dx, dy = points[j, 0] - ax, points[j, 1] - ay
+            length = np.sqrt(dx * dx + dy * dy)
+            far, low, high = 0.0, -np.inf, np.inf
+            if length > reach:
+                ux, uy, far = dx / length, dy / length, length
+                wide = np.arcsin(reach / length)
+                low, high = -wide, wide
+    starts[len(begins) - 1] = filled
+    return kept[:filled], starts
+
+
+@compiled
+def facets_by_layer(spans: Ints, wanted: NDArray[np.bool_], offsets: Ints) -> Any:
+    """Facets cut at each wanted height, one layer after the other."""
+    near = np.empty(offsets[-1], np.int32)
+    filled = offsets[:-1].copy()
+    for f in range(len(spans)):
+        for k in range(spans[f, 0], spans[f, 1]):
+            if wanted[k]:
+                near[filled[k]] = f
+                filled[k] += 1
+    return near
+
+
+@compiled
+def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: float) -> Any:
+    """Lean of the nearest piece of outline at each point; 0 where none is within the reach."""
+    found = np.zeros(len(points))
+    for i in range(len(points)):
+        nearest = reach * reach
+        for e in range(len(start)):
+            ux, uy = end[e, 0] - start[e, 0], end[e, 1] - start[e, 1]
+            px, py = points[i, 0] - start[e, 0], points[i, 1] - start[e, 1]
+            length = ux * ux + uy * uy
+            t = 0.0 if length == 0.0 else min(1.0, max(0.0, (px * ux + py * uy) / length))
+            px -= t * ux
+            py -= t * uy
+            if px * px + py * py < nearest:
+                nearest = px * px + py * py
+                found[i] = lean[e]
+    return found

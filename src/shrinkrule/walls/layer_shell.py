@@ -1,0 +1,153 @@
+"""The surface to be cut, made ready: its sides paired, turned outward, its doubts in words.
+
+Any surface can be cut, also one that crosses itself or is open in places: what a height
+shows is decided by how often the surface winds around a place there. What cannot be
+believed is said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import trimesh
+from numpy.typing import NDArray
+
+from shrinkrule.errors import MeshError
+from shrinkrule.mesh.mend import merge_equal_vertices, turn_outward
+from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.walls.layer_loops import pair_sides, shell_volumes
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Shell:
+    """A surface ready to be cut.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Vertices, mm.
+    facets : (m, 3) int64
+        Wound outward as far as that could be told.
+    twin : (3 m,) int64
+        For side ``i % 3`` of facet ``i // 3`` the side that joins it; -1 where it is open.
+    doubts : tuple of str
+        What cannot be trusted, with the mend.
+    """
+
+    points: Floats
+    facets: Ints
+    twin: Ints
+    doubts: tuple[str, ...]
+
+    @property
+    def corners(self) -> Floats:
+        """Corners of the facets, (m, 3, 3) mm."""
+        return np.ascontiguousarray(self.points[self.facets])
+
+    @property
+    def used(self) -> Floats:
+        """Vertices that a facet has, (k, 3) mm."""
+        has_facet = np.zeros(len(self.points), dtype=np.bool_)
+        has_facet[self.facets] = True
+        return self.points[has_facet]
+
+
+def shell_of(mesh: trimesh.Trimesh) -> Shell:
+    """Make a surface ready to be cut.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The green part, mm; it is not changed.
+
+    Raises
+    ------
+    MeshError
+        For a mesh without facets, with a coordinate that is no number, or without an inside.
+    """
+    points = np.array(mesh.vertices, dtype=np.float64).reshape(-1, 3)
+    facets = np.array(mesh.faces, dtype=np.int64).reshape(-1, 3)
+    if not len(facets):
+        raise MeshError("the mesh has no facets", mend="export the model again")
+    if not np.isfinite(points).all():
+        raise MeshError("a coordinate is no number", mend="export the model again")
+    doubts: list[str] = []
+    twin = _twins(facets)
+    if (twin < 0).any():
+        points, facets, notes = _tidied(points, facets)
+        doubts += notes
+        twin = _twins(facets)
+    corners = points[facets] - points.mean(axis=0)
+    _, volume = shell_volumes(np.ascontiguousarray(corners), twin)
+    if (twin < 0).any():
+        if volume.sum() < 0.0:
+            facets = facets[:, ::-1].copy()
+            twin = _twins(facets)
+            doubts.append("the surface faced inward and was turned: check it in the model")
+        doubts.append(_open_words(points, facets, twin))
+    elif (volume < 0.0).any():
+        # Cavities are kept; what is inside out by itself is turned.
+        turned, notes = _turned(points, facets)
+        if not np.array_equal(turned, facets):
+            facets, twin = turned, _twins(turned)
+        doubts += notes
+    return Shell(points, facets, twin, tuple(doubts))
+
+
+def _twins(facets: Ints) -> Ints:
+    start, end = facets.ravel(), facets[:, [1, 2, 0]].ravel()
+    count = np.int64(facets.max() + 1)
+    keys = (np.minimum(start, end) * count + np.maximum(start, end)) * 2 + (start < end)
+    twin: Ints = pair_sides(keys, np.argsort(keys), len(keys))
+    return twin
+
+
+def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
+    """Join equal vertices, drop doubled facets, turn single ones: what may close a surface."""
+    notes = []
+    points, facets = merge_equal_vertices(points[facets])
+    facets = facets[(facets != facets[:, [1, 2, 0]]).all(axis=1)]
+    # The same three corners in the same turn, whichever comes first.
+    first = facets.argmin(axis=1)
+    turned = np.take_along_axis(facets, (first[:, None] + np.arange(3)) % 3, axis=1)
+    _, once = np.unique(turned, axis=0, return_index=True)
+    if len(once) < len(facets):
+        notes.append(
+            f"{len(facets) - len(once)} facets lie twice in the mesh and were counted once: "
+            "export the model again"
+        )
+        facets = facets[np.sort(once)]
+    if not len(facets):
+        raise MeshError("no facet of the mesh has an area", mend="export the model again")
+    table = edge_table(facets, len(points))
+    if (table.uses == 2).all() and table.balance.any():
+        facets, turns = _turned(points, facets)
+        notes += turns
+    return points, facets, notes
+
+
+def _turned(points: Floats, facets: Ints) -> tuple[Ints, list[str]]:
+    table = edge_table(facets, len(points))
+    try:
+        turned, notes = turn_outward(points, facets, table, "")
+    except MeshError:
+        return facets, [
+            "the surface has no outside (it is one-sided): what is told of it is a guess; "
+            "repair it in the modelling program"
+        ]
+    return turned, list(notes)
+
+
+def _open_words(points: Floats, facets: Ints, twin: Ints) -> str:
+    side = np.flatnonzero(twin < 0)
+    ends = np.column_stack([facets.ravel()[side], facets[:, [1, 2, 0]].ravel()[side]])
+    x, y, z = points[ends[0]].mean(axis=0)
+    return (
+        f"the surface is not closed ({len(side)} open or misfit edges, the first near "
+        f"x {x:.2f}, y {y:.2f}, z {z:.2f} mm): layers through it were closed by straight lines, "
+        "and places beside them are left out; close it in the modelling program"
+    )
