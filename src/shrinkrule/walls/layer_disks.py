@@ -205,3 +205,89 @@ def _stuck_runs(
                 kept += 1
         i = stop
     return kept
+
+
+@compiled
+def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Any:
+    """Distance of points (n, 2) from the nearest edge, (n,) mm."""
+    found = np.empty(len(points))
+    for i in range(len(points)):
+        nearest, reach = np.inf, np.inf
+        for e in range(len(start)):
+            if min(start[e, 0], end[e, 0]) > points[i, 0] + reach:
+                continue
+            if max(start[e, 0], end[e, 0]) < points[i, 0] - reach:
+                continue
+            ux, uy = end[e, 0] - start[e, 0], end[e, 1] - start[e, 1]
+            px, py = points[i, 0] - start[e, 0], points[i, 1] - start[e, 1]
+            length = ux * ux + uy * uy
+            t = 0.0 if length == 0.0 else min(1.0, max(0.0, (px * ux + py * uy) / length))
+            px -= t * ux
+            py -= t * uy
+            if px * px + py * py < nearest:
+                nearest = px * px + py * py
+                reach = np.sqrt(nearest)
+        found[i] = reach
+    return found
+
+
+@compiled
+def spotted(boxes: Floats, spots: Floats, slack: float) -> Any:
+    """Which boxes (k, 4) hold one of the places (n, 2)."""
+    found = np.zeros(len(boxes), np.bool_)
+    for b in range(len(boxes)):
+        for s in range(len(spots)):
+            if (
+                boxes[b, 0] - slack <= spots[s, 0] <= boxes[b, 2] + slack
+                and boxes[b, 1] - slack <= spots[s, 1] <= boxes[b, 3] + slack
+            ):
+                found[b] = True
+                break
+    return found
+
+
+@compiled
+def fits(points: Floats, begins: Ints, radius: float) -> bool:
+    """Whether a disk that touches an outline in the middle of an edge fits into its region."""
+    count = len(points)
+    end = np.empty((count, 2))
+    for ring in range(len(begins) - 1):
+        for i in range(begins[ring], begins[ring + 1]):
+            end[i] = points[i + 1 if i + 1 < begins[ring + 1] else begins[ring]]
+    centre = np.empty((1, 2))
+    for i in range(count):
+        ux, uy = end[i, 0] - points[i, 0], end[i, 1] - points[i, 1]
+        length = np.sqrt(ux * ux + uy * uy)
+        if length == 0.0:
+            continue
+        steps = max(1, int(np.ceil(length / (STEP * radius))))
+        for k in range(steps):
+            t = (k + 0.5) / steps
+            centre[0, 0] = points[i, 0] + t * ux - radius * uy / length
+            centre[0, 1] = points[i, 1] + t * uy + radius * ux / length
+            if distance_to_edges(centre, points, end)[0] >= radius * (1.0 - 1e-6):
+                return True
+    return False
+
+
+@compiled
+def outline_length(ring: Floats) -> float:
+    """Length of a closed outline, mm."""
+    total = 0.0
+    for i in range(len(ring)):
+        total += np.sqrt((ring[i, 0] - ring[i - 1, 0]) ** 2 + (ring[i, 1] - ring[i - 1, 1]) ** 2)
+    return total
+
+
+@compiled
+def any_within(points: Floats, ring: Floats) -> bool:
+    """Whether any of the points lies inside a closed outline."""
+    for i in range(len(points)):
+        x, y, odd = points[i, 0], points[i, 1], False
+        for k in range(len(ring)):
+            ax, ay, bx, by = ring[k - 1, 0], ring[k - 1, 1], ring[k, 0], ring[k, 1]
+            if (ay > y) != (by > y) and x < ax + (y - ay) / (by - ay) * (bx - ax):
+                odd = not odd
+        if odd:
+            return True
+    return False

@@ -251,6 +251,10 @@ def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: flo
     for i in range(len(points)):
         nearest = reach * reach
         for e in range(len(start)):
+            if min(start[e, 0], end[e, 0]) > points[i, 0] + reach:
+                continue
+            if max(start[e, 0], end[e, 0]) < points[i, 0] - reach:
+                continue
             ux, uy = end[e, 0] - start[e, 0], end[e, 1] - start[e, 1]
             px, py = points[i, 0] - start[e, 0], points[i, 1] - start[e, 1]
             length = ux * ux + uy * uy

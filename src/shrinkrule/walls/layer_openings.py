@@ -16,7 +16,11 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
-from shrinkrule.walls.layer_disks import narrow_places
+from shrinkrule.walls.layer_disks import (
+    distance_to_edges,
+    narrow_places,
+    spotted,
+)
 from shrinkrule.walls.layer_stack import SIMPLE_MM
 
 SEGMENTS: Final = 64
@@ -62,24 +66,15 @@ def grown(section: CrossSection, distance_mm: float) -> CrossSection:
     return section.offset(distance_mm, manifold3d.JoinType.Round, 2.0, SEGMENTS)
 
 
-def corner_loss(reach: float) -> float:
-    """Area a unit disk leaves in the sharp corner whose tip is ``reach`` beyond the disk.
-
-    The disk's centre is ``1 / sin(a/2) = 1 + reach`` from the tip of a corner of angle
-    a; kite less circular sector is ``cot(a/2) - (pi - a) / 2``.
-
-    Examples
-    --------
-    >>> round(corner_loss(2.0**0.5 - 1.0), 4)  # a square corner: 1 - pi/4
-    0.2146
-    """
-    half = float(np.arcsin(1.0 / (1.0 + reach)))
-    return float(1.0 / np.tan(half) - (np.pi / 2.0 - half))
-
-
 def disk_radius(limit_mm: float) -> float:
     """Radius of the disk that must pass, mm; a wall drawn exactly at its limit does."""
     return (limit_mm - MARGIN_MM) / 2.0
+
+
+def outlines(section: CrossSection) -> tuple[Floats, NDArray[np.int64]]:
+    """Points of all outlines, (n, 2) mm, and where each begins, with their number at the end."""
+    rings = section.to_polygons()
+    return np.vstack(rings), np.cumsum([0, *(len(ring) for ring in rings)])
 
 
 def narrow_spots(section: CrossSection, limit_mm: float, side: Side) -> Floats:
@@ -87,13 +82,9 @@ def narrow_spots(section: CrossSection, limit_mm: float, side: Side) -> Floats:
 
     Plain corners are left out. Where there is no such place, nothing is lost.
     """
-    rings = section.to_polygons()
-    if not rings or disk_radius(limit_mm) <= 0.0:
+    if section.is_empty() or disk_radius(limit_mm) <= 0.0:
         return np.empty((0, 2))
-    begins = np.cumsum([0, *(len(ring) for ring in rings)])
-    spots: Floats = narrow_places(
-        np.vstack(rings), begins, disk_radius(limit_mm), SIMPLE_MM, side.value
-    )
+    spots: Floats = narrow_places(*outlines(section), disk_radius(limit_mm), SIMPLE_MM, side.value)
     return spots
 
 
@@ -126,17 +117,6 @@ def _edges_near(
     return start[near], end[near]
 
 
-def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Floats:
-    """Distance of points (n, 2) from the nearest edge, (n,) mm."""
-    along = end - start
-    square = np.maximum(np.einsum("ij,ij->i", along, along), 1e-300)
-    offset = points[:, None] - start[None]
-    where = np.clip(np.einsum("nij,ij->ni", offset, along) / square, 0.0, 1.0)
-    gap = offset - where[..., None] * along[None]
-    nearest: Floats = np.sqrt(np.einsum("nij,nij->ni", gap, gap).min(axis=1))
-    return nearest
-
-
 def _is_wall(
     piece: CrossSection,
     core_edges: tuple[Floats, Floats],
@@ -146,14 +126,11 @@ def _is_wall(
     """Whether a lost piece is more than a corner: too large, a neck, or a stub."""
     if piece.area() > LARGEST_CORNER * radius**2:
         return True
-    edges = _edges_near(piece, *core_edges, radius / CORNER_SINE)
-    if not len(edges[0]):
-        return True
     rings = piece.to_polygons()
     middles = [(ring + np.roll(ring, -1, axis=0)) / 2.0 for ring in rings]
-    if sum(_arcs(distance_to_edges(ring, *edges) - radius) for ring in middles) > 1:
+    if sum(_arcs(distance_to_edges(ring, *core_edges) - radius) for ring in middles) > 1:
         return True
-    reach = float(distance_to_edges(np.vstack(rings), *edges).max()) / radius - 1.0
+    reach = float(distance_to_edges(np.vstack(rings), *core_edges).max()) / radius - 1.0
     if reach > 1.0 / CORNER_SINE - 1.0:
         return True
     return reach >= STUB_REACH and _has_sides(piece, own_edges, radius)
@@ -174,8 +151,8 @@ def _arcs(beyond_disk: Floats) -> int:
     return int(touched.all()) or int((touched & ~np.roll(touched, 1)).sum())
 
 
-def _lost_in(component: CrossSection, radius: float) -> list[CrossSection]:
-    """Lost walls of one region."""
+def _lost_in(component: CrossSection, radius: float, spots: Floats) -> list[CrossSection]:
+    """Lost walls of one region; a piece without a narrow spot is a plain corner."""
     crumb = CRUMB * radius**2
     core = grown(component, -radius)
     if core.is_empty():
@@ -191,7 +168,13 @@ def _lost_in(component: CrossSection, radius: float) -> list[CrossSection]:
         if far.area() <= crumb:
             return []
     edges, own = segments_of(core), segments_of(component)
-    return [piece for piece in lost if _is_wall(piece, edges, own, radius)]
+    boxes = np.array([piece.bounds() for piece in lost]).reshape(-1, 4)
+    narrow = spotted(boxes, spots, MARGIN_MM)
+    return [
+        piece
+        for piece, is_narrow in zip(lost, narrow, strict=True)
+        if is_narrow and _is_wall(piece, edges, own, radius)
+    ]
 
 
 def lost_pieces(
@@ -212,9 +195,8 @@ def lost_pieces(
     if not len(spots):
         return walls
     for part in region.decompose() if _contours(region)[0] > 1 else [region]:
-        box = np.array(part.bounds())
-        if ((spots > box[:2] - MARGIN_MM) & (spots < box[2:] + MARGIN_MM)).all(axis=1).any():
-            lost = _lost_in(part, disk_radius(limit_mm))
+        if spotted(np.array([part.bounds()]), spots, MARGIN_MM).any():
+            lost = _lost_in(part, disk_radius(limit_mm), spots)
             walls += [(piece, piece is part) for piece in lost]
     return walls
 

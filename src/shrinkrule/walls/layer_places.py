@@ -18,10 +18,10 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
+from shrinkrule.walls.layer_disks import any_within, distance_to_edges, outline_length
 from shrinkrule.walls.layer_loops import lean_at
 from shrinkrule.walls.layer_openings import (
     CORNER_SINE,
-    distance_to_edges,
     narrowest,
     segments_of,
 )
@@ -99,8 +99,7 @@ def _connected(pieces: Sequence[LostPiece], step_mm: float) -> list[list[LostPie
             continue
         own, others = [], []
         for one, other in _near(boxes[lower], boxes[upper], 0.0):
-            first, second = pieces[lower[one]].plan, pieces[upper[other]].plan
-            if first is second or not (first ^ second).is_empty():
+            if _overlap(pieces[lower[one]].plan, pieces[upper[other]].plan):
                 own.append(int(lower[one]))
                 others.append(int(upper[other]))
         links += zip(own, others, strict=True)
@@ -113,6 +112,16 @@ def _connected(pieces: Sequence[LostPiece], step_mm: float) -> list[list[LostPie
     order = np.argsort(label, kind="stable")
     groups = np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
     return [[pieces[i] for i in group] for group in groups]
+
+
+def _overlap(first: CrossSection, second: CrossSection) -> bool:
+    if first is second:
+        return True
+    one, other = first.to_polygons(), second.to_polygons()
+    # A corner inside tells it at once where neither has a hole.
+    if len(one) == len(other) == 1 and any_within(one[0][:: 1 + len(one[0]) // 8], other[0]):
+        return True
+    return not (first ^ second).is_empty()
 
 
 def _near(lower: Floats, upper: Floats, reach_mm: float) -> Ints:
@@ -168,8 +177,7 @@ def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
 
 
 def _perimeter(plan: CrossSection) -> float:
-    start, end = segments_of(plan)
-    return float(np.linalg.norm(end - start, axis=1).sum())
+    return sum(outline_length(ring) for ring in plan.to_polygons())
 
 
 def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Finding:

@@ -16,6 +16,7 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
+from shrinkrule.walls.layer_disks import outline_length
 from shrinkrule.walls.layer_loops import (
     chain_pieces,
     cut_facets,
@@ -98,19 +99,25 @@ class Stack:
         self.layer_mm = layer_mm
         used = shell.used
         self.low, self.high = used.min(axis=0), used.max(axis=0)
-        count = int(np.floor((self.high[2] - self.low[2]) / layer_mm + 0.5 - 1e-9))
-        self.every = max(1, -(-count // MAX_LAYERS))
-        corners = shell.corners
-        while True:
-            self.heights = self.low[2] + layer_mm * (np.arange(0, count, self.every) + 0.5)
-            self._spans = layer_spans(self.heights, corners)
-            cut, self._changed = layer_counts(self._spans, corners, len(self.heights))
-            cuts = int(cut[self._changed].sum())
-            if cuts <= MAX_CUTS or len(self.heights) < 2:
-                break
-            self.every *= -(-cuts // MAX_CUTS)
-        self._counts = np.where(self._changed, cut, 0)
+        self._count = int(np.floor((self.high[2] - self.low[2]) / layer_mm + 0.5 - 1e-9))
+        self.every = 1
+        self._corners = shell.corners
         self.layers: list[Layer] = []
+        self._near: list[NDArray[np.int32]] = []
+        self._slopes: dict[int, tuple[Floats, Floats, Floats]] = {}
+        self.coarsen(max(1, -(-self._count // MAX_LAYERS)))
+
+    def coarsen(self, factor: int) -> None:
+        """Cut only one in so many of the layers that would be cut now."""
+        self.every *= factor
+        middles = np.arange(0, self._count, self.every) + 0.5
+        self.heights: Floats = self.low[2] + self.layer_mm * middles
+        self._spans = layer_spans(self.heights, self._corners)
+        counts, self._changed = layer_counts(self._spans, self._corners, len(self.heights))
+        self._counts = np.where(self._changed, counts, 0)
+        cuts = int(self._counts.sum())
+        if cuts > MAX_CUTS and len(self.heights) > 1:
+            self.coarsen(-(-cuts // MAX_CUTS))
 
     @property
     def step_mm(self) -> float:
@@ -132,12 +139,13 @@ class Stack:
         """Cut all layers, from the bed up."""
         offsets = np.concatenate([[0], np.cumsum(self._counts)])
         near = facets_by_layer(self._spans, self._changed, offsets)
+        self._near = [near[a:b] for a, b in pairwise(offsets)]
+        self._slopes = {}
         scratch = np.empty(len(self.shell.facets), np.int64)
         self.layers = []
         for k, height in enumerate(self.heights):
             if self._changed[k]:
-                here = near[offsets[k] : offsets[k + 1]]
-                self.layers.append(_layer(self.shell, here, float(height), scratch))
+                self.layers.append(_layer(self.shell, self._near[k], float(height), scratch))
             else:
                 self.layers.append(replace(self.layers[-1], same=True))
             tell((k + 1) / len(self.heights))
@@ -147,14 +155,18 @@ class Stack:
 
         The lean is how far the outline moves outward per height, (k,).
         """
-        near = np.flatnonzero((self._spans[:, 0] <= layer) & (layer < self._spans[:, 1]))
+        while self.layers[layer].same:
+            layer -= 1
+        if layer in self._slopes:
+            return self._slopes[layer]
         sides, start, end = cut_facets(
-            self.shell.facets, self.shell.points, near, float(self.heights[layer])
+            self.shell.facets, self.shell.points, self._near[layer], float(self.heights[layer])
         )
         corners = self.shell.points[self.shell.facets[sides[:, 0] // 3]]
         normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         level = np.linalg.norm(normal[:, :2], axis=1)
         lean = np.divide(-normal[:, 2], level, out=np.zeros(len(level)), where=level > 0.0)
+        self._slopes[layer] = (start, end, lean)
         return start, end, lean
 
     def space_around(self, section: CrossSection, gap_mm: float) -> CrossSection:
@@ -179,9 +191,7 @@ def _layer(shell: Shell, near: Ints, height: float, scratch: Ints) -> Layer:
     section = CrossSection(rings)
     # Each place counts as often as the surface winds around it.
     wound, area = sum(_signed_area(ring) for ring in rings), section.area()
-    around = sum(
-        float(np.linalg.norm(ring - np.roll(ring, 1, axis=0), axis=1).sum()) for ring in rings
-    )
+    around = sum(outline_length(ring) for ring in rings)
     if abs(wound - area) <= SIMPLE_MM * around:
         return Layer(section, False, bridges, True, 0.0, 0.0)
     inverse = CrossSection(rings, manifold3d.FillRule.Negative).area()

@@ -22,14 +22,14 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
+from shrinkrule.walls.layer_disks import distance_to_edges, fits
 from shrinkrule.walls.layer_floors import Floors, thin_floors
 from shrinkrule.walls.layer_openings import (
     MARGIN_MM,
     Side,
-    distance_to_edges,
-    grown,
     lost_pieces,
     narrow_spots,
+    outlines,
 )
 from shrinkrule.walls.layer_places import LostPiece, joined_places
 from shrinkrule.walls.layer_shell import Shell, shell_of
@@ -38,6 +38,9 @@ from shrinkrule.walls.limits import WallLimits
 
 MAX_PIECES: Final = 20_000
 """Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
+
+MAX_POINTS: Final = 3_000_000
+"""Outline points to be opened, in all layers together; with more, layers are left out."""
 
 BEAD_SHARE: Final = 0.9
 """A single-bead region holds a disk of this share of the bead; less is the mouth of a stub."""
@@ -123,9 +126,10 @@ def layer_findings(
     with ThreadPoolExecutor(max_workers=1) as beside:
         measured = beside.submit(thin_floors, shell, bead, floor)
         stack = Stack(shell, printer.layer_height_mm)
-        stack.cut(lambda share: tell("cutting layers", 0.3 * share))
+        spots = _spots(stack, printer, limits, lambda share: tell("cutting layers", 0.3 * share))
         pieces, complete = _lost(
             stack,
+            spots,
             printer,
             limits,
             lambda share: tell("looking at layers", 0.3 + 0.5 * share),
@@ -190,7 +194,7 @@ def _limits_of_sight(stack: Stack, floors: Floors, complete: bool, bead_mm: floa
         said.append("the part is lower than half a layer: no layer of it would be printed")
     if stack.every > 1:
         said.append(
-            f"the part is too tall or its facets too many for every layer: one layer in "
+            f"the part is too tall, or its surface too rough, for every layer: one layer in "
             f"{stack.every} was cut (every {stack.step_mm:.3g} mm)"
             + (
                 ", so walls and gaps lower than that may be missed; check the unit and the size"
@@ -224,17 +228,62 @@ def _limits_of(printer: Printer, limits: WallLimits) -> dict[FindingKind, float]
     }
 
 
-def _lost(
+@dataclass(frozen=True)
+class _Spots:
+    """Where the outline of a layer may be narrower than two beads, and the air than a gap."""
+
+    material: NDArray[np.float64]
+    air: NDArray[np.float64]
+
+    @property
+    def regions(self) -> int:
+        """Regions to be opened."""
+        return int(len(self.material) > 0) + int(len(self.air) > 0)
+
+
+def _spots(
     stack: Stack, printer: Printer, limits: WallLimits, tell: Callable[[float], None]
+) -> list[_Spots]:
+    """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
+    sound, gap = limits.sound_mm(printer), limits.gap_mm(printer)
+    while True:
+        stack.cut(lambda share: tell(0.6 * share))
+        spots: list[_Spots] = []
+        work = 0
+        for number, layer in enumerate(stack.layers):
+            if layer.same:
+                spots.append(spots[-1])
+                continue
+            section = layer.section
+            spots.append(
+                _Spots(
+                    narrow_spots(section, sound, Side.MATERIAL),
+                    narrow_spots(section, gap, Side.AIR),
+                )
+            )
+            work += spots[-1].regions * section.num_vert()
+            tell(0.6 + 0.4 * (number + 1) / len(stack.layers))
+        if work <= MAX_POINTS or len(stack.layers) < 2:
+            return spots
+        stack.coarsen(-(-work // MAX_POINTS))
+
+
+def _lost(
+    stack: Stack,
+    spots: Sequence[_Spots],
+    printer: Printer,
+    limits: WallLimits,
+    tell: Callable[[float], None],
 ) -> tuple[list[LostPiece], bool]:
     """Lost pieces of all layers, and whether all layers were looked at."""
     exist, sound = limits.exist_mm(printer), limits.sound_mm(printer)
     gap = limits.gap_mm(printer)
     pieces: list[LostPiece] = []
     seen: Seen = []
-    for number, layer in enumerate(stack.layers):
+    for number, (layer, narrow) in enumerate(zip(stack.layers, spots, strict=True)):
         if not layer.same:
-            seen = _material(layer.section, exist, sound) + _gaps(layer.section, stack, gap)
+            seen = _material(layer.section, exist, sound, narrow.material)
+            seen += _gaps(layer.section, stack, gap, narrow.air)
             seen = [found for found in seen if not _is_doubtful(found[1], layer)]
         pieces += [LostPiece(kind, number, piece) for kind, piece in seen]
         if len(pieces) > MAX_PIECES:
@@ -243,8 +292,9 @@ def _lost(
     return pieces, True
 
 
-def _material(section: CrossSection, exist_mm: float, sound_mm: float) -> Seen:
-    narrow = narrow_spots(section, sound_mm, Side.MATERIAL)
+def _material(
+    section: CrossSection, exist_mm: float, sound_mm: float, narrow: NDArray[np.float64]
+) -> Seen:
     if not len(narrow):
         return []
     # What passes two beads passes one.
@@ -253,23 +303,24 @@ def _material(section: CrossSection, exist_mm: float, sound_mm: float) -> Seen:
     found = [(FindingKind.THIN_WALL, piece) for piece in thin]
     if sound_mm - exist_mm < MARGIN_MM:
         return found
-    gone = CrossSection.batch_boolean(thin, manifold3d.OpType.Add) if thin else CrossSection()
-    disk = BEAD_SHARE * exist_mm / 2.0
+    boxes = np.array([piece.bounds() for piece in thin]).reshape(-1, 4)
     for piece, _ in lost_pieces(section, sound_mm, narrow):
-        left = piece - gone
+        box = np.array(piece.bounds())
+        meets = (boxes[:, :2] <= box[2:]).all(axis=1) & (box[:2] <= boxes[:, 2:]).all(axis=1)
+        near = [thin[i] for i in np.flatnonzero(meets)]
+        left = piece - CrossSection.batch_boolean(near, manifold3d.OpType.Add) if near else piece
         if left.area() == piece.area():
             found.append((FindingKind.SINGLE_BEAD, piece))
             continue
         found += [
             (FindingKind.SINGLE_BEAD, part)
             for part in left.decompose()
-            if part.area() > np.pi * disk**2 and not grown(part, -disk).is_empty()
+            if fits(*outlines(part), BEAD_SHARE * exist_mm / 2.0)
         ]
     return found
 
 
-def _gaps(section: CrossSection, stack: Stack, gap_mm: float) -> Seen:
-    narrow = narrow_spots(section, gap_mm, Side.AIR)
+def _gaps(section: CrossSection, stack: Stack, gap_mm: float, narrow: NDArray[np.float64]) -> Seen:
     if not len(narrow):
         return []
     return [
