@@ -247,6 +247,17 @@ def spotted(boxes: Floats, spots: Floats, slack: float) -> Any:
 
 
 @compiled
+def _inside(x: float, y: float, start: Floats, end: Floats) -> bool:
+    """Whether a place is inside the outlines of these edges, by crossings to one side."""
+    odd = False
+    for k in range(len(start)):
+        ax, ay, bx, by = start[k, 0], start[k, 1], end[k, 0], end[k, 1]
+        if (ay > y) != (by > y) and x < ax + (y - ay) / (by - ay) * (bx - ax):
+            odd = not odd
+    return odd
+
+
+@compiled
 def fits(points: Floats, begins: Ints, radius: float) -> bool:
     """Whether a disk that touches an outline in the middle of an edge fits into its region."""
     count = len(points)
@@ -265,9 +276,33 @@ def fits(points: Floats, begins: Ints, radius: float) -> bool:
             t = (k + 0.5) / steps
             centre[0, 0] = points[i, 0] + t * ux - radius * uy / length
             centre[0, 1] = points[i, 1] + t * uy + radius * ux / length
-            if distance_to_edges(centre, points, end)[0] >= radius * (1.0 - 1e-6):
+            if distance_to_edges(centre, points, end)[0] < radius * (1.0 - 1e-6):
+                continue
+            if _inside(centre[0, 0], centre[0, 1], points, end):
                 return True
     return False
+
+
+@compiled
+def along_outlines(points: Floats, begins: Ints, step: float) -> Any:
+    """Places along outlines a step apart or less, at least one per edge, (k, 2) mm."""
+    count = 0
+    for turn in range(2):
+        if turn == 1:
+            found = np.empty((count, 2))
+            count = 0
+        for ring in range(len(begins) - 1):
+            for i in range(begins[ring], begins[ring + 1]):
+                j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
+                ux, uy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
+                steps = max(1, int(np.ceil(np.sqrt(ux * ux + uy * uy) / step)))
+                for k in range(steps):
+                    if turn == 1:
+                        t = (k + 0.5) / steps
+                        found[count, 0] = points[i, 0] + t * ux
+                        found[count, 1] = points[i, 1] + t * uy
+                    count += 1
+    return found
 
 
 @compiled
@@ -282,12 +317,10 @@ def outline_length(ring: Floats) -> float:
 @compiled
 def any_within(points: Floats, ring: Floats) -> bool:
     """Whether any of the points lies inside a closed outline."""
+    after = np.empty_like(ring)
+    for k in range(len(ring)):
+        after[k - 1] = ring[k]
+    found = False
     for i in range(len(points)):
-        x, y, odd = points[i, 0], points[i, 1], False
-        for k in range(len(ring)):
-            ax, ay, bx, by = ring[k - 1, 0], ring[k - 1, 1], ring[k, 0], ring[k, 1]
-            if (ay > y) != (by > y) and x < ax + (y - ay) / (by - ay) * (bx - ax):
-                odd = not odd
-        if odd:
-            return True
-    return False
+        found = found or _inside(points[i, 0], points[i, 1], ring, after)
+    return found

@@ -84,9 +84,9 @@ def layer_spans(heights: Floats, corners: Floats) -> Any:
     for f in range(len(corners)):
         low = min(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
         high = max(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
-        # A corner at a height counts as above it, everywhere.
-        spans[f, 0] = np.searchsorted(heights, low, side="right")
-        spans[f, 1] = np.searchsorted(heights, high, side="right")
+        # A corner at a height counts as below it, everywhere.
+        spans[f, 0] = np.searchsorted(heights, low, side="left")
+        spans[f, 1] = np.searchsorted(heights, high, side="left")
     return spans
 
 

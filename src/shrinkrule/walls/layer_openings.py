@@ -11,7 +11,6 @@ from __future__ import annotations
 from enum import Enum
 from typing import Final
 
-import manifold3d
 import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
@@ -22,17 +21,10 @@ from shrinkrule.walls.layer_disks import (
     spotted,
 )
 from shrinkrule.walls.layer_stack import SIMPLE_MM
-
-SEGMENTS: Final = 64
-"""Sides of the disk: its chords cut 0.12 % of the radius, under half a micrometre at a bead."""
+from shrinkrule.walls.layer_widths import CORNER_DEGREES, chords_across, grown, segments_of
 
 MARGIN_MM: Final = 0.002
 """A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
-
-CORNER_DEGREES: Final = 30.0
-"""Two faces that meet at less are a wall that runs thin; at more they are a corner."""
-
-FACING_COSINE: Final = float(np.cos(np.radians(CORNER_DEGREES)))
 
 CORNER_SINE: Final = float(np.sin(np.radians(CORNER_DEGREES) / 2.0))
 
@@ -59,11 +51,6 @@ class Side(Enum):
 
     MATERIAL = 1.0
     AIR = -1.0
-
-
-def grown(section: CrossSection, distance_mm: float) -> CrossSection:
-    """Offset outward (inward if negative) with round joins."""
-    return section.offset(distance_mm, manifold3d.JoinType.Round, 2.0, SEGMENTS)
 
 
 def disk_radius(limit_mm: float) -> float:
@@ -99,24 +86,6 @@ def _signed_area(ring: Floats) -> float:
     return float((ring[:, 0] * after[:, 1] - ring[:, 1] * after[:, 0]).sum() / 2.0)
 
 
-def segments_of(section: CrossSection) -> tuple[Floats, Floats]:
-    """Start and end of every edge, (k, 2) each, material to the left."""
-    rings = section.to_polygons()
-    if not rings:
-        return np.empty((0, 2)), np.empty((0, 2))
-    return np.vstack(rings), np.vstack([np.roll(ring, -1, axis=0) for ring in rings])
-
-
-def _edges_near(
-    piece: CrossSection, start: Floats, end: Floats, reach_mm: float
-) -> tuple[Floats, Floats]:
-    """Edges whose box comes within a distance of the piece's box."""
-    box = np.array(piece.bounds())
-    low, high = box[:2] - reach_mm, box[2:] + reach_mm
-    near = (np.minimum(start, end) <= high).all(1) & (np.maximum(start, end) >= low).all(1)
-    return start[near], end[near]
-
-
 def _is_wall(
     piece: CrossSection,
     core_edges: tuple[Floats, Floats],
@@ -138,10 +107,8 @@ def _is_wall(
 
 def _has_sides(piece: CrossSection, own_edges: tuple[Floats, Floats], radius: float) -> bool:
     """Whether two faces of a piece look at each other, as those of a rib do and a corner's not."""
-    start, end = _edges_near(piece, *own_edges, 2.0 * radius)
-    points, inward = _outline_points(piece, start, end, radius)
-    width, exit_cosine = _chords(points, inward, start, end)
-    facing = points[(exit_cosine < -FACING_COSINE) & (width < 2.0 * radius)]
+    across = chords_across(piece, own_edges, 2.0 * radius)
+    facing = across.points[across.facing]
     return len(facing) > 1 and float(np.ptp(facing, axis=0).max()) > STUB_SIDES * radius
 
 
@@ -199,93 +166,3 @@ def lost_pieces(
             lost = _lost_in(part, disk_radius(limit_mm), spots)
             walls += [(piece, piece is part) for piece in lost]
     return walls
-
-
-def narrowest(
-    piece: CrossSection, edges: tuple[Floats, Floats], limit_mm: float
-) -> tuple[float, Floats, Floats]:
-    """Least width of a lost piece between two faces that look at each other.
-
-    Chords run from points of the outline straight across to the outline; those count
-    that meet a face within 30 degrees of parallel. Where no two faces do (a triangular
-    pin), the diameter of the largest disk inside is the width.
-
-    Parameters
-    ----------
-    piece : CrossSection
-        Lost piece of a cross-section.
-    edges : ((k, 2) float, (k, 2) float)
-        Starts and ends of that section's edges, material to the left.
-    limit_mm : float
-        Width it failed, mm.
-
-    Returns
-    -------
-    (float, (2,) float, (2,) float)
-        Width mm, middle of it, unit vector across.
-    """
-    start, end = _edges_near(piece, *edges, limit_mm)
-    points, inward = _outline_points(piece, start, end, limit_mm)
-    width, exit_cosine = _chords(points, inward, start, end)
-    facing = exit_cosine < -FACING_COSINE
-    facing &= width <= limit_mm
-    if facing.any():
-        at = int(np.argmin(np.where(facing, width, np.inf)))
-        return float(width[at]), points[at] + inward[at] * width[at] / 2.0, inward[at]
-    return _largest_disk(piece, limit_mm)
-
-
-def _outline_points(
-    piece: CrossSection, start: Floats, end: Floats, limit_mm: float
-) -> tuple[Floats, Floats]:
-    """Points on the piece's own walls and the direction into it; arcs of the disk left out."""
-    first, last = segments_of(piece)
-    along = last - first
-    length = np.linalg.norm(along, axis=1)
-    keep = length > 1e-9
-    first, along, length = first[keep], along[keep], length[keep]
-    count = np.clip(np.ceil(length / (limit_mm / 4.0)), 1, 16).astype(np.int64)
-    edge = np.repeat(np.arange(len(first)), count)
-    step = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
-    # Ends count too (a hair inside, so that the ray starts beside the neighbouring edge):
-    # a wall that tapers is narrowest at an end.
-    share = np.where(
-        count[edge] == 1, 0.5, 1e-6 + (1.0 - 2e-6) * step / np.maximum(count[edge] - 1, 1)
-    )
-    if len(edge) > 400:
-        chosen = np.linspace(0, len(edge) - 1, 400).astype(np.int64)
-        edge, share = edge[chosen], share[chosen]
-    points = first[edge] + share[:, None] * along[edge]
-    inward = np.column_stack([-along[:, 1], along[:, 0]])[edge] / length[edge, None]
-    own = distance_to_edges(points, start, end) < 1e-6
-    return points[own], inward[own]
-
-
-def _chords(points: Floats, inward: Floats, start: Floats, end: Floats) -> tuple[Floats, Floats]:
-    """Distance across from each point, and the cosine between its way in and the way out's."""
-    if not len(points):
-        return np.empty(0), np.empty(0)
-    along = end - start
-    offset = start[None] - points[:, None]
-    cross = inward[:, None, 0] * along[None, :, 1] - inward[:, None, 1] * along[None, :, 0]
-    safe = np.where(np.abs(cross) > 1e-300, cross, np.inf)
-    ray = (offset[..., 0] * along[None, :, 1] - offset[..., 1] * along[None, :, 0]) / safe
-    edge = (offset[..., 0] * inward[:, None, 1] - offset[..., 1] * inward[:, None, 0]) / safe
-    ray = np.where((ray > 1e-6) & (edge >= 0.0) & (edge <= 1.0) & (cross != 0.0), ray, np.inf)
-    hit = ray.argmin(axis=1)
-    row = np.arange(len(points))
-    length = np.maximum(np.linalg.norm(along, axis=1), 1e-300)
-    into = np.column_stack([-along[:, 1], along[:, 0]]) / length[:, None]
-    return ray[row, hit], np.einsum("ij,ij->i", inward, into[hit])
-
-
-def _largest_disk(piece: CrossSection, limit_mm: float) -> tuple[float, Floats, Floats]:
-    low, high, core = 0.0, limit_mm, piece
-    while high - low > 1e-4 * limit_mm:
-        middle = (low + high) / 2.0
-        inner = grown(piece, -middle)
-        if inner.is_empty():
-            high = middle
-        else:
-            low, core = middle, inner
-    return 2.0 * low, np.vstack(core.to_polygons()).mean(axis=0), np.array([1.0, 0.0])

@@ -20,21 +20,22 @@ from scipy.sparse.csgraph import connected_components
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
 from shrinkrule.walls.layer_disks import any_within, distance_to_edges, outline_length
 from shrinkrule.walls.layer_loops import lean_at
-from shrinkrule.walls.layer_openings import (
-    CORNER_SINE,
+from shrinkrule.walls.layer_openings import CORNER_SINE
+from shrinkrule.walls.layer_stack import Stack
+from shrinkrule.walls.layer_widths import (
+    ON_OUTLINE_MM,
+    Chords,
+    chords_across,
+    facing_in_space,
     narrowest,
     segments_of,
 )
-from shrinkrule.walls.layer_stack import Stack
 
 MEASURED_LAYERS: Final = 6
 """Layers of a place measured for its narrowest width, besides the two of least mean width."""
 
 TAPERED_LAYERS: Final = 12
 """Layers of a place looked at for taper; one that stands upright makes it a wall."""
-
-ON_OUTLINE_MM: Final = 0.003
-"""An edge of a lost piece nearer than this to the outline is a part of it, and no arc."""
 
 MAX_LEAN: Final = 1.8
 """A wall leans at most this far per height: 60 degrees from upright; more is a floor."""
@@ -153,14 +154,31 @@ def _leaning(
 
 
 def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool:
-    """Whether a place is only the edge of something that tapers upward or downward.
+    """Whether a place is only the edge of something, seen in layer after layer.
 
-    Faces that meet at the corner angle a change the width by ``2 tan(a/2)`` per height.
+    A ridge tapers upward or downward: faces that meet at the corner angle a change the
+    width by ``2 tan(a/2)`` per height. An edge cut aslant has sides that look at each
+    other in the cut, but not in space.
     """
     if any(one.plan is other.plan for one, other in pairwise(place)):
         return False
     some = np.unique(np.linspace(0, len(place) - 1, TAPERED_LAYERS).astype(np.int64))
-    return all(_tapers(place[i], stack, limit_mm) for i in some)
+    return all(_is_edge(place[i], stack, limit_mm) for i in some)
+
+
+def _is_edge(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
+    if _tapers(piece, stack, limit_mm):
+        return True
+    chords, facing = _across(piece, stack, limit_mm)
+    return bool(chords.facing.any() and not facing.any())
+
+
+def _across(piece: LostPiece, stack: Stack, limit_mm: float) -> tuple[Chords, NDArray[np.bool_]]:
+    start, end = segments_of(stack.layers[piece.layer].section)
+    # Material lies to the left of its outline, air to the right.
+    edges = (end, start) if piece.kind in VOID else (start, end)
+    chords = chords_across(piece.plan, edges, limit_mm)
+    return chords, facing_in_space(chords, stack.slopes(piece.layer))
 
 
 def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
@@ -189,14 +207,12 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
     # The same outline in many layers is measured once.
     chosen = {place[i].plan: place[i] for i in np.unique(np.concatenate([slim, spread]))[::-1]}
     # The corner of a leaning wall is cut to a sliver; its width is not the wall's.
-    whole = [piece for piece in chosen.values() if not _tapers(piece, stack, limit_mm)]
+    whole = [piece for piece in chosen.values() if not _is_edge(piece, stack, limit_mm)]
     measured = []
     for piece in whole or chosen.values():
-        start, end = segments_of(stack.layers[piece.layer].section)
-        # Material lies to the left of its outline, air to the right.
-        edges = (end, start) if kind in VOID else (start, end)
-        measured.append((*narrowest(piece.plan, edges, limit_mm), piece.layer))
-    width, middle, across, layer = min(measured, key=lambda measure: (measure[0], measure[3]))
+        across = _across(piece, stack, limit_mm)
+        measured.append((*narrowest(piece.plan, *across, limit_mm), piece.layer))
+    width, middle, heading, layer = min(measured, key=lambda measure: (measure[0], measure[3]))
     half = stack.step_mm / 2.0
     low_z = float(stack.heights[place[0].layer]) - half
     high_z = min(float(stack.heights[place[-1].layer]) + half, stack.top_mm)
@@ -209,7 +225,7 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
         smallest_mm=width,
         limit_mm=limit_mm,
         position=(float(middle[0]), float(middle[1]), float(stack.heights[layer])),
-        direction=(float(across[0]), float(across[1]), 0.0),
+        direction=(float(heading[0]), float(heading[1]), 0.0),
         box=_box(boxes, low_z, high_z),
         area_mm2=float((perimeters * depth).sum()),
         volume_mm3=float((areas * depth).sum()),

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
-from shrinkrule.walls.layer_disks import distance_to_edges, fits
+from shrinkrule.walls.layer_disks import along_outlines, distance_to_edges, fits
 from shrinkrule.walls.layer_floors import Floors, thin_floors
 from shrinkrule.walls.layer_openings import (
     MARGIN_MM,
@@ -303,6 +303,7 @@ def _material(
     found = [(FindingKind.THIN_WALL, piece) for piece in thin]
     if sound_mm - exist_mm < MARGIN_MM:
         return found
+    disk = BEAD_SHARE * exist_mm / 2.0
     boxes = np.array([piece.bounds() for piece in thin]).reshape(-1, 4)
     for piece, _ in lost_pieces(section, sound_mm, narrow):
         box = np.array(piece.bounds())
@@ -315,7 +316,7 @@ def _material(
         found += [
             (FindingKind.SINGLE_BEAD, part)
             for part in left.decompose()
-            if fits(*outlines(part), BEAD_SHARE * exist_mm / 2.0)
+            if part.area() > np.pi * disk**2 and fits(*outlines(part), disk)
         ]
     return found
 
@@ -341,6 +342,6 @@ def _is_floor(piece: LostPiece, stack: Stack, floors: Floors) -> bool:
     """Whether a piece is a strip of a tilted floor, which is told as a floor already."""
     if piece.kind not in MATERIAL or not len(floors.places):
         return False
-    points = np.vstack(piece.plan.to_polygons())
+    points = along_outlines(*outlines(piece.plan), floors.cell_mm)
     height = float(stack.heights[piece.layer])
     return 2 * int(floors.holds(points, height, stack.layer_mm).sum()) > len(points)
