@@ -28,10 +28,11 @@ def solid_from_mesh(
     vertices: NDArray[np.float64], facets: NDArray[np.int64]
 ) -> manifold3d.Manifold:
     """Make a manifold3d solid from vertices (n, 3) in mm and facets (m, 3)."""
+    # manifold3d takes no read-only array, and a mesh may hold one.
     return manifold3d.Manifold(
         manifold3d.Mesh64(
-            vert_properties=np.ascontiguousarray(vertices, dtype=np.float64),
-            tri_verts=np.ascontiguousarray(facets, dtype=np.uint64),
+            vert_properties=np.require(vertices, np.float64, ("C", "W")),
+            tri_verts=np.require(facets, np.uint64, ("C", "W")),
         )
     )
 

@@ -315,6 +315,22 @@ def outline_length(ring: Floats) -> float:
 
 
 @compiled
+def turning(points: Floats, begins: Ints) -> Any:
+    """All turns along closed outlines added up, left or right, in radians; and their length."""
+    turns, length = 0.0, 0.0
+    for ring in range(len(begins) - 1):
+        first, last = begins[ring], begins[ring + 1]
+        ux, uy = points[first, 0] - points[last - 1, 0], points[first, 1] - points[last - 1, 1]
+        for i in range(first, last):
+            j = i + 1 if i + 1 < last else first
+            vx, vy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
+            turns += abs(np.arctan2(ux * vy - uy * vx, ux * vx + uy * vy))
+            length += np.sqrt(vx * vx + vy * vy)
+            ux, uy = vx, vy
+    return turns, length
+
+
+@compiled
 def any_within(points: Floats, ring: Floats) -> bool:
     """Whether any of the points lies inside a closed outline."""
     after = np.empty_like(ring)

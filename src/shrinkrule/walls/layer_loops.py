@@ -91,7 +91,7 @@ def layer_spans(heights: Floats, corners: Floats) -> Any:
 
 
 @compiled
-def layer_counts(spans: Ints, corners: Floats, layers: int) -> Any:
+def layer_counts(spans: Ints, corners: Floats, twin: Ints, layers: int) -> Any:
     """Facets cut at each height, and whether the cut may differ from the one below."""
     count, leaning = np.zeros(layers + 1, np.int64), np.zeros(layers + 1, np.int64)
     changed = np.zeros(layers + 1, np.bool_)
@@ -105,7 +105,10 @@ def layer_counts(spans: Ints, corners: Floats, layers: int) -> Any:
         changed[first] = True
         changed[last] = True
         a, b, c = corners[f, 0], corners[f, 1], corners[f, 2]
-        if (b[0] - a[0]) * (c[1] - a[1]) != (b[1] - a[1]) * (c[0] - a[0]):
+        leans = (b[0] - a[0]) * (c[1] - a[1]) != (b[1] - a[1]) * (c[0] - a[0])
+        # An open side ends the outline elsewhere at every height.
+        opens = min(twin[3 * f], twin[3 * f + 1], twin[3 * f + 2]) < 0
+        if leans or opens:
             leaning[first] += 1
             leaning[last] -= 1
     for k in range(1, layers + 1):
@@ -117,7 +120,7 @@ def layer_counts(spans: Ints, corners: Floats, layers: int) -> Any:
 
 
 @compiled
-def cut_facets(facets: Ints, points: Floats, near: Ints, height: float) -> Any:
+def cut_facets(facets: Ints, points: Floats, near: NDArray[np.int32], height: float) -> Any:
     """Directed pieces of outline: their sides of entry and exit, (k, 2), and start, (k, 2) mm."""
     sides = np.empty((len(near), 2), np.int64)
     starts = np.empty((len(near), 2))

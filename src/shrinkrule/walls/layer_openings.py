@@ -71,7 +71,9 @@ def narrow_spots(section: CrossSection, limit_mm: float, side: Side) -> Floats:
     """
     if section.is_empty() or disk_radius(limit_mm) <= 0.0:
         return np.empty((0, 2))
-    spots: Floats = narrow_places(*outlines(section), disk_radius(limit_mm), SIMPLE_MM, side.value)
+    spots: Floats = narrow_places(
+        *outlines(section), disk_radius(limit_mm) + SIMPLE_MM, SIMPLE_MM, side.value
+    )
     return spots
 
 
@@ -98,7 +100,11 @@ def _is_wall(
     rings = piece.to_polygons()
     middles = [(ring + np.roll(ring, -1, axis=0)) / 2.0 for ring in rings]
     if sum(_arcs(distance_to_edges(ring, *core_edges) - radius) for ring in middles) > 1:
-        return True
+        # Two corners that only touch are no neck.
+        parts = grown(piece, -MARGIN_MM).decompose()
+        return len(parts) < 2 or any(
+            _is_wall(part, core_edges, own_edges, radius) for part in parts
+        )
     reach = float(distance_to_edges(np.vstack(rings), *core_edges).max()) / radius - 1.0
     if reach > 1.0 / CORNER_SINE - 1.0:
         return True

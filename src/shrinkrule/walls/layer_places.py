@@ -92,7 +92,7 @@ def _connected(pieces: Sequence[LostPiece], step_mm: float) -> list[list[LostPie
     layer = np.array([piece.layer for piece in pieces])
     boxes = np.array([piece.plan.bounds() for piece in pieces])
     starts = np.searchsorted(layer, np.arange(layer[-1] + 2))
-    links = []
+    links: list[tuple[int, int]] = []
     for here in np.unique(layer[:-1][np.diff(layer) > 0]):
         lower = np.arange(starts[here], starts[here + 1])
         upper = np.flatnonzero(layer == here + 1)
@@ -120,9 +120,9 @@ def _overlap(first: CrossSection, second: CrossSection) -> bool:
         return True
     one, other = first.to_polygons(), second.to_polygons()
     # A corner inside tells it at once where neither has a hole.
-    if len(one) == len(other) == 1 and any_within(one[0][:: 1 + len(one[0]) // 8], other[0]):
-        return True
-    return not (first ^ second).is_empty()
+    plain = len(one) == len(other) == 1
+    inside = plain and any_within(one[0][:: 1 + len(one[0]) // 8], other[0])
+    return bool(inside) or not (first ^ second).is_empty()
 
 
 def _near(lower: Floats, upper: Floats, reach_mm: float) -> Ints:

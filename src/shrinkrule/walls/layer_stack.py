@@ -113,7 +113,9 @@ class Stack:
         middles = np.arange(0, self._count, self.every) + 0.5
         self.heights: Floats = self.low[2] + self.layer_mm * middles
         self._spans = layer_spans(self.heights, self._corners)
-        counts, self._changed = layer_counts(self._spans, self._corners, len(self.heights))
+        counts, self._changed = layer_counts(
+            self._spans, self._corners, self.shell.twin, len(self.heights)
+        )
         self._counts = np.where(self._changed, counts, 0)
         cuts = int(self._counts.sum())
         if cuts > MAX_CUTS and len(self.heights) > 1:
@@ -176,7 +178,7 @@ class Stack:
         return CrossSection.square((size[0], size[1])).translate((low[0], low[1])) - section
 
 
-def _layer(shell: Shell, near: Ints, height: float, scratch: Ints) -> Layer:
+def _layer(shell: Shell, near: NDArray[np.int32], height: float, scratch: Ints) -> Layer:
     sides, start, end = cut_facets(shell.facets, shell.points, near, height)
     order, begins, opened = chain_pieces(sides, shell.twin, scratch)
     bridges = NO_BRIDGES

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
-from shrinkrule.walls.layer_disks import along_outlines, distance_to_edges, fits
+from shrinkrule.walls.layer_disks import along_outlines, distance_to_edges, fits, turning
 from shrinkrule.walls.layer_floors import Floors, thin_floors
 from shrinkrule.walls.layer_openings import (
     MARGIN_MM,
@@ -39,7 +39,7 @@ from shrinkrule.walls.limits import WallLimits
 MAX_PIECES: Final = 20_000
 """Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
 
-MAX_POINTS: Final = 3_000_000
+MAX_POINTS: Final = 2_000_000
 """Outline points to be opened, in all layers together; with more, layers are left out."""
 
 BEAD_SHARE: Final = 0.9
@@ -50,6 +50,15 @@ ON_BRIDGE_MM: Final = 0.01
 
 COARSE: Final = 4
 """Layers per cut from which low places may be missed, which is then said."""
+
+ROUGH: Final = 2.0
+"""Radians an outline turns per half bead on average; with more it is noise to a nozzle."""
+
+FEW_POINTS: Final = 1000
+"""Outline points that are looked at however they turn."""
+
+FLOOR_SHARE: Final = 0.4
+"""A strip with more of its outline in a thin floor is a part of it; one long side is at an end."""
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
@@ -145,7 +154,7 @@ def layer_findings(
         layers=sum(layer.believed for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
-        notes=(*_doubts(shell, stack), *_limits_of_sight(stack, floors, complete, bead)),
+        notes=(*_doubts(shell, stack), *_limits_of_sight(stack, spots, floors, complete, bead)),
         trusted=not shell.doubts and not any(layer.crossed for layer in stack.layers),
     )
 
@@ -187,9 +196,17 @@ def _volume_words(volume_mm3: float) -> str:
     return f"about {volume_mm3:.2g} mm3"
 
 
-def _limits_of_sight(stack: Stack, floors: Floors, complete: bool, bead_mm: float) -> list[str]:
+def _limits_of_sight(
+    stack: Stack, spots: Sequence[_Spots], floors: Floors, complete: bool, bead_mm: float
+) -> list[str]:
     """What was left out, because of the part's size or shape."""
     said = []
+    rough = [k for k, layer in enumerate(spots) if layer.rough]
+    if rough:
+        said.append(
+            f"{len(rough)} of {len(spots)} layers ({_span(stack, rough)}) were not looked at: "
+            "their surface is rougher than a bead is wide; smooth the model"
+        )
     if not stack.layers:
         said.append("the part is lower than half a layer: no layer of it would be printed")
     if stack.every > 1:
@@ -234,6 +251,7 @@ class _Spots:
 
     material: NDArray[np.float64]
     air: NDArray[np.float64]
+    rough: bool
 
     @property
     def regions(self) -> int:
@@ -245,7 +263,7 @@ def _spots(
     stack: Stack, printer: Printer, limits: WallLimits, tell: Callable[[float], None]
 ) -> list[_Spots]:
     """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
-    sound, gap = limits.sound_mm(printer), limits.gap_mm(printer)
+    bead, sound, gap = printer.bead_width_mm, limits.sound_mm(printer), limits.gap_mm(printer)
     while True:
         stack.cut(lambda share: tell(0.6 * share))
         spots: list[_Spots] = []
@@ -255,17 +273,24 @@ def _spots(
                 spots.append(spots[-1])
                 continue
             section = layer.section
-            spots.append(
-                _Spots(
-                    narrow_spots(section, sound, Side.MATERIAL),
-                    narrow_spots(section, gap, Side.AIR),
-                )
-            )
+            spots.append(_spots_of(section, bead, sound, gap))
             work += spots[-1].regions * section.num_vert()
             tell(0.6 + 0.4 * (number + 1) / len(stack.layers))
         if work <= MAX_POINTS or len(stack.layers) < 2:
             return spots
         stack.coarsen(-(-work // MAX_POINTS))
+
+
+def _spots_of(section: CrossSection, bead_mm: float, sound_mm: float, gap_mm: float) -> _Spots:
+    if section.num_vert() > FEW_POINTS:
+        turns, length = turning(*outlines(section))
+        if turns * bead_mm / 2.0 > ROUGH * length:
+            return _Spots(np.empty((0, 2)), np.empty((0, 2)), True)
+    return _Spots(
+        narrow_spots(section, sound_mm, Side.MATERIAL),
+        narrow_spots(section, gap_mm, Side.AIR),
+        False,
+    )
 
 
 def _lost(
@@ -344,4 +369,4 @@ def _is_floor(piece: LostPiece, stack: Stack, floors: Floors) -> bool:
         return False
     points = along_outlines(*outlines(piece.plan), floors.cell_mm)
     height = float(stack.heights[piece.layer])
-    return 2 * int(floors.holds(points, height, stack.layer_mm).sum()) > len(points)
+    return float(floors.holds(points, height, stack.layer_mm).mean()) > FLOOR_SHARE
