@@ -191,7 +191,7 @@ def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
     lean = lean_at(points, *stack.slopes(piece.layer), ON_OUTLINE_MM)
     growth = abs(float((lean * (length / parts)[edge]).sum()))
     # A little under the change of the narrowest taper that is no wall.
-    return growth > 0.9 * 2.0 * TAN_HALF_CORNER / limit_mm * piece.plan.area()
+    return bool(growth > 0.9 * 2.0 * TAN_HALF_CORNER / limit_mm * piece.plan.area())
 
 
 def _perimeter(plan: CrossSection) -> float:
