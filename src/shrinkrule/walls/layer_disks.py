@@ -98,6 +98,48 @@ def _rests(
 
 
 @compiled
+def _stations(ring: Floats, step: float, radius: float, side: float) -> Any:
+    """Places along an outline where a disk may touch it, and the outline's heading there.
+
+    At a corner that points into the disk's region a disk may touch from many sides.
+    """
+    count = 0
+    where, heading = np.empty((0, 2)), np.empty((0, 2))
+    for fills in range(2):
+        if fills:
+            where, heading = np.empty((count, 2)), np.empty((count, 2))
+            count = 0
+        for i in range(len(ring)):
+            ax, ay = ring[i - 1, 0], ring[i - 1, 1]
+            ux, uy = ring[i, 0] - ax, ring[i, 1] - ay
+            length = np.sqrt(ux * ux + uy * uy)
+            if length == 0.0:
+                continue
+            ux, uy = ux / length, uy / length
+            steps = max(1, int(np.ceil(length / (step * radius))))
+            for k in range(steps):
+                if fills:
+                    t = (k + 0.5) / steps * length
+                    where[count, 0], where[count, 1] = ax + t * ux, ay + t * uy
+                    heading[count, 0], heading[count, 1] = ux, uy
+                count += 1
+            after = (i + 1) % len(ring)
+            vx, vy = ring[after, 0] - ring[i, 0], ring[after, 1] - ring[i, 1]
+            turn = np.arctan2(ux * vy - uy * vx, ux * vx + uy * vy)
+            if side * turn >= -step / 2.0:
+                continue
+            steps = int(np.ceil(abs(turn) / step))
+            for k in range(steps):
+                if fills:
+                    t = (k + 0.5) / steps * turn
+                    where[count] = ring[i]
+                    heading[count, 0] = np.cos(t) * ux - np.sin(t) * uy
+                    heading[count, 1] = np.sin(t) * ux + np.cos(t) * uy
+                count += 1
+    return where, heading
+
+
+@compiled
 def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, side: float) -> Any:
     """Outline points at which a disk cannot rest, corners left out; (k, 2) mm.
 
@@ -107,47 +149,34 @@ def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, sid
     """
     count = len(points)
     end = np.empty((count, 2))
-    samples = 0
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
     for ring in range(len(begins) - 1):
         for i in range(begins[ring], begins[ring + 1]):
-            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
-            end[i] = points[j]
-            length = np.sqrt((end[i, 0] - points[i, 0]) ** 2 + (end[i, 1] - points[i, 1]) ** 2)
-            samples += max(1, int(np.ceil(length / (STEP * radius))))
+            end[i] = points[i + 1 if i + 1 < begins[ring + 1] else begins[ring]]
             for a in range(2):
                 low[a], high[a] = min(low[a], points[i, a]), max(high[a], points[i, a])
-    found = np.empty((samples, 2))
-    if count == 0:
-        return found
     # Cells as wide as the disk, but not many more than there are edges.
     cell = max(radius, np.sqrt((high[0] - low[0]) * (high[1] - low[1]) / (4.0 * count + 1000.0)))
     size = np.empty(2, np.int64)
     for a in range(2):
         size[a] = int((high[a] - low[a]) / cell) + 1
     grid, items = _grid_of(points, end, cell, low, size)
-    where, centre = np.empty((samples, 2)), np.empty((samples, 2))
-    free, heading = np.empty(samples, np.bool_), np.empty((samples, 2))
-    kept = 0
+    found, kept = np.empty((4, 2)), 0
     for ring in range(len(begins) - 1):
-        n = 0
-        for i in range(begins[ring], begins[ring + 1]):
-            ux, uy = end[i, 0] - points[i, 0], end[i, 1] - points[i, 1]
-            length = np.sqrt(ux * ux + uy * uy)
-            if length == 0.0:
-                continue
-            steps = max(1, int(np.ceil(length / (STEP * radius))))
-            for k in range(steps):
-                t = (k + 0.5) / steps
-                where[n, 0], where[n, 1] = points[i, 0] + t * ux, points[i, 1] + t * uy
-                heading[n, 0], heading[n, 1] = ux / length, uy / length
-                centre[n, 0] = where[n, 0] - side * radius * uy / length
-                centre[n, 1] = where[n, 1] + side * radius * ux / length
-                free[n] = _rests(
-                    centre[n, 0], centre[n, 1], radius - slack,
-                    points, end, grid, items, cell, low, size,
-                )  # fmt: skip
-                n += 1
+        where, heading = _stations(points[begins[ring] : begins[ring + 1]], STEP, radius, side)
+        n = len(where)
+        centre, free = np.empty((n, 2)), np.empty(n, np.bool_)
+        for s in range(n):
+            centre[s, 0] = where[s, 0] - side * radius * heading[s, 1]
+            centre[s, 1] = where[s, 1] + side * radius * heading[s, 0]
+            free[s] = _rests(
+                centre[s, 0], centre[s, 1], radius - slack,
+                points, end, grid, items, cell, low, size,
+            )  # fmt: skip
+        if kept + n > len(found):
+            more = np.empty((2 * (kept + n), 2))
+            more[:kept] = found[:kept]
+            found = more
         kept = _stuck_runs(n, where, centre, free, heading, radius, side, found, kept)
     return found[:kept]
 

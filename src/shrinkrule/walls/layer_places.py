@@ -20,7 +20,7 @@ from scipy.sparse.csgraph import connected_components
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
 from shrinkrule.walls.layer_disks import any_within, distance_to_edges, outline_length
 from shrinkrule.walls.layer_loops import lean_at
-from shrinkrule.walls.layer_openings import CORNER_SINE
+from shrinkrule.walls.layer_openings import CORNER_SINE, STUB_REACH
 from shrinkrule.walls.layer_stack import Stack
 from shrinkrule.walls.layer_widths import (
     ON_OUTLINE_MM,
@@ -42,6 +42,9 @@ MAX_LEAN: Final = 1.8
 
 ALIKE: Final = 3.0
 """Pieces that a lean joins without overlap differ in area at most by this factor."""
+
+BLUNT: Final = 0.8
+"""The blunt end of a taper is at least this share of its limit wide; a narrower one is thin."""
 
 TAN_HALF_CORNER: Final = CORNER_SINE / float(np.sqrt(1.0 - CORNER_SINE**2))
 
@@ -77,12 +80,29 @@ def joined_places(
     found = []
     for kind, limit in limits_mm.items():
         own = [piece for piece in pieces if piece.kind is kind]
-        found += [
-            _finding(place, stack, limit)
-            for place in _connected(own, stack.step_mm)
-            if not _is_ridge(place, stack, limit)
-        ]
+        for place in _connected(own, stack.step_mm):
+            if _is_ridge(place, stack, limit):
+                continue
+            finding = _finding(place, stack, limit)
+            if not _is_blunt_end(place, finding, stack):
+                found.append(finding)
     return found
+
+
+def _is_blunt_end(place: Sequence[LostPiece], finding: Finding, stack: Stack) -> bool:
+    """Whether a place is the low, blunt end of something that widens to its limit at once.
+
+    It is what a corner is in the plane: a ball as wide as the limit reaches all but a
+    little of it.
+    """
+    limit, low = finding.limit_mm, len(place) * stack.step_mm
+    if low > (1.0 + STUB_REACH) * limit / 2.0:
+        return False
+    growth = min(
+        abs(_growth(piece, stack, limit)) / piece.plan.area() for piece in (place[0], place[-1])
+    )
+    widest = finding.smallest_mm * (1.0 + growth * (low + stack.step_mm))
+    return bool(finding.smallest_mm > BLUNT * limit and widest > limit)
 
 
 def _connected(pieces: Sequence[LostPiece], step_mm: float) -> list[list[LostPiece]]:
@@ -154,12 +174,7 @@ def _leaning(
 
 
 def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool:
-    """Whether a place is only the edge of something, seen in layer after layer.
-
-    A ridge tapers upward or downward: faces that meet at the corner angle a change the
-    width by ``2 tan(a/2)`` per height. An edge cut aslant has sides that look at each
-    other in the cut, but not in space.
-    """
+    """Whether a place is only the edge of something, seen in layer after layer."""
     if any(one.plan is other.plan for one, other in pairwise(place)):
         return False
     some = np.unique(np.linspace(0, len(place) - 1, TAPERED_LAYERS).astype(np.int64))
@@ -167,10 +182,16 @@ def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool
 
 
 def _is_edge(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
-    if _tapers(piece, stack, limit_mm):
-        return True
+    """Whether a piece is cut from an edge: no two of its faces look at each other in space.
+
+    Either two do so in the cut, which an edge cut aslant explains, or the piece tapers, as
+    a ridge and the tip of a cone do: faces that meet at the corner angle a change the
+    width by ``2 tan(a/2)`` per height.
+    """
     chords, facing = _across(piece, stack, limit_mm)
-    return bool(chords.facing.any() and not facing.any())
+    if facing.any():
+        return False
+    return bool(chords.facing.any()) or _tapers(piece, stack, limit_mm)
 
 
 def _across(piece: LostPiece, stack: Stack, limit_mm: float) -> tuple[Chords, NDArray[np.bool_]]:
@@ -182,6 +203,13 @@ def _across(piece: LostPiece, stack: Stack, limit_mm: float) -> tuple[Chords, ND
 
 
 def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
+    # A little under the change of the narrowest taper that is no wall.
+    least = 0.9 * 2.0 * TAN_HALF_CORNER / limit_mm * piece.plan.area()
+    return bool(abs(_growth(piece, stack, limit_mm)) > least)
+
+
+def _growth(piece: LostPiece, stack: Stack, limit_mm: float) -> float:
+    """Change of a piece's area per height, mm2 per mm, as its faces lean."""
     first, last = segments_of(piece.plan)
     length = np.linalg.norm(last - first, axis=1)
     parts = np.clip(np.ceil(4.0 * length / limit_mm), 1, 16).astype(np.int64)
@@ -189,9 +217,7 @@ def _tapers(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
     share = (np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts) + 0.5) / parts[edge]
     points = first[edge] + share[:, None] * (last - first)[edge]
     lean = lean_at(points, *stack.slopes(piece.layer), ON_OUTLINE_MM)
-    growth = abs(float((lean * (length / parts)[edge]).sum()))
-    # A little under the change of the narrowest taper that is no wall.
-    return bool(growth > 0.9 * 2.0 * TAN_HALF_CORNER / limit_mm * piece.plan.area())
+    return float((lean * (length / parts)[edge]).sum())
 
 
 def _perimeter(plan: CrossSection) -> float:

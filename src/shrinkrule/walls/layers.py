@@ -62,6 +62,8 @@ FLOOR_SHARE: Final = 0.4
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
+NOWHERE: Final = np.empty((0, 2))
+
 Progress = Callable[[str, float], None]
 
 Seen = list[tuple[FindingKind, CrossSection]]
@@ -247,23 +249,23 @@ def _limits_of(printer: Printer, limits: WallLimits) -> dict[FindingKind, float]
 
 @dataclass(frozen=True)
 class _Spots:
-    """Where the outline of a layer may be narrower than two beads, and the air than a gap."""
+    """Where a layer may be narrower than one bead and than two, and its air than a gap."""
 
-    material: NDArray[np.float64]
+    thin: NDArray[np.float64]
+    single: NDArray[np.float64]
     air: NDArray[np.float64]
     rough: bool
 
     @property
     def regions(self) -> int:
         """Regions to be opened."""
-        return int(len(self.material) > 0) + int(len(self.air) > 0)
+        return sum(len(spots) > 0 for spots in (self.thin, self.single, self.air))
 
 
 def _spots(
     stack: Stack, printer: Printer, limits: WallLimits, tell: Callable[[float], None]
 ) -> list[_Spots]:
     """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
-    bead, sound, gap = printer.bead_width_mm, limits.sound_mm(printer), limits.gap_mm(printer)
     while True:
         stack.cut(lambda share: tell(0.6 * share))
         spots: list[_Spots] = []
@@ -273,7 +275,7 @@ def _spots(
                 spots.append(spots[-1])
                 continue
             section = layer.section
-            spots.append(_spots_of(section, bead, sound, gap))
+            spots.append(_spots_of(section, printer, limits))
             work += spots[-1].regions * section.num_vert()
             tell(0.6 + 0.4 * (number + 1) / len(stack.layers))
         if work <= MAX_POINTS or len(stack.layers) < 2:
@@ -281,14 +283,15 @@ def _spots(
         stack.coarsen(-(-work // MAX_POINTS))
 
 
-def _spots_of(section: CrossSection, bead_mm: float, sound_mm: float, gap_mm: float) -> _Spots:
+def _spots_of(section: CrossSection, printer: Printer, limits: WallLimits) -> _Spots:
     if section.num_vert() > FEW_POINTS:
         turns, length = turning(*outlines(section))
-        if turns * bead_mm / 2.0 > ROUGH * length:
-            return _Spots(np.empty((0, 2)), np.empty((0, 2)), True)
+        if turns * printer.bead_width_mm / 2.0 > ROUGH * length:
+            return _Spots(NOWHERE, NOWHERE, NOWHERE, True)
     return _Spots(
-        narrow_spots(section, sound_mm, Side.MATERIAL),
-        narrow_spots(section, gap_mm, Side.AIR),
+        narrow_spots(section, limits.exist_mm(printer), Side.MATERIAL),
+        narrow_spots(section, limits.sound_mm(printer), Side.MATERIAL),
+        narrow_spots(section, limits.gap_mm(printer), Side.AIR),
         False,
     )
 
@@ -307,7 +310,7 @@ def _lost(
     seen: Seen = []
     for number, (layer, narrow) in enumerate(zip(stack.layers, spots, strict=True)):
         if not layer.same:
-            seen = _material(layer.section, exist, sound, narrow.material)
+            seen = _material(layer.section, exist, sound, narrow)
             seen += _gaps(layer.section, stack, gap, narrow.air)
             seen = [found for found in seen if not _is_doubtful(found[1], layer)]
         pieces += [LostPiece(kind, number, piece) for kind, piece in seen]
@@ -317,20 +320,14 @@ def _lost(
     return pieces, True
 
 
-def _material(
-    section: CrossSection, exist_mm: float, sound_mm: float, narrow: NDArray[np.float64]
-) -> Seen:
-    if not len(narrow):
-        return []
-    # What passes two beads passes one.
-    tight = narrow_spots(section, exist_mm, Side.MATERIAL)
-    thin = [piece for piece, _ in lost_pieces(section, exist_mm, tight)]
+def _material(section: CrossSection, exist_mm: float, sound_mm: float, spots: _Spots) -> Seen:
+    thin = [piece for piece, _ in lost_pieces(section, exist_mm, spots.thin)]
     found = [(FindingKind.THIN_WALL, piece) for piece in thin]
     if sound_mm - exist_mm < MARGIN_MM:
         return found
     disk = BEAD_SHARE * exist_mm / 2.0
     boxes = np.array([piece.bounds() for piece in thin]).reshape(-1, 4)
-    for piece, _ in lost_pieces(section, sound_mm, narrow):
+    for piece, _ in lost_pieces(section, sound_mm, spots.single):
         box = np.array(piece.bounds())
         meets = (boxes[:, :2] <= box[2:]).all(axis=1) & (box[:2] <= boxes[:, 2:]).all(axis=1)
         near = [thin[i] for i in np.flatnonzero(meets)]
