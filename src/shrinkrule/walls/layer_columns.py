@@ -47,19 +47,15 @@ def _row_reach(points: Floats, facets: Ints, f: int, y: float) -> Any:
     return low, high
 
 
-@compiled
-def facing(points: Floats, facets: Ints) -> Any:
+def facing(points: Floats, facets: Ints) -> Floats:
     """Unit normals of facets, (m, 3); zero where a facet has no area in plan."""
-    normals = np.zeros((len(facets), 3))
-    for f in range(len(facets)):
-        a, b, c = points[facets[f, 0]], points[facets[f, 1]], points[facets[f, 2]]
-        ux, uy, uz = b[0] - a[0], b[1] - a[1], b[2] - a[2]
-        vx, vy, vz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
-        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
-        length = np.sqrt(x * x + y * y + z * z)
-        if abs(z) > 1e-12 * length:
-            normals[f, 0], normals[f, 1], normals[f, 2] = x / length, y / length, z / length
-    return normals
+    corners = points[facets]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    length = np.linalg.norm(normals, axis=1)
+    flat = np.abs(normals[:, 2]) <= 1e-12 * length
+    normals[flat] = 0.0
+    unit: Floats = normals / np.where(flat, 1.0, length)[:, None]
+    return unit
 
 
 @compiled

@@ -132,7 +132,7 @@ def _stations(ring: Floats, step: float, radius: float, side: float) -> Any:
             for k in range(steps):
                 if fills:
                     t = (k + 0.5) / steps * turn
-                    where[count] = ring[i]
+                    where[count, 0], where[count, 1] = ring[i, 0], ring[i, 1]
                     heading[count, 0] = np.cos(t) * ux - np.sin(t) * uy
                     heading[count, 1] = np.sin(t) * ux + np.cos(t) * uy
                 count += 1
@@ -152,8 +152,9 @@ def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, sid
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
     for ring in range(len(begins) - 1):
         for i in range(begins[ring], begins[ring + 1]):
-            end[i] = points[i + 1 if i + 1 < begins[ring + 1] else begins[ring]]
+            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
             for a in range(2):
+                end[i, a] = points[j, a]
                 low[a], high[a] = min(low[a], points[i, a]), max(high[a], points[i, a])
     # Cells as wide as the disk, but not many more than there are edges.
     cell = max(radius, np.sqrt((high[0] - low[0]) * (high[1] - low[1]) / (4.0 * count + 1000.0)))
@@ -175,7 +176,8 @@ def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, sid
             )  # fmt: skip
         if kept + n > len(found):
             more = np.empty((2 * (kept + n), 2))
-            more[:kept] = found[:kept]
+            for s in range(kept):
+                more[s, 0], more[s, 1] = found[s, 0], found[s, 1]
             found = more
         kept = _stuck_runs(n, where, centre, free, heading, radius, side, found, kept)
     return found[:kept]
@@ -199,7 +201,7 @@ def _stuck_runs(
         first += 1
     if first == n:
         for i in range(n):
-            found[kept] = where[i]
+            found[kept, 0], found[kept, 1] = where[i, 0], where[i, 1]
             kept += 1
         return kept
     i = first
@@ -230,7 +232,7 @@ def _stuck_runs(
         # The sample before the tip is up to half a step from it.
         if not (corner and reach <= (1.0 + CORNER_REACH - STEP / 2.0) * radius):
             for k in range(i, stop):
-                found[kept] = where[k % n]
+                found[kept, 0], found[kept, 1] = where[k % n, 0], where[k % n, 1]
                 kept += 1
         i = stop
     return kept
@@ -293,7 +295,8 @@ def fits(points: Floats, begins: Ints, radius: float) -> bool:
     end = np.empty((count, 2))
     for ring in range(len(begins) - 1):
         for i in range(begins[ring], begins[ring + 1]):
-            end[i] = points[i + 1 if i + 1 < begins[ring + 1] else begins[ring]]
+            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
+            end[i, 0], end[i, 1] = points[j, 0], points[j, 1]
     centre = np.empty((1, 2))
     for i in range(count):
         ux, uy = end[i, 0] - points[i, 0], end[i, 1] - points[i, 1]
@@ -364,7 +367,7 @@ def any_within(points: Floats, ring: Floats) -> bool:
     """Whether any of the points lies inside a closed outline."""
     after = np.empty_like(ring)
     for k in range(len(ring)):
-        after[k - 1] = ring[k]
+        after[k - 1, 0], after[k - 1, 1] = ring[k, 0], ring[k, 1]
     found = False
     for i in range(len(points)):
         found = found or _inside(points[i, 0], points[i, 1], ring, after)

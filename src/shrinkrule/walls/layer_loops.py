@@ -77,17 +77,12 @@ def shell_volumes(corners: Floats, twin: Ints) -> Any:
     return label, volume
 
 
-@compiled
-def layer_spans(heights: Floats, corners: Floats) -> Any:
+def layer_spans(heights: Floats, corners: Floats) -> Ints:
     """First height each facet crosses, and the first above that it does not; (m, 2)."""
-    spans = np.empty((len(corners), 2), np.int64)
-    for f in range(len(corners)):
-        low = min(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
-        high = max(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
-        # A corner at a height counts as below it, everywhere.
-        spans[f, 0] = np.searchsorted(heights, low, side="left")
-        spans[f, 1] = np.searchsorted(heights, high, side="left")
-    return spans
+    level = corners[:, :, 2]
+    # A corner at a height counts as below it, everywhere.
+    low = np.searchsorted(heights, level.min(axis=1), side="left")
+    return np.column_stack([low, np.searchsorted(heights, level.max(axis=1), side="left")])
 
 
 @compiled
@@ -199,7 +194,7 @@ def thinned(points: Floats, begins: Ints, reach: float) -> Any:
         first, last = begins[ring], begins[ring + 1]
         if first == last:
             continue
-        kept[filled] = points[first]
+        kept[filled, 0], kept[filled, 1] = points[first, 0], points[first, 1]
         filled += 1
         ax, ay = points[first, 0], points[first, 1]
         # The chord's direction lies between low and high, measured from the first one.
@@ -220,7 +215,7 @@ def thinned(points: Floats, begins: Ints, reach: float) -> Any:
                 low, high, far = max(low, turn - wide), min(high, turn + wide), length
                 continue
             # The point before is the chord's end.
-            kept[filled] = points[i - 1]
+            kept[filled, 0], kept[filled, 1] = points[i - 1, 0], points[i - 1, 1]
             filled += 1
             ax, ay = points[i - 1, 0], points[i - 1, 1]
             dx, dy = points[j, 0] - ax, points[j, 1] - ay

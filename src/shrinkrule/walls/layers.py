@@ -268,18 +268,17 @@ def _spots(
     """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
     while True:
         stack.cut(lambda share: tell(0.6 * share))
-        spots: list[_Spots] = []
-        work = 0
-        for number, layer in enumerate(stack.layers):
-            if layer.same:
-                spots.append(spots[-1])
-                continue
-            section = layer.section
-            spots.append(_spots_of(section, printer, limits))
-            work += spots[-1].regions * section.num_vert()
-            tell(0.6 + 0.4 * (number + 1) / len(stack.layers))
+        fresh = [layer.section for layer in stack.layers if not layer.same]
+        # The search for narrow spots runs outside the interpreter's lock.
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            found = list(pool.map(lambda section: _spots_of(section, printer, limits), fresh))
+        tell(1.0)
+        work = sum(
+            spots.regions * section.num_vert() for spots, section in zip(found, fresh, strict=True)
+        )
         if work <= MAX_POINTS or len(stack.layers) < 2:
-            return spots
+            which = np.cumsum([not layer.same for layer in stack.layers]) - 1
+            return [found[int(i)] for i in which]
         stack.coarsen(-(-work // MAX_POINTS))
 
 
