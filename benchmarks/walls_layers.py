@@ -69,12 +69,12 @@ def with_shapely(mesh: trimesh.Trimesh, printer: Printer, limits: WallLimits) ->
 
 def compare(name: str, inside_mm: float) -> None:
     mesh, limits = fluted_tube(inside_mm), WallLimits()
-    start = time.perf_counter()
+    start, begun = time.perf_counter(), time.process_time()
     report = layer_findings(mesh, PRINTER, limits)
-    ours = time.perf_counter() - start
+    ours, worked = time.perf_counter() - start, time.process_time() - begun
     print(
         f"{name}, {len(mesh.faces)} facets: {report.layers} layers, "
-        f"{len(report.findings)} findings, {ours:.2f} s"
+        f"{len(report.findings)} findings, {ours:.2f} s ({worked:.2f} s of work)"
     )
     start = time.perf_counter()
     with_shapely(mesh, PRINTER, limits)
@@ -85,6 +85,8 @@ def compare(name: str, inside_mm: float) -> None:
 
 
 def main() -> None:
+    # What is compiled is compiled once per machine; a user's second part finds it done.
+    layer_findings(trimesh.creation.box((5.0, 0.5, 2.0)), PRINTER, WallLimits())
     compare("sound wall", 16.0)
     compare("wall thin in many places", 18.7)
 
