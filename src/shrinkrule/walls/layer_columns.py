@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.walls.tree import compiled
+from shrinkrule.mesh.compiled import compiled
 
 ROWS_AT_ONCE: Final = 1_000_000
 """Columns looked at in one go; each takes some fifty bytes."""
@@ -26,7 +26,10 @@ def _left_of(points: Floats, one: int, other: int, x: float, y: float) -> bool:
     """Whether a place is left of an edge; both facets of the edge get opposite answers."""
     low, high = (one, other) if one < other else (other, one)
     ax, ay = points[low, 0], points[low, 1]
-    left = (points[high, 0] - ax) * (y - ay) - (points[high, 1] - ay) * (x - ax) >= 0.0
+    dx, dy = points[high, 0] - ax, points[high, 1] - ay
+    cross = dx * (y - ay) - dy * (x - ax)
+    # A place on the line counts as a hair to the right of itself, and a hair's hair up.
+    left = cross > 0.0 or (cross == 0.0 and (dy < 0.0 or (dy == 0.0 and dx > 0.0)))
     answer: bool = left == (one < other)
     return answer
 
@@ -59,6 +62,19 @@ def facing(points: Floats, facets: Ints) -> Floats:
 
 
 @compiled
+def _height_at(points: Floats, a: int, b: int, c: int, normal: Floats, x: float, y: float) -> float:
+    """Height of a facet's plane over a place, within the facet's own heights if it is steep."""
+    low = min(points[a, 2], points[b, 2], points[c, 2])
+    high = max(points[a, 2], points[b, 2], points[c, 2])
+    if normal[2] == 0.0:
+        middle: float = 0.5 * (low + high)
+        return middle
+    rise = normal[0] * (x - points[a, 0]) + normal[1] * (y - points[a, 1])
+    height: float = min(high, max(low, points[a, 2] - rise / normal[2]))
+    return height
+
+
+@compiled
 def _spread(
     points: Floats,
     facets: Ints,
@@ -75,18 +91,14 @@ def _spread(
     width, fills = size[0], len(hits) > 0
     filled = offsets[:-1].copy()
     for f in range(len(facets)):
-        if normals[f, 2] == 0.0:
-            continue
         a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
         low = min(points[a, 1], points[b, 1], points[c, 1])
         high = max(points[a, 1], points[b, 1], points[c, 1])
-        below = max(rows[0], int(np.ceil((low - at[1]) / cell)))
-        for j in range(below, min(rows[1], int(np.floor((high - at[1]) / cell)) + 1)):
+        # A touch more on either side: rounding is for the test by edges to decide.
+        below = max(rows[0], int(np.ceil((low - at[1]) / cell - 1e-6)))
+        for j in range(below, min(rows[1], int(np.floor((high - at[1]) / cell + 1e-6)) + 1)):
             y = at[1] + cell * j
-            left, right = _row_reach(points, facets, f, y)
-            if left > right:
-                continue
-            # One place more on either side: rounding is for the test by edges to decide.
+            left, right = _row_reach(points, facets, f, min(high, max(low, y)))
             begin = max(0, int(np.floor((left - at[0]) / cell)))
             for i in range(begin, min(width, int(np.ceil((right - at[0]) / cell)) + 1)):
                 x = at[0] + cell * i
@@ -95,9 +107,9 @@ def _spread(
                     continue
                 column = (j - rows[0]) * width + i
                 if fills:
-                    rise = normals[f, 0] * (x - points[a, 0]) + normals[f, 1] * (y - points[a, 1])
-                    hits[filled[column]] = f
-                    heights[filled[column]] = points[a, 2] - rise / normals[f, 2]
+                    # Anticlockwise in plan faces up; a facet that faces down is kept as -1 - f.
+                    hits[filled[column]] = f if side else -1 - f
+                    heights[filled[column]] = _height_at(points, a, b, c, normals[f], x, y)
                 filled[column] += 1
     return filled
 
@@ -124,30 +136,30 @@ def _thin_spans(
         for i in range(low + 1, high):
             f, z = hits[i], heights[i]
             j = i - 1
-            while j >= low and heights[j] > z:
+            while j >= low and (heights[j] > z or (heights[j] == z and hits[j] > f)):
                 hits[j + 1], heights[j + 1] = hits[j], heights[j]
                 j -= 1
             hits[j + 1], heights[j + 1] = f, z
         wound = 0
         for i in range(low, high):
-            wound += 1 if normals[hits[i], 2] < 0.0 else -1
+            wound += 1 if hits[i] < 0 else -1
         if wound != 0:
             opened += 1
             continue
         enter = -1
         for i in range(low, high):
             before = wound
-            wound += 1 if normals[hits[i], 2] < 0.0 else -1
+            wound += 1 if hits[i] < 0 else -1
             if before <= 0 and wound > 0:
                 # What the last span left no gap to is the same span.
                 if enter < 0:
                     enter = i
             elif before > 0 and wound <= 0:
                 above = i + 1
-                enters = wound == 0 and above < high and normals[hits[above], 2] < 0.0
+                enters = wound == 0 and above < high and hits[above] < 0
                 if enters and heights[above] - heights[i] < touch:
                     continue
-                under, over = hits[enter], hits[i]
+                under, over = -1 - hits[enter], hits[i]
                 tall = heights[i] - heights[enter]
                 dot = 0.0
                 for k in range(3):

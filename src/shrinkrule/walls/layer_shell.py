@@ -8,6 +8,7 @@ believed is said.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import trimesh
@@ -17,6 +18,9 @@ from shrinkrule.errors import MeshError
 from shrinkrule.mesh.mend import merge_equal_vertices, turn_outward
 from shrinkrule.mesh.soundness import edge_table
 from shrinkrule.walls.layer_loops import pair_sides, shell_volumes
+
+TELLS_OUTSIDE: Final = 0.1
+"""Share of open sides from which a surface has no outside to speak of."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -84,7 +88,7 @@ def shell_of(mesh: trimesh.Trimesh) -> Shell:
     corners = points[facets] - points.mean(axis=0)
     _, volume = shell_volumes(np.ascontiguousarray(corners), twin)
     if (twin < 0).any():
-        if volume.sum() < 0.0:
+        if volume.sum() < 0.0 and (twin < 0).mean() < TELLS_OUTSIDE:
             facets = facets[:, ::-1].copy()
             twin = _twins(facets)
             doubts.append("the surface faced inward and was turned: check it in the model")
@@ -117,13 +121,13 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
     _, once = np.unique(turned, axis=0, return_index=True)
     if len(once) < len(facets):
         notes.append(
-            f"{len(facets) - len(once)} facets lie twice in the mesh and were counted once: "
-            "export the model again"
+            f"the mesh holds facets twice ({len(facets) - len(once)} of {len(facets)}), which were "
+            "counted once: export the model again"
         )
         facets = facets[np.sort(once)]
     if not len(facets):
         raise MeshError("no facet of the mesh has an area", mend="export the model again")
-    table = edge_table(facets, len(points))
+    table = edge_table(facets)
     if (table.uses == 2).all() and table.balance.any():
         facets, turns = _turned(points, facets)
         notes += turns
@@ -131,7 +135,7 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
 
 
 def _turned(points: Floats, facets: Ints) -> tuple[Ints, list[str]]:
-    table = edge_table(facets, len(points))
+    table = edge_table(facets)
     try:
         turned, notes = turn_outward(points, facets, table, "")
     except MeshError:

@@ -74,11 +74,6 @@ class Layer:
     twice_mm2: float
     inside_out_mm2: float
 
-    @property
-    def crossed(self) -> bool:
-        """Whether the surface crosses itself here."""
-        return self.twice_mm2 > 0.0 or self.inside_out_mm2 > 0.0
-
 
 NO_BRIDGES: Final = (np.empty((0, 2)), np.empty((0, 2)))
 

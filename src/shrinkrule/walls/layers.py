@@ -57,6 +57,9 @@ ROUGH: Final = 2.0
 FEW_POINTS: Final = 1000
 """Outline points that are looked at however they turn."""
 
+UNDECIDED: Final = 1.0e-3
+"""Share of the plan without floors measured that is said."""
+
 FLOOR_SHARE: Final = 0.4
 """A strip with more of its outline in a thin floor is a part of it; one long side is at an end."""
 
@@ -150,14 +153,15 @@ def layer_findings(
     pieces = [piece for piece in pieces if not _is_floor(piece, stack, floors)]
     findings = joined_places(pieces, stack, _limits_of(printer, limits))
     findings += floors.findings
+    doubts = _doubts(shell, stack)
     tell("layers checked", 1.0)
     return LayerReport(
         findings=by_what_matters(findings),
         layers=sum(layer.believed for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
-        notes=(*_doubts(shell, stack), *_limits_of_sight(stack, spots, floors, complete, bead)),
-        trusted=not shell.doubts and not any(layer.crossed for layer in stack.layers),
+        notes=(*doubts, *_limits_of_sight(stack, spots, floors, complete, bead)),
+        trusted=not doubts,
     )
 
 
@@ -225,6 +229,11 @@ def _limits_of_sight(
         said.append(
             f"the part is so large that floors were measured every {floors.cell_mm:.3g} mm only: "
             "narrower ones may be missed; check the unit and the size"
+        )
+    if floors.undecided > UNDECIDED:
+        said.append(
+            f"floors could not be measured over {100.0 * floors.undecided:.2g} % of the plan: the "
+            "surface is open above or below; close it in the modelling program"
         )
     if not complete:
         said.append(
