@@ -53,6 +53,9 @@ VOID: Final = (FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE)
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+Across = tuple[Chords, NDArray[np.bool_]]
+"""Chords across a piece, and which of them join faces that look at each other in space."""
+
 
 @dataclass(frozen=True)
 class LostPiece:
@@ -182,20 +185,24 @@ def _is_ridge(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> bool
 
 
 def _is_edge(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
+    return _cut_from_edge(piece, _across(piece, stack, limit_mm), stack, limit_mm)
+
+
+def _cut_from_edge(piece: LostPiece, across: Across, stack: Stack, limit_mm: float) -> bool:
     """Whether a piece is cut from an edge: no two of its faces look at each other in space.
 
     Either two do so in the cut, which an edge cut aslant explains, or the piece tapers, as
     a ridge and the tip of a cone do: faces that meet at the corner angle a change the
     width by ``2 tan(a/2)`` per height.
     """
-    chords, facing = _across(piece, stack, limit_mm)
+    chords, facing = across
     if facing.any():
         return False
     return bool(chords.facing.any()) or _tapers(piece, stack, limit_mm)
 
 
-def _across(piece: LostPiece, stack: Stack, limit_mm: float) -> tuple[Chords, NDArray[np.bool_]]:
-    start, end = segments_of(stack.layers[piece.layer].section)
+def _across(piece: LostPiece, stack: Stack, limit_mm: float) -> Across:
+    start, end = stack.edges(piece.layer)
     # Material lies to the left of its outline, air to the right.
     edges = (end, start) if piece.kind in VOID else (start, end)
     chords = chords_across(piece.plan, edges, limit_mm)
@@ -233,11 +240,12 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
     # The same outline in many layers is measured once.
     chosen = {place[i].plan: place[i] for i in np.unique(np.concatenate([slim, spread]))[::-1]}
     # The corner of a leaning wall is cut to a sliver; its width is not the wall's.
-    whole = [piece for piece in chosen.values() if not _is_edge(piece, stack, limit_mm)]
-    measured = []
-    for piece in whole or chosen.values():
-        across = _across(piece, stack, limit_mm)
-        measured.append((*narrowest(piece.plan, *across, limit_mm), piece.layer))
+    across = [(piece, _across(piece, stack, limit_mm)) for piece in chosen.values()]
+    whole = [pair for pair in across if not _cut_from_edge(*pair, stack, limit_mm)]
+    measured = [
+        (*narrowest(piece.plan, *chords, limit_mm), piece.layer)
+        for piece, chords in whole or across
+    ]
     width, middle, heading, layer = min(measured, key=lambda measure: (measure[0], measure[3]))
     half = stack.step_mm / 2.0
     low_z = float(stack.heights[place[0].layer]) - half

@@ -26,6 +26,7 @@ from shrinkrule.walls.layer_loops import (
     thinned,
 )
 from shrinkrule.walls.layer_shell import Shell
+from shrinkrule.walls.layer_widths import segments_of
 
 SIMPLE_MM: Final = 5.0e-4
 """Outline points that move it less than this are dropped; a quarter of the margin."""
@@ -100,6 +101,7 @@ class Stack:
         self.layers: list[Layer] = []
         self._near: list[NDArray[np.int32]] = []
         self._slopes: dict[int, tuple[Floats, Floats, Floats]] = {}
+        self._edges: dict[int, tuple[Floats, Floats]] = {}
         self.coarsen(max(1, -(-self._count // MAX_LAYERS)))
 
     def coarsen(self, factor: int) -> None:
@@ -137,7 +139,7 @@ class Stack:
         offsets = np.concatenate([[0], np.cumsum(self._counts)])
         near = facets_by_layer(self._spans, self._changed, offsets)
         self._near = [near[a:b] for a, b in pairwise(offsets)]
-        self._slopes = {}
+        self._slopes, self._edges = {}, {}
         scratch = np.empty(len(self.shell.facets), np.int64)
         self.layers = []
         for k, height in enumerate(self.heights):
@@ -165,6 +167,14 @@ class Stack:
         lean = np.divide(-normal[:, 2], level, out=np.zeros(len(level)), where=level > 0.0)
         self._slopes[layer] = (start, end, lean)
         return start, end, lean
+
+    def edges(self, layer: int) -> tuple[Floats, Floats]:
+        """Start and end of a layer's edges, (k, 2) mm each, material to the left."""
+        while self.layers[layer].same:
+            layer -= 1
+        if layer not in self._edges:
+            self._edges[layer] = segments_of(self.layers[layer].section)
+        return self._edges[layer]
 
     def space_around(self, section: CrossSection, gap_mm: float) -> CrossSection:
         """Air at a height, out to a frame too far away to make gaps."""
