@@ -37,6 +37,9 @@ MAX_LAYERS: Final = 2000
 MAX_CUTS: Final = 12_000_000
 """Facets cut in all layers together; more, and layers are left out as in a tall stack."""
 
+MAX_KEPT: Final = 300
+"""Layers whose edges are kept at hand: what a part's places ask of, not all of a tall stack."""
+
 MAX_ENDS: Final = 60
 """Open outlines in one layer; with more the layer is rags."""
 
@@ -165,6 +168,8 @@ class Stack:
         normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
         level = np.linalg.norm(normal[:, :2], axis=1)
         lean = np.divide(-normal[:, 2], level, out=np.zeros(len(level)), where=level > 0.0)
+        if len(self._slopes) >= MAX_KEPT:
+            self._slopes.clear()
         self._slopes[layer] = (start, end, lean)
         return start, end, lean
 
@@ -173,6 +178,8 @@ class Stack:
         while self.layers[layer].same:
             layer -= 1
         if layer not in self._edges:
+            if len(self._edges) >= MAX_KEPT:
+                self._edges.clear()
             self._edges[layer] = segments_of(self.layers[layer].section)
         return self._edges[layer]
 
