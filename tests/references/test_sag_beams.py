@@ -25,7 +25,7 @@ from compensation.sag.solids import (
     tilted,
 )
 from shrinkrule.compensation.sag import SagMaterial, SagSettings, solve_sag
-from shrinkrule.compensation.sag.contact import Seats, come_to_rest
+from shrinkrule.compensation.sag.contact import come_to_rest, firm_seats
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
@@ -112,7 +112,7 @@ def _on_line_supports(
     on_line = np.isclose(place[:, 0, None], at, atol=1e-6).any(axis=1)
     under = np.flatnonzero(on_line & (place[:, 2] < 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, Seats(under, np.zeros(len(under))), Friction.FREE)
+    standing = come_to_rest(problem, firm_seats(under, np.zeros(len(under))), Friction.FREE)
     assert standing.settled
     middle = np.flatnonzero(np.abs(place[:, 2] - height / 2.0) < 1e-9)
     return np.stack([place[middle, 0], -standing.rest.displacement[middle, 2]], axis=1)

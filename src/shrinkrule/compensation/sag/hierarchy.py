@@ -230,6 +230,36 @@ def gather_bricks(
     return matrices
 
 
+def add_springs(
+    matrices: FloatArray, bricks: Bricks, stiffness: FloatArray, step: Coarsening, arm: float
+) -> None:
+    """Add upright springs under the bricks' nodes to the coarse cells' matrices, in place.
+
+    Parameters
+    ----------
+    matrices : (m, 48, 48) float
+        Stiffness of the coarse cells.
+    bricks : Bricks
+        The bricks.
+    stiffness : (n,) float
+        Stiffness of the spring under each node, zero where there is none.
+    step : Coarsening
+        How the bricks are gathered.
+    arm : float
+        Length by which rotations are measured, mm.
+    """
+    sprung = np.flatnonzero(stiffness)
+    if not len(sprung):
+        return
+    owner = np.empty(len(bricks.nodes), dtype=np.int64)
+    owner[bricks.corners.ravel()] = np.arange(bricks.corners.size)
+    brick, corner = np.divmod(owner[sprung], 8)
+    blends = prolongation_templates(step.factor, step.factor * bricks.brick.size / arm, 3)
+    upward = blends[step.slot[brick], 3 * corner + 2]
+    added = stiffness[sprung, None, None] * upward[:, :, None] * upward[:, None, :]
+    np.add.at(matrices, step.parent[brick], added)
+
+
 def _templates(strain: FloatArray, blends: FloatArray) -> FloatArray:
     """Upper triangle (s, 8, 1176) of what each Gauss point adds to a coarse cell's matrix."""
     movement = strain @ blends[:, None]
