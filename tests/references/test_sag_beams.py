@@ -135,7 +135,7 @@ def test_overhanging_bar_lifts_where_theory_says() -> None:
     load[:, 2] = -bricks.volumes
     ledge = np.flatnonzero((place[:, 2] < 1e-9) & (place[:, 0] <= length - overhang + 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, Seats(ledge, np.zeros(len(ledge))), Friction.FREE)
+    standing = come_to_rest(problem, firm_seats(ledge, np.zeros(len(ledge))), Friction.FREE)
     assert standing.settled
     held = place[ledge[standing.touching], 0]
     edge = length - overhang
@@ -205,7 +205,7 @@ def test_round_plate_on_a_ring() -> None:
     ring = np.hypot(place[:, 0], place[:, 1]) >= RADIUS
     seats = np.flatnonzero(ring & (place[:, 2] < place[:, 2].min() + 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, Seats(seats, np.zeros(len(seats))), Friction.FREE)
+    standing = come_to_rest(problem, firm_seats(seats, np.zeros(len(seats))), Friction.FREE)
     assert standing.settled
     field = SagField(grid, bricks, standing.rest.displacement[:, :3])
     nu = PLATE_POISSON

@@ -9,6 +9,7 @@ spans, so hand over the fired (wanted) shape.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 import igl
@@ -16,6 +17,7 @@ import numpy as np
 import trimesh
 from scipy.spatial import KDTree
 
+from shrinkrule.compensation.sag.apart import set_apart
 from shrinkrule.compensation.sag.brick import make_brick
 from shrinkrule.compensation.sag.contact import (
     Guess,
@@ -36,7 +38,7 @@ from shrinkrule.compensation.sag.material import (
     SagSettings,
     SupportBox,
 )
-from shrinkrule.compensation.sag.plan import SagPlan, plan
+from shrinkrule.compensation.sag.plan import SagPlan
 from shrinkrule.compensation.sag.result import GridSag, SagResult, describe, grid_difference
 from shrinkrule.compensation.sag.system import Bricks, join_bricks
 from shrinkrule.errors import MeshError, SettingError
@@ -178,11 +180,12 @@ def solve_sag(
     """
     tell = progress or silent
     tell("planning", 0.0)
-    planned = plan(mesh, settings)
+    apart, planned = set_apart(mesh, settings)
     tick = within(tell, "solving", 0.0, 1.0)
-    solved, numerical_mm = on_two_grids(mesh, material, settings, planned, tick)
+    solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
     tell("solved", 1.0)
-    return describe(mesh, material, planned, solved, numerical_mm)
+    result = describe(apart.mesh, material, planned, solved, numerical_mm)
+    return replace(result, largest_at=apart.back(result.largest_at))
 
 
 def on_two_grids(
