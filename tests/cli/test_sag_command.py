@@ -78,8 +78,10 @@ def test_a_tipping_part_is_refused_and_held_by_a_support(
 ) -> None:
     write(one_armed_lever(), "lever.stl")
     assert main(["compensate", "lever.stl", *QUICK]) == 2
-    assert "tips over" in capsys.readouterr().err
-    assert not Path("lever.green.stl").exists()
+    refusal = capsys.readouterr().err
+    assert "tips over" in refusal
+    assert "--furnace-up" in refusal
+    assert [path.name for path in Path().iterdir()] == ["lever.stl"]
     box = ["--support", "30,-3,17,40,3,18.2"]
     assert main(["compensate", "lever.stl", *QUICK, *box]) == 0
 

@@ -19,7 +19,12 @@ from numpy.typing import NDArray
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.compensation.sag.columns import Filling
-from shrinkrule.compensation.sag.equilibrium import Equilibrium, Rest, Springs
+from shrinkrule.compensation.sag.equilibrium import (
+    ANOTHER_STANCE,
+    Equilibrium,
+    Rest,
+    Springs,
+)
 from shrinkrule.compensation.sag.freedom import Bodies
 from shrinkrule.compensation.sag.grid import Grid
 from shrinkrule.compensation.sag.material import FloatArray, Friction, IntArray
@@ -162,20 +167,18 @@ def add_seats(seats: Seats, held: IntArray) -> Seats:
     )
 
 
-def stands(points: FloatArray, centre: FloatArray, reach: float) -> bool:
-    """Whether a body with its centre of mass over ``centre`` stands on ``points``.
+def overhang(points: FloatArray, centre: FloatArray) -> float:
+    """How far a centre of mass lies outside what its body stands on, mm; under 0 if it stands.
 
     Parameters
     ----------
     points : (n, 2) float
-        Where it is held up, mm.
+        Where the body is held up, mm.
     centre : (2,) float
-        Centre of mass in plan, mm.
-    reach : float
-        A centre this far outside the points' hull still balances, mm.
+        Its centre of mass in plan, mm.
     """
     if not len(points):
-        return False
+        return np.inf
     try:
         hull = ConvexHull(points)
     except QhullError:
@@ -187,19 +190,24 @@ def stands(points: FloatArray, centre: FloatArray, reach: float) -> bool:
         offset = centre - middle
         place = (points - middle) @ unit
         ahead = float(np.clip(offset @ unit, place.min(), place.max()))
-        return bool(np.linalg.norm(offset - ahead * unit) <= reach)
-    return bool(np.all(hull.equations[:, :2] @ centre + hull.equations[:, 2] <= reach))
+        return float(np.linalg.norm(offset - ahead * unit))
+    return float((hull.equations[:, :2] @ centre + hull.equations[:, 2]).max())
 
 
-def _tipping(bricks: Bricks, bodies: Bodies, nodes: IntArray, reach: float) -> IntArray:
-    """Bodies that would tip on the given nodes, (t,)."""
+def _overhangs(bricks: Bricks, bodies: Bodies, nodes: IntArray) -> FloatArray:
+    """How far each body's centre of mass lies outside the given nodes, (b,) mm."""
     plan = bricks.nodes[:, :2] * bricks.brick.size[:2]
-    tipping = [
-        body
-        for body in range(len(bodies.volume))
-        if not stands(plan[nodes[bodies.label[nodes] == body]], bodies.centre[body, :2], reach)
-    ]
-    return np.array(tipping, dtype=np.int64)
+    return np.array(
+        [
+            overhang(plan[nodes[bodies.label[nodes] == body]], bodies.centre[body, :2])
+            for body in range(len(bodies.volume))
+        ]
+    )
+
+
+def _tips(bricks: Bricks, bodies: Bodies, nodes: IntArray, reach: float) -> bool:
+    """Whether any body tips over on the given nodes, but for ``reach`` mm that still balance."""
+    return bool(np.any(_overhangs(bricks, bodies, nodes) > reach))
 
 
 def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
@@ -214,14 +222,18 @@ def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
     reach = 0.05 * float(bricks.brick.size[:2].mean())
     for share in _WIDER:
         touched = seats.gap <= share * height
-        tipping = _tipping(bricks, bodies, seats.node[touched], reach)
-        if not len(tipping):
+        outside = _overhangs(bricks, bodies, seats.node[touched])
+        if np.all(outside <= reach):
             return touched
-    body = int(tipping[0])
+    body = int(np.argmax(outside > reach))
     name = "the part" if len(bodies.volume) == 1 else f"body {body + 1} of {len(bodies.volume)}"
-    floats = not np.any(bodies.label[seats.node[touched]] == body)
-    what = "does not reach the setter plate" if floats else "tips over when set down this way up"
-    raise MeshError(f"{name} {what}", mend="choose another way up, or hold it with a support")
+    if np.isinf(outside[body]):
+        raise MeshError(f"{name} does not reach the setter plate", mend=ANOTHER_STANCE)
+    raise MeshError(
+        f"{name} tips over when set down this way up: its centre of mass is not over "
+        "what it stands on",
+        mend=ANOTHER_STANCE,
+    )
 
 
 @dataclass(frozen=True)
@@ -272,7 +284,7 @@ def come_to_rest(
     reach = float(bricks.brick.size[:2].max())
     touching = stood.copy()
     displacement = np.zeros_like(problem.load)
-    if guess is not None and not len(_tipping(bricks, bodies, seats.node[guess.touching], reach)):
+    if guess is not None and not _tips(bricks, bodies, seats.node[guess.touching], reach):
         touching = guess.touching.copy()
         displacement[:, :3] = guess.displacement
     seen, tolerance, iterations = set[bytes](), ROUGH, 0
@@ -290,7 +302,7 @@ def come_to_rest(
         caught = ~touching & (sunk < -depth)
         seen.add(np.packbits(touching).tobytes())
         following = _next(touching, release, caught, push, seen)
-        if len(_tipping(bricks, bodies, seats.node[following], reach)):
+        if _tips(bricks, bodies, seats.node[following], reach):
             following = (touching & ~_strongest(release, push)) | caught
         settled = np.array_equal(following, touching)
         if settled and tolerance == FINE:

@@ -14,6 +14,12 @@ from shrinkrule.compensation.sag.multigrid import Multigrid
 from shrinkrule.compensation.sag.system import Bricks, Stiffness
 from shrinkrule.errors import MeshError
 
+ANOTHER_STANCE: Final = (
+    "set it another way up (--furnace-up; the command ways-up ranks them) "
+    "or hold it with a setter block (--support)"
+)
+"""What mends a part that does not stand."""
+
 MAX_ITERATIONS: Final = 400
 _BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances
 
@@ -139,7 +145,7 @@ class Equilibrium:
         if np.any(falls > balanced * np.abs(self.load).sum()):
             raise MeshError(
                 "nothing holds the part up against tipping or falling",
-                mend="choose another way up, or hold it with a support",
+                mend=ANOTHER_STANCE,
             )
         self._multigrid.hold(free, springs.spread(springs.stiffness, len(free)))
         return self._conjugate_gradients(free, start, slides, springs, tolerance, tick)

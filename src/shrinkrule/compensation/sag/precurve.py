@@ -16,6 +16,7 @@ import trimesh
 
 from shrinkrule.compensation.sag.apart import Apart, set_apart
 from shrinkrule.compensation.sag.field import SagField
+from shrinkrule.compensation.sag.gaps import note_gaps
 from shrinkrule.compensation.sag.grid import lay_grid
 from shrinkrule.compensation.sag.material import Base, FloatArray, SagMaterial, SagSettings
 from shrinkrule.compensation.sag.plan import SagPlan
@@ -128,6 +129,7 @@ def precurve(
     tell = progress or silent
     tell("planning", 0.0)
     apart, planned = set_apart(mesh, settings)
+    planned = note_gaps(apart, planned)
     share = 1.0 / (settings.max_rounds + 1)
     first, numerical_mm = on_two_grids(
         apart.mesh, material, settings, planned, within(tell, "sag as given", 0.0, share)
@@ -319,5 +321,7 @@ def _judge(
         notes.append(
             "it is so soft that bending it anew changes its sag: near buckling or slumping"
         )
+    if before.rolls:
+        notes.append("what rests on a line or a point is flattened there, whatever its shape")
     notes.append(f"{best.error_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
     return Saving.PARTLY, (*notes, *what_helps(before, wall_mm))

@@ -30,6 +30,7 @@ from shrinkrule.compensation.sag.contact import (
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
+from shrinkrule.compensation.sag.gaps import note_gaps
 from shrinkrule.compensation.sag.grid import Grid, fill_grid, lay_grid
 from shrinkrule.compensation.sag.material import (
     FloatArray,
@@ -181,6 +182,7 @@ def solve_sag(
     tell = progress or silent
     tell("planning", 0.0)
     apart, planned = set_apart(mesh, settings)
+    planned = note_gaps(apart, planned)
     tick = within(tell, "solving", 0.0, 1.0)
     solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
     tell("solved", 1.0)
