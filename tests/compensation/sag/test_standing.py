@@ -55,7 +55,7 @@ def test_overhang_beside_a_footing_wherever_its_edge_lies_between_bricks(
     assert overhang_sags(bricks_across)[1] == pytest.approx(fine_sags[1], rel=0.12)
 
 
-@pytest.mark.parametrize("brick", [1.0, 0.5])
+@pytest.mark.parametrize("brick", [1.0, 0.7])
 def test_ball_on_the_plate_comes_down_as_hertz_says(brick: float) -> None:
     """Approach of a ball and a rigid plane, delta = a^2 / R with a^3 = 3 F R (1 - nu^2) / (4 E).
 
