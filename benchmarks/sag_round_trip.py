@@ -1,11 +1,11 @@
 """Round trip: pre-curve parts, fire them in an independent finer solve, tell what is left.
 
 Run ``python benchmarks/sag_round_trip.py`` for the sample models, or name model files;
-``FILE:UNIT`` tells a file's unit where it is not mm. Each part is pre-curved as the main
-job does it, but to a twentieth of its sag, so that parts which hardly sag are tried too. The
-second firing is on a grid of bricks smaller by 1.6, so that its planes fall elsewhere; what
-is left is the largest distance of any vertex from where it is wanted, against the largest
-displacement of the part without allowance in that same finer solve.
+``FILE:UNIT:UP`` tells a file's unit where it is not mm, and its way up where it is not z.
+Each part is pre-curved as the main job does it, but to a twentieth of its sag, so that parts
+which hardly sag are tried too. The second firing is on a grid of bricks smaller by 1.6, so that
+its planes fall elsewhere; what is left is the largest distance of any vertex from where it is
+wanted, against the largest displacement of the part without allowance in that same finer solve.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.calibration import demo_table, find_row
+from shrinkrule.compensation import way_up
 from shrinkrule.compensation.sag import (
     PrecurveResult,
     SagMaterial,
@@ -95,7 +96,7 @@ def round_trip(
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("models", nargs="*", metavar="FILE[:UNIT]")
+    parser.add_argument("models", nargs="*", metavar="FILE[:UNIT[:UP]]")
     parser.add_argument("--finer", type=float, default=FINER)
     asked = parser.parse_args()
     models = asked.models or [
@@ -104,12 +105,14 @@ def main() -> None:
     material = sag_material(find_row(demo_table(), ROW, "the demo table"))
     print(f"{'model':<30} {'sag um':>9} {'left um':>9} {'share':>7}  bricks firings  seconds")
     for model in models:
-        file, _, unit = str(model).partition(":")
+        file, unit, up, *_ = (*str(model).split(":"), "", "")
         name = Path(file).name
+        x, y, z = way_up(up or "z")
+        settings = SagSettings(furnace_up=(float(x), float(y), float(z)))
         try:
             part = read_part(Path(file), unit or "mm")
             part.require_solid()
-            result, trip = round_trip(part.mesh, material, SagSettings(), asked.finer)
+            result, trip = round_trip(part.mesh, material, settings, asked.finer)
         except ShrinkruleError as refusal:
             print(f"{name:<30} refused: {refusal}", flush=True)
             continue

@@ -25,11 +25,12 @@ from compensation.sag.solids import (
     tilted,
 )
 from shrinkrule.compensation.sag import SagMaterial, SagSettings, solve_sag
-from shrinkrule.compensation.sag.contact import come_to_rest, firm_seats
+from shrinkrule.compensation.sag.contact import come_to_rest
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
 from shrinkrule.compensation.sag.material import Friction
+from shrinkrule.compensation.sag.seats import firm_seats
 
 DOWN = (0.0, 0.0, -1.0)
 SHEAR_SHARE = 5.0 / 6.0

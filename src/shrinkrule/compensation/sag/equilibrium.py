@@ -11,14 +11,9 @@ import numpy as np
 from shrinkrule.compensation.sag.freedom import Bodies, free_movements
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.compensation.sag.multigrid import Multigrid
+from shrinkrule.compensation.sag.stance import ANOTHER_STANCE
 from shrinkrule.compensation.sag.system import Bricks, Stiffness
 from shrinkrule.errors import MeshError
-
-ANOTHER_STANCE: Final = (
-    "set it another way up (--furnace-up; the command ways-up ranks them) "
-    "or hold it with a setter block (--support)"
-)
-"""What mends a part that does not stand."""
 
 MAX_ITERATIONS: Final = 400
 _BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances

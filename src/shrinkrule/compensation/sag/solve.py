@@ -19,14 +19,7 @@ from scipy.spatial import KDTree
 
 from shrinkrule.compensation.sag.apart import set_apart
 from shrinkrule.compensation.sag.brick import make_brick
-from shrinkrule.compensation.sag.contact import (
-    Guess,
-    Seats,
-    add_seats,
-    come_to_rest,
-    plate_seats,
-    underside_nodes,
-)
+from shrinkrule.compensation.sag.contact import Guess, come_to_rest
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
@@ -41,6 +34,7 @@ from shrinkrule.compensation.sag.material import (
 )
 from shrinkrule.compensation.sag.plan import SagPlan
 from shrinkrule.compensation.sag.result import GridSag, SagResult, describe, grid_difference
+from shrinkrule.compensation.sag.seats import Seats, add_seats, plate_seats, underside_nodes
 from shrinkrule.compensation.sag.system import Bricks, join_bricks
 from shrinkrule.errors import MeshError, SettingError
 
