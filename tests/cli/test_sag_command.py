@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -40,10 +41,17 @@ def test_green_part_is_the_precurved_one(capsys: pytest.CaptureFixture[str]) -> 
     assert main(["compensate", "bridge.stl", *QUICK]) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "pre-curved" in shown
+    told = re.search(r"sags by ([\d.]+) ± ([\d.]+) mm", shown)
+    assert told is not None
+    value, half = told.groups()
+    # Two digits of the uncertainty at most, and the value to the same decimals.
+    assert len(half.replace(".", "").lstrip("0")) <= 2
+    assert len(value.partition(".")[2]) == len(half.partition(".")[2])
     report = json.loads(Path("bridge.report.json").read_text())
     sag = report["sag"]
     assert sag["verdict"] == "saved"
     assert 0.02 < sag["largest_sag_mm"] < 0.2
+    assert sag["largest_sag_mm"] != round(sag["largest_sag_mm"], 6)
     assert sag["remaining_mm"] < 0.02
     assert sag["furnace_up"] == [0.0, 0.0, 1.0]
     # The modulus of the demo batch is known to 12 %.
@@ -78,8 +86,10 @@ def test_a_tipping_part_is_refused_and_held_by_a_support(
 ) -> None:
     write(one_armed_lever(), "lever.stl")
     assert main(["compensate", "lever.stl", *QUICK]) == 2
-    assert "tips over" in capsys.readouterr().err
-    assert not Path("lever.green.stl").exists()
+    refusal = capsys.readouterr().err
+    assert "tips over" in refusal
+    assert "--furnace-up" in refusal
+    assert [path.name for path in Path().iterdir()] == ["lever.stl"]
     box = ["--support", "30,-3,17,40,3,18.2"]
     assert main(["compensate", "lever.stl", *QUICK, *box]) == 0
 

@@ -15,6 +15,7 @@ from shrinkrule.job import JobResult, Level, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.sag_report import sag_text
+from shrinkrule.report.words import sure_decimals
 
 MOST_PLACES = 8
 _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}
@@ -84,12 +85,14 @@ def show_ways_up(
 ) -> None:
     """Show the ranked ways up."""
     console.print(f"[bold]{escape(part.source.name)}[/bold], row {escape(row.name)}")
+    modulus = row.sag_modulus_kpa
+    unsure = 0.0 if modulus is None else 2.0 * modulus.u / modulus.value
     table = Table(box=None, pad_edge=False)
     for heading in ("up", "sag mm", "at x, y, z of model", "height mm", "stands on mm²"):
         table.add_column(heading, justify="right" if "mm" in heading else "left")
     for way in ways:
         place = "{:.1f}, {:.1f}, {:.1f}".format(*way.sag_at) if way.stands else way.reason
-        sag = f"{way.sag_mm:.3f}" if way.stands else "-"
+        sag = f"{way.sag_mm:.{sure_decimals(unsure * way.sag_mm)}f}" if way.stands else "-"
         style = "" if way.stands else "dim"
         height, area = f"{way.height_mm:.1f}", f"{way.footprint_mm2:.0f}"
         table.add_row(way.name, sag, place, height, area, style=style)

@@ -12,11 +12,12 @@ from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
 from shrinkrule.calibration import CalibrationRow
-from shrinkrule.compensation import turn_up
-from shrinkrule.compensation.sag import PrecurveResult, SagSettings, Saving, WayUp
+from shrinkrule.compensation import Interval, turn_up
+from shrinkrule.compensation.sag import PrecurveResult, SagResult, SagSettings, Saving, WayUp
 from shrinkrule.mesh import Part
 from shrinkrule.report.picture import GREY, VIEWS, Camera, Colouring, Stage, draw
 from shrinkrule.report.wall_pictures import HEIGHT, WIDTH, Picture, Swatch, css, data_uri, scale_bar
+from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.walls import sample_surface
 
 Floats = NDArray[np.float64]
@@ -59,38 +60,56 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
     }
 
 
+def sag_half95(before: SagResult) -> float:
+    """Half width of the 95 % interval of the largest sag, mm."""
+    # The modulus enters as 1 / E; twice its standard uncertainty is 95 %.
+    return float(np.hypot(2.0 * before.modulus_mm, before.numerical_mm))
+
+
 def sag_text(sag: PrecurveResult) -> str:
     """What the part does in the furnace, and what the allowance leaves, in one line."""
     before = sag.before
     x, y, z = before.largest_at
-    # The modulus enters as 1 / E; twice its standard uncertainty is 95 %.
-    half = float(np.hypot(2.0 * before.modulus_mm, before.numerical_mm))
-    text = (
-        f"sags by {before.largest_sag_mm:.3f} ± {half:.3f} mm (95 %) at "
-        f"{x:.1f}, {y:.1f}, {z:.1f} of the model"
-    )
+    half = sag_half95(before)
+    sag_told = with_interval(Interval(before.largest_sag_mm, half), sure_decimals(half), "mm")
+    text = f"sags by {sag_told} (95 %) at {x:.1f}, {y:.1f}, {z:.1f} of the model"
     if sag.verdict is Saving.NOT_NEEDED:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:
         return f"{text}: no allowance will save it"
     sure = 100.0 * 2.0 * before.modulus_mm / before.largest_sag_mm
     return (
-        f"{text}; pre-curved, {sag.remaining_mm:.3f} mm is left of it, and what the sag modulus "
-        f"is unsure of (± {sure:.0f} % of the sag)"
+        f"{text}; pre-curved, {_left(sag.remaining_mm, before)} mm is left of it, "
+        f"and what the sag modulus is unsure of (± {sure:.0f} % of the sag)"
     )
+
+
+def _half(half95: float) -> str:
+    """A half width, rounded as it rounds its value."""
+    return f"{half95:.{sure_decimals(half95)}f}" if np.isfinite(half95) else "not known"
+
+
+def _left(error_mm: float, before: SagResult) -> str:
+    """What is left of the sag, which is known no better than the bricks tell it."""
+    decimals = sure_decimals(before.numerical_mm)
+    finest = 10.0**-decimals
+    if error_mm < 0.5 * finest:
+        return f"under {finest:.{decimals}f}"
+    return f"{error_mm:.{decimals}f}"
 
 
 def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     """Figures of the sag for a table."""
     before = sag.before
-    rounds = ", ".join(f"{error:.4f}" for error in sag.errors_mm) if sag.rounds else "none"
+    rounds = ", ".join(_left(error, before) for error in sag.errors_mm) if sag.rounds else "none"
+    decimals = sure_decimals(sag_half95(before))
     settled = "came to rest" if before.settled else "DID NOT come to rest"
     return [
-        ("predicted sag, no allowance", f"{before.largest_sag_mm:.4f} mm"),
-        ("unsure by the sag modulus (95 %)", f"± {2.0 * before.modulus_mm:.4f} mm"),
-        ("unsure by the bricks (95 %)", f"± {before.numerical_mm:.4f} mm"),
+        ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
+        ("unsure by the sag modulus (95 %)", f"± {_half(2.0 * before.modulus_mm)} mm"),
+        ("unsure by the bricks (95 %)", f"± {_half(before.numerical_mm)} mm"),
         ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
-        ("largest lift off the setter", f"{before.largest_lift_mm:.4f} mm"),
+        ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
         ("bricks through the thinnest wall", f"{before.bricks_through:.1f}"),
         ("bricks, unknowns", f"{before.bricks:,}, {before.unknowns:,}"),
         ("solve", f"{settled} in {before.contact_rounds} contact rounds"),
@@ -105,8 +124,10 @@ def sag_pictures(
     samples = sample_surface(sag.wanted, float(np.sqrt(sag.wanted.area / _SAMPLES)))
     corners = np.asarray(sag.wanted.triangles)[samples.facets]
     share = points_to_barycentric(corners, samples.points)
-    left = np.einsum("nc,ncd->nd", share, sag.remaining[sag.wanted.faces[samples.facets]])
-    without = np.linalg.norm(sag.before.field.at(samples.points), axis=1)
+    facets = sag.wanted.faces[samples.facets]
+    left = np.einsum("nc,ncd->nd", share, sag.remaining[facets])
+    fall = np.einsum("nc,ncd->nd", share, sag.before.displacement[facets])
+    without = np.linalg.norm(fall, axis=1)
     bounds = np.linspace(0.0, max(float(without.max()), 1e-6), STEPS + 1)[1:-1]
     colours = _PALE + np.linspace(0.0, 1.0, STEPS)[:, None] * (_DARK - _PALE)
     turned = Trimesh(sag.wanted.vertices @ turn.T, sag.wanted.faces, process=False)
@@ -127,8 +148,13 @@ def sag_pictures(
             scale_bar(drawing.image, drawing.camera)
             pictures.append(Picture(data_uri(drawing.image), f"{title}, seen {side}"))
     edges = [0.0, *bounds]
-    names = [f"{low:.3f} to {high:.3f} mm" for low, high in itertools.pairwise(edges)]
-    names.append(f"over {edges[-1]:.3f} mm")
+    # As many decimals as are sure, but enough to tell one colour from the next.
+    apart = -int(np.floor(np.log10(bounds[0])))
+    decimals = max(sure_decimals(sag_half95(sag.before)), apart, 0)
+    names = [
+        f"{low:.{decimals}f} to {high:.{decimals}f} mm" for low, high in itertools.pairwise(edges)
+    ]
+    names.append(f"over {edges[-1]:.{decimals}f} mm")
     swatches = [Swatch(css(colour), name) for colour, name in zip(colours, names, strict=True)]
     return tuple(pictures), (*swatches, Swatch(css(GREY), "not known"))
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from typing import Final
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import Interval, SizePrediction
 from shrinkrule.job import JobResult, Outline, Place, WallLook, longer_than_coupon, times
 from shrinkrule.walls import FindingKind
+
+_FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
 
 def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> str:
@@ -23,6 +26,24 @@ def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> 
     if value.half95 is None:
         return f"{value.value:.{digits}f} {unit}"
     return f"{value.value:.{digits}f} ± {value.half95:.{digits}f} {unit}"
+
+
+def sure_decimals(half95: float) -> int:
+    """Decimals that an uncertainty allows: two of its digits where they are under 36, else one.
+
+    Source: rounding rule of the Particle Data Group (Review of Particle Physics, introduction).
+
+    Examples
+    --------
+    >>> sure_decimals(0.0095), sure_decimals(0.24), sure_decimals(0.068), sure_decimals(12.0)
+    (3, 2, 2, 0)
+    """
+    if not (math.isfinite(half95) and half95 > 0.0):
+        return _FINEST
+    place = 1 - math.floor(math.log10(half95))
+    leading = round(half95 * 10.0**place, 9)
+    decimals = place if leading < 35.5 else place - 1
+    return min(max(decimals, 0), _FINEST)
 
 
 def tolerance_class(size: SizePrediction) -> str:

@@ -52,7 +52,7 @@ def test_filling_keeps_volume_and_centre_of_mass(a: float, b: float, c: float) -
     eighths = filling.cells[:, None, :] + 0.25 + 0.5 * CORNERS
     centre = (filling.octants[:, :, None] * eighths).sum(axis=(0, 1)) / filling.octants.sum()
     expected = grid.local(part.center_mass[None])[0]
-    assert centre * grid.size == pytest.approx(expected, abs=0.02)
+    assert centre * grid.size == pytest.approx(expected, abs=1.0 / 16.0)
 
 
 def test_filling_of_an_aligned_box_is_exact() -> None:

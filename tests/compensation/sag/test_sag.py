@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -139,8 +140,10 @@ def test_support_that_holds_nothing_is_refused() -> None:
 
 def test_part_that_tips_over_is_refused_until_it_is_held() -> None:
     lever = one_armed_lever()
-    with pytest.raises(MeshError, match="tips over"):
+    with pytest.raises(MeshError, match="tips over") as refusal:
         solve_sag(lever, STIFF, COARSE)
+    assert "--furnace-up" in refusal.value.mend
+    assert "--support" in refusal.value.mend
     under_the_arm = SupportBox((35, -3, 17), (40, 3, 18.2))
     held = solve_sag(lever, STIFF, SagSettings(brick_mm=1.0, supports=(under_the_arm,)))
     assert held.settled
@@ -159,17 +162,48 @@ def test_cylinder_on_its_side_balances_and_is_told_to_be_chocked() -> None:
     assert any("chock" in warning for warning in result.warnings)
 
 
-def test_bodies_closer_than_a_brick_are_told() -> None:
-    near = trimesh.util.concatenate([bar((0, 0, 0), (3, 3, 3)), bar((3.4, 0, 0), (6.4, 3, 3))])
-    hollow = bar((0, 0, 0), (9, 9, 9))
+def test_bodies_closer_than_a_brick_do_not_hold_each_other() -> None:
+    """Two levers that nearly touch sag as each does alone, and lie where they lay."""
+    lever = two_armed_lever()
+    other = two_armed_lever()
+    other.apply_translation([0.0, 6.3, 0.0])
+    pair = trimesh.util.concatenate([lever, other])
+    alone, both = solve_sag(lever, STIFF, COARSE), solve_sag(pair, STIFF, COARSE)
+    count = len(lever.vertices)
+    # The two fill their bricks otherwise, by where they lie on the grid.
+    tolerance = 0.05 * alone.largest_sag_mm
+    assert both.displacement[:count] == pytest.approx(alone.displacement, abs=tolerance)
+    assert both.displacement[count:] == pytest.approx(alone.displacement, abs=tolerance)
+    assert np.all(both.largest_at >= pair.bounds[0] - 1.0)
+    assert np.all(both.largest_at <= pair.bounds[1] + 1.0)
+    assert both.warnings == alone.warnings
+
+
+def test_touching_bodies_are_told_to_be_one_and_a_cavity_is_none() -> None:
+    near = trimesh.util.concatenate([bar((0, 0, 0), (3, 3, 3)), bar((3, 0, 0), (6, 3, 3))])
     cavity = bar((3, 3, 3), (6, 6, 6))
     cavity.invert()
-    one = trimesh.util.concatenate([hollow, cavity])
+    hollow = trimesh.util.concatenate([bar((0, 0, 0), (9, 9, 9)), cavity])
     told = "solved as one"
     assert any(told in warning for warning in solve_sag(near, STIFF, COARSE).warnings)
-    apart = solve_sag(near, STIFF, SagSettings(brick_mm=0.2)).warnings
-    assert not any(told in warning for warning in apart)
-    assert not any(told in warning for warning in solve_sag(one, STIFF, COARSE).warnings)
+    assert not any(told in warning for warning in solve_sag(hollow, STIFF, COARSE).warnings)
+
+
+def test_a_slot_narrower_than_a_brick_is_told_with_its_place() -> None:
+    slot = bar((4.8, -1.0, 2.0), (5.2, 5.0, 7.0))
+    part = trimesh.boolean.difference([bar((0, 0, 0), (10, 4, 6)), slot], engine="manifold")
+    told = [w for w in solve_sag(part, STIFF, COARSE).warnings if "narrower than a brick" in w]
+    assert len(told) == 1
+    found = re.search(r"about ([\d.]+) mm at ([-\d., ]+) is", told[0])
+    assert found is not None
+    width, place = found.groups()
+    assert float(width) == pytest.approx(0.4, rel=0.05)
+    x, y, z = (float(number) for number in place.split(","))
+    assert 4.7 <= x <= 5.3
+    assert 0.0 <= y <= 4.0
+    assert 2.0 <= z <= 6.0
+    finer = solve_sag(part, STIFF, SagSettings(brick_mm=0.39)).warnings
+    assert not any("narrower than a brick" in warning for warning in finer)
 
 
 def test_soft_part_is_warned_about() -> None:

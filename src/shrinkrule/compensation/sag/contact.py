@@ -15,22 +15,14 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
-from shrinkrule.compensation.sag.columns import Filling
-from shrinkrule.compensation.sag.equilibrium import Equilibrium, Rest
-from shrinkrule.compensation.sag.freedom import Bodies
-from shrinkrule.compensation.sag.grid import Grid
-from shrinkrule.compensation.sag.material import FloatArray, Friction, IntArray
-from shrinkrule.compensation.sag.system import Bricks
-from shrinkrule.errors import MeshError
-
-Mask = NDArray[np.bool_]
+from shrinkrule.compensation.sag.equilibrium import Equilibrium, Rest, Springs
+from shrinkrule.compensation.sag.material import FloatArray, Friction
+from shrinkrule.compensation.sag.seats import Mask, Seats
+from shrinkrule.compensation.sag.stance import first_touch, tips
 
 MAX_CONTACT_ROUNDS: Final = 80
 """A part peels off the plate by about one row of bricks in each round; grids begin coarse."""
-
 
 ROUGH: Final = 1e-3
 """Relative error of the iteration while the contact still changes."""
@@ -38,26 +30,8 @@ ROUGH: Final = 1e-3
 FINE: Final = 1e-5
 """Relative error of the last iteration, far below every other error here."""
 
-_TOUCH: Final = 0.02  # of a brick: gaps below this are standing
-_WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
 _SINK: Final = 1.0  # of the iteration's error in the largest sag: sinking in less is rounding
-
-
-@dataclass(frozen=True)
-class Seats:
-    """Nodes that may come to rest on the plate or on a support.
-
-    Parameters
-    ----------
-    node : (c,) int
-        The nodes, each once.
-    gap : (c,) float
-        How far each may come down, mm.
-    """
-
-    node: IntArray
-    gap: FloatArray
 
 
 @dataclass(frozen=True)
@@ -86,112 +60,6 @@ class Standing:
     stood: Mask
     rounds: int
     settled: bool
-
-
-def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
-    """Find the nodes over the plate, with the gap below the part at each.
-
-    Parameters
-    ----------
-    bricks : Bricks
-        The bricks.
-    grid : Grid
-        Their grid; the plate is its floor.
-    filling : Filling
-        The filling, with the part's underside.
-    """
-    padded = np.pad(filling.underside, 2, constant_values=np.inf)
-    column = bricks.nodes[:, 0] * (grid.counts[1] + 1) + bricks.nodes[:, 1]
-    lowest = np.unique(column, return_index=True)[1]  # nodes run upward in each column
-    i, j = 2 * bricks.nodes[lowest, 0], 2 * bricks.nodes[lowest, 1]
-    near = np.min([padded[i + a, j + b] for a in (1, 2) for b in (1, 2)], axis=0)
-    around = np.min([padded[i + a, j + b] for a in range(4) for b in range(4)], axis=0)
-    height = bricks.nodes[lowest, 2] * grid.size[2]
-    # A node that only a far corner of its bricks reaches comes down with that corner.
-    gap = np.where(near <= height + grid.size[2], near, around)
-    known = np.isfinite(gap)
-    # Slivers too thin for a brick must not pass for the underside of what is above them.
-    return Seats(lowest[known], np.maximum(gap, height)[known])
-
-
-def underside_nodes(bricks: Bricks) -> IntArray:
-    """Nodes with bricks above them and none below, (u,)."""
-    above = np.zeros(len(bricks.nodes), dtype=bool)
-    below = np.zeros(len(bricks.nodes), dtype=bool)
-    above[bricks.corners[:, 0::2]] = True
-    below[bricks.corners[:, 1::2]] = True
-    return np.flatnonzero(above & ~below)
-
-
-def add_seats(seats: Seats, held: IntArray) -> Seats:
-    """Add nodes that a support holds up where they are."""
-    others = ~np.isin(seats.node, held)
-    return Seats(
-        np.concatenate([seats.node[others], held]),
-        np.concatenate([seats.gap[others], np.zeros(len(held))]),
-    )
-
-
-def stands(points: FloatArray, centre: FloatArray, reach: float) -> bool:
-    """Whether a body with its centre of mass over ``centre`` stands on ``points``.
-
-    Parameters
-    ----------
-    points : (n, 2) float
-        Where it is held up, mm.
-    centre : (2,) float
-        Centre of mass in plan, mm.
-    reach : float
-        A centre this far outside the points' hull still balances, mm.
-    """
-    if not len(points):
-        return False
-    try:
-        hull = ConvexHull(points)
-    except QhullError:
-        # On a line or a point: it balances if the centre is over it.
-        middle = points.mean(axis=0)
-        along = points[np.argmax(np.linalg.norm(points - middle, axis=1))] - middle
-        length = float(np.linalg.norm(along))
-        unit = along / length if length > 0.0 else np.zeros(2)
-        offset = centre - middle
-        place = (points - middle) @ unit
-        ahead = float(np.clip(offset @ unit, place.min(), place.max()))
-        return bool(np.linalg.norm(offset - ahead * unit) <= reach)
-    return bool(np.all(hull.equations[:, :2] @ centre + hull.equations[:, 2] <= reach))
-
-
-def _tipping(bricks: Bricks, bodies: Bodies, nodes: IntArray, reach: float) -> IntArray:
-    """Bodies that would tip on the given nodes, (t,)."""
-    plan = bricks.nodes[:, :2] * bricks.brick.size[:2]
-    tipping = [
-        body
-        for body in range(len(bodies.volume))
-        if not stands(plan[nodes[bodies.label[nodes] == body]], bodies.centre[body, :2], reach)
-    ]
-    return np.array(tipping, dtype=np.int64)
-
-
-def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
-    """Seats (c,) that are touched before anything sags.
-
-    Raises
-    ------
-    MeshError
-        If a body would tip over or hangs in the air.
-    """
-    height = float(bricks.brick.size[2])
-    reach = 0.05 * float(bricks.brick.size[:2].mean())
-    for share in _WIDER:
-        touched = seats.gap <= share * height
-        tipping = _tipping(bricks, bodies, seats.node[touched], reach)
-        if not len(tipping):
-            return touched
-    body = int(tipping[0])
-    name = "the part" if len(bodies.volume) == 1 else f"body {body + 1} of {len(bodies.volume)}"
-    floats = not np.any(bodies.label[seats.node[touched]] == body)
-    what = "does not reach the setter plate" if floats else "tips over when set down this way up"
-    raise MeshError(f"{name} {what}", mend="choose another way up, or hold it with a support")
 
 
 @dataclass(frozen=True)
@@ -242,7 +110,7 @@ def come_to_rest(
     reach = float(bricks.brick.size[:2].max())
     touching = stood.copy()
     displacement = np.zeros_like(problem.load)
-    if guess is not None and not len(_tipping(bricks, bodies, seats.node[guess.touching], reach)):
+    if guess is not None and not tips(bricks, bodies, seats.node[guess.touching], reach):
         touching = guess.touching.copy()
         displacement[:, :3] = guess.displacement
     seen, tolerance, iterations = set[bytes](), ROUGH, 0
@@ -250,17 +118,12 @@ def come_to_rest(
         free, displacement = _hold(displacement, seats, touching, friction)
         done = 1.0 - 0.7 ** (contact_round - 1)
         report = None if tick is None else _within(tick, done, 0.3 * (1.0 - done))
-        rest = problem.rest(free, displacement, tolerance, report)
+        rest = problem.rest(free, displacement, tolerance, report, _springs(seats, touching))
         displacement, iterations = rest.displacement, iterations + rest.iterations
-        push = problem.reactions(displacement)[seats.node, 2]
-        sunk = displacement[seats.node, 2] + seats.gap
-        mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
-        release = touching & (push < -_PULL * mean_push)
-        depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
-        caught = ~touching & (sunk < -depth)
+        release, caught, push = _changes(problem, displacement, seats, touching, tolerance)
         seen.add(np.packbits(touching).tobytes())
         following = _next(touching, release, caught, push, seen)
-        if len(_tipping(bricks, bodies, seats.node[following], reach)):
+        if tips(bricks, bodies, seats.node[following], reach):
             following = (touching & ~_strongest(release, push)) | caught
         settled = np.array_equal(following, touching)
         if settled and tolerance == FINE:
@@ -273,20 +136,54 @@ def come_to_rest(
     )
 
 
+def _changes(
+    problem: Equilibrium,
+    displacement: FloatArray,
+    seats: Seats,
+    touching: Mask,
+    tolerance: float,
+) -> tuple[Mask, Mask, FloatArray]:
+    """Seats that would have to pull, seats that are sunk into, and what each pushes, (c,)."""
+    push = _pushes(problem, displacement, seats, touching)
+    mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
+    depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
+    sunk = displacement[seats.node, 2] + seats.gap
+    return touching & (push < -_PULL * mean_push), ~touching & (sunk < -depth), push
+
+
 def _hold(
     displacement: FloatArray, seats: Seats, touching: Mask, friction: Friction
 ) -> tuple[FloatArray, FloatArray]:
     """Directions that may move, and the displacement with the touching nodes on their seats."""
     free = np.ones_like(displacement)
     free[:, 3] = 0.0
-    held = seats.node[touching]
+    firm = touching & seats.firm
+    held = seats.node[firm]
     free[held, 2] = 0.0
     start = displacement.copy()
-    start[held, 2] = -seats.gap[touching]
+    start[held, 2] = -seats.gap[firm]
     if friction is Friction.DRAG:
         free[held, :2] = 0.0
         start[held, :2] = 0.0
     return free, start
+
+
+def _springs(seats: Seats, touching: Mask) -> Springs:
+    giving = touching & ~seats.firm
+    return Springs(seats.node[giving], seats.spring[giving], -seats.gap[giving])
+
+
+def _pushes(
+    problem: Equilibrium, displacement: FloatArray, seats: Seats, touching: Mask
+) -> FloatArray:
+    """Force over modulus (c,) with which each seat pushes up, mm2."""
+    springs = _springs(seats, touching)
+    giving = springs.stiffness * (springs.place - displacement[springs.node, 2])
+    push: FloatArray = problem.reactions(displacement)[:, 2]
+    push[springs.node] -= giving
+    pushes = push[seats.node]
+    pushes[touching & ~seats.firm] = giving
+    return pushes
 
 
 def _next(

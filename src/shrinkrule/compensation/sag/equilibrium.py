@@ -9,8 +9,9 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.compensation.sag.freedom import Bodies, free_movements
-from shrinkrule.compensation.sag.material import FloatArray
+from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.compensation.sag.multigrid import Multigrid
+from shrinkrule.compensation.sag.stance import ANOTHER_STANCE
 from shrinkrule.compensation.sag.system import Bricks, Stiffness
 from shrinkrule.errors import MeshError
 
@@ -43,9 +44,37 @@ class Rest:
     loose: int
 
 
+@dataclass(frozen=True)
+class Springs:
+    """Upright springs under nodes.
+
+    Parameters
+    ----------
+    node : (s,) int
+        The nodes, each once.
+    stiffness : (s,) float
+        Stiffness over modulus, mm.
+    place : (s,) float
+        Upward displacement at which each is slack, mm.
+    """
+
+    node: IntArray
+    stiffness: FloatArray
+    place: FloatArray
+
+    def spread(self, values: FloatArray, nodes: int) -> FloatArray:
+        """Values (s,) in the upward direction of all nodes, (n, 4)."""
+        spread = np.zeros((nodes, 4))
+        spread[self.node, 2] = values
+        return spread
+
+
 def _dot(a: FloatArray, b: FloatArray) -> float:
     """Sum of products, by one thread: many threads only wait for each other here."""
     return float(np.einsum("ij,ij->", a, b))
+
+
+NO_SPRINGS: Final = Springs(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0))
 
 
 class Equilibrium:
@@ -79,6 +108,7 @@ class Equilibrium:
         start: FloatArray,
         tolerance: float,
         tick: Callable[[float], None] | None = None,
+        springs: Springs = NO_SPRINGS,
     ) -> Rest:
         """Find the rest for one set of held directions.
 
@@ -92,13 +122,17 @@ class Equilibrium:
             Relative error in the energy norm at which the iteration stops.
         tick : callable or None
             Told the share of the way to the tolerance, 0 to 1.
+        springs : Springs
+            What else resists.
 
         Raises
         ------
         MeshError
             If the weight can move a body without straining it.
         """
-        slides = free_movements(self.bricks, self.bodies, free)
+        unsprung = free.copy()
+        unsprung[springs.node, 2] = 0.0
+        slides = free_movements(self.bricks, self.bodies, unsprung)
         # Weight times fall, for a movement whose largest displacement is one.
         falls = np.array([abs(_dot(slide, self.load)) / np.abs(slide).max() for slide in slides])
         extent = float((np.ptp(self.bricks.nodes, axis=0) * self.bricks.brick.size).max())
@@ -106,16 +140,17 @@ class Equilibrium:
         if np.any(falls > balanced * np.abs(self.load).sum()):
             raise MeshError(
                 "nothing holds the part up against tipping or falling",
-                mend="choose another way up, or hold it with a support",
+                mend=ANOTHER_STANCE,
             )
-        self._multigrid.hold(free)
-        return self._conjugate_gradients(free, start, slides, tolerance, tick)
+        self._multigrid.hold(free, springs.spread(springs.stiffness, len(free)))
+        return self._conjugate_gradients(free, start, slides, springs, tolerance, tick)
 
     def _conjugate_gradients(
         self,
         free: FloatArray,
         start: FloatArray,
         slides: FloatArray,
+        springs: Springs,
         tolerance: float,
         tick: Callable[[float], None] | None,
     ) -> Rest:
@@ -131,14 +166,16 @@ class Equilibrium:
             cycled = self._multigrid.cycle((r / scale).astype(np.float32))
             return loose(cycled.astype(np.float64) * scale)
 
+        stiffness = springs.spread(springs.stiffness, len(free))
+        load = self.load + springs.spread(springs.stiffness * springs.place, len(free))
         x = start.copy()
-        residual = loose((self.load - self._exact.apply(x)) * free)
+        residual = loose((load - self._exact.apply(x) - stiffness * x) * free)
         z = precondition(residual)
         direction = z.copy()
         product = first = _dot(residual, z)
         iterations, error = 0, self._error(product, x)
         while error > tolerance and iterations < MAX_ITERATIONS:
-            forces = self._exact.apply(direction) * free
+            forces = (self._exact.apply(direction) + stiffness * direction) * free
             length = product / _dot(direction, forces)
             x += length * direction
             residual -= length * forces

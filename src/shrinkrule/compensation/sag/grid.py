@@ -26,6 +26,7 @@ SLACK: Final = 1.3
 _SLAB_BYTES: Final = 200_000_000
 _UPRIGHT: Final = 1e-3  # a facet's normal this near an axis counts as along it
 _AGREEMENT: Final = 0.2  # share of upright area that must agree before the grid is turned
+_DIRECTIONS: Final = 360  # in a quarter turn: walls that differ by less agree
 
 
 @dataclass(frozen=True)
@@ -73,15 +74,27 @@ def furnace_turn(mesh: trimesh.Trimesh, up: FloatArray) -> FloatArray:
     areas = np.asarray(mesh.area_faces)
     level = np.hypot(normals[:, 0], normals[:, 1])
     upright = level > 0.99
-    fold = np.sum(
-        areas[upright] * np.exp(4j * np.arctan2(normals[upright, 1], normals[upright, 0]))
-    )
-    if abs(fold) < _AGREEMENT * areas[upright].sum() or not upright.any():
+    quarter = np.arctan2(normals[upright, 1], normals[upright, 0]) % (0.5 * np.pi)
+    yaw = _most_common(quarter, areas[upright])
+    if yaw is None:
         return turn
-    yaw = -np.angle(fold) / 4.0
-    cosine, sine = np.cos(yaw), np.sin(yaw)
+    cosine, sine = np.cos(-yaw), np.sin(-yaw)
     yawed: FloatArray = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0, 0, 1]]) @ turn
     return yawed
+
+
+def _most_common(quarter: FloatArray, areas: FloatArray) -> float | None:
+    """Direction (radians, modulo a quarter turn) that most upright area has; None if little has."""
+    if not len(quarter):
+        return None
+    # Neighbouring bins are taken together, so that a direction between two is not halved.
+    bins = np.round(quarter / (0.5 * np.pi) * _DIRECTIONS).astype(np.int64) % _DIRECTIONS
+    area = np.bincount(bins, weights=areas, minlength=_DIRECTIONS)
+    best = int(np.argmax(area + np.roll(area, 1) + np.roll(area, -1)))
+    near = np.abs((bins - best + 1) % _DIRECTIONS - 1) <= 1
+    if areas[near].sum() < _AGREEMENT * areas.sum():
+        return None
+    return float(np.angle(np.sum(areas[near] * np.exp(4j * quarter[near]))) / 4.0)
 
 
 def _fitting_count(

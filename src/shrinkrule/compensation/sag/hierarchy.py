@@ -74,7 +74,7 @@ class Coarsening:
     factor: int
 
 
-def _groups(count: int, pairs: IntArray) -> IntArray:
+def connected_groups(count: int, pairs: IntArray) -> IntArray:
     """Label the connected groups of ``count`` things joined by pairs."""
     graph = coo_array((np.ones(len(pairs), dtype=np.int8), tuple(pairs.T)), shape=(count, count))
     labels: IntArray = connected_components(graph, directed=False)[1].astype(np.int64)
@@ -84,10 +84,10 @@ def _groups(count: int, pairs: IntArray) -> IntArray:
 def _pieces(places: IntArray, pairs: IntArray) -> IntArray:
     """Label the connected groups of cells; most are joined by the few pairs that share a face."""
     face = np.abs(places[pairs[:, 0]] - places[pairs[:, 1]]).sum(axis=1) == 1
-    label = _groups(len(places), pairs[face])
+    label = connected_groups(len(places), pairs[face])
     rest = label[pairs[~face]]
     rest = rest[rest[:, 0] != rest[:, 1]]
-    return _groups(int(label.max()) + 1, rest)[label] if len(rest) else label
+    return connected_groups(int(label.max()) + 1, rest)[label] if len(rest) else label
 
 
 def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
@@ -131,7 +131,7 @@ def _join_corners(places: IntArray, touching: IntArray) -> IntArray:
         joined.append(
             np.stack([touching[shared, 0] * 8 + mine, touching[shared, 1] * 8 + other], axis=1)
         )
-    return _groups(8 * len(places), np.concatenate(joined)).reshape(-1, 8)
+    return connected_groups(8 * len(places), np.concatenate(joined)).reshape(-1, 8)
 
 
 def hats(position: FloatArray) -> FloatArray:
@@ -228,6 +228,36 @@ def gather_bricks(
     matrices[:, _UPPER[0], _UPPER[1]] = packed
     matrices[:, _UPPER[1], _UPPER[0]] = packed
     return matrices
+
+
+def add_springs(
+    matrices: FloatArray, bricks: Bricks, stiffness: FloatArray, step: Coarsening, arm: float
+) -> None:
+    """Add upright springs under the bricks' nodes to the coarse cells' matrices, in place.
+
+    Parameters
+    ----------
+    matrices : (m, 48, 48) float
+        Stiffness of the coarse cells.
+    bricks : Bricks
+        The bricks.
+    stiffness : (n,) float
+        Stiffness of the spring under each node, zero where there is none.
+    step : Coarsening
+        How the bricks are gathered.
+    arm : float
+        Length by which rotations are measured, mm.
+    """
+    sprung = np.flatnonzero(stiffness)
+    if not len(sprung):
+        return
+    owner = np.empty(len(bricks.nodes), dtype=np.int64)
+    owner[bricks.corners.ravel()] = np.arange(bricks.corners.size)
+    brick, corner = np.divmod(owner[sprung], 8)
+    blends = prolongation_templates(step.factor, step.factor * bricks.brick.size / arm, 3)
+    upward = blends[step.slot[brick], 3 * corner + 2]
+    added = stiffness[sprung, None, None] * upward[:, :, None] * upward[:, None, :]
+    np.add.at(matrices, step.parent[brick], added)
 
 
 def _templates(strain: FloatArray, blends: FloatArray) -> FloatArray:

@@ -20,6 +20,7 @@ import scipy.sparse.linalg
 from shrinkrule.compensation.sag.hierarchy import (
     Cells,
     Coarsening,
+    add_springs,
     coarsen,
     gather_bricks,
     gather_cells,
@@ -92,17 +93,21 @@ def smooth(level: Level, x: Vector | None, b: Vector) -> tuple[Vector, Vector]:
 
 
 class BrickLevel:
-    """The bricks in single precision, with held directions taken out."""
+    """The bricks and springs in single precision, with held directions taken out."""
 
-    def __init__(self, stiffness: Stiffness, inverse: Vector, largest: float, free: Vector) -> None:
+    def __init__(
+        self, stiffness: Stiffness, diagonal: Vector, largest: float, free: Vector, springs: Vector
+    ) -> None:
         self._stiffness = stiffness
         self._free = free.astype(stiffness.dtype)
-        self._inverse = inverse * self._free
+        self._springs = springs.astype(stiffness.dtype)
+        self._inverse = self._free / (diagonal + self._springs)
         self.largest = largest
 
     def apply(self, x: Vector) -> Vector:
         """Multiply by the stiffness."""
         forces = self._stiffness.apply(x)
+        forces += self._springs * x
         forces *= self._free
         return forces
 
@@ -261,11 +266,11 @@ class Multigrid:
         self._bricks = bricks
         self._stiffness = Stiffness(bricks, np.float32)
         diagonal = self._stiffness.diagonal()
-        self._inverse = 1.0 / np.where(diagonal > 0.0, diagonal, 1.0)
-        free = np.ones_like(diagonal)
+        self._diagonal = np.where(diagonal > 0.0, diagonal, 1.0)
+        free, springs = np.ones_like(diagonal), np.zeros_like(diagonal)
         free[:, 3] = 0.0
-        level = BrickLevel(self._stiffness, self._inverse, 1.0, free)
-        # Holding directions only lowers the largest eigenvalue.
+        level = BrickLevel(self._stiffness, self._diagonal, 1.0, free, springs)
+        # Holding directions only lowers the largest eigenvalue, and so do springs over 1.
         self._largest = largest_eigenvalue(level, free.shape, np.float32)
 
         self._arm = FIRST_FACTOR * float(bricks.brick.size.mean())
@@ -284,15 +289,17 @@ class Multigrid:
         self._unheld = gather_bricks(bricks, free[:, :3], self._steps[0], self._arm, every)
         self._levels: list[BrickLevel | CellLevel] = []
         self._direct: Callable[[Vector], Vector]
-        self.hold(free)
+        self.hold(free, springs)
 
-    def hold(self, free: Vector) -> None:
+    def hold(self, free: Vector, springs: Vector) -> None:
         """Prepare the cycle for a set of held directions.
 
         Parameters
         ----------
         free : (n, 4) float
             One where a node may move, zero where it is held and in the fourth column.
+        springs : (n, 4) float
+            Stiffness of the springs under the nodes, mm.
         """
         held_brick = (free[:, :3] == 0.0).any(axis=1)[self._bricks.corners].any(axis=1)
         touched = np.unique(self._steps[0].parent[held_brick])
@@ -300,7 +307,8 @@ class Multigrid:
         matrices[touched] = gather_bricks(
             self._bricks, free[:, :3], self._steps[0], self._arm, touched
         )
-        self._levels = [BrickLevel(self._stiffness, self._inverse, self._largest, free)]
+        add_springs(matrices, self._bricks, springs[:, 2], self._steps[0], self._arm)
+        self._levels = [BrickLevel(self._stiffness, self._diagonal, self._largest, free, springs)]
         for finer, step, aspect in zip(
             self._steps[:-1], self._steps[1:], self._aspects[1:], strict=True
         ):

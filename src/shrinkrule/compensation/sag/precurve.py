@@ -7,17 +7,19 @@ difference is small enough or no longer falls.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
 import numpy as np
 import trimesh
 
+from shrinkrule.compensation.sag.apart import Apart, set_apart
 from shrinkrule.compensation.sag.field import SagField
+from shrinkrule.compensation.sag.gaps import note_gaps
 from shrinkrule.compensation.sag.grid import lay_grid
 from shrinkrule.compensation.sag.material import Base, FloatArray, SagMaterial, SagSettings
-from shrinkrule.compensation.sag.plan import SagPlan, plan
+from shrinkrule.compensation.sag.plan import SagPlan
 from shrinkrule.compensation.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
 from shrinkrule.compensation.sag.solve import (
     Progress,
@@ -126,34 +128,43 @@ def precurve(
     """
     tell = progress or silent
     tell("planning", 0.0)
-    planned = plan(mesh, settings)
+    apart, planned = set_apart(mesh, settings)
+    planned = note_gaps(apart, planned)
     share = 1.0 / (settings.max_rounds + 1)
     first, numerical_mm = on_two_grids(
-        mesh, material, settings, planned, within(tell, "sag as given", 0.0, share)
+        apart.mesh, material, settings, planned, within(tell, "sag as given", 0.0, share)
     )
-    wanted = refine_to_follow(mesh, first.field, settings.tolerance_mm)
-    before = describe(wanted, material, planned, first, numerical_mm)
+    wanted = refine_to_follow(apart.mesh, first.field, settings.tolerance_mm)
+    solved = describe(wanted, material, planned, first, numerical_mm)
+    before = replace(solved, largest_at=apart.back(solved.largest_at))
+    home = _home(wanted, apart)
     hopeless = why_hopeless(before, planned.wall_mm, settings)
     if hopeless or _reach(before) < settings.tolerance_mm:
         tell("looked at the sag", 1.0)
         verdict = Saving.HOPELESS if hopeless else Saving.NOT_NEEDED
         advice = (*hopeless, *what_helps(before, planned.wall_mm)) if hopeless else ()
-        fired = np.asarray(wanted.vertices) + before.displacement
-        return PrecurveResult(wanted, wanted, before, fired, 0, (_reach(before),), verdict, advice)
+        fired = np.asarray(home.vertices) + before.displacement
+        return PrecurveResult(home, home, before, fired, 0, (_reach(before),), verdict, advice)
     firings = _fire_until_straight(wanted, before, first, planned, material, settings, tell)
     best = min(firings, key=lambda firing: firing.error_mm)
     tell("pre-curved", 1.0)
     verdict, advice = _judge(best, wanted, before, planned.wall_mm, settings)
     return PrecurveResult(
-        mesh=best.mesh,
-        wanted=wanted,
+        mesh=_home(best.mesh, apart),
+        wanted=home,
         before=before,
-        fired=best.fired,
+        fired=best.fired - apart.shift_of(wanted),
         rounds=len(firings),
         errors_mm=tuple(firing.error_mm for firing in firings),
         verdict=verdict,
         advice=advice,
     )
+
+
+def _home(moved: trimesh.Trimesh, apart: Apart) -> trimesh.Trimesh:
+    """The mesh with its bodies back where they were."""
+    vertices = np.asarray(moved.vertices) - apart.shift_of(moved)
+    return trimesh.Trimesh(vertices, moved.faces, process=False)
 
 
 @dataclass(frozen=True)
@@ -310,5 +321,7 @@ def _judge(
         notes.append(
             "it is so soft that bending it anew changes its sag: near buckling or slumping"
         )
+    if before.rolls:
+        notes.append("what rests on a line or a point is flattened there, whatever its shape")
     notes.append(f"{best.error_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
     return Saving.PARTLY, (*notes, *what_helps(before, wall_mm))

@@ -44,7 +44,7 @@ class SagResult:
     displacement : (n, 3) float
         At the mesh's vertices, in the mesh's frame, mm.
     field : SagField
-        The displacement anywhere.
+        The displacement anywhere; bodies too close together for the bricks are moved apart in it.
     largest_sag_mm : float
         How far the part comes down at most, mm.
     largest_at : (3,) float
@@ -185,8 +185,8 @@ def _warned(result: SagResult, planned: SagPlan, material: SagMaterial, fused: i
         warnings.append(f"the part sags by {result.fallen_mm:.2g} mm down onto the plate")
     if fused > 0:
         warnings.append(
-            "bodies closer together than a brick are solved as one: take smaller bricks, "
-            "or one body at a time"
+            "bodies that touch, or that are closer than a brick and supported, are solved as one: "
+            "if they are not to fuse, take one body at a time"
         )
     if result.rolls:
         warnings.append("it rests on a line or a point: chock it, and do not trust the sag there")

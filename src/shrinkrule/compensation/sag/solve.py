@@ -9,6 +9,7 @@ spans, so hand over the fired (wanted) shape.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Final
 
 import igl
@@ -16,18 +17,13 @@ import numpy as np
 import trimesh
 from scipy.spatial import KDTree
 
+from shrinkrule.compensation.sag.apart import set_apart
 from shrinkrule.compensation.sag.brick import make_brick
-from shrinkrule.compensation.sag.contact import (
-    Guess,
-    Seats,
-    add_seats,
-    come_to_rest,
-    plate_seats,
-    underside_nodes,
-)
+from shrinkrule.compensation.sag.contact import Guess, come_to_rest
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
+from shrinkrule.compensation.sag.gaps import note_gaps
 from shrinkrule.compensation.sag.grid import Grid, fill_grid, lay_grid
 from shrinkrule.compensation.sag.material import (
     FloatArray,
@@ -36,8 +32,9 @@ from shrinkrule.compensation.sag.material import (
     SagSettings,
     SupportBox,
 )
-from shrinkrule.compensation.sag.plan import SagPlan, plan
+from shrinkrule.compensation.sag.plan import SagPlan
 from shrinkrule.compensation.sag.result import GridSag, SagResult, describe, grid_difference
+from shrinkrule.compensation.sag.seats import Seats, add_seats, plate_seats, underside_nodes
 from shrinkrule.compensation.sag.system import Bricks, join_bricks
 from shrinkrule.errors import MeshError, SettingError
 
@@ -178,11 +175,13 @@ def solve_sag(
     """
     tell = progress or silent
     tell("planning", 0.0)
-    planned = plan(mesh, settings)
+    apart, planned = set_apart(mesh, settings)
+    planned = note_gaps(apart, planned)
     tick = within(tell, "solving", 0.0, 1.0)
-    solved, numerical_mm = on_two_grids(mesh, material, settings, planned, tick)
+    solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
     tell("solved", 1.0)
-    return describe(mesh, material, planned, solved, numerical_mm)
+    result = describe(apart.mesh, material, planned, solved, numerical_mm)
+    return replace(result, largest_at=apart.back(result.largest_at))
 
 
 def on_two_grids(

@@ -9,7 +9,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.compensation.frames import WAYS_UP
-from shrinkrule.compensation.sag.grid import furnace_turn, lay_grid
+from shrinkrule.compensation.sag.apart import set_apart
 from shrinkrule.compensation.sag.material import FloatArray, SagMaterial, SagSettings
 from shrinkrule.compensation.sag.plan import plan
 from shrinkrule.compensation.sag.solve import Progress, sag_on_grid, silent
@@ -87,12 +87,19 @@ def rank_ways_up(
     tell = progress or silent
     budget = min(settings.max_unknowns, UNKNOWNS_FOR_RANKING)
     rough = replace(settings, max_unknowns=budget, supports=(), brick_mm=None)
-    brick = plan(mesh, rough).brick_mm
+    planned = plan(mesh, rough)
+    # One brick for all ways, whatever it takes, so that none is ranked by coarser bricks.
+    alike = replace(
+        rough,
+        brick_mm=planned.brick_mm,
+        wall_mm=planned.wall_mm,
+        max_unknowns=settings.max_unknowns,
+    )
     found = []
     for number, (name, up) in enumerate(WAYS_UP.items()):
         tell(f"trying {name} up", number / len(WAYS_UP))
-        lying = replace(rough, furnace_up=(float(up[0]), float(up[1]), float(up[2])))
-        found.append(_try(mesh, material, lying, name, brick))
+        lying = replace(alike, furnace_up=(float(up[0]), float(up[1]), float(up[2])))
+        found.append(_try(mesh, material, lying, name))
     tell("ranked", 1.0)
     tolerance = settings.tolerance_mm
     return tuple(
@@ -108,17 +115,15 @@ def rank_ways_up(
     )
 
 
-def _try(
-    mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name: str, brick: float
-) -> WayUp:
+def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name: str) -> WayUp:
     heights = np.asarray(mesh.vertices) @ lying.up
     height = float(np.ptp(heights))
     low = heights[np.asarray(mesh.faces)].max(axis=1) <= heights.min() + _FLOOR * height
     footprint = float(np.asarray(mesh.area_faces)[low].sum())
     shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
     try:
-        grid = lay_grid(mesh, furnace_turn(mesh, lying.up), brick)
-        sag, where = sag_on_grid(mesh, grid, material, lying).field.lowest()
+        apart, planned = set_apart(mesh, lying)
+        sag, where = sag_on_grid(apart.mesh, planned.grid, material, lying).field.lowest()
     except MeshError as refusal:
         return replace(shape, stands=False, reason=refusal.what)
-    return replace(shape, sag_mm=sag, sag_at=where)
+    return replace(shape, sag_mm=sag, sag_at=apart.back(where))
