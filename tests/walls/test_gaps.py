@@ -99,6 +99,14 @@ def test_a_groove_with_a_mouth_under_a_bead_is_a_gap() -> None:
     assert kind is FindingKind.NARROW_GAP
 
 
+@pytest.mark.parametrize("mouth", [0.4, 0.6, 1.0])
+def test_an_engraved_line_is_no_gap(mouth: float) -> None:
+    """A V of 60 degrees: its root fuses, as the root of any groove does."""
+    depth = mouth / 2 / np.tan(np.radians(30.0))
+    report = check_walls(mesh_from_solid(BLOCK - groove(mouth, depth)), PRINTER)
+    assert not [f for f in report.findings if f.rule is not Rule.LAYERS]
+
+
 def test_an_inner_corner_is_no_gap() -> None:
     assert air(Manifold.cube((10.0, 10.0, 20.0)).translate((8.0, 3.0, -10.0))) == []
 

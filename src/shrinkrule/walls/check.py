@@ -15,7 +15,7 @@ from shrinkrule.mesh import Rays, Soundness, inspect_mesh
 from shrinkrule.printer import Printer
 from shrinkrule.walls.agreement import agreed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
-from shrinkrule.walls.gaps import gap_findings
+from shrinkrule.walls.gaps import MOUTH, gap_findings
 from shrinkrule.walls.layers import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.places import thick_findings, thin_findings
@@ -166,7 +166,9 @@ def check_walls(
         tell("joining places", 0.8)
         findings = thin_findings(samples, printer, limits, spacing)
         findings += thick_findings(samples, limits)
-        air = gaps_on(surface, spots.points, spots.facets, spots.area, limits.gap_mm(printer))
+        air = gaps_on(
+            surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer)
+        )
         findings += gap_findings(air, printer, limits, spacing)
         tell("cutting layers", 0.9)
         layers = cut.result()

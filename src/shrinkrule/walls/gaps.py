@@ -9,12 +9,14 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.places import (
     MARGIN_MM,
+    REACH,
     WEDGE_SHARE,
     chord_directions,
     connected_places,
@@ -22,8 +24,11 @@ from shrinkrule.walls.places import (
 )
 from shrinkrule.walls.spheres import ThicknessSamples
 
-MOUTH: Final = 0.9
-"""A groove whose air reaches this share of the limit goes on to be open: only its root fuses."""
+MOUTH: Final = 2.0
+"""Limits up to which air is measured, to see whether a groove goes on to be open."""
+
+BLUNT_SHARE: Final = np.cos(np.radians(40.0) / 2.0)
+"""Chord over diameter of a ball in a groove whose flanks meet at 40 degrees."""
 
 ROUND: Final = 0.25
 """Second largest share of the directions across the air, over the largest, in a hole; 0 in a slot,
@@ -41,7 +46,7 @@ def gap_findings(
     Parameters
     ----------
     samples : ThicknessSamples
-        Width of the air in front of samples of the green part.
+        Width of the air in front of samples of the green part, up to ``MOUTH`` limits.
     printer : Printer
         Bead.
     limits : WallLimits
@@ -54,10 +59,17 @@ def gap_findings(
     directions = chord_directions(samples)
     share = np.linalg.norm(samples.points - samples.contacts, axis=1) / samples.thickness
     found = []
+    wider = samples.points[(width >= limit) & np.isfinite(width)]
+    open_air = cKDTree(wider) if len(wider) else None
+    # Only the root of a blunt groove fuses, or of one that goes on to be open; the groove stays.
     for place in connected_places(samples, width < limit - MARGIN_MM, spacing_mm):
-        is_wedge = float(np.median(share[place])) < WEDGE_SHARE
-        if is_wedge and float(width[place].max()) > MOUTH * limit:
+        held = float(np.median(share[place]))
+        if held < BLUNT_SHARE:
             continue
+        if held < WEDGE_SHARE and open_air is not None:
+            away, _ = open_air.query(samples.points[place])
+            if float(away.min()) < REACH * spacing_mm:
+                continue
         extreme = int(place[np.argmin(width[place])])
         middles = 0.5 * (samples.points[place] + samples.contacts[place])
         is_hole = _goes_round(directions[place], middles, float(width[extreme]))
