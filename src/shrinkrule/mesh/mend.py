@@ -91,7 +91,8 @@ def turn_outward(
         facets = np.where(flip[:, None], facets[:, ::-1], facets)
         volumes = np.where(inside_out, -volumes, volumes)
         count = int((inside_out & (depth == 0)).sum())
-        notes.append(f"turned {count} {'bodies' if count > 1 else 'body'} that were inside out")
+        bodies = "bodies that were" if count > 1 else "body that was"
+        notes.append(f"turned {count} {bodies} inside out")
     nested = parents >= 0
     same_way = nested & (np.sign(volumes) == np.sign(volumes[np.maximum(parents, 0)]))
     if same_way.any():
