@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import trimesh
+from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays, Soundness, inspect_mesh
@@ -19,15 +20,9 @@ from shrinkrule.walls.gaps import MOUTH, gap_findings
 from shrinkrule.walls.layers import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.places import thick_findings, thin_findings
-from shrinkrule.walls.sampling import sample_surface
-from shrinkrule.walls.spheres import (
-    Status,
-    Surface,
-    ThicknessSamples,
-    gaps_on,
-    is_crossed,
-    thickness_on,
-)
+from shrinkrule.walls.refinement import refined_samples
+from shrinkrule.walls.sampling import sample_cells
+from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, gaps_on, is_crossed
 
 Progress = Callable[[str, float], None]
 """Told the stage and how much of the check is done, 0 to 1."""
@@ -101,10 +96,14 @@ def _without_crossings(
     surface: Surface, samples: ThicknessSamples
 ) -> tuple[ThicknessSamples, list[str]]:
     """Samples with those told apart that lie inside another body, and what to say of them."""
-    crossed = is_crossed(surface, samples.points, samples.facets)
+    # On the very edge of facets, where corners pinch, a way in or out tells nothing.
+    on_edge = samples.area == 0.0
+    crossed = is_crossed(surface, samples.points, samples.facets) & ~on_edge
     if not crossed.any():
         return samples, []
-    x, y, z = samples.points[int(np.argmax(crossed))]
+    _, beside = cKDTree(samples.points[~on_edge]).query(samples.points[on_edge])
+    crossed[on_edge] = crossed[~on_edge][beside]
+    x, y, z = samples.points[int(np.argmax(crossed & ~on_edge))]
     share = 100.0 * float(samples.area[crossed].sum() / samples.area.sum())
     note = (
         f"bodies touch or share space, or the surface passes through itself, on {share:.2g} % of "
@@ -158,14 +157,16 @@ def check_walls(
         surface = Surface(mesh)
         spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
         tell("measuring walls", 0.2)
-        spots = sample_surface(mesh, spacing)
-        samples = thickness_on(surface, spots.points, spots.facets, spots.area)
+        sampling = sample_cells(mesh, spacing)
+        thin = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
+        samples = refined_samples(mesh, surface, sampling, thin)
         doubts = _doubts(inspect_mesh(mesh) if soundness is None else soundness)
         if not doubts:
             samples, doubts = _without_crossings(surface, samples)
         tell("joining places", 0.8)
         findings = thin_findings(samples, printer, limits, spacing)
         findings += thick_findings(samples, limits)
+        spots = sampling.samples
         air = gaps_on(
             surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer)
         )

@@ -148,6 +148,13 @@ def as_vector(values: NDArray[np.float64]) -> Vector:
     return float(values[0]), float(values[1]), float(values[2])
 
 
+def boxes_meet(one: Finding, other: Finding, reach_mm: float) -> bool:
+    """Whether the boxes of two findings come within a distance of each other."""
+    low = np.maximum(one.box[0], other.box[0])
+    high = np.minimum(one.box[1], other.box[1])
+    return bool((low <= high + reach_mm).all())
+
+
 def by_what_matters(findings: list[Finding]) -> tuple[Finding, ...]:
     """Worst kind first, then the largest place."""
     return tuple(sorted(findings, key=lambda f: (f.severity, -f.area_mm2, f.position)))

@@ -7,6 +7,7 @@ when the ball of one touches the other side next to the other.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -23,12 +24,16 @@ from shrinkrule.walls.findings import (
     Rule,
     as_vector,
     axis_of,
+    boxes_meet,
 )
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.spheres import ThicknessSamples
 
 MARGIN_MM: Final = 0.002
 """A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
+
+TOLD: Final = 1e-3
+"""A ball may be told larger by this share: less of the surface than that is left inside it."""
 
 NEIGHBOURS: Final = 24
 """Neighbours looked at when joining samples: a square grid has eight, but round a thin pin or
@@ -135,18 +140,40 @@ def thin_findings(
             ~is_flat & (measure >= exist - MARGIN_MM) & (measure < sound - MARGIN_MM),
         ),
     )
-    chord = np.linalg.norm(samples.points - samples.contacts, axis=1) / samples.thickness
+    chord = np.linalg.norm(samples.points - samples.contacts, axis=1)
     found = []
     for kind, limit, flagged in classes:
         for place in connected_places(samples, flagged, spacing_mm):
             extreme = int(place[np.argmin(samples.thickness[place])])
-            is_wedge = float(np.median(chord[place])) < WEDGE_SHARE
+            # Where a wall is thinnest its ball is held straight; in a wedge nowhere.
+            is_wedge = float(chord[extreme]) < WEDGE_SHARE * float(samples.thickness[extreme])
             # The thicker strip beside a knife edge, or along the step from thin to thick.
             if is_wedge and kind is FindingKind.SINGLE_BEAD:
                 continue
             named = FindingKind.KNIFE_EDGE if is_wedge else kind
             found.append(place_finding(samples, place, named, limit, extreme, directions))
-    return found
+    return _whole_edges(found, spacing_mm)
+
+
+def _whole_edges(found: list[Finding], spacing_mm: float) -> list[Finding]:
+    """Pieces of a knife edge whose boxes meet made one finding."""
+    whole: list[Finding] = []
+    for piece in found:
+        if piece.kind is not FindingKind.KNIFE_EDGE:
+            whole.append(piece)
+            continue
+        edge = piece
+        for other in [one for one in whole if one.kind is FindingKind.KNIFE_EDGE]:
+            if boxes_meet(edge, other, REACH * spacing_mm):
+                whole.remove(other)
+                thinner = min(edge, other, key=lambda one: one.smallest_mm)
+                low = np.minimum(edge.box[0], other.box[0])
+                high = np.maximum(edge.box[1], other.box[1])
+                area = edge.area_mm2 + other.area_mm2
+                box = (as_vector(low), as_vector(high))
+                edge = replace(thinner, box=box, area_mm2=area)
+        whole.append(edge)
+    return whole
 
 
 def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Finding]:
@@ -160,7 +187,8 @@ def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Findin
         The limit for thick sections.
     """
     directions = chord_directions(samples)
-    thick = np.flatnonzero(samples.is_wall & (samples.thickness > limits.thick_mm + MARGIN_MM))
+    passes = limits.thick_mm * (1.0 + TOLD) + MARGIN_MM
+    thick = np.flatnonzero(samples.is_wall & (samples.thickness > passes))
     found = []
     for place in _sections(samples, thick, limits.thick_mm):
         extreme = int(place[np.argmax(samples.thickness[place])])

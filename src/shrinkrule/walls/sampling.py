@@ -1,11 +1,12 @@
 """Points on a surface by area, whatever its facets look like.
 
-Every facet is cut into cells no larger than the spacing: rows parallel to its
-longest edge, each row cut across. A box of twelve facets gets as many cells as a
-fine mesh of it, a sliver gets a line of them. Cells much smaller than the spacing
-(fine meshes) are grouped by place and facing, and one of each group stands for
-all. The cells tile the surface, so their areas add up to the part's, and no point
-of the surface is further than about one spacing from a sample.
+Every facet longer than the spacing is halved at the height on its longest edge, each
+half cut across that edge into columns and each column into cells no higher than the
+spacing. A box of twelve facets gets as many cells as a fine mesh of it, a sliver gets a
+line of them. Cells much smaller than the spacing (fine meshes) are grouped by place and
+facing, and one of each group stands for all. The cells tile the surface, so their areas
+add up to the part's, and each sample knows how far from it the surface reaches that it
+stands for.
 """
 
 from __future__ import annotations
@@ -22,30 +23,46 @@ from shrinkrule.errors import MeshError, SettingError
 MOST_SAMPLES: Final = 20_000_000
 """More samples than this would need more memory than a workshop machine has."""
 
+WHOLE: Final = 2
+"""Marks a cell that is a whole facet."""
+
+GROUP_SHARE: Final = 0.85
+"""Side of the cubes that group small cells, in spacings: a group reaches as far as a cell."""
+
+FACINGS: Final = 3
+"""Parts of each side of the cube of normals: two ways into a pocket are not one group."""
+
+SHARP_HEIGHT: Final = 1e-6
+"""Lowest facet, in shares of the largest coordinate, whose normal a float32 file can hold."""
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Cells:
-    """Pieces of facets, each an interval of rows and a share of the row's width.
+    """Pieces of facets: whole small ones, or blocks of the halves of larger ones.
 
-    A point of a facet is ``A + y (C - A) + f (1 - y) (B - A)`` with AB its longest
-    edge: ``y`` runs from that edge to the apex, ``f`` along the row, both 0 to 1.
+    The foot F of the height on the longest edge halves a facet with apex C into two
+    right-angled ones. A point of the half at the end E is ``E + u ((F - E) + v (C - F))``:
+    ``u`` runs from the end to the foot and ``v`` from the edge up, both 0 to 1.
 
     Parameters
     ----------
     facets : (n,) int64
         The facet each cell lies on.
-    rows : (n, 2) float64
-        Interval of ``y``.
-    shares : (n, 2) float64
-        Interval of ``f``.
+    halves : (n,) int64
+        0 and 1 for the half at the start and the end of the longest edge, 2 for the whole.
+    along : (n, 2) float64
+        Interval of ``u``.
+    up : (n, 2) float64
+        Interval of ``v``.
     """
 
     facets: Ints
-    rows: Floats
-    shares: Floats
+    halves: Ints
+    along: Floats
+    up: Floats
 
 
 @dataclass(frozen=True)
@@ -67,12 +84,51 @@ class SurfaceSamples:
     area: Floats
 
 
+@dataclass(frozen=True)
+class Sampling:
+    """Samples with the cells that they stand for, so that some can be cut finer.
+
+    Parameters
+    ----------
+    samples : SurfaceSamples
+        The samples.
+    cells : Cells
+        All cells.
+    stands_for : (n_cells,) int64
+        The sample that stands for each cell.
+    reach : (n,) float64
+        Distance from each sample to the furthest point it stands for, at most, mm.
+    bend : (n,) float64
+        Least cosine between its normal and those of its cells.
+    spacing_mm : float
+        Largest height and width of a cell.
+    """
+
+    samples: SurfaceSamples
+    cells: Cells
+    stands_for: Ints
+    reach: Floats
+    bend: Floats
+    spacing_mm: float
+
+
 def _triangles_on_longest_edge(mesh: trimesh.Trimesh, facets: Ints) -> Floats:
     corners = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)[facets]]
     edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
     first = edges.argmax(axis=1)
     turn = (first[:, None] + np.arange(3)) % 3
     return np.take_along_axis(corners, turn[:, :, None], axis=1)
+
+
+def _longest_edges(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats]:
+    """Length of the longest edge, and twice the area, of facets."""
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    a, b, c = (vertices[corner] for corner in np.asarray(mesh.faces)[facets].T)
+    edges = (b - a, c - b, a - c)
+    squares = [np.einsum("ij,ij->i", edge, edge) for edge in edges]
+    crossed = np.cross(edges[0], edges[1])
+    longest = np.maximum(np.maximum(squares[0], squares[1]), squares[2])
+    return np.sqrt(longest), np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
 
 
 def _counting(counts: Ints) -> tuple[Ints, Ints]:
@@ -83,7 +139,9 @@ def _counting(counts: Ints) -> tuple[Ints, Ints]:
 
 
 def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Cells:
-    """Cut facets into cells no larger than the spacing.
+    """Cut facets into cells no wider or higher than the spacing.
+
+    Facets too low for their normal to be told are left out; they hold no area to speak of.
 
     Parameters
     ----------
@@ -92,43 +150,69 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
     facets : (m,) int64
         Which of its facets.
     spacing_mm : float
-        Largest height and width of a cell.
+        Largest width and height of a cell; a facet no longer than that is one cell.
 
     Raises
     ------
     SettingError
         When the spacing is so small that the samples would not fit in memory.
     """
-    corners = _triangles_on_longest_edge(mesh, facets)
-    base = np.linalg.norm(corners[:, 1] - corners[:, 0], axis=1)
-    twice_area = np.linalg.norm(
-        np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
-    )
-    sound = twice_area > 0.0
-    facets, base, twice_area = facets[sound], base[sound], twice_area[sound]
-    expected = twice_area.sum() / 2.0 / spacing_mm**2 + base.sum() / spacing_mm
+    base, twice_area = _longest_edges(mesh, facets)
+    sound = twice_area > SHARP_HEIGHT * base * float(np.abs(mesh.bounds).max())
+    small = sound & (base <= spacing_mm)
+    large = np.flatnonzero(sound & ~small)
+    expected = twice_area[large].sum() / 2.0 / spacing_mm**2 + base[large].sum() / spacing_mm
     if expected > MOST_SAMPLES:
         raise SettingError(
             f"a spacing of {spacing_mm:g} mm would take {expected:.2g} samples",
             where="wall check",
             mend="check the unit of the model, or raise the bead width",
         )
-    rows = np.maximum(np.ceil(twice_area / base / spacing_mm), 1.0).astype(np.int64)
-    owner, number = _counting(rows)
-    low = number / rows[owner]
-    high = (number + 1) / rows[owner]
-    width = base[owner] * (1.0 - (low + high) / 2.0)
-    across = np.maximum(np.ceil(width / spacing_mm), 1.0).astype(np.int64)
-    row, place = _counting(across)
+    whole = facets[small]
+    halved = np.repeat(facets[large], 2)
+    side = np.tile(np.array([0, 1]), len(large))
+    wide, tall = _half_sizes(mesh, halved, side)
+    exists = wide > 0.0
+    halved, side, wide, tall = halved[exists], side[exists], wide[exists], tall[exists]
+    all_of = np.tile(np.array([0.0, 1.0]), (len(halved), 1))
+    owner, along = _split(all_of, wide, spacing_mm)
+    halved, side, tall = halved[owner], side[owner], tall[owner] * along[:, 1]
+    owner, up = _split(all_of[owner], tall, spacing_mm)
+    every = np.tile(np.array([0.0, 1.0]), (len(whole), 1))
     return Cells(
-        facets[owner[row]],
-        np.stack([low[row], high[row]], axis=1),
-        np.stack([place / across[row], (place + 1) / across[row]], axis=1),
+        np.concatenate([whole, halved[owner]]),
+        np.concatenate([np.full(len(whole), WHOLE), side[owner]]),
+        np.concatenate([every, along[owner]]),
+        np.concatenate([every, up]),
     )
 
 
-def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> SurfaceSamples:
-    """Take the middle of each cell, with the cell's area.
+def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Floats]:
+    """Cut intervals of a size evenly into pieces no larger than the spacing; owner and piece."""
+    parts = np.maximum(np.ceil(size / spacing_mm - 1e-9), 1.0).astype(np.int64)
+    owner, number = _counting(parts)
+    low, step = intervals[owner, 0], ((intervals[:, 1] - intervals[:, 0]) / parts)[owner]
+    return owner, np.stack([low + number * step, low + (number + 1) * step], axis=1)
+
+
+def _frames(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, Floats, Floats]:
+    """End, way from it to the foot, and height, of the half of each facet."""
+    corners = _triangles_on_longest_edge(mesh, facets)
+    edge = corners[:, 1] - corners[:, 0]
+    square = np.maximum(np.einsum("ij,ij->i", edge, edge), np.finfo(np.float64).tiny)
+    share = np.einsum("ij,ij->i", corners[:, 2] - corners[:, 0], edge) / square
+    foot = corners[:, 0] + np.clip(share, 0.0, 1.0)[:, None] * edge
+    end = np.where((halves == 1)[:, None], corners[:, 1], corners[:, 0])
+    return end, foot - end, corners[:, 2] - foot
+
+
+def _half_sizes(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, Floats]:
+    _, way, height = _frames(mesh, facets, halves)
+    return np.linalg.norm(way, axis=1), np.linalg.norm(height, axis=1)
+
+
+def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, Floats]:
+    """Take the middle of each cell, with the cell's area and the reach to its furthest corner.
 
     Parameters
     ----------
@@ -137,57 +221,81 @@ def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> SurfaceSamples:
     cells : Cells
         The cells.
     """
-    corners = _triangles_on_longest_edge(mesh, cells.facets)
-    along = corners[:, 1] - corners[:, 0]
-    up = corners[:, 2] - corners[:, 0]
-    row = cells.rows.mean(axis=1)
-    share = cells.shares.mean(axis=1)
-    points = corners[:, 0] + row[:, None] * up + (share * (1.0 - row))[:, None] * along
-    height = cells.rows[:, 1] - cells.rows[:, 0]
-    width = cells.shares[:, 1] - cells.shares[:, 0]
-    area = np.linalg.norm(np.cross(along, up), axis=1) * height * (1.0 - row) * width
-    return SurfaceSamples(points, cells.facets, area)
+    whole = cells.halves == WHOLE
+    points, area = np.empty((len(whole), 3)), np.empty(len(whole))
+    reach = np.empty(len(whole))
+    points[whole], area[whole], reach[whole] = _whole_facets(mesh, cells.facets[whole])
+    part = ~whole
+    along, up = cells.along[part], cells.up[part]
+    end, way, height = _frames(mesh, cells.facets[part], cells.halves[part])
+    wide, tall = np.linalg.norm(way, axis=1), np.linalg.norm(height, axis=1)
+    middle, across = along.mean(axis=1), up.mean(axis=1)
+    points[part] = end + middle[:, None] * way + (middle * across)[:, None] * height
+    grows = along[:, 1] ** 2 - along[:, 0] ** 2
+    area[part] = 0.5 * grows * (up[:, 1] - up[:, 0]) * wide * tall
+    far, near = along[:, 1:] * up, along[:, :1] * up
+    rise = np.abs(np.hstack([far, near]) - (middle * across)[:, None]).max(axis=1) * tall
+    reach[part] = np.hypot(0.5 * (along[:, 1] - along[:, 0]) * wide, rise)
+    return SurfaceSamples(points, cells.facets, area), reach
 
 
-def group_small(
-    mesh: trimesh.Trimesh, samples: SurfaceSamples, spacing_mm: float
-) -> tuple[Ints, Floats]:
+def _whole_facets(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats, Floats]:
+    """Middle, area and reach from the middle to the furthest corner of facets."""
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    a, b, c = (vertices[corner] for corner in np.asarray(mesh.faces)[facets].T)
+    middle = (a + b + c) / 3.0
+    crossed = np.cross(b - a, c - a)
+    area = 0.5 * np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
+    square = np.zeros(len(facets))
+    for corner in (a, b, c):
+        way = corner - middle
+        square = np.maximum(square, np.einsum("ij,ij->i", way, way))
+    return middle, area, np.sqrt(square)
+
+
+def _facing(normals: Floats) -> Ints:
+    """Number of the patch of the cube of directions that each normal goes through."""
+    most = np.abs(normals).argmax(axis=1)
+    size = np.take_along_axis(normals, most[:, None], axis=1)[:, 0]
+    rest = np.take_along_axis(normals, (most[:, None] + [1, 2]) % 3, axis=1) / np.abs(size)[:, None]
+    patch = np.clip(((rest + 1.0) * (0.5 * FACINGS)).astype(np.int64), 0, FACINGS - 1)
+    side = 2 * most + (size > 0)
+    return np.asarray((side * FACINGS + patch[:, 0]) * FACINGS + patch[:, 1], dtype=np.int64)
+
+
+def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling:
     """One sample for each place and facing, with the area of all it stands for.
 
-    Samples that stand for half a spacing squared or more stay; the others are grouped
-    by the cube of one spacing they lie in and the axis direction they face most, so
-    that two sides of a thin wall never share a group. The sample nearest to its cube's
-    middle is kept.
-
-    Parameters
-    ----------
-    mesh : trimesh.Trimesh
-        The surface, mm.
-    samples : SurfaceSamples
-        Points to thin out.
-    spacing_mm : float
-        Side of the cubes.
+    Cells of half a spacing squared or more stand for themselves; the others are grouped by
+    the cube they lie in and the way they face, so that two sides of a thin wall never share
+    a group. The one nearest to its cube's middle is kept.
     """
-    small = np.flatnonzero(samples.area < 0.5 * spacing_mm**2)
-    if len(small) == 0:
-        return np.arange(len(samples.area)), samples.area
-    place = (samples.points[small] - mesh.bounds[0]) / spacing_mm
+    spots, size = cell_samples(mesh, cells)
+    normals = np.asarray(mesh.face_normals)[cells.facets]
+    small = np.flatnonzero(spots.area < 0.5 * spacing_mm**2)
+    place = (spots.points[small] - mesh.bounds[0]) / (GROUP_SHARE * spacing_mm)
     cube = np.floor(place).astype(np.int64)
-    normals = np.asarray(mesh.face_normals)[samples.facets[small]]
-    most = np.abs(normals).argmax(axis=1)
-    facing = 2 * most + (np.take_along_axis(normals, most[:, None], axis=1)[:, 0] > 0)
-    counts = cube.max(axis=0) + 1
-    key = ((cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]) * 6 + facing
+    counts = cube.max(axis=0, initial=0) + 1
+    key = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
+    key = key * (6 * FACINGS**2) + _facing(normals[small])
     off_middle = ((place - cube - 0.5) ** 2).sum(axis=1)
     order = np.lexsort((off_middle, key))
-    starts = np.flatnonzero(np.diff(key[order], prepend=-1))
-    kept = small[order[starts]]
-    area = np.add.reduceat(samples.area[small][order], starts)
-    large = np.flatnonzero(samples.area >= 0.5 * spacing_mm**2)
-    chosen = np.concatenate([large, kept])
-    areas = np.concatenate([samples.area[large], area])
-    back = np.argsort(chosen, kind="stable")
-    return chosen[back], areas[back]
+    first = np.diff(key[order], prepend=-1) != 0
+    keeper = np.arange(len(spots.area))
+    keeper[small[order]] = small[order[first]][np.cumsum(first) - 1]
+    kept = np.flatnonzero(keeper == np.arange(len(keeper)))
+    kept = kept[spatial_order(spots.points[kept])]
+    rank = np.empty(len(keeper), dtype=np.int64)
+    rank[kept] = np.arange(len(kept))
+    stands_for = rank[keeper]
+    reach, bend = np.zeros(len(kept)), np.ones(len(kept))
+    apart = np.linalg.norm(spots.points - spots.points[keeper], axis=1)
+    np.maximum.at(reach, stands_for, apart + size)
+    np.minimum.at(bend, stands_for, np.einsum("ij,ij->i", normals, normals[keeper]))
+    area = np.zeros(len(kept))
+    np.add.at(area, stands_for, spots.area)
+    chosen = SurfaceSamples(spots.points[kept], spots.facets[kept], area)
+    return Sampling(chosen, cells, stands_for, reach, bend, spacing_mm)
 
 
 def spatial_order(points: Floats) -> Ints:
@@ -225,13 +333,65 @@ def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:
     SettingError
         For a spacing that is not positive or takes more samples than fit in memory.
     """
+    return sample_cells(mesh, spacing_mm).samples
+
+
+def sample_cells(mesh: trimesh.Trimesh, spacing_mm: float) -> Sampling:
+    """Sample a surface by area and remember what each sample stands for.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The surface, mm.
+    spacing_mm : float
+        Largest height and width of a cell.
+
+    Raises
+    ------
+    MeshError
+        For a mesh without a facet of any area.
+    SettingError
+        For a spacing that is not positive or takes more samples than fit in memory.
+    """
     if not spacing_mm > 0.0:
         raise SettingError(f"{spacing_mm:g} mm is no spacing", mend="give a length above zero")
     cells = cut_into_cells(mesh, np.arange(len(mesh.faces), dtype=np.int64), spacing_mm)
     if len(cells.facets) == 0:
         raise MeshError("the mesh has no facet with an area", mend="export the model again")
-    samples = cell_samples(mesh, cells)
-    chosen, area = group_small(mesh, samples, spacing_mm)
-    points = samples.points[chosen]
-    order = spatial_order(points)
-    return SurfaceSamples(points[order], samples.facets[chosen][order], area[order])
+    return _grouped(mesh, cells, spacing_mm)
+
+
+def finer(mesh: trimesh.Trimesh, sampling: Sampling, which: Ints, spacing_mm: float) -> Sampling:
+    """Sample again, more closely, only what some samples stand for.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The surface the samples lie on, mm.
+    sampling : Sampling
+        The samples so far.
+    which : (k,) int64
+        Those to do again.
+    spacing_mm : float
+        Largest height and width of a cell.
+    """
+    again = np.zeros(len(sampling.samples.area), dtype=np.bool_)
+    again[which] = True
+    cells = sampling.cells
+    chosen = again[sampling.stands_for]
+    whole = chosen & (cells.halves == WHOLE)
+    chosen &= ~whole
+    again_cut = cut_into_cells(mesh, cells.facets[whole], spacing_mm)
+    facets, halves, along = cells.facets[chosen], cells.halves[chosen], cells.along[chosen]
+    wide, tall = _half_sizes(mesh, facets, halves)
+    owner, along = _split(along, (along[:, 1] - along[:, 0]) * wide, spacing_mm)
+    facets, halves, up = facets[owner], halves[owner], cells.up[chosen][owner]
+    tall = tall[owner] * along[:, 1] * (up[:, 1] - up[:, 0])
+    owner, up = _split(up, tall, spacing_mm)
+    fresh = Cells(
+        np.concatenate([again_cut.facets, facets[owner]]),
+        np.concatenate([again_cut.halves, halves[owner]]),
+        np.concatenate([again_cut.along, along[owner]]),
+        np.concatenate([again_cut.up, up]),
+    )
+    return _grouped(mesh, fresh, spacing_mm)

@@ -32,6 +32,9 @@ CHUNK: Final = 4096
 CLEARLY: Final = 0.05
 """Cosine between two normals above which they are sure to face the same way."""
 
+NEEDLE: Final = 1e-4
+"""Height of a facet, in spans of the part, below which no ray surely starts on it."""
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -111,6 +114,19 @@ class Surface:
         self.tree = grow_tree((vertices - self.middle)[faces])
 
 
+def joined(parts: list[ThicknessSamples]) -> ThicknessSamples:
+    """Put samples one after the other."""
+    return ThicknessSamples(
+        np.concatenate([part.points for part in parts]),
+        np.concatenate([part.normals for part in parts]),
+        np.concatenate([part.facets for part in parts]),
+        np.concatenate([part.thickness for part in parts]),
+        np.concatenate([part.contacts for part in parts]),
+        np.concatenate([part.status for part in parts]),
+        np.concatenate([part.area for part in parts]),
+    )
+
+
 def largest_balls(
     surface: Surface, points: Floats, normals: Floats, facets: Ints, reach: float = math.inf
 ) -> tuple[Floats, Floats, NDArray[np.int8]]:
@@ -143,13 +159,16 @@ def largest_balls(
         chords, opposite = surface.rays.opposite(here, -away, reach)
         measure(surface.tree, here, away, own, chords, opposite, reach, size, touched)
         # The chord between the contacts is 2 r sin(angle / 2).
-        share = np.linalg.norm(here - touched, axis=1) / (2.0 * size)
+        chord = np.linalg.norm(here - touched, axis=1)
         radius[at], contacts[at] = size, touched + surface.middle
-        status[at] = np.where(share < HELD_SHARE, Status.EDGE, Status.MEASURED)
+        status[at] = np.where(chord < HELD_SHARE * 2.0 * size, Status.EDGE, Status.MEASURED)
         status[at[np.isnan(size)]] = Status.OPEN
 
-    with ThreadPoolExecutor() as pool:
-        list(pool.map(work, range(0, len(points), CHUNK)))
+    if len(points) <= CHUNK:
+        work(0)
+    else:
+        with ThreadPoolExecutor() as pool:
+            list(pool.map(work, range(0, len(points), CHUNK)))
     return radius, contacts, status
 
 
@@ -226,7 +245,18 @@ def is_crossed(surface: Surface, points: Floats, facets: Ints) -> NDArray[np.boo
 
     with ThreadPoolExecutor() as pool:
         inward, outward = pool.map(wrong, (-1.0, 1.0))
-    return np.logical_or(inward, outward)
+    # On a needle the rays, which are float32, may start beyond the facet's own edge.
+    broad = _heights(surface.tree.corners[facets]) > NEEDLE * surface.span
+    crossed: NDArray[np.bool_] = (inward | outward) & broad
+    return crossed
+
+
+def _heights(corners: Floats) -> Floats:
+    """Height of triangles on their longest edge."""
+    edges = np.roll(corners, -1, axis=1) - corners
+    longest = np.linalg.norm(edges, axis=2).max(axis=1)
+    twice_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
+    return np.asarray(twice_area / np.maximum(longest, np.finfo(np.float64).tiny))
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:

@@ -24,6 +24,9 @@ LEAF: Final = 4
 SLAB_LEVELS: Final = 8
 """Levels above the leaves that get slabs; higher nodes are seldom flat."""
 
+FLAT: Final = 1e-9
+"""Height over length of a facet below which it has no normal."""
+
 MOST_SLICES: Final = 64
 """Boxes along one facet at most."""
 
@@ -43,7 +46,7 @@ class Tree(NamedTuple):
     corners : (m, 3, 3) float64
         Corners of the facets, about `middle`.
     normals : (m, 3) float64
-        Outward unit normals; zero for a facet without area.
+        Outward unit normals; zero for a facet without height.
     """
 
     boxes: NDArray[np.float32]
@@ -214,7 +217,11 @@ def facet_normals(corners: Floats) -> Any:
         vx, vy, vz = c[0] - a[0], c[1] - a[1], c[2] - a[2]
         x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
         length = np.sqrt(x * x + y * y + z * z)
-        if length > 0.0:
+        wx, wy, wz = vx - ux, vy - uy, vz - uz
+        longest = max(ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz)
+        longest = max(longest, wx * wx + wy * wy + wz * wz)
+        # Lower than a rounding of its corners, a facet faces whichever way they fell.
+        if length > FLAT * longest:
             normals[f, 0], normals[f, 1], normals[f, 2] = x / length, y / length, z / length
     return normals
 
