@@ -74,7 +74,7 @@ SHALLOW: Final = float(np.sin(np.radians(35.0) / 2.0))
 ONWARD: Final = 1.15
 """How much larger a ball caught by a bend may be that reaches the other side."""
 
-STRAIGHT: Final = 0.05
+STRAIGHT: Final = 0.1
 """A pinched ball differs from one that about spans the same wall by less than this share."""
 
 LEVEL: Final = 1e-4
@@ -197,7 +197,7 @@ def _straightened(surface: Surface, samples: ThicknessSamples, limit_mm: float) 
     """Measure again, near the limits, where a ball that only about spans the wall was taken.
 
     The ball that both sides of the wall hold near there is taken instead; where there is
-    none at all, the sample lies at an edge.
+    no such ball of about that size, the sample lies at an edge.
     """
     near = np.flatnonzero(samples.is_wall & (samples.thickness < TAPER_SHARE * limit_mm))
     loose = near[~_is_held(surface, _chosen(samples, near))]
@@ -207,10 +207,9 @@ def _straightened(surface: Surface, samples: ThicknessSamples, limit_mm: float) 
     centres = samples.points[loose] - half[:, None] * samples.normals[loose]
     radius = pinched_balls(surface.tree, centres - surface.middle, 1.2 * half).radius
     held = np.abs(radius - half) < STRAIGHT * half
-    at_edge = radius == 0.0
     status, thickness = samples.status.copy(), samples.thickness.copy()
     contacts = samples.contacts.copy()
-    status[loose[at_edge]] = Status.EDGE
+    status[loose[~held]] = Status.EDGE
     thickness[loose[held]] = 2.0 * radius[held]
     across = thickness[loose[held], None] * samples.normals[loose[held]]
     contacts[loose[held]] = samples.points[loose[held]] - across
