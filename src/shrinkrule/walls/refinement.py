@@ -130,7 +130,7 @@ def _unbent(surface: Surface, samples: ThicknessSamples, limit_mm: float) -> Thi
     spots, facets = nearest_across(surface.tree, centres, ONWARD * half, normals)
     way = points - spots
     ahead = np.einsum("ij,ij->i", way, normals)
-    radius = np.einsum("ij,ij->i", way, way) / (2.0 * np.maximum(ahead, 1e-300))
+    radius = np.einsum("ij,ij->i", way, way) / (2.0 * np.maximum(ahead, 1e-100))
     reached = (facets >= 0) & (ahead > 0.0) & (radius < ONWARD * half)
     reached &= np.linalg.norm(way, axis=1) >= HELD_SHARE * 2.0 * radius
     index = index[reached]
