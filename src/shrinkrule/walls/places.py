@@ -35,6 +35,9 @@ MARGIN_MM: Final = 0.002
 TOLD: Final = 1e-3
 """A ball may be told larger by this share: less of the surface than that is left inside it."""
 
+ALIKE: Final = 1e-5
+"""Thickness differs by nothing that matters below this share."""
+
 NEIGHBOURS: Final = 24
 """Neighbours looked at when joining samples: a square grid has eight, but round a thin pin or
 in a narrow hole more of them lie across than along."""
@@ -144,7 +147,7 @@ def thin_findings(
     found = []
     for kind, limit, flagged in classes:
         for place in connected_places(samples, flagged, spacing_mm):
-            extreme = int(place[np.argmin(samples.thickness[place])])
+            extreme = _thinnest(samples, place)
             # Where a wall is thinnest its ball is held straight; in a wedge nowhere.
             is_wedge = float(chord[extreme]) < WEDGE_SHARE * float(samples.thickness[extreme])
             # The thicker strip beside a knife edge, or along the step from thin to thick.
@@ -153,6 +156,14 @@ def thin_findings(
             named = FindingKind.KNIFE_EDGE if is_wedge else kind
             found.append(place_finding(samples, place, named, limit, extreme, directions))
     return _whole_edges(found, spacing_mm)
+
+
+def _thinnest(samples: ThicknessSamples, place: Ints) -> int:
+    """The thinnest sample of a place; of many alike the one nearest to its middle."""
+    thickness = samples.thickness[place]
+    alike = place[thickness <= thickness.min() * (1.0 + ALIKE)]
+    off_middle = samples.points[alike] - samples.points[place].mean(axis=0)
+    return int(alike[np.argmin(np.einsum("ij,ij->i", off_middle, off_middle))])
 
 
 def _whole_edges(found: list[Finding], spacing_mm: float) -> list[Finding]:
