@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.spatial import cKDTree
 
@@ -45,8 +45,9 @@ def test_areas_add_up_and_every_spot_is_near_a_sample(mesh: trimesh.Trimesh) -> 
 )
 def test_samples_of_any_facet_lie_on_it_and_tile_it(corners: np.ndarray) -> None:
     facet = trimesh.Trimesh(corners, [[0, 1, 2]], process=False)
-    if not facet.area > 1e-6:
-        return
+    longest = np.linalg.norm(np.roll(corners, 1, axis=0) - corners, axis=1).max()
+    # Lower facets are left out: in a float32 file their normal is chance.
+    assume(2.0 * facet.area > 2e-6 * longest * np.abs(corners).max() and facet.area > 1e-6)
     samples = sample_surface(facet, 0.7)
     assert samples.area.sum() == pytest.approx(facet.area, rel=1e-9)
     share = trimesh.triangles.points_to_barycentric(

@@ -8,18 +8,22 @@ ball that is pinched between the nearest points of both sides is found.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
+from shrinkrule.mesh.compiled import compiled
 from shrinkrule.mesh.soundness import edge_table
 from shrinkrule.walls.pinch import pinched_balls
 from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, largest_balls
 
 LEAST_TURN: Final = float(np.sin(np.radians(8.0)))
 """Sine of the turn below which facets tell the wall well enough: to 1 / cos 4 degrees."""
+
+HALF_TURN: Final = float(np.cos(np.radians(4.0)))
+"""Cosine of half that turn."""
 
 AHEAD: Final = 1.3
 """Walls are looked for where the way across is up to this many limits."""
@@ -31,10 +35,38 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-def _inward_edges(mesh: trimesh.Trimesh, normals: Floats) -> tuple[Ints, Ints]:
+@compiled
+def _least_cosines(faces: Ints, normals: Floats, count: int) -> Any:
+    """Least cosine (count,) between the first facet at each vertex and all others there."""
+    first = np.full(count, -1, np.int64)
+    least = np.ones(count)
+    for f in range(len(faces)):
+        nx, ny, nz = normals[f, 0], normals[f, 1], normals[f, 2]
+        if nx == 0.0 and ny == 0.0 and nz == 0.0:
+            continue
+        for k in range(3):
+            v = faces[f, k]
+            g = first[v]
+            if g < 0:
+                first[v] = f
+            else:
+                cosine = nx * normals[g, 0] + ny * normals[g, 1] + nz * normals[g, 2]
+                least[v] = min(least[v], cosine)
+    return least
+
+
+def _about_bends(faces: Ints, normals: Floats, count: int) -> Ints:
+    """Facets at vertices about which the surface bends enough to be told.
+
+    Where two facets turn by so much, one of them does by half of it from any third, and
+    where one turns so much from the mean, it does by half of it from any one.
+    """
+    bent = _least_cosines(faces, normals, count) < HALF_TURN
+    return np.flatnonzero(bent[faces].any(axis=1))
+
+
+def _inward_edges(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints, Ints]:
     """Ends of the edges at which the surface turns inward, and the two facets of each."""
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
     table = edge_table(faces)
     paired = np.flatnonzero(table.uses[table.edge_of] == 2)
     order = paired[np.argsort(table.edge_of[paired], kind="stable")].reshape(-1, 2)
@@ -64,8 +96,11 @@ def inward_spots(
     spacing_mm : float
         Largest distance between points of one edge.
     """
-    ends, facets = _inward_edges(mesh, normals)
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    bent = _about_bends(faces, normals, len(vertices))
+    faces, normals = faces[bent], normals[bent]
+    ends, facets = _inward_edges(vertices, faces, normals)
     start, way = vertices[ends[:, 0]], vertices[ends[:, 1]] - vertices[ends[:, 0]]
     out = normals[facets[:, 0]] + normals[facets[:, 1]]
     count = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / spacing_mm), 1.0).astype(np.int64)
@@ -74,13 +109,13 @@ def inward_spots(
     edge = np.repeat(np.arange(len(count)), count)[:MOST_SPOTS]
     number = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)[:MOST_SPOTS]
     spots = start[edge] + ((number + 0.5) / count[edge])[:, None] * way[edge]
-    tips, tip_out, tip_facet = _tips(mesh, normals)
+    tips, tip_out, tip_facet = _tips(vertices, faces, normals)
     directions = np.vstack([out[edge], tip_out])
     length = np.linalg.norm(directions, axis=1)
     told = length > 1e-6
     spots = np.vstack([spots, vertices[tips]])[told]
     facet = np.concatenate([facets[edge, 0], tip_facet])[told]
-    return spots, directions[told] / length[told, None], facet
+    return spots, directions[told] / length[told, None], bent[facet]
 
 
 def _corner_angles(corners: Floats) -> Floats:
@@ -91,10 +126,8 @@ def _corner_angles(corners: Floats) -> Floats:
     return np.asarray(np.arctan2(turn, np.einsum("ijk,ijk->ij", ahead, back)))
 
 
-def _tips(mesh: trimesh.Trimesh, normals: Floats) -> tuple[Ints, Floats, Ints]:
+def _tips(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints, Floats, Ints]:
     """Vertices about which facets turn and one rises, the mean way out there, and a facet."""
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
     count = len(vertices)
     # By their angle there, so that needles and cuts through a facet change nothing.
     weighted = _corner_angles(vertices[faces])[:, :, None] * normals[:, None]

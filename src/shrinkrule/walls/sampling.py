@@ -12,13 +12,14 @@ stands for.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.mesh.compiled import compiled, number_equal
 
 MOST_SAMPLES: Final = 20_000_000
 """More samples than this would need more memory than a workshop machine has."""
@@ -263,6 +264,17 @@ def _facing(normals: Floats) -> Ints:
     return np.asarray((side * FACINGS + patch[:, 0]) * FACINGS + patch[:, 1], dtype=np.int64)
 
 
+@compiled
+def _least_of_group(group: Ints, values: Floats) -> Any:
+    """For each entry (n,), the first one of its group with the least value."""
+    least = np.full(len(group), -1, np.int64)
+    for i in range(len(group)):
+        j = least[group[i]]
+        if j < 0 or values[i] < values[j]:
+            least[group[i]] = i
+    return least[group]
+
+
 def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling:
     """One sample for each place and facing, with the area of all it stands for.
 
@@ -279,10 +291,9 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     key = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
     key = key * (6 * FACINGS**2) + _facing(normals[small])
     off_middle = ((place - cube - 0.5) ** 2).sum(axis=1)
-    order = np.lexsort((off_middle, key))
-    first = np.diff(key[order], prepend=-1) != 0
+    _, group = number_equal(key.view(np.uint64).reshape(-1, 1))
     keeper = np.arange(len(spots.area))
-    keeper[small[order]] = small[order[first]][np.cumsum(first) - 1]
+    keeper[small] = small[_least_of_group(group, off_middle)]
     kept = np.flatnonzero(keeper == np.arange(len(keeper)))
     kept = kept[spatial_order(spots.points[kept])]
     rank = np.empty(len(keeper), dtype=np.int64)
