@@ -148,7 +148,7 @@ def largest_balls(
     reach = min(reach, surface.span)
     # Neighbours on the surface walk the same part of the tree, which then stays in the cache.
     low = surface.middle - 0.5 * surface.span
-    order = np.argsort(morton_keys(points, low, surface.span), kind="stable")
+    order = _along_curve(morton_keys(points, low, surface.span))
     radius, contacts = np.empty(len(points)), np.empty((len(points), 3))
     status = np.empty(len(points), dtype=np.int8)
 
@@ -170,6 +170,14 @@ def largest_balls(
         with ThreadPoolExecutor() as pool:
             list(pool.map(work, range(0, len(points), CHUNK)))
     return radius, contacts, status
+
+
+def _along_curve(keys: NDArray[np.uint64]) -> Ints:
+    """Order of Morton keys by their upper 32 bits, in two sorts by counting."""
+    coarse = (keys >> np.uint64(47)).astype(np.uint16)
+    fine = (keys >> np.uint64(31)).astype(np.uint16)
+    order = np.argsort(fine, kind="stable")
+    return order[np.argsort(coarse[order], kind="stable")]
 
 
 def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -> ThicknessSamples:

@@ -323,6 +323,8 @@ def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: floa
 @compiled
 def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
     """Whether a ball misses the flat round slab that holds the facets of node ``i``."""
+    if tree.slabs[i, 4] == np.inf:
+        return False
     sx, sy, sz = tree.slabs[i, 0], tree.slabs[i, 1], tree.slabs[i, 2]
     along = sx * x + sy * y + sz * z
     gap = max(max(tree.slabs[i, 3] - along, along - tree.slabs[i, 4]), 0.0)
