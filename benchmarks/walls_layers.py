@@ -14,7 +14,7 @@ import shapely
 import trimesh
 
 from shrinkrule.printer import Printer
-from shrinkrule.walls.layers import layer_findings
+from shrinkrule.walls.layers.check import layer_findings
 from shrinkrule.walls.limits import WallLimits
 
 LAYERS = 500

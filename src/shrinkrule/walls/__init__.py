@@ -1,11 +1,11 @@
 """Local wall thickness of a part and what the nozzle can print of it."""
 
+from shrinkrule.walls.balls.sampling import SurfaceSamples, sample_surface
+from shrinkrule.walls.balls.spheres import Status, ThicknessSamples, thickness_at
 from shrinkrule.walls.check import Progress, WallReport, check_walls
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule
-from shrinkrule.walls.layers import LayerReport, layer_findings
+from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
-from shrinkrule.walls.sampling import SurfaceSamples, sample_surface
-from shrinkrule.walls.spheres import Status, ThicknessSamples, thickness_at, vertex_thickness
 from shrinkrule.walls.thickness_map import ThicknessMap, thickness_map, wall_thickness
 from shrinkrule.walls.thickness_scale import LegendEntry, ThicknessScale
 
@@ -29,6 +29,5 @@ __all__ = [
     "sample_surface",
     "thickness_at",
     "thickness_map",
-    "vertex_thickness",
     "wall_thickness",
 ]

@@ -15,14 +15,14 @@ from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays, Soundness, inspect_mesh
 from shrinkrule.printer import Printer
 from shrinkrule.walls.agreement import agreed
+from shrinkrule.walls.balls.gaps import MOUTH, gap_findings
+from shrinkrule.walls.balls.places import thick_findings, thin_findings
+from shrinkrule.walls.balls.refinement import refined_samples
+from shrinkrule.walls.balls.sampling import sample_cells
+from shrinkrule.walls.balls.spheres import Status, Surface, ThicknessSamples, gaps_on, is_crossed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
-from shrinkrule.walls.gaps import MOUTH, gap_findings
-from shrinkrule.walls.layers import LayerReport, layer_findings
+from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
-from shrinkrule.walls.places import thick_findings, thin_findings
-from shrinkrule.walls.refinement import refined_samples
-from shrinkrule.walls.sampling import sample_cells
-from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, gaps_on, is_crossed
 
 Progress = Callable[[str, float], None]
 """Told the stage and how much of the check is done, 0 to 1."""
@@ -82,9 +82,8 @@ def _silent(stage: str, fraction: float) -> None:
 
 
 def _doubts(found: Soundness) -> list[str]:
+    """What the balls cannot be sure of; of open edges the layers tell, and where."""
     doubts = []
-    if not found.closed:
-        doubts.append("the mesh is open: thickness near its open edges cannot be trusted")
     if not found.winding_consistent:
         doubts.append("neighbouring facets face opposite ways: inside and outside are not certain")
     elif found.closed and found.volume_mm3 <= 0.0:
@@ -150,7 +149,7 @@ def check_walls(
     area = float(mesh.area)
     if not area > 0.0:
         raise MeshError("no facet of the mesh has an area", mend="export the model again")
-    # Cutting layers and walking trees both run outside the interpreter's lock.
+    # Compiled loops of both run outside the interpreter's lock.
     with ThreadPoolExecutor(max_workers=1) as beside:
         cut = beside.submit(layer_findings, mesh, printer, limits)
         tell("preparing the surface", 0.0)
@@ -160,8 +159,9 @@ def check_walls(
         sampling = sample_cells(mesh, spacing)
         thin = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
         samples = refined_samples(mesh, surface, sampling, thin)
-        doubts = _doubts(inspect_mesh(mesh) if soundness is None else soundness)
-        if not doubts:
+        found = inspect_mesh(mesh) if soundness is None else soundness
+        doubts = _doubts(found)
+        if found.closed and not doubts:
             samples, doubts = _without_crossings(surface, samples)
         tell("joining places", 0.8)
         findings = thin_findings(samples, printer, limits, spacing)
@@ -191,7 +191,7 @@ def check_walls(
             status.name.lower(): int((samples.status == status).sum()) for status in Status
         },
         measured_fraction=float(samples.area[measured].sum() / samples.area.sum()),
-        trusted=not doubts,
+        trusted=found.closed and not doubts and layers.trusted,
         notes=(*doubts, *layers.notes),
         rays=surface.rays,
     )

@@ -19,7 +19,13 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.refine import split_where
-from shrinkrule.walls.spheres import Status, Surface, ThicknessSamples, is_crossed, thickness_on
+from shrinkrule.walls.balls.spheres import (
+    Status,
+    Surface,
+    ThicknessSamples,
+    is_crossed,
+    thickness_on,
+)
 from shrinkrule.walls.thickness_scale import ThicknessScale
 
 MOST_LONG_EDGES: Final = 150_000

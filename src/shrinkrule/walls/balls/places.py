@@ -17,6 +17,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.printer import Printer
+from shrinkrule.walls.balls.spheres import ThicknessSamples
 from shrinkrule.walls.findings import (
     FLAT_COSINE,
     Finding,
@@ -27,7 +28,6 @@ from shrinkrule.walls.findings import (
     boxes_meet,
 )
 from shrinkrule.walls.limits import WallLimits
-from shrinkrule.walls.spheres import ThicknessSamples
 
 MARGIN_MM: Final = 0.002
 """A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""

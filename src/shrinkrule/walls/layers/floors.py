@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, as_vector
-from shrinkrule.walls.layer_columns import join_spans, thin_columns
-from shrinkrule.walls.layer_openings import MARGIN_MM
-from shrinkrule.walls.layer_shell import Shell
+from shrinkrule.walls.layers.columns import join_spans, thin_columns
+from shrinkrule.walls.layers.openings import MARGIN_MM
+from shrinkrule.walls.layers.shell import Shell
 
 LEVEL_DEGREES: Final = 30.0
 """Faces tilted more belong to a wall; a wall that leans more is a floor."""

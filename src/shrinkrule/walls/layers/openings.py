@@ -15,13 +15,13 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
-from shrinkrule.walls.layer_disks import (
+from shrinkrule.walls.layers.disks import (
     distance_to_edges,
     narrow_places,
     spotted,
 )
-from shrinkrule.walls.layer_stack import SIMPLE_MM
-from shrinkrule.walls.layer_widths import CORNER_DEGREES, chords_across, grown, segments_of
+from shrinkrule.walls.layers.stack import SIMPLE_MM
+from shrinkrule.walls.layers.widths import CORNER_DEGREES, chords_across, grown, segments_of
 
 MARGIN_MM: Final = 0.002
 """A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""

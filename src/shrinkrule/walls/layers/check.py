@@ -22,18 +22,18 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
-from shrinkrule.walls.layer_disks import along_outlines, distance_to_edges, fits, turning
-from shrinkrule.walls.layer_floors import Floors, thin_floors
-from shrinkrule.walls.layer_openings import (
+from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
+from shrinkrule.walls.layers.floors import Floors, thin_floors
+from shrinkrule.walls.layers.openings import (
     MARGIN_MM,
     Side,
     lost_pieces,
     narrow_spots,
     outlines,
 )
-from shrinkrule.walls.layer_places import LostPiece, joined_places
-from shrinkrule.walls.layer_shell import Shell, shell_of
-from shrinkrule.walls.layer_stack import Layer, Stack
+from shrinkrule.walls.layers.places import LostPiece, joined_places
+from shrinkrule.walls.layers.shell import Shell, shell_of
+from shrinkrule.walls.layers.stack import Layer, Stack
 from shrinkrule.walls.limits import WallLimits
 
 MAX_PIECES: Final = 20_000

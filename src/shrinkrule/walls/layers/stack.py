@@ -16,8 +16,8 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
-from shrinkrule.walls.layer_disks import outline_length
-from shrinkrule.walls.layer_loops import (
+from shrinkrule.walls.layers.disks import outline_length
+from shrinkrule.walls.layers.loops import (
     chain_pieces,
     cut_facets,
     facets_by_layer,
@@ -25,8 +25,8 @@ from shrinkrule.walls.layer_loops import (
     layer_spans,
     thinned,
 )
-from shrinkrule.walls.layer_shell import Shell
-from shrinkrule.walls.layer_widths import segments_of
+from shrinkrule.walls.layers.shell import Shell
+from shrinkrule.walls.layers.widths import segments_of
 
 SIMPLE_MM: Final = 5.0e-4
 """Outline points that move it less than this are dropped; a quarter of the margin."""

@@ -19,12 +19,11 @@ from typing import Final
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
-from shrinkrule.walls.inscribed import HELD_SHARE, measure
-from shrinkrule.walls.tree import grow_tree, morton_keys
+from shrinkrule.walls.balls.inscribed import HELD_SHARE, measure
+from shrinkrule.walls.balls.tree import grow_tree, morton_keys
 
 CHUNK: Final = 4096
 """Samples that one thread measures in a go: enough to outweigh handing them over."""
@@ -288,29 +287,3 @@ def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> Thickne
     facets = np.asarray(facets, dtype=np.int64)
     surface = Surface(mesh)
     return thickness_on(surface, points, facets, np.zeros(len(points)))
-
-
-def vertex_thickness(mesh: trimesh.Trimesh, samples: ThicknessSamples) -> Floats:
-    """Wall thickness at each vertex, from the samples around it.
-
-    Parameters
-    ----------
-    mesh : trimesh.Trimesh
-        The part, mm.
-    samples : ThicknessSamples
-        Its measured samples.
-
-    Returns
-    -------
-    (n_vertices,) float64
-        Thickness in mm; nan throughout when no sample is a wall.
-    """
-    walls = samples.is_wall
-    if not walls.any():
-        return np.full(len(mesh.vertices), np.nan)
-    count = min(3, int(walls.sum()))
-    tree = cKDTree(samples.points[walls])
-    distance, index = tree.query(np.asarray(mesh.vertices), k=range(1, count + 1))
-    weight = 1.0 / np.maximum(distance, 1e-9 * max(float(mesh.scale), 1e-9))
-    values = samples.thickness[walls][index]
-    return np.asarray((weight * values).sum(axis=1) / weight.sum(axis=1), dtype=np.float64)

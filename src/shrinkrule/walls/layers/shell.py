@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.mend import merge_equal_vertices, turn_outward
 from shrinkrule.mesh.soundness import edge_table
-from shrinkrule.walls.layer_loops import pair_sides, shell_volumes
+from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
 TELLS_OUTSIDE: Final = 0.1
 """Share of open sides from which a surface has no outside to speak of."""

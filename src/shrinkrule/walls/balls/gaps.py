@@ -12,9 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.printer import Printer
-from shrinkrule.walls.findings import Finding, FindingKind
-from shrinkrule.walls.limits import WallLimits
-from shrinkrule.walls.places import (
+from shrinkrule.walls.balls.places import (
     MARGIN_MM,
     REACH,
     WEDGE_SHARE,
@@ -22,7 +20,9 @@ from shrinkrule.walls.places import (
     connected_places,
     place_finding,
 )
-from shrinkrule.walls.spheres import ThicknessSamples
+from shrinkrule.walls.balls.spheres import ThicknessSamples
+from shrinkrule.walls.findings import Finding, FindingKind
+from shrinkrule.walls.limits import WallLimits
 
 MOUTH: Final = 2.0
 """Limits up to which air is measured, to see whether a groove goes on to be open."""
