@@ -205,11 +205,13 @@ def _project(
             c[a], away[a] = points[i, a], sides[i, a]
         _, facets[i] = _nearest(tree, c, bounds[i], away, cosine, spot, room)
         for a in range(3):
-            spots[i, a] = spot[a]
+            spots[i, a] = spot[a] if facets[i] >= 0 else points[i, a]
 
 
 def nearest_on_surface(tree: Tree, points: Floats, bounds: Floats) -> tuple[Floats, Ints]:
-    """Nearest point of the surface to each point, and its facet; -1 beyond its bound.
+    """Nearest point of the surface to each point, and its facet.
+
+    Beyond its bound it is the point itself, and -1.
 
     Parameters
     ----------
@@ -226,7 +228,9 @@ def nearest_on_surface(tree: Tree, points: Floats, bounds: Floats) -> tuple[Floa
 def nearest_across(
     tree: Tree, centres: Floats, bounds: Floats, sides: Floats
 ) -> tuple[Floats, Ints]:
-    """Nearest point of the surface on the other side of balls, and its facet; -1 for none.
+    """Nearest point of the surface on the other side of balls, and its facet.
+
+    Where there is none it is the centre itself, and -1.
 
     Parameters
     ----------
