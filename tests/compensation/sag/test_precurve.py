@@ -200,6 +200,23 @@ def test_part_that_falls_onto_the_plate_is_hopeless() -> None:
     assert "onto what lies below" in result.advice[0]
 
 
+def test_part_that_stands_on_a_point_is_to_be_bedded() -> None:
+    """A ball is flattened where it stands, whatever shape it is given; a cube stands on its face.
+
+    Hertz: its footing has the radius (3 F R (1 - nu^2) / 4 E)^(1/3), a small share of its plan.
+    """
+    material = SagMaterial(900.0, 0.0, 0.3, 7.0)
+    ball = trimesh.creation.icosphere(3, 10.0)
+    result = precurve(ball, material, SagSettings(brick_mm=1.0, tolerance_mm=0.001))
+    force = material.weight_over_modulus * float(ball.volume)
+    footing = np.pi * (0.75 * force * 10.0 * (1.0 - 0.3**2)) ** (2.0 / 3.0)
+    assert result.before.footing_share < 4.0 * footing / 400.0
+    assert "bed its underside" in " ".join(result.advice)
+    cube = bar((0, 0, 0), (10, 10, 10))
+    stands = solve_sag(cube, material, SagSettings(brick_mm=1.0))
+    assert stands.footing_share == pytest.approx(1.0, abs=0.25)
+
+
 def test_precurving_uses_the_sag_of_the_part_as_given(curved_bridge: PrecurveResult) -> None:
     given_sag = solve_sag(bridge(), SOFT, SagSettings(brick_mm=0.8))
     result = curved_bridge

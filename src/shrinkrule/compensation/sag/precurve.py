@@ -34,6 +34,7 @@ ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
 
 _FALLEN_SHARE: Final = 0.1  # of the wall: a part that falls further onto the plate is lost
+_SMALL_FOOTING: Final = 0.02  # of the plan: what stands on less is flattened where it stands
 _UNRULY_SHARE: Final = 0.3  # of the sag: more than this left over is no matter of rounds
 _STALLED: Final = 0.8  # of the best error so far: a round that gains less is the last
 _FIRST_PIECES: Final = 8  # edges longer than this share of the part are split before looking
@@ -288,6 +289,8 @@ def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tu
 def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
     """What would lessen the sag."""
     ways = ["try another way up", "hold the place that sags most with a setter block or ballast"]
+    if before.footing_share < _SMALL_FOOTING:
+        ways.insert(0, "bed its underside in a setter block: it stands on next to nothing")
     # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
     thicker = (10.0 * before.largest_sag_mm * wall_mm**2) ** (1.0 / 3.0)
     if thicker > wall_mm:
@@ -321,7 +324,7 @@ def _judge(
         notes.append(
             "it is so soft that bending it anew changes its sag: near buckling or slumping"
         )
-    if before.rolls:
+    if before.rolls or before.footing_share < _SMALL_FOOTING:
         notes.append("what rests on a line or a point is flattened there, whatever its shape")
     notes.append(f"{best.error_mm:.2g} mm remain, more than {settings.tolerance_mm:.2g} mm")
     return Saving.PARTLY, (*notes, *what_helps(before, wall_mm))

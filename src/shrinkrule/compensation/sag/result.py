@@ -67,6 +67,8 @@ class SagResult:
         Whether a body rests on a line or a point and may roll.
     standing, lifted : int
         Nodes that stood on the plate, and those of them that lifted.
+    footing_share : float
+        Area it stands on when hot, over the box around it seen from above.
     largest_lift_mm : float
         How far the highest of these is off the plate, mm.
     fallen_mm : float
@@ -95,6 +97,7 @@ class SagResult:
     rolls: bool
     standing: int
     lifted: int
+    footing_share: float
     largest_lift_mm: float
     fallen_mm: float
     steepest: float
@@ -146,6 +149,7 @@ def describe(
         rolls=standing.rest.loose > SLIDES * len(find_bodies(field.bricks).volume),
         standing=int(standing.stood.sum()),
         lifted=len(lifts),
+        footing_share=_footing_share(mesh, field, int(standing.stood.sum()) - len(lifts)),
         largest_lift_mm=float(lifts.max(initial=0.0)),
         fallen_mm=float(standing.seats.gap[standing.touching].max(initial=0.0)),
         steepest=field.steepest(),
@@ -154,6 +158,13 @@ def describe(
     )
     fused = solid_bodies(mesh) - len(find_bodies(field.bricks).volume)
     return _warned(result, planned, material, fused)
+
+
+def _footing_share(mesh: trimesh.Trimesh, field: SagField, nodes: int) -> float:
+    """Share of the plan box that so many nodes on the plate stand for; 1 on supports alone."""
+    across, deep, _ = np.ptp(np.asarray(mesh.vertices) @ field.grid.turn.T, axis=0)
+    one = float(np.prod(field.grid.size[:2]))
+    return nodes * one / max(float(across * deep), one) if nodes else 1.0
 
 
 def solid_bodies(mesh: trimesh.Trimesh) -> int:
