@@ -262,7 +262,8 @@ def measure(
     stack = np.empty(DEPTH, np.int64)
     c, q = np.empty(3), np.empty(3)
     spot, nearest = np.empty(3), np.empty(3)
-    known, turn, last = np.zeros((MEMORY, 4)), 0, -1
+    known, turn = np.zeros((MEMORY, 4)), 0
+    last = turn - 1
     for i in range(len(points)):
         p, n = points[i], normals[i]
         faced = opposite[i] >= 0

@@ -41,7 +41,7 @@ class Tree(NamedTuple):
     slabs : (2 leaves, 5) float32
         For the lowest levels, a unit vector and the interval along it that holds the
         facets of the node: nearly flat pieces of surface make thin slabs.
-    items : (pieces,) int32
+    items : (pieces,) int64
         Facet of every box; leaf k of n has those from ``k pieces // n`` on.
     corners : (m, 3, 3) float64
         Corners of the facets, about `middle`.
@@ -51,7 +51,7 @@ class Tree(NamedTuple):
 
     boxes: NDArray[np.float32]
     slabs: NDArray[np.float32]
-    items: NDArray[np.int32]
+    items: NDArray[np.int64]
     corners: Floats
     normals: Floats
 
@@ -228,7 +228,7 @@ def facet_normals(corners: Floats) -> Any:
 
 @compiled
 def _fill_slabs(
-    facing: NDArray[np.float32], items: NDArray[np.int32], corners: Floats, slabs: Any
+    facing: NDArray[np.float32], items: NDArray[np.int64], corners: Floats, slabs: Any
 ) -> None:
     """Slab of every node of the lowest levels, along the middle of its facets' normals."""
     leaves, pieces = len(facing) // 2, len(items)
@@ -290,7 +290,7 @@ def grow_tree(corners: Floats) -> Tree:
     slices = _slice_counts(corners, float(length), MOST_SLICES)
     starts = np.concatenate([[0], np.cumsum(slices)]).astype(np.int64)
     lows, highs = np.empty((starts[-1], 3)), np.empty((starts[-1], 3))
-    owner = np.empty(starts[-1], np.int32)
+    owner = np.empty(starts[-1], np.int64)
     _slice_boxes(corners, starts, lows, highs, owner)
     middles = 0.5 * (lows + highs)
     low = middles.min(axis=0)
