@@ -7,8 +7,10 @@ import json
 import numpy as np
 import pytest
 import trimesh
+from manifold3d import Manifold
 
 from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Axis, FindingKind, Rule, WallLimits, check_walls
 from walls.shapes import box, shell, tube, turned, wedge
@@ -157,3 +159,13 @@ def test_a_knife_edge_lying_flat_is_told_once() -> None:
     ]
     assert kinds_found.count(FindingKind.KNIFE_EDGE) >= 1
     assert FindingKind.THIN_FLOOR not in kinds_found
+
+
+@pytest.mark.parametrize("left", [0.2, 0.45, 0.7])
+def test_a_thin_floor_over_a_pocket_is_one_floor_with_no_knife_edge_round_it(left: float) -> None:
+    """Along the rim of the pocket balls are held aslant, as in a wedge, but nothing thins out."""
+    block = Manifold.cube((24.0, 24.0, 6.0), center=True)
+    pocket = Manifold.cube((10.0, 10.0, 6.0), center=True).translate((1.0, 2.0, -left))
+    found = check_walls(mesh_from_solid(block - pocket), PRINTER).findings
+    assert [f.kind for f in found] == [FindingKind.THIN_FLOOR]
+    assert found[0].smallest_mm == pytest.approx(left, rel=5e-3)

@@ -82,7 +82,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
         facet, corner = np.unravel_index(np.argmax(miss), miss.shape)
         x, y, z = vertices[facets[facet, corner]]
         raise MeshError(
-            f"the surfaces that meet at x {x:.2f}, y {y:.2f}, z {z:.2f} mm of the green part "
+            f"the surfaces that meet at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part "
             "cannot all move by the outline offset",
             where=where,
             mend="set the offset in the print instead of --apply-offset",
@@ -95,8 +95,8 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     if folded.any():
         x, y, z = moved[facets[int(np.argmax(folded))]].mean(axis=0)
         raise MeshError(
-            f"a detail at x {x:.2f}, y {y:.2f}, z {z:.2f} mm of the green part is finer than the "
-            "outline offset",
+            f"a detail at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part is finer than "
+            "the outline offset",
             where=where,
             mend="set the offset in the print instead of --apply-offset",
         )

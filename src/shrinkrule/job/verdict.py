@@ -84,8 +84,8 @@ def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:
             Reason(
                 Level.STOP if kind in TOO_THIN else Level.LOOK,
                 f"{kind.value}: {count}, worst {worst.finding.smallest_mm:.2f} mm green, {compare} "
-                f"{worst.finding.limit_mm:.2f} mm, at x {x:.1f}, y {y:.1f}, z {z:.1f} of the model"
-                + _binder(worst),
+                f"{worst.finding.limit_mm:.2f} mm, at x {x:z.1f}, y {y:z.1f}, z {z:z.1f} of the "
+                "model" + _binder(worst),
             )
         )
     return reasons

@@ -101,7 +101,7 @@ class Part:
         table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
         edge = int(np.argmax(table.balance != 0))
         x, y, z = np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0)
-        return f"x {x:.2f}, y {y:.2f}, z {z:.2f} mm"
+        return f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm"
 
     def united(self) -> Part:
         """Return the part with its overlapping bodies made one.

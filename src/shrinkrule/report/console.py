@@ -91,7 +91,7 @@ def show_ways_up(
     for heading in ("up", "sag mm", "at x, y, z of model", "height mm", "stands on mm²"):
         table.add_column(heading, justify="right" if "mm" in heading else "left")
     for way in ways:
-        place = "{:.1f}, {:.1f}, {:.1f}".format(*way.sag_at) if way.stands else way.reason
+        place = "{:z.1f}, {:z.1f}, {:z.1f}".format(*way.sag_at) if way.stands else way.reason
         sag = f"{way.sag_mm:.{sure_decimals(unsure * way.sag_mm)}f}" if way.stands else "-"
         style = "" if way.stands else "dim"
         height, area = f"{way.height_mm:.1f}", f"{way.footprint_mm2:.0f}"

@@ -72,7 +72,7 @@ def sag_text(sag: PrecurveResult) -> str:
     x, y, z = before.largest_at
     half = sag_half95(before)
     sag_told = with_interval(Interval(before.largest_sag_mm, half), sure_decimals(half), "mm")
-    text = f"sags by {sag_told} (95 %) at {x:.1f}, {y:.1f}, {z:.1f} of the model"
+    text = f"sags by {sag_told} (95 %) at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
     if sag.verdict is Saving.NOT_NEEDED:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:

@@ -66,7 +66,7 @@ def shrinkage(row: CalibrationRow) -> str:
 def place_text(place: Place) -> str:
     """Where a place is, in the model's own axes."""
     x, y, z = place.in_model
-    return f"{x:.1f}, {y:.1f}, {z:.1f}"
+    return f"{x:z.1f}, {y:z.1f}, {z:z.1f}"
 
 
 def mend_text(place: Place) -> str:
@@ -119,7 +119,7 @@ def thickest_text(look: WallLook) -> str:
     if not math.isfinite(section):
         return ""
     x, y, z = look.thickest_in_model
-    text = f"thickest section {section:.1f} mm green, at {x:.1f}, {y:.1f}, {z:.1f} of the model"
+    text = f"thickest section {section:.1f} mm green, at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
     coupon, longer = look.coupon_section_mm, look.binder_time(section)
     if coupon is None or longer is None:
         if section <= look.limits.thick_mm:

@@ -106,8 +106,8 @@ def _without_crossings(
     share = 100.0 * float(samples.area[crossed].sum() / samples.area.sum())
     note = (
         f"bodies touch or share space, or the surface passes through itself, on {share:.2g} % of "
-        f"the surface, first near x {x:.2f}, y {y:.2f}, z {z:.2f}: walls there cannot be trusted; "
-        "unite the bodies"
+        f"the surface, first near x {x:z.2f}, y {y:z.2f}, z {z:z.2f}: walls there cannot be "
+        "trusted; unite the bodies"
     )
     thickness = np.where(crossed, np.nan, samples.thickness)
     status = np.where(crossed, np.int8(Status.CROSSED), samples.status)

@@ -155,7 +155,25 @@ def thin_findings(
                 continue
             named = FindingKind.KNIFE_EDGE if is_wedge else kind
             found.append(place_finding(samples, place, named, limit, extreme, directions))
-    return _whole_edges(found, spacing_mm)
+    return _whole_edges(_without_steps(found, spacing_mm), spacing_mm)
+
+
+def _without_steps(found: list[Finding], spacing_mm: float) -> list[Finding]:
+    """Leave out what looks like a knife edge along the step from a thin place to a thick one.
+
+    There the balls are held aslant too, but none is smaller than that of the place itself; a
+    knife edge thins out further than what it lies beside.
+    """
+    straight = [one for one in found if one.kind is not FindingKind.KNIFE_EDGE]
+    return [
+        one
+        for one in found
+        if one.kind is not FindingKind.KNIFE_EDGE
+        or not any(
+            other.smallest_mm <= one.smallest_mm and boxes_meet(one, other, REACH * spacing_mm)
+            for other in straight
+        )
+    ]
 
 
 def _thinnest(samples: ThicknessSamples, place: Ints) -> int:

@@ -152,6 +152,6 @@ def _open_words(points: Floats, facets: Ints, twin: Ints) -> str:
     x, y, z = points[ends[0]].mean(axis=0)
     return (
         f"the surface is not closed ({len(side)} open or misfit edges, the first near "
-        f"x {x:.2f}, y {y:.2f}, z {z:.2f} mm): layers through it were closed by straight lines, "
+        f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm): layers through it were closed by straight lines, "
         "and places beside them are left out; close it in the modelling program"
     )
