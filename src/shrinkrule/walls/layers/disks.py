@@ -239,11 +239,11 @@ def _stuck_runs(
 
 
 @compiled
-def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Any:
-    """Distance of points (n, 2) from the nearest edge, (n,) mm."""
-    found = np.empty(len(points))
+def nearest_edges(points: Floats, start: Floats, end: Floats, within: float) -> Any:
+    """Nearest edge to each point (n, 2), -1 for none within a distance, and its distance, mm."""
+    edges, distance = np.full(len(points), -1), np.full(len(points), within)
     for i in range(len(points)):
-        nearest, reach = np.inf, np.inf
+        reach = within
         for e in range(len(start)):
             if min(start[e, 0], end[e, 0]) > points[i, 0] + reach:
                 continue
@@ -255,11 +255,23 @@ def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Any:
             t = 0.0 if length == 0.0 else min(1.0, max(0.0, (px * ux + py * uy) / length))
             px -= t * ux
             py -= t * uy
-            if px * px + py * py < nearest:
-                nearest = px * px + py * py
-                reach = np.sqrt(nearest)
-        found[i] = reach
-    return found
+            if px * px + py * py < reach * reach:
+                reach = np.sqrt(px * px + py * py)
+                edges[i], distance[i] = e, reach
+    return edges, distance
+
+
+@compiled
+def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Any:
+    """Distance of points (n, 2) from the nearest edge, (n,) mm."""
+    return nearest_edges(points, start, end, np.inf)[1]
+
+
+def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: float) -> Floats:
+    """Lean of the nearest piece of outline at each point; 0 where none is within the reach."""
+    edges, _ = nearest_edges(points, start, end, reach)
+    leans: Floats = np.append(lean, 0.0)[edges]
+    return leans
 
 
 @compiled

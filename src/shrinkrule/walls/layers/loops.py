@@ -240,26 +240,3 @@ def facets_by_layer(spans: Ints, wanted: NDArray[np.bool_], offsets: Ints) -> An
                 near[filled[k]] = f
                 filled[k] += 1
     return near
-
-
-@compiled
-def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: float) -> Any:
-    """Lean of the nearest piece of outline at each point; 0 where none is within the reach."""
-    found = np.zeros(len(points))
-    for i in range(len(points)):
-        nearest = reach * reach
-        for e in range(len(start)):
-            if min(start[e, 0], end[e, 0]) > points[i, 0] + reach:
-                continue
-            if max(start[e, 0], end[e, 0]) < points[i, 0] - reach:
-                continue
-            ux, uy = end[e, 0] - start[e, 0], end[e, 1] - start[e, 1]
-            px, py = points[i, 0] - start[e, 0], points[i, 1] - start[e, 1]
-            length = ux * ux + uy * uy
-            t = 0.0 if length == 0.0 else min(1.0, max(0.0, (px * ux + py * uy) / length))
-            px -= t * ux
-            py -= t * uy
-            if px * px + py * py < nearest:
-                nearest = px * px + py * py
-                found[i] = lean[e]
-    return found

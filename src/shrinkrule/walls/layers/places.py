@@ -18,8 +18,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
-from shrinkrule.walls.layers.disks import any_within, distance_to_edges, outline_length
-from shrinkrule.walls.layers.loops import lean_at
+from shrinkrule.walls.layers.disks import any_within, distance_to_edges, lean_at, outline_length
 from shrinkrule.walls.layers.openings import CORNER_SINE, STUB_REACH
 from shrinkrule.walls.layers.stack import Stack
 from shrinkrule.walls.layers.widths import (

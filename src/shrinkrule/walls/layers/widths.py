@@ -13,8 +13,7 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
-from shrinkrule.walls.layers.disks import distance_to_edges
-from shrinkrule.walls.layers.loops import lean_at
+from shrinkrule.walls.layers.disks import distance_to_edges, lean_at
 
 SEGMENTS: Final = 64
 """Sides of the disk: its chords cut 0.12 % of the radius, under half a micrometre at a bead."""
