@@ -10,6 +10,7 @@ from manifold3d import CrossSection, Manifold
 from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, Rule, check_walls
+from walls.planted import sound_part
 
 PRINTER = Printer(nozzle_mm=0.6, bead_width_mm=0.66, layer_height_mm=0.3)
 BLOCK = Manifold.cube((30.0, 20.0, 10.0), center=True)
@@ -75,6 +76,13 @@ def test_a_narrow_bore_is_one_closing_hole(turn: tuple[float, float, float]) -> 
     assert width == pytest.approx(0.5 * ACROSS_FLATS, rel=2e-3)
 
 
+def test_a_square_hole_is_one_closing_hole() -> None:
+    hole = Manifold.cube((0.5, 0.55, 40.0), center=True).rotate((10.0, 20.0, 30.0))
+    ((kind, width),) = air(hole)
+    assert kind is FindingKind.CLOSING_HOLE
+    assert width == pytest.approx(0.5, rel=1e-3)
+
+
 def test_a_bore_wider_than_a_bead_stays_open() -> None:
     assert air(bore(0.68)) == []
 
@@ -116,3 +124,11 @@ def test_bodies_a_little_apart_fuse() -> None:
     pair = trimesh.util.concatenate([near, near.copy().apply_translation((30.3, 0.0, 0.0))])
     found = [f for f in check_walls(pair, PRINTER).findings if f.kind is FindingKind.NARROW_GAP]
     assert [f.smallest_mm for f in found] == [pytest.approx(0.3, rel=1e-3)]
+
+
+@pytest.mark.parametrize("seed", [58, 91, 136, 149, 190])
+def test_needles_and_facets_without_area_make_no_gap(seed: int) -> None:
+    """Sound parts whose surfaces are cut into needles, or hold facets without area."""
+    part = sound_part(seed)
+    kinds = {f.kind for f in check_walls(part.mesh, part.printer).findings}
+    assert not kinds & {FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE}

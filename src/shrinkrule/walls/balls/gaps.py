@@ -30,11 +30,14 @@ MOUTH: Final = 2.0
 BLUNT_SHARE: Final = np.cos(np.radians(40.0) / 2.0)
 """Chord over diameter of a ball in a groove whose flanks meet at 40 degrees."""
 
+ROUND_A_CORNER: Final = -0.5
+"""Cosine between sides of one hole that meet at a corner, at least: 60 degrees or blunter."""
+
 ROUND: Final = 0.25
 """Second largest share of the directions across the air, over the largest, in a hole; 0 in a slot,
 1 in a round hole."""
 
-STRAIGHT: Final = 0.5
+STRAIGHT: Final = 0.75
 """How far, in diameters, the middles of a hole's air may lie from one line."""
 
 
@@ -62,7 +65,7 @@ def gap_findings(
     wider = samples.points[(width >= limit) & np.isfinite(width)]
     open_air = cKDTree(wider) if len(wider) else None
     # Only the root of a blunt groove fuses, or of one that goes on to be open; the groove stays.
-    for place in connected_places(samples, width < limit - MARGIN_MM, spacing_mm):
+    for place in connected_places(samples, width < limit - MARGIN_MM, spacing_mm, ROUND_A_CORNER):
         held = float(np.median(share[place]))
         if held < BLUNT_SHARE:
             continue

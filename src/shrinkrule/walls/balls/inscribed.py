@@ -41,6 +41,9 @@ GRAZING: Final = 1e-7
 STEEP: Final = 0.01
 """Cosine above which a chord meets a facet's plane at a well determined place."""
 
+MISTOLD: Final = 0.5
+"""Share by which a ray may mistake a way before it is not believed."""
+
 EDGE_ANGLE: Final = float(np.radians(110.0))
 """Contacts closer together than this, seen from the ball's centre, are an edge, no wall.
 
@@ -223,12 +226,22 @@ def _largest_ball(
 
 @compiled
 def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
-    """Way straight in from p to the plane of facet ``f``, or ``about`` that along the plane."""
-    slope, ahead = 0.0, 0.0
+    """Way straight in from p to the plane of facet ``f``, 0 if that is not about right.
+
+    Along the plane it is taken as told. On needles and facets without area the way told may be
+    far off, and that to a needle beside p in the same plane, which is no way at all, seem one.
+    """
+    slope, ahead, faces = 0.0, 0.0, 0.0
     for a in range(3):
         slope -= tree.normals[f, a] * n[a]
         ahead += tree.normals[f, a] * (tree.corners[f, 0, a] - p[a])
-    return ahead / slope if abs(slope) > STEEP else about
+        faces += tree.normals[f, a] ** 2
+    if faces == 0.0:
+        return 0.0
+    if abs(slope) <= STEEP:
+        return about
+    chord = ahead / slope
+    return chord if abs(chord - about) < MISTOLD * about else 0.0
 
 
 @compiled
@@ -266,8 +279,9 @@ def measure(
     last = turn - 1
     for i in range(len(points)):
         p, n = points[i], normals[i]
-        faced = opposite[i] >= 0
-        half = 0.5 * _chord(tree, p, n, opposite[i], chords[i]) if faced else 0.5 * reach
+        chord = _chord(tree, p, n, opposite[i], chords[i]) if opposite[i] >= 0 else 0.0
+        faced = chord > 0.0
+        half = 0.5 * chord if faced else 0.5 * reach
         for a in range(3):
             q[a] = p[a] - 2.0 * half * n[a]
         if faced and remembered(known, p, n, half, NEARLY) > 0.0:
@@ -281,11 +295,11 @@ def measure(
         elif not faced:
             radius[i], contacts[i] = np.nan, np.nan
             continue
-        chord = 0.0
+        square = 0.0
         for a in range(3):
             c[a] = p[a] - ball * n[a]
-            chord += (q[a] - p[a]) ** 2
-        if chord >= (2.0 * ball * HELD_SHARE) ** 2:
+            square += (q[a] - p[a]) ** 2
+        if square >= (2.0 * ball * HELD_SHARE) ** 2:
             turn = remember(known, turn, c, ball)
         elif faced and _leaves_room(tree, p, n, half, touched, spot):
             spanning = remembered(known, p, n, half, SPANS)

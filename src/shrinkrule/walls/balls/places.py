@@ -53,9 +53,15 @@ Ints = NDArray[np.int64]
 
 
 def connected_places(
-    samples: ThicknessSamples, flagged: NDArray[np.bool_], spacing_mm: float
+    samples: ThicknessSamples,
+    flagged: NDArray[np.bool_],
+    spacing_mm: float,
+    same_side: float = 0.0,
 ) -> Iterator[Ints]:
-    """Split flagged samples into connected places, each as indices of its samples."""
+    """Split flagged samples into connected places, each as indices of its samples.
+
+    Neighbours are on one side when the cosine between their normals is over ``same_side``.
+    """
     index = np.flatnonzero(flagged)
     count = len(index)
     if count == 0:
@@ -71,11 +77,11 @@ def connected_places(
     exists = other < count
     one, other = one[exists], other[exists]
     normals = samples.normals[index]
-    same_side = np.einsum("ij,ij->i", normals[one], normals[other]) > 0.0
+    together = np.einsum("ij,ij->i", normals[one], normals[other]) > same_side
     _, across = tree.query(samples.contacts[index], distance_upper_bound=reach, workers=-1)
     touches = np.flatnonzero(across < count)
-    rows = np.concatenate([one[same_side], touches])
-    columns = np.concatenate([other[same_side], across[touches]])
+    rows = np.concatenate([one[together], touches])
+    columns = np.concatenate([other[together], across[touches]])
     links = coo_array((np.ones(len(rows), dtype=np.int8), (rows, columns)), shape=(count, count))
     _, label = connected_components(links, directed=False)
     order = np.argsort(label, kind="stable")

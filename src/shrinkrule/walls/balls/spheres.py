@@ -31,6 +31,9 @@ CHUNK: Final = 4096
 CLEARLY: Final = 0.05
 """Cosine between two normals above which they are sure to face the same way."""
 
+FACING: Final = float(np.cos(np.radians(40.0)))
+"""Cosine between one normal and the other's opposite from which two surfaces face each other."""
+
 NEEDLE: Final = 1e-4
 """Height of a facet, in spans of the part, below which no ray surely starts on it."""
 
@@ -219,11 +222,22 @@ def gaps_on(
     Returns
     -------
     ThicknessSamples
-        As for a wall, with the normals turned: they point away from the air.
+        As for a wall, with the normals turned: they point away from the air. Where the ball is
+        caught in a corner, as most are in a square hole, the way straight across is told.
     """
     away = -surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, away, facets, widest_mm)
-    return ThicknessSamples(points, away, facets, 2.0 * radius, contacts, status, area)
+    width = 2.0 * radius
+    caught = np.flatnonzero(status == Status.EDGE)
+    chords, opposite = surface.rays.opposite(
+        points[caught] - surface.middle, -away[caught], widest_mm
+    )
+    facing = np.einsum("ij,ij->i", surface.tree.normals[opposite], away[caught])
+    crossed = (opposite >= 0) & (facing > FACING)
+    told = caught[crossed]
+    width[told], status[told] = chords[crossed], Status.MEASURED
+    contacts[told] = points[told] - chords[crossed, None] * away[told]
+    return ThicknessSamples(points, away, facets, width, contacts, status, area)
 
 
 def is_crossed(surface: Surface, points: Floats, facets: Ints) -> NDArray[np.bool_]:
