@@ -8,9 +8,13 @@ for a floor, one bead for a gap to stay open.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 from shrinkrule.errors import SettingError
 from shrinkrule.printer import Printer
+
+MARGIN_MM: Final = 0.002
+"""A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.printer import Printer
-from shrinkrule.walls.balls.places import MARGIN_MM
-from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
 TOO_THIN: Final = (0.78, 0.16, 0.08)
 ONE_BEAD: Final = (0.97, 0.69, 0.18)

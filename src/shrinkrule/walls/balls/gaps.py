@@ -13,7 +13,6 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.printer import Printer
 from shrinkrule.walls.balls.places import (
-    MARGIN_MM,
     REACH,
     WEDGE_SHARE,
     chord_directions,
@@ -22,7 +21,7 @@ from shrinkrule.walls.balls.places import (
 )
 from shrinkrule.walls.balls.spheres import ThicknessSamples
 from shrinkrule.walls.findings import Finding, FindingKind
-from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
 MOUTH: Final = 2.0
 """Limits up to which air is measured, to see whether a groove goes on to be open."""

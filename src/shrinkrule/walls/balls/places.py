@@ -27,10 +27,7 @@ from shrinkrule.walls.findings import (
     axis_of,
     boxes_meet,
 )
-from shrinkrule.walls.limits import WallLimits
-
-MARGIN_MM: Final = 0.002
-"""A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
+from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
 TOLD: Final = 1e-3
 """A ball may be told larger by this share: less of the surface than that is left inside it."""

@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.mesh.compiled import compiled, number_equal
+from shrinkrule.walls.balls.tree import along_curve
 
 MOST_SAMPLES: Final = 20_000_000
 """More samples than this would need more memory than a workshop machine has."""
@@ -295,7 +296,8 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     keeper = np.arange(len(spots.area))
     keeper[small] = small[_least_of_group(group, off_middle)]
     kept = np.flatnonzero(keeper == np.arange(len(keeper)))
-    kept = kept[spatial_order(spots.points[kept])]
+    low, high = mesh.bounds
+    kept = kept[along_curve(spots.points[kept], low, float((high - low).max()))]
     rank = np.empty(len(keeper), dtype=np.int64)
     rank[kept] = np.arange(len(kept))
     stands_for = rank[keeper]
@@ -307,24 +309,6 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     np.add.at(area, stands_for, spots.area)
     chosen = SurfaceSamples(spots.points[kept], spots.facets[kept], area)
     return Sampling(chosen, cells, stands_for, reach, bend, spacing_mm)
-
-
-def spatial_order(points: Floats) -> Ints:
-    """Order in which neighbours in space are neighbours in the list (Morton's curve).
-
-    Parameters
-    ----------
-    points : (n, 3) float64
-        The points.
-    """
-    low = points.min(axis=0)
-    span = max(float(np.ptp(points, axis=0).max()), np.finfo(np.float64).tiny)
-    grid = ((points - low) / span * 1023.0).astype(np.int64)
-    key = np.zeros(len(points), dtype=np.int64)
-    for bit in range(10):
-        for axis in range(3):
-            key |= ((grid[:, axis] >> bit) & 1) << (3 * bit + axis)
-    return np.argsort(key, kind="stable").astype(np.int64)
 
 
 def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:

@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
 from shrinkrule.walls.balls.inscribed import HELD_SHARE, measure
-from shrinkrule.walls.balls.tree import grow_tree, morton_keys
+from shrinkrule.walls.balls.tree import along_curve, grow_tree
 
 CHUNK: Final = 4096
 """Samples that one thread measures in a go: enough to outweigh handing them over."""
@@ -150,7 +150,7 @@ def largest_balls(
     reach = min(reach, surface.span)
     # Neighbours on the surface walk the same part of the tree, which then stays in the cache.
     low = surface.middle - 0.5 * surface.span
-    order = _along_curve(morton_keys(points, low, surface.span))
+    order = along_curve(points, low, surface.span)
     radius, contacts = np.empty(len(points)), np.empty((len(points), 3))
     status = np.empty(len(points), dtype=np.int8)
 
@@ -172,14 +172,6 @@ def largest_balls(
         with ThreadPoolExecutor() as pool:
             list(pool.map(work, range(0, len(points), CHUNK)))
     return radius, contacts, status
-
-
-def _along_curve(keys: NDArray[np.uint64]) -> Ints:
-    """Order of Morton keys by their upper 32 bits, in two sorts by counting."""
-    coarse = (keys >> np.uint64(47)).astype(np.uint16)
-    fine = (keys >> np.uint64(31)).astype(np.uint16)
-    order = np.argsort(fine, kind="stable")
-    return order[np.argsort(coarse[order], kind="stable")]
 
 
 def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -> ThicknessSamples:

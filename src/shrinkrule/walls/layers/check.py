@@ -25,7 +25,6 @@ from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
 from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
 from shrinkrule.walls.layers.floors import Floors, thin_floors
 from shrinkrule.walls.layers.openings import (
-    MARGIN_MM,
     Side,
     lost_pieces,
     narrow_spots,
@@ -34,7 +33,7 @@ from shrinkrule.walls.layers.openings import (
 from shrinkrule.walls.layers.places import LostPiece, joined_places
 from shrinkrule.walls.layers.shell import Shell, shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack
-from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
 MAX_PIECES: Final = 20_000
 """Lost pieces kept; a part with more is thin all over and the rest adds nothing."""

@@ -17,8 +17,8 @@ from scipy.ndimage import distance_transform_edt
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, as_vector
 from shrinkrule.walls.layers.columns import join_spans, thin_columns
-from shrinkrule.walls.layers.openings import MARGIN_MM
 from shrinkrule.walls.layers.shell import Shell
+from shrinkrule.walls.limits import MARGIN_MM
 
 LEVEL_DEGREES: Final = 30.0
 """Faces tilted more belong to a wall; a wall that leans more is a floor."""

@@ -22,9 +22,7 @@ from shrinkrule.walls.layers.disks import (
 )
 from shrinkrule.walls.layers.stack import SIMPLE_MM
 from shrinkrule.walls.layers.widths import CORNER_DEGREES, chords_across, grown, segments_of
-
-MARGIN_MM: Final = 0.002
-"""A wall drawn exactly at its limit passes: 2 micrometres are beyond any printer."""
+from shrinkrule.walls.limits import MARGIN_MM
 
 CORNER_SINE: Final = float(np.sin(np.radians(CORNER_DEGREES) / 2.0))
 

@@ -15,7 +15,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.mend import merge_equal_vertices, turn_outward
+from shrinkrule.mesh.mend import drop_collapsed, merge_equal_vertices, turn_outward
 from shrinkrule.mesh.soundness import edge_table
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
@@ -114,7 +114,7 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
     """Join equal vertices, drop doubled facets, turn single ones: what may close a surface."""
     notes = []
     points, facets = merge_equal_vertices(points[facets])
-    facets = facets[(facets != facets[:, [1, 2, 0]]).all(axis=1)]
+    facets, _ = drop_collapsed(facets)
     # The same three corners in the same turn, whichever comes first.
     first = facets.argmin(axis=1)
     turned = np.take_along_axis(facets, (first[:, None] + np.arange(3)) % 3, axis=1)
