@@ -38,7 +38,7 @@ def ours(counts: tuple[int, int, int]) -> dict[str, float]:
     start = time.perf_counter()
     grid = Grid(np.eye(3), np.zeros(3), np.ones(3), np.array(counts))
     filling = fill_grid(block, grid)
-    bricks = join_bricks(make_brick(grid.size, POISSON), filling.cells, filling.octants)
+    bricks = join_bricks(make_brick(grid.size, POISSON), filling.lumps)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -bricks.volumes
     problem = Equilibrium(bricks, find_bodies(bricks), load)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import trimesh
@@ -52,9 +53,12 @@ def grid_of(mesh: trimesh.Trimesh, size: tuple[float, float, float]) -> Grid:
     return Grid(turn=np.eye(3), origin=low, size=(high - low) / counts, counts=counts)
 
 
-def bricks_of(mesh: trimesh.Trimesh, grid: Grid, poisson: float) -> Bricks:
-    filling = fill_grid(mesh, grid)
-    return join_bricks(make_brick(grid.size, poisson), filling.cells, filling.octants)
+def bricks_of(mesh: trimesh.Trimesh, grid: Grid, poisson: float, *, given: bool = True) -> Bricks:
+    """Bricks of a part; ``given`` tells whether those beside re-entrant edges give."""
+    lumps = fill_grid(mesh, grid).lumps
+    if not given:
+        lumps = replace(lumps, stiffness=np.ones_like(lumps.stiffness))
+    return join_bricks(make_brick(grid.size, poisson), lumps)
 
 
 def places(grid: Grid, bricks: Bricks) -> Floats:
@@ -68,13 +72,15 @@ def sag_held(
     weight: tuple[float, float, float],
     held: Callable[[Floats], Mask],
     tolerance: float = 1e-8,
+    *,
+    given: bool = True,
 ) -> SagField:
     """Displacement under ``weight`` per volume over modulus (1/mm), with directions held.
 
     ``held`` is told the nodes' places (n, 3) and says which of their directions (n, 3)
     stay where they are.
     """
-    bricks = bricks_of(mesh, grid, poisson)
+    bricks = bricks_of(mesh, grid, poisson, given=given)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, :3] = bricks.volumes[:, None] * np.asarray(weight)
     free = np.zeros_like(load)

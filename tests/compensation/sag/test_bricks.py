@@ -22,6 +22,7 @@ from shrinkrule.compensation.sag.brick import CORNERS, make_brick
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.freedom import find_bodies, rigid_movements
 from shrinkrule.compensation.sag.grid import Grid, fill_grid, furnace_turn, lay_grid
+from shrinkrule.compensation.sag.lumps import whole_bricks
 from shrinkrule.compensation.sag.system import Bricks, Stiffness, join_bricks, touching
 from shrinkrule.errors import MeshError
 
@@ -33,7 +34,7 @@ def random_bricks(seed: int) -> Bricks:
     rng = np.random.default_rng(seed)
     lump = np.argwhere(rng.random((5, 6, 4)) < 0.7)
     octants = np.where(rng.random((len(lump), 1)) < 0.5, 1.0, rng.random((len(lump), 8)))
-    return join_bricks(make_brick(np.array([1.0, 0.7, 1.3]), 0.46), lump, octants)
+    return join_bricks(make_brick(np.array([1.0, 0.7, 1.3]), 0.46), whole_bricks(lump, octants))
 
 
 @settings(max_examples=25, deadline=None)
@@ -47,10 +48,11 @@ def test_filling_keeps_volume_and_centre_of_mass(a: float, b: float, c: float) -
     part.apply_transform(trimesh.transformations.euler_matrix(a, b, c))
     grid = lay_grid(part, np.eye(3), 1.0, slack=1.0)
     filling = fill_grid(part, grid, least=1e-9)
-    volume = filling.octants.mean(axis=1) * np.prod(grid.size)
+    volume = filling.lumps.octants.mean(axis=1) * np.prod(grid.size)
     assert volume.sum() == pytest.approx(part.volume, rel=0.01)
-    eighths = filling.cells[:, None, :] + 0.25 + 0.5 * CORNERS
-    centre = (filling.octants[:, :, None] * eighths).sum(axis=(0, 1)) / filling.octants.sum()
+    eighths = filling.lumps.cells[:, None, :] + 0.25 + 0.5 * CORNERS
+    octants = filling.lumps.octants
+    centre = (octants[:, :, None] * eighths).sum(axis=(0, 1)) / octants.sum()
     expected = grid.local(part.center_mass[None])[0]
     assert centre * grid.size == pytest.approx(expected, abs=1.0 / 16.0)
 
@@ -59,10 +61,10 @@ def test_filling_of_an_aligned_box_is_exact() -> None:
     box = bar((0, 0, 0), (3, 2, 1.25))
     grid = Grid(np.eye(3), np.zeros(3), np.array([0.5, 0.5, 0.5]), np.array([6, 4, 3]))
     filling = fill_grid(box, grid)
-    full = filling.cells[:, 2] < 2
-    assert np.all(filling.octants[full] == 1.0)
+    full = filling.lumps.cells[:, 2] < 2
+    assert np.all(filling.lumps.octants[full] == 1.0)
     # The top layer is filled to a quarter of a millimetre: its lower octants, exactly.
-    assert filling.octants[~full] == pytest.approx(np.tile([1.0, 0.0], (24, 4)), abs=1e-12)
+    assert filling.lumps.octants[~full] == pytest.approx(np.tile([1.0, 0.0], (24, 4)), abs=1e-12)
 
 
 def test_grid_planes_fall_on_large_flat_faces() -> None:
@@ -70,7 +72,7 @@ def test_grid_planes_fall_on_large_flat_faces() -> None:
     part = two_armed_lever()
     grid = lay_grid(part, furnace_turn(part, np.array([0.0, 0.0, 1.0])), 0.55)
     filling = fill_grid(part, grid)
-    assert filling.octants.min() == 1.0
+    assert filling.lumps.octants.min() == 1.0
 
 
 def test_furnace_turn_follows_the_walls() -> None:
@@ -136,7 +138,7 @@ def test_patch(gradient: list[float]) -> None:
     block = bar((0, 0, 0), (4, 3, 2))
     grid = grid_of(block, (1.0, 0.75, 0.5))
     filling = fill_grid(block, grid)
-    bricks = join_bricks(make_brick(grid.size, 0.3), filling.cells, filling.octants)
+    bricks = join_bricks(make_brick(grid.size, 0.3), filling.lumps)
     exact = np.zeros((len(bricks.nodes), 4))
     exact[:, :3] = places(grid, bricks) @ np.reshape(gradient, (3, 3)).T
     outside = ((bricks.nodes == 0) | (bricks.nodes == grid.counts)).any(axis=1)

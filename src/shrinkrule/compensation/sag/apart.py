@@ -14,7 +14,7 @@ import igl
 import numpy as np
 import trimesh
 
-from shrinkrule.compensation.sag.hierarchy import connected_groups
+from shrinkrule.compensation.sag.groups import connected_groups
 from shrinkrule.compensation.sag.material import FloatArray, IntArray, SagSettings
 from shrinkrule.compensation.sag.plan import SagPlan, plan
 

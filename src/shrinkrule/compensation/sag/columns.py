@@ -13,7 +13,9 @@ from typing import Final
 
 import numpy as np
 
+from shrinkrule.compensation.sag.lumps import Lumps, find_lumps
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
+from shrinkrule.compensation.sag.runs import find_runs
 from shrinkrule.compensation.sag.scan_lines import cut_along_lines
 from shrinkrule.compensation.sag.underside import Underside, find_underside
 
@@ -26,16 +28,13 @@ class Filling:
 
     Parameters
     ----------
-    cells : (n, 3) int
-        Place of each brick in the grid, sorted.
-    octants : (n, 8) float
-        Filled fraction of each of its octants, in the order of the brick's corners.
+    lumps : Lumps
+        The bricks, or the parts of them that hang together.
     underside : Underside
         What the part stands on.
     """
 
-    cells: IntArray
-    octants: FloatArray
+    lumps: Lumps
     underside: Underside
 
 
@@ -53,7 +52,7 @@ def fill_bricks(
     counts : (3,) int
         Bricks along each axis.
     least : float
-        Bricks filled less than this fraction are left out.
+        Bricks filled less than this fraction, and lumps, are left out.
     slab_bytes : int
         Memory for one slab of the dense grid, bytes.
     """
@@ -74,13 +73,17 @@ def fill_bricks(
         split = fill.reshape(stop - start, 2, int(counts[1]), 2, int(counts[2]), 2)
         eighths = split.transpose(0, 2, 4, 1, 3, 5).reshape(-1, 8)
         eighths[eighths > 1.0 - _ROUNDING] = 1.0
-        kept = np.flatnonzero(eighths.mean(axis=1) >= least)
+        kept = np.flatnonzero(eighths.mean(axis=1) > _ROUNDING)
         place = np.unravel_index(kept, (stop - start, int(counts[1]), int(counts[2])))
         cells.append(np.stack(place, axis=1) + np.array([start, 0, 0]))
         octants.append(eighths[kept])
-    return Filling(
-        np.concatenate(cells), np.concatenate(octants), find_underside(pieces, size, counts)
-    )
+    bricks, filled = np.concatenate(cells), np.concatenate(octants)
+    cut = filled.min(axis=1) < 1.0
+    wanted = np.zeros(tuple(counts[:2]), dtype=bool)
+    wanted[tuple(bricks[cut, :2].T)] = True
+    runs = find_runs(corners, size, counts, wanted)
+    lumps = find_lumps(bricks, filled, runs, counts, least)
+    return Filling(lumps, find_underside(pieces, size, counts))
 
 
 def _integrate(

@@ -17,8 +17,8 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.compensation.sag.equilibrium import Equilibrium, Rest, Springs
-from shrinkrule.compensation.sag.material import FloatArray, Friction
-from shrinkrule.compensation.sag.seats import Mask, Seats
+from shrinkrule.compensation.sag.material import FloatArray, Friction, Mask
+from shrinkrule.compensation.sag.seats import Seats
 from shrinkrule.compensation.sag.stance import first_touch, tips
 
 MAX_CONTACT_ROUNDS: Final = 80

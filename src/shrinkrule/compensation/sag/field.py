@@ -40,13 +40,33 @@ class SagField:
         return number
 
     @cached_property
+    def _shared(self) -> NDArray[np.int32]:
+        """Number of each place that holds several lumps, from 1; 0 elsewhere."""
+        shared = np.zeros(tuple(self.grid.counts), dtype=np.int32)
+        places = np.unique(self.bricks.places[self.bricks.owner], axis=0)
+        shared[tuple(places.T)] = np.arange(1, len(places) + 1, dtype=np.int32)
+        return shared
+
+    @cached_property
+    def _looks(self) -> KDTree:
+        """Points inside the lumps that share a place, each place far from every other."""
+        number = self._shared[tuple(self.bricks.places[self.bricks.owner].T)]
+        return KDTree(self._apart(self.bricks.points * self.grid.size, number))
+
+    def _apart(self, points: FloatArray, number: NDArray[np.int32]) -> FloatArray:
+        far = 10.0 * float(self.grid.size.max())
+        spaced: FloatArray = np.column_stack([points, far * number])
+        return spaced
+
+    @cached_property
     def _centres(self) -> KDTree:
         return KDTree((self.bricks.places + 0.5) * self.grid.size)
 
     def at(self, points: FloatArray) -> FloatArray:
         """Displacement (n, 3) at points (n, 3), both in the mesh's frame, mm.
 
-        A point outside every brick moves as the nearest brick does.
+        A point outside every brick moves as the nearest brick does, a point between the
+        lumps of one brick as the nearest lump.
         """
         local = self.grid.local(points)
         place = np.clip(np.floor(local / self.grid.size).astype(np.int64), 0, self.grid.counts - 1)
@@ -54,6 +74,11 @@ class SagField:
         lost = np.flatnonzero(brick < 0)
         if len(lost):
             brick[lost] = self._centres.query(local[lost])[1]
+        if len(self.bricks.owner):
+            number = self._shared[tuple(self.bricks.places[brick].T)]
+            several = np.flatnonzero(number)
+            looked = self._looks.query(self._apart(local[several], number[several]))[1]
+            brick[several] = self.bricks.owner[looked]
         inside = local / self.grid.size - self.bricks.places[brick]
         weights = hats(np.clip(inside, -1.0, 2.0))
         corners = self.displacement[self.bricks.corners[brick]]
@@ -67,7 +92,7 @@ class SagField:
 
     def lowest(self) -> tuple[float, FloatArray]:
         """Largest sag, mm, and where it is, (3,) in the mesh's frame."""
-        well_filled = self.bricks.weights.mean(axis=1) > 0.5
+        well_filled = self.bricks.filled > 0.5
         nodes = np.unique(self.bricks.corners[well_filled])
         worst = nodes[np.argmax(self.sag[nodes])]
         place = self.bricks.nodes[worst] * self.grid.size + self.grid.origin

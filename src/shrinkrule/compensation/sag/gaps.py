@@ -1,4 +1,4 @@
-"""Gaps too narrow for the bricks, which cut bricks would bridge without a word."""
+"""Gaps too narrow for the bricks, and falls onto what lies below."""
 
 from __future__ import annotations
 
@@ -13,12 +13,15 @@ from shrinkrule.compensation.sag.material import FloatArray
 from shrinkrule.compensation.sag.plan import SagPlan
 from shrinkrule.walls import Status, sample_surface, thickness_at
 
+SEEN_GAP: Final = 0.4
+"""Of a brick: walls with a wider gap between them part, however they lie (see lumps.py)."""
+
 _SAMPLES: Final = 4000
 _LEAST_SHARE: Final = 0.003  # of the surface: less is an engraving, which carries nothing
 
 
 def narrow_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, FloatArray] | None:
-    """Width (mm) and place (3,) of a typical gap between two walls that a brick spans, if any.
+    """Width (mm) and place (3,) of a typical gap that the bricks do not see, if there is any.
 
     Parameters
     ----------
@@ -30,7 +33,7 @@ def narrow_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, FloatArra
     samples = sample_surface(mesh, float(np.sqrt(mesh.area / _SAMPLES)))
     turned = trimesh.Trimesh(mesh.vertices, np.asarray(mesh.faces)[:, ::-1], process=False)
     outside = thickness_at(turned, samples.points, samples.facets)
-    bridged = (outside.status == Status.MEASURED) & (outside.thickness < brick_mm)
+    bridged = (outside.status == Status.MEASURED) & (outside.thickness < SEEN_GAP * brick_mm)
     if samples.area[bridged].sum() < _LEAST_SHARE * mesh.area:
         return None
     # The tip of a notch is narrower than anything: the middle one of the bridged places is told.
@@ -47,7 +50,7 @@ def note_gaps(apart: Apart, planned: SagPlan) -> SagPlan:
     width, place = found
     x, y, z = apart.back(place)
     note = (
-        f"a gap of about {width:.2g} mm at {x:.1f}, {y:.1f}, {z:.1f} is narrower than a brick "
-        f"({planned.brick_mm:.2g} mm) and solved as if closed: allow more unknowns (--sag-unknowns)"
+        f"a gap of about {width:.2g} mm at {x:.1f}, {y:.1f}, {z:.1f} is too narrow for bricks of "
+        f"{planned.brick_mm:.2g} mm and solved as if closed: allow more unknowns (--sag-unknowns)"
     )
     return replace(planned, notes=(*planned.notes, note))

@@ -7,15 +7,18 @@ so that large flat faces lie on planes between bricks, where nothing is cut.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import trimesh
 
 from shrinkrule.compensation.sag.columns import Filling, fill_bricks
+from shrinkrule.compensation.sag.lumps import tied
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
+from shrinkrule.compensation.sag.notches import stiffness_left, turned_inward
 from shrinkrule.errors import MeshError
+from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
 
 LEAST_FILLED: Final = 0.02
 """Bricks filled less than this are left out; their weight is lost, their stiffness is nothing."""
@@ -164,10 +167,24 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
         raise MeshError("the mesh is inside out or flat", mend="turn its facets outward")
     corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[np.asarray(mesh.faces)]
     filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
-    found = filling.octants.mean(axis=1).sum() * np.prod(grid.size)
+    found = filling.lumps.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / mesh.volume - 1.0) < 0.05:
         raise MeshError(
             f"the bricks hold {found:.4g} mm3 of the part's {mesh.volume:.4g} mm3",
             mend="unite overlapping bodies, or take smaller bricks",
         )
-    return filling
+    lumps = filling.lumps
+    if lumps.copy.any():
+        lumps = tied(lumps, solid_bodies(mesh))
+    ends, turn = turned_inward(mesh)
+    ends = (grid.local(ends.reshape(-1, 3)) / grid.size).reshape(-1, 2, 3)
+    given = stiffness_left(lumps.cells, ends, turn)
+    return replace(filling, lumps=replace(lumps, stiffness=given))
+
+
+def solid_bodies(mesh: trimesh.Trimesh) -> int:
+    """Count the bodies of a mesh; a cavity in one is none of its own."""
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    label = body_labels(faces, edge_table(faces))
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    return int((signed_volumes(vertices, faces, label) > 0.0).sum())

@@ -20,10 +20,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from shrinkrule.compensation.sag.brick import CORNERS
+from shrinkrule.compensation.sag.groups import connected_groups, join_corners
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.compensation.sag.system import Bricks
 
@@ -74,13 +73,6 @@ class Coarsening:
     factor: int
 
 
-def connected_groups(count: int, pairs: IntArray) -> IntArray:
-    """Label the connected groups of ``count`` things joined by pairs."""
-    graph = coo_array((np.ones(len(pairs), dtype=np.int8), tuple(pairs.T)), shape=(count, count))
-    labels: IntArray = connected_components(graph, directed=False)[1].astype(np.int64)
-    return labels
-
-
 def _pieces(places: IntArray, pairs: IntArray) -> IntArray:
     """Label the connected groups of cells; most are joined by the few pairs that share a face."""
     face = np.abs(places[pairs[:, 0]] - places[pairs[:, 1]]).sum(axis=1) == 1
@@ -112,26 +104,12 @@ def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
 
     low, high = np.sort(parent[touching[~inside]], axis=1).T
     across = np.stack(np.divmod(np.unique(low * len(coarse) + high), len(coarse)), axis=1)
-    corners = _join_corners(coarse, across)
+    corners = join_corners(coarse, across)
     numbers, first_use = np.unique(corners, return_index=True)
     nodes = (coarse[:, None, :] + CORNERS).reshape(-1, 3)[first_use]
     slot = np.ravel_multi_index(tuple((places - homes * factor).T), (factor,) * 3)
     cells = Cells(coarse, np.searchsorted(numbers, corners), nodes, across)
     return Coarsening(cells, parent, slot, factor)
-
-
-def _join_corners(places: IntArray, touching: IntArray) -> IntArray:
-    """Give touching cells the same node at the corners they share, (m, 8) labels."""
-    shift = places[touching[:, 1]] - places[touching[:, 0]]
-    joined = []
-    for mine, corner in enumerate(CORNERS):
-        theirs = corner - shift
-        shared = np.all((theirs >= 0) & (theirs <= 1), axis=1)
-        other = theirs[shared] @ np.array([4, 2, 1])
-        joined.append(
-            np.stack([touching[shared, 0] * 8 + mine, touching[shared, 1] * 8 + other], axis=1)
-        )
-    return connected_groups(8 * len(places), np.concatenate(joined)).reshape(-1, 8)
 
 
 def hats(position: FloatArray) -> FloatArray:
@@ -220,7 +198,8 @@ def gather_bricks(
                 templates = templates.sum(axis=1, keepdims=True)
             owners, line = np.unique(row[step.parent[group]], return_inverse=True)
             filling = np.zeros((len(owners), *templates.shape[:2]))
-            filling[line, column] = 1.0 if whole else bricks.weights[group]
+            # Lumps of one brick may share their slot in a cell.
+            np.add.at(filling, (line, column), 1.0 if whole else bricks.weights[group])
             packed[owners] += filling.reshape(len(owners), -1) @ templates.reshape(
                 -1, len(_UPPER[0])
             )

@@ -20,6 +20,7 @@ from shrinkrule.units import weight_kpa_per_mm
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Mask = NDArray[np.bool_]
 
 Choice = TypeVar("Choice", bound=StrEnum)
 

@@ -11,6 +11,7 @@ import trimesh
 from shrinkrule.compensation.sag.contact import Standing, lifted
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
+from shrinkrule.compensation.sag.grid import solid_bodies
 from shrinkrule.compensation.sag.material import FloatArray, SagMaterial
 from shrinkrule.compensation.sag.plan import SagPlan
 
@@ -113,7 +114,9 @@ def grid_difference(fine: SagField, coarse: SagField) -> float:
 
     Source: P. J. Roache, J. Fluids Eng. 116 (1994) 405-413.
     """
-    solid = np.unique(fine.bricks.corners[fine.bricks.weights.mean(axis=1) > 0.5])
+    solid = np.unique(fine.bricks.corners[fine.bricks.filled > 0.5])
+    # Between two walls in one brick, a node of one may lie in the other: its place tells little.
+    solid = solid[~fine.bricks.copied[solid]]
     points = (fine.bricks.nodes[solid] * fine.grid.size + fine.grid.origin) @ fine.grid.turn
     other = coarse.at(points) @ fine.grid.turn.T
     difference = np.linalg.norm(fine.displacement[solid] - other, axis=1).max()
@@ -165,14 +168,6 @@ def _footing_share(mesh: trimesh.Trimesh, field: SagField, nodes: int) -> float:
     across, deep, _ = np.ptp(np.asarray(mesh.vertices) @ field.grid.turn.T, axis=0)
     one = float(np.prod(field.grid.size[:2]))
     return nodes * one / max(float(across * deep), one) if nodes else 1.0
-
-
-def solid_bodies(mesh: trimesh.Trimesh) -> int:
-    """Count the bodies of a mesh; a cavity in one is none of its own."""
-    label = trimesh.graph.connected_component_labels(mesh.face_adjacency, len(mesh.faces))
-    a, b, c = np.moveaxis(np.asarray(mesh.triangles), 1, 0)
-    volume = np.bincount(label, weights=(a * np.cross(b, c)).sum(axis=1))
-    return int((volume > 0.0).sum())
 
 
 def _warned(result: SagResult, planned: SagPlan, material: SagMaterial, fused: int) -> SagResult:

@@ -31,7 +31,31 @@ class Pieces:
     middle: FloatArray  # (n, 2) middle of the piece in plan, mm
 
 
-def _spread(first: IntArray, last: IntArray) -> tuple[IntArray, IntArray]:
+@dataclass(frozen=True)
+class Chords:
+    """Where scan lines cross facets, seen from above.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float
+        The facets that are not upright, each with its corners in order of y, mm.
+    normal : (m, 3) float
+        Their normals, not of unit length.
+    facet, line : (n,) int
+        The facet and the scan line of each chord.
+    left, right : (n,) float
+        Where it begins and ends along x, mm.
+    """
+
+    corners: FloatArray
+    normal: FloatArray
+    facet: IntArray
+    line: IntArray
+    left: FloatArray
+    right: FloatArray
+
+
+def spread(first: IntArray, last: IntArray) -> tuple[IntArray, IntArray]:
     """List the owners and the members of many ranges ``first .. last - 1``, end to end."""
     count = np.maximum(last - first, 0)
     owner = np.repeat(np.arange(len(count)), count)
@@ -43,6 +67,37 @@ def _edge_x(low: FloatArray, high: FloatArray, y: FloatArray) -> FloatArray:
     """Where edges from ``low`` to ``high`` (by y) cross the height y."""
     rise = high[:, 1] - low[:, 1]
     return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (high[:, 0] - low[:, 0])
+
+
+def lines_across(corners: FloatArray, pitch: float, lines: int) -> Chords:
+    """Cross facets with scan lines along x.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float
+        The facets' corners in the grid's frame, mm.
+    pitch : float
+        Distance of the lines, mm; the first is half of it from the grid's low corner.
+    lines : int
+        Number of lines.
+    """
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    corners, normal = corners[normal[:, 2] != 0.0], normal[normal[:, 2] != 0.0]
+    order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
+    corners = np.take_along_axis(corners, order[:, :, None], axis=1)
+    low, middle, high = np.moveaxis(corners, 1, 0)
+    first = np.ceil(low[:, 1] / pitch - 0.5).astype(np.int64)
+    last = np.ceil(high[:, 1] / pitch - 0.5).astype(np.int64)
+    facet, line = spread(np.maximum(first, 0), np.minimum(last, lines))
+    y = np.asarray((line + 0.5) * pitch, dtype=np.float64)
+    along = _edge_x(low[facet], high[facet], y)
+    across = np.where(
+        y < middle[facet, 1],
+        _edge_x(low[facet], middle[facet], y),
+        _edge_x(middle[facet], high[facet], y),
+    )
+    left, right = np.minimum(along, across), np.maximum(along, across)
+    return Chords(corners, normal, facet, line, left, right)
 
 
 def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> Pieces:
@@ -57,48 +112,33 @@ def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> 
     counts : (3,) int
         Half bricks along each axis.
     """
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    corners, normal = corners[normal[:, 2] != 0.0], normal[normal[:, 2] != 0.0]
-    order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
-    low, middle, high = np.moveaxis(np.take_along_axis(corners, order[:, :, None], axis=1), 1, 0)
-
     pitch = step[1] / LINES_PER_OCTANT
-    first = np.ceil(low[:, 1] / pitch - 0.5).astype(np.int64)
-    last = np.ceil(high[:, 1] / pitch - 0.5).astype(np.int64)
-    lines = counts[1] * LINES_PER_OCTANT
-    facet, line = _spread(np.maximum(first, 0), np.minimum(last, lines))
-    y = (line + 0.5) * pitch
-    lower_half = y < middle[facet, 1]
-    along = _edge_x(low[facet], high[facet], y)
-    across = np.where(
-        lower_half,
-        _edge_x(low[facet], middle[facet], y),
-        _edge_x(middle[facet], high[facet], y),
-    )
-    left, right = np.minimum(along, across), np.maximum(along, across)
-
+    across = lines_across(corners, float(pitch), int(counts[1]) * LINES_PER_OCTANT)
+    left, right = across.left, across.right
     begin = np.clip(np.floor(left / step[0]).astype(np.int64), 0, counts[0] - 1)
     end = np.clip(np.ceil(right / step[0]).astype(np.int64), begin + 1, counts[0])
-    piece, i = _spread(begin, end)
+    piece, i = spread(begin, end)
     x0 = np.maximum(left[piece], i * step[0])
     x1 = np.minimum(right[piece], (i + 1) * step[0])
-    facet, line, y = facet[piece], line[piece], y[piece]
+    facet, line = across.facet[piece], across.line[piece]
+    y = (line + 0.5) * pitch
 
-    slope = normal[facet, :2] / normal[facet, 2:]
-    base, top, foot = low[facet], corners[facet, :, 2].max(axis=1), corners[facet, :, 2].min(axis=1)
+    normal, shape = across.normal[facet], across.corners[facet]
+    slope = normal[:, :2] / normal[:, 2:]
+    base, top, foot = shape[:, 0], shape[:, :, 2].max(axis=1), shape[:, :, 2].min(axis=1)
     at_y = base[:, 2] - slope[:, 1] * (y - base[:, 1]) + slope[:, 0] * base[:, 0]
     left_z, right_z = np.clip(at_y - slope[:, 0] * np.stack([x0, x1]), foot, top)
     width = np.maximum(x1 - x0, 0.0) / (step[0] * LINES_PER_OCTANT)
 
     parts = np.ceil(np.abs(right_z - left_z) / step[2]).astype(np.int64)
     parts = np.clip(parts, 1, MAX_PARTS)
-    whole, part = _spread(np.zeros_like(parts), parts)
+    whole, part = spread(np.zeros_like(parts), parts)
     rise = (right_z - left_z)[whole] / parts[whole]
     middle_z = left_z[whole] + (part + 0.5) * rise
     return Pieces(
         column=np.stack([i, line // LINES_PER_OCTANT], axis=1)[whole],
         height=middle_z,
         lowest=middle_z - 0.5 * np.abs(rise),
-        share=(width * np.sign(normal[facet, 2]) / parts)[whole],
+        share=(width * np.sign(normal[:, 2]) / parts)[whole],
         middle=np.stack([0.5 * (x0 + x1), y], axis=1)[whole],
     )

@@ -6,14 +6,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.compensation.sag.columns import Filling
 from shrinkrule.compensation.sag.grid import Grid
-from shrinkrule.compensation.sag.material import FloatArray, IntArray
+from shrinkrule.compensation.sag.material import FloatArray, IntArray, Mask
 from shrinkrule.compensation.sag.system import Bricks
-
-Mask = NDArray[np.bool_]
 
 _WHOLE: Final = 0.70
 """A node with this share of footing around it stands: the edge of what it holds lies 0.23 of a
@@ -68,7 +65,9 @@ def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
     """
     under = filling.underside
     column = bricks.nodes[:, 0] * (grid.counts[1] + 1) + bricks.nodes[:, 1]
-    lowest = np.unique(column, return_index=True)[1]  # nodes run upward in each column
+    floor = np.full(int(column.max()) + 1, bricks.nodes[:, 2].max())
+    np.minimum.at(floor, column, bricks.nodes[:, 2])
+    lowest = np.flatnonzero(bricks.nodes[:, 2] == floor[column])
     place = tuple(bricks.nodes[lowest, :2].T)
     bottom = bricks.nodes[lowest, 2] * grid.size[2]
     footing, share = under.footing[place], under.share[place]

@@ -80,7 +80,7 @@ def sag_on_grid(
     """
     filling = fill_grid(mesh, grid)
     brick = make_brick(grid.size, material.solved_poisson)
-    bricks = join_bricks(brick, filling.cells, filling.octants)
+    bricks = join_bricks(brick, filling.lumps)
     seats = _with_supports(plate_seats(bricks, grid, filling), bricks, grid, mesh, settings)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -material.weight_over_modulus * bricks.volumes

@@ -8,8 +8,8 @@ import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.compensation.sag.freedom import Bodies
-from shrinkrule.compensation.sag.material import FloatArray, IntArray
-from shrinkrule.compensation.sag.seats import Mask, Seats
+from shrinkrule.compensation.sag.material import FloatArray, IntArray, Mask
+from shrinkrule.compensation.sag.seats import Seats
 from shrinkrule.compensation.sag.system import Bricks
 from shrinkrule.errors import MeshError
 

@@ -16,7 +16,8 @@ import scipy.sparse
 from numpy.typing import NDArray
 
 from shrinkrule.compensation.sag.brick import CORNERS, Brick
-from shrinkrule.compensation.sag.material import FloatArray, IntArray
+from shrinkrule.compensation.sag.lumps import Lumps
+from shrinkrule.compensation.sag.material import FloatArray, IntArray, Mask
 
 Vector = NDArray[Any]
 """Values at the nodes, (n, 4): three directions and a zero that keeps memory aligned."""
@@ -48,65 +49,108 @@ class Bricks:
     places : (m, 3) int
         Place of each brick in the grid; full bricks first.
     full : int
-        Number of full bricks.
+        Number of bricks whose whole stiffness counts.
     weights : (m, 8) float
-        Filled fraction of each octant, evened a little in cut bricks.
+        Stiffness of each octant: its filled fraction, evened a little in cut bricks, and less
+        beside re-entrant edges.
+    filled : (m,) float
+        Filled fraction.
     corners : (m, 8) int32
         Node at each corner of each brick.
     nodes : (n, 3) int
-        Place of each node in the grid.
+        Place of each node in the grid; copies share a place and come last.
     volumes : (n,) float
         Volume of material that hangs on each node, mm3.
+    points : (p, 3) float
+        Points inside the lumps of those bricks that hold several, in bricks.
+    owner : (p,) int
+        Lump, one of the ``m``, of each of these points.
     """
 
     brick: Brick
     places: IntArray
     full: int
     weights: FloatArray
+    filled: FloatArray
     corners: NDArray[np.int32]
     nodes: IntArray
     volumes: FloatArray
+    points: FloatArray
+    owner: IntArray
 
     @cached_property
     def adjacency(self) -> IntArray:
         """Pairs of bricks that share a node, (k, 2)."""
-        return touching(self.places)
+        pairs = touching(self.places)
+        parted: Mask = np.asarray(self.copied[self.corners].any(axis=1))
+        parted[self.owner] = True
+        if not parted.any():
+            return pairs
+        near = np.flatnonzero(parted)
+        hung = scipy.sparse.csr_array(
+            (
+                np.ones(8 * len(near), dtype=np.int8),
+                self.corners[near].ravel().astype(np.int64),
+                8 * np.arange(len(near) + 1),
+            ),
+            shape=(len(near), len(self.nodes)),
+        )
+        one, other = (hung @ hung.T).nonzero()
+        among = np.stack([near[one], near[other]], axis=1)[one < other]
+        return np.concatenate([pairs[~parted[pairs].all(axis=1)], among])
+
+    @cached_property
+    def copied(self) -> Mask:
+        """Nodes (n,) that share their place with another."""
+        shape = self.nodes.max(axis=0) + 1
+        node = np.ravel_multi_index(tuple(self.nodes.T), tuple(shape))
+        copied: Mask = np.bincount(node, minlength=int(np.prod(shape)))[node] > 1
+        return copied
 
 
-def join_bricks(brick: Brick, places: IntArray, octants: FloatArray) -> Bricks:
+def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
     """Number the nodes of the filled bricks.
 
     Parameters
     ----------
     brick : Brick
         The brick's matrices.
-    places : (m, 3) int
-        Place of each brick in the grid.
-    octants : (m, 8) float
-        Filled fraction of each octant.
+    lumps : Lumps
+        The bricks, or the parts of them that hang together.
     """
-    cut = octants.min(axis=1) < 1.0
+    cut = np.minimum(lumps.octants, lumps.stiffness).min(axis=1) < 1.0
     order = np.argsort(cut, kind="stable")
-    places, octants = places[order], octants[order]
+    places, octants, copy = lumps.cells[order], lumps.octants[order], lumps.copy[order]
+    filled = octants.mean(axis=1)
+    evened = (1.0 - EVENING) * octants + EVENING * filled[:, None]
     shape = places.max(axis=0) + 2
     strides = np.array([shape[1] * shape[2], shape[2], 1])
     flat = (places @ strides)[:, None] + CORNERS @ strides
     number = np.zeros(int(np.prod(shape)), dtype=np.int32)
-    number[flat.ravel()] = 1
+    number[flat[copy == 0]] = 1
     used = np.flatnonzero(number)
     number[used] = np.arange(len(used), dtype=np.int32)
     corners = number[flat]
+    keys = flat[copy > 0] * (copy.max() + 1) + copy[copy > 0]
+    more, which = np.unique(keys, return_inverse=True)
+    corners[copy > 0] = len(used) + which
+    homes = np.concatenate([used, more // (copy.max() + 1)])
     volumes = np.bincount(
-        corners.ravel(), weights=(octants @ brick.load).ravel(), minlength=len(used)
+        corners.ravel(), weights=(octants @ brick.load).ravel(), minlength=len(homes)
     )
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
     return Bricks(
         brick=brick,
         places=places,
         full=int(len(cut) - cut.sum()),
-        weights=(1.0 - EVENING) * octants + EVENING * octants.mean(axis=1, keepdims=True),
+        weights=evened * lumps.stiffness[order],
+        filled=filled,
         corners=corners,
-        nodes=np.stack(np.unravel_index(used, tuple(shape)), axis=1),
+        nodes=np.stack(np.unravel_index(homes, tuple(shape)), axis=1),
         volumes=volumes.astype(np.float64),
+        points=lumps.points,
+        owner=rank[lumps.owner],
     )
 
 
