@@ -51,6 +51,13 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
         "rounds": sag.rounds,
         "lifted_mm": before.largest_lift_mm,
         "fallen_mm": before.fallen_mm,
+        "gap_below": None
+        if before.fall is None
+        else {
+            "height_mm": before.fall.gap_mm,
+            "closes_mm": before.fall.closes_mm,
+            "at_mm": before.fall.at.tolist(),
+        },
         "bricks": before.bricks,
         "bricks_through_wall": before.bricks_through,
         "unknowns": before.unknowns,

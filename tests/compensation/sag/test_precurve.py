@@ -10,7 +10,7 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from compensation.sag.solids import bar, bridge, two_armed_lever
+from compensation.sag.solids import bar, bridge, two_armed_lever, united
 from shrinkrule.compensation.sag import (
     Base,
     PrecurveResult,
@@ -222,3 +222,31 @@ def test_precurving_uses_the_sag_of_the_part_as_given(curved_bridge: PrecurveRes
     result = curved_bridge
     assert result.sag_before_mm == pytest.approx(given_sag.largest_sag_mm, rel=1e-6)
     assert result.remaining == pytest.approx(result.fired - result.wanted.vertices)
+
+
+def two_shelves(gap: float) -> trimesh.Trimesh:
+    """A back of 6 mm with two shelves of 22 mm, the upper 2 mm thick, over a plate below both."""
+    return united(
+        bar((0, 0, 0), (28, 8, 4)),
+        bar((0, 0, 0), (6, 8, 12)),
+        bar((0, 0, 4 + gap), (28, 8, 6 + gap)),
+    )
+
+
+@pytest.mark.parametrize("gap", [0.3, 2.0])
+def test_a_shelf_that_comes_down_on_the_one_below_is_hopeless(gap: float) -> None:
+    """The modulus is that at which the upper shelf sags by a little more or less than the gap."""
+    stiff = SagMaterial(1e6, 0.0, 0.46, 7.0)
+    settings_ = SagSettings(max_unknowns=60_000)
+    sag = solve_sag(two_shelves(gap), stiff, settings_).largest_sag_mm
+    for share, verdict in ((0.8, Saving.SAVED), (1.3, Saving.HOPELESS)):
+        soft = SagMaterial(1e6 * sag / (share * gap), 0.0, 0.46, 7.0)
+        result = precurve(two_shelves(gap), soft, replace(settings_, wall_mm=10.0))
+        fall = result.before.fall
+        assert fall is not None
+        assert fall.gap_mm == pytest.approx(gap, rel=1e-3)
+        assert fall.closes_mm == pytest.approx(share * gap, rel=0.05)
+        assert fall.at[0] > 26.0
+        assert any("the gap of" in warning for warning in result.before.warnings)
+        assert (result.verdict is Saving.HOPELESS) == (verdict is Saving.HOPELESS)
+    assert any("onto what lies below" in reason for reason in result.advice)

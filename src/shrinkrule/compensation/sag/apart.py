@@ -21,7 +21,7 @@ from shrinkrule.compensation.sag.plan import SagPlan, plan
 _CLEARANCE: Final = 5.0
 """Of a brick: bodies at least this far apart share no brick, not even one twice as large."""
 
-_TOUCHING_MM: Final = 0.01
+TOUCHING_MM: Final = 0.01
 """Bodies nearer than this touch: files hold single precision, and no bead is printed finer."""
 
 
@@ -94,7 +94,7 @@ def separate_bodies(mesh: trimesh.Trimesh) -> IntArray:
     low, high = _boxes(vertices, shell)
     pairs = [
         (one, other)
-        for one, other in _near(low, high, _TOUCHING_MM)
+        for one, other in _near(low, high, TOUCHING_MM)
         if _touch(vertices, faces, shell, one, other)
     ]
     pairs += _cavities(mesh, shell, low, high)
@@ -128,7 +128,7 @@ def _touch(vertices: FloatArray, faces: IntArray, shell: IntArray, one: int, oth
         igl.point_mesh_squared_distance(
             vertices[shell == a], vertices, faces[shell[faces[:, 0]] == b]
         )[0].min()
-        <= _TOUCHING_MM**2
+        <= TOUCHING_MM**2
         for a, b in ((one, other), (other, one))
     )
 

@@ -7,7 +7,7 @@ difference is small enough or no longer falls.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
@@ -136,8 +136,7 @@ def precurve(
         apart.mesh, material, settings, planned, within(tell, "sag as given", 0.0, share)
     )
     wanted = refine_to_follow(apart.mesh, first.field, settings.tolerance_mm)
-    solved = describe(wanted, material, planned, first, numerical_mm)
-    before = replace(solved, largest_at=apart.back(solved.largest_at))
+    before = describe(wanted, apart, material, planned, first, numerical_mm)
     home = _home(wanted, apart)
     hopeless = why_hopeless(before, planned.wall_mm, settings)
     if hopeless or _reach(before) < settings.tolerance_mm:
@@ -281,6 +280,12 @@ def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tu
     sag = before.largest_sag_mm
     if before.fallen_mm > max(10.0 * settings.tolerance_mm, _FALLEN_SHARE * wall_mm):
         return (f"it sags down by {before.fallen_mm:.2g} mm onto what lies below",)
+    if before.fall is not None and before.fall.share >= 1.0:
+        x, y, z = before.fall.at
+        return (
+            f"at {x:.1f}, {y:.1f}, {z:.1f} it sags by {before.fall.closes_mm:.2g} mm across a gap "
+            f"of {before.fall.gap_mm:.2g} mm onto what lies below",
+        )
     if sag > wall_mm:
         return (f"its sag of {sag:.2g} mm is more than its thinnest wall of {wall_mm:.2g} mm",)
     return ()

@@ -8,7 +8,9 @@ from typing import Final
 import numpy as np
 import trimesh
 
+from shrinkrule.compensation.sag.apart import Apart
 from shrinkrule.compensation.sag.contact import Standing, lifted
+from shrinkrule.compensation.sag.falls import Fall, nearest_fall
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
 from shrinkrule.compensation.sag.grid import solid_bodies
@@ -20,6 +22,9 @@ LARGEST_SLOPE: Final = 0.1
 
 UNSURE_SHARE: Final = 0.3
 """More numerical uncertainty than this share of the sag is worth a warning."""
+
+NEAR_FALL: Final = 0.5
+"""A gap below an overhang that closes by more than this share of its height is told."""
 
 SLIDES: Final = 3
 """A body that stands may slide two ways and turn on the spot; more freedom is rolling."""
@@ -74,6 +79,8 @@ class SagResult:
         How far the highest of these is off the plate, mm.
     fallen_mm : float
         How far the part came down before the plate caught it, at most, mm.
+    fall : Fall or None
+        The gap below an overhang that closes most for its height, if there is any.
     steepest : float
         Largest rotation, radians.
     largest_strain : float
@@ -101,6 +108,7 @@ class SagResult:
     footing_share: float
     largest_lift_mm: float
     fallen_mm: float
+    fall: Fall | None
     steepest: float
     largest_strain: float
     warnings: tuple[str, ...]
@@ -126,20 +134,38 @@ def grid_difference(fine: SagField, coarse: SagField) -> float:
 
 def describe(
     mesh: trimesh.Trimesh,
+    apart: Apart,
     material: SagMaterial,
     planned: SagPlan,
     solved: GridSag,
     numerical_mm: float,
 ) -> SagResult:
-    """Tell the sag on one grid in the maker's terms."""
+    """Tell the sag on one grid in the maker's terms.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, its bodies apart, with the vertices that are asked for.
+    apart : Apart
+        The same part, and how its bodies were moved.
+    material : SagMaterial
+        What sags.
+    planned : SagPlan
+        The plan of the solve.
+    solved : GridSag
+        What came of it.
+    numerical_mm : float
+        Its uncertainty (95 %) from the grid, mm.
+    """
     field, standing = solved.field, solved.standing
     largest, where = field.lowest()
     lifts = lifted(standing)
+    fall = nearest_fall(apart.mesh, field)
     result = SagResult(
         displacement=field.at(np.asarray(mesh.vertices, dtype=np.float64)),
         field=field,
         largest_sag_mm=largest,
-        largest_at=where,
+        largest_at=apart.back(where),
         numerical_mm=numerical_mm,
         modulus_mm=largest * material.modulus_u_kpa / material.modulus_kpa,
         bricks_through=planned.bricks_through,
@@ -155,6 +181,7 @@ def describe(
         footing_share=_footing_share(mesh, field, int(standing.stood.sum()) - len(lifts)),
         largest_lift_mm=float(lifts.max(initial=0.0)),
         fallen_mm=float(standing.seats.gap[standing.touching].max(initial=0.0)),
+        fall=None if fall is None else replace(fall, at=apart.back(fall.at)),
         steepest=field.steepest(),
         largest_strain=field.largest_strain(),
         warnings=(),
@@ -189,6 +216,12 @@ def _warned(result: SagResult, planned: SagPlan, material: SagMaterial, fused: i
         )
     if result.fallen_mm > 0.1 * planned.wall_mm:
         warnings.append(f"the part sags by {result.fallen_mm:.2g} mm down onto the plate")
+    if result.fall is not None and result.fall.share > NEAR_FALL:
+        x, y, z = result.fall.at
+        warnings.append(
+            f"at {x:.1f}, {y:.1f}, {z:.1f} the gap of {result.fall.gap_mm:.2g} mm below it closes "
+            f"by {result.fall.closes_mm:.2g} mm"
+        )
     if fused > 0:
         warnings.append(
             "bodies that touch, or that are closer than a brick and supported, are solved as one: "

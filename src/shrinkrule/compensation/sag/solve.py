@@ -9,7 +9,6 @@ spans, so hand over the fired (wanted) shape.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from typing import Final
 
 import igl
@@ -180,8 +179,7 @@ def solve_sag(
     tick = within(tell, "solving", 0.0, 1.0)
     solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
     tell("solved", 1.0)
-    result = describe(apart.mesh, material, planned, solved, numerical_mm)
-    return replace(result, largest_at=apart.back(result.largest_at))
+    return describe(apart.mesh, apart, material, planned, solved, numerical_mm)
 
 
 def on_two_grids(
