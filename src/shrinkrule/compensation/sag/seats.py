@@ -12,11 +12,11 @@ from shrinkrule.compensation.sag.grid import Grid
 from shrinkrule.compensation.sag.material import FloatArray, IntArray, Mask
 from shrinkrule.compensation.sag.system import Bricks
 
-_WHOLE: Final = 0.70
+WHOLE: Final = 0.70
 """A node with this share of footing around it stands: the edge of what it holds lies 0.23 of a
 brick beyond it, as measured on overhangs against much finer grids (see the theory)."""
 
-_LEAST_SHARE: Final = 0.026
+LEAST_SHARE: Final = 0.026
 """The share at which the node before it stands, one brick back: (1 - 0.77)^2 / 2."""
 
 _EDGE_STIFFNESS: Final = 0.5  # of modulus times brick: measured on the same overhangs
@@ -51,6 +51,21 @@ def firm_seats(node: IntArray, gap: FloatArray) -> Seats:
     return Seats(node, gap, np.full(len(node), np.inf))
 
 
+def edge_spring(share: FloatArray, size: FloatArray) -> FloatArray:
+    """Stiffness over modulus, mm, with which a footing holds a node just beyond its edge.
+
+    Parameters
+    ----------
+    share : (n,) float
+        Share of footing in all material around the node, from LEAST_SHARE to WHOLE.
+    size : (3,) float
+        Sides of a brick, mm.
+    """
+    lean = (share - LEAST_SHARE) / (WHOLE - LEAST_SHARE)
+    spring: FloatArray = _EDGE_STIFFNESS * float(size.mean()) * lean / (1.0 - lean)
+    return spring
+
+
 def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
     """Find the nodes over the plate, with the gap below the part at each.
 
@@ -73,34 +88,14 @@ def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
     footing, share = under.footing[place], under.share[place]
     # A node that only a far corner of its bricks reaches comes down with that corner.
     near = under.height[place] <= bottom + grid.size[2]
-    whole = (share >= _WHOLE) | ~near
+    whole = (share >= WHOLE) | ~near
     gap = np.where(whole, footing, under.height[place])
-    leaning = ~whole & (share > _LEAST_SHARE)
-    lean = (share[leaning] - _LEAST_SHARE) / (_WHOLE - _LEAST_SHARE)
-    spring = _EDGE_STIFFNESS * float(grid.size.mean()) * lean / (1.0 - lean)
+    leaning = ~whole & (share > LEAST_SHARE)
+    spring = edge_spring(share[leaning], grid.size)
     known = np.isfinite(gap)
     # Slivers too thin for a brick must not pass for the underside of what is above them.
     return Seats(
         node=np.concatenate([lowest[known], lowest[leaning]]),
         gap=np.concatenate([np.maximum(gap, bottom)[known], np.maximum(footing, bottom)[leaning]]),
         spring=np.concatenate([np.full(int(known.sum()), np.inf), spring]),
-    )
-
-
-def underside_nodes(bricks: Bricks) -> IntArray:
-    """Nodes with bricks above them and none below, (u,)."""
-    above = np.zeros(len(bricks.nodes), dtype=bool)
-    below = np.zeros(len(bricks.nodes), dtype=bool)
-    above[bricks.corners[:, 0::2]] = True
-    below[bricks.corners[:, 1::2]] = True
-    return np.flatnonzero(above & ~below)
-
-
-def add_seats(seats: Seats, held: IntArray) -> Seats:
-    """Add nodes that a support holds up where they are."""
-    others = ~np.isin(seats.node, held)
-    return Seats(
-        np.concatenate([seats.node[others], held]),
-        np.concatenate([seats.gap[others], np.zeros(len(held))]),
-        np.concatenate([seats.spring[others], np.full(len(held), np.inf)]),
     )

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-import igl
 import numpy as np
 import trimesh
 from scipy.spatial import KDTree
@@ -25,17 +24,15 @@ from shrinkrule.compensation.sag.freedom import find_bodies
 from shrinkrule.compensation.sag.gaps import note_gaps
 from shrinkrule.compensation.sag.grid import Grid, fill_grid, lay_grid
 from shrinkrule.compensation.sag.material import (
-    FloatArray,
-    IntArray,
     SagMaterial,
     SagSettings,
-    SupportBox,
 )
 from shrinkrule.compensation.sag.plan import SagPlan
 from shrinkrule.compensation.sag.result import GridSag, SagResult, describe, grid_difference
-from shrinkrule.compensation.sag.seats import Seats, add_seats, plate_seats, underside_nodes
+from shrinkrule.compensation.sag.seats import Seats, plate_seats
+from shrinkrule.compensation.sag.supports import with_supports
 from shrinkrule.compensation.sag.system import Bricks, join_bricks
-from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.errors import MeshError
 
 Progress = Callable[[str, float], None]
 
@@ -80,7 +77,8 @@ def sag_on_grid(
     filling = fill_grid(mesh, grid)
     brick = make_brick(grid.size, material.solved_poisson)
     bricks = join_bricks(brick, filling.lumps)
-    seats = _with_supports(plate_seats(bricks, grid, filling), bricks, grid, mesh, settings)
+    seats = plate_seats(bricks, grid, filling)
+    seats = with_supports(seats, bricks, grid, mesh, settings.supports)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -material.weight_over_modulus * bricks.volumes
     problem = Equilibrium(bricks, find_bodies(bricks), load)
@@ -99,48 +97,6 @@ def _guess(similar: GridSag, bricks: Bricks, grid: Grid, seats: Seats) -> Guess:
     # The nearest seat may belong to a chamfer's other end: only what comes down can touch.
     falls = -displacement[seats.node, 2] + _NEAR * grid.size[2]
     return Guess(displacement, similar.standing.touching[nearest] & (seats.gap <= falls))
-
-
-def _with_supports(
-    seats: Seats, bricks: Bricks, grid: Grid, mesh: trimesh.Trimesh, settings: SagSettings
-) -> Seats:
-    if not settings.supports:
-        return seats
-    under = underside_nodes(bricks)
-    place = (bricks.nodes[under] * grid.size + grid.origin) @ grid.turn
-    for number, support in enumerate(settings.supports, start=1):
-        if isinstance(support, SupportBox):
-            low, high = np.array(support.low_mm), np.array(support.high_mm)
-            margin = 0.5 * grid.size.max()
-            held = under[np.all((place >= low - margin) & (place <= high + margin), axis=1)]
-        elif not all(0 <= facet < len(mesh.faces) for facet in support.facets):
-            raise SettingError(
-                f"support {number} names a facet that the part does not have",
-                mend=f"name facets from 0 to {len(mesh.faces) - 1}",
-            )
-        else:
-            held = _near_facets(under, place, mesh, support.facets, float(grid.size.max()))
-        if not len(held):
-            raise SettingError(
-                f"support {number} holds no underside of the part",
-                mend="move it so that a downward face lies in it",
-            )
-        seats = add_seats(seats, held)
-    return seats
-
-
-def _near_facets(
-    nodes: IntArray,
-    place: FloatArray,
-    mesh: trimesh.Trimesh,
-    facets: tuple[int, ...],
-    brick: float,
-) -> IntArray:
-    patch = np.asarray(mesh.faces, dtype=np.int64)[list(facets)]
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    squared = igl.point_mesh_squared_distance(place, vertices, patch)[0]
-    near: IntArray = nodes[squared <= brick**2]
-    return near
 
 
 def solve_sag(

@@ -53,8 +53,8 @@ class Bricks:
     weights : (m, 8) float
         Stiffness of each octant: its filled fraction, evened a little in cut bricks, and less
         beside re-entrant edges.
-    filled : (m,) float
-        Filled fraction.
+    octants : (m, 8) float
+        Filled fraction of each octant.
     corners : (m, 8) int32
         Node at each corner of each brick.
     nodes : (n, 3) int
@@ -71,7 +71,7 @@ class Bricks:
     places: IntArray
     full: int
     weights: FloatArray
-    filled: FloatArray
+    octants: FloatArray
     corners: NDArray[np.int32]
     nodes: IntArray
     volumes: FloatArray
@@ -100,6 +100,12 @@ class Bricks:
         return np.concatenate([pairs[~parted[pairs].all(axis=1)], among])
 
     @cached_property
+    def filled(self) -> FloatArray:
+        """Filled fraction of each brick, (m,)."""
+        filled: FloatArray = self.octants.mean(axis=1)
+        return filled
+
+    @cached_property
     def copied(self) -> Mask:
         """Nodes (n,) that share their place with another."""
         shape = self.nodes.max(axis=0) + 1
@@ -121,8 +127,7 @@ def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
     cut = np.minimum(lumps.octants, lumps.stiffness).min(axis=1) < 1.0
     order = np.argsort(cut, kind="stable")
     places, octants, copy = lumps.cells[order], lumps.octants[order], lumps.copy[order]
-    filled = octants.mean(axis=1)
-    evened = (1.0 - EVENING) * octants + EVENING * filled[:, None]
+    evened = (1.0 - EVENING) * octants + EVENING * octants.mean(axis=1, keepdims=True)
     shape = places.max(axis=0) + 2
     strides = np.array([shape[1] * shape[2], shape[2], 1])
     flat = (places @ strides)[:, None] + CORNERS @ strides
@@ -145,7 +150,7 @@ def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
         places=places,
         full=int(len(cut) - cut.sum()),
         weights=evened * lumps.stiffness[order],
-        filled=filled,
+        octants=octants,
         corners=corners,
         nodes=np.stack(np.unravel_index(homes, tuple(shape)), axis=1),
         volumes=volumes.astype(np.float64),
