@@ -140,6 +140,18 @@ def test_bad_input_is_one_line_and_exit_2(
     assert names(in_folder) == {"box.stl"}
 
 
+def test_the_folder_is_looked_at_before_the_work(
+    in_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Before the model is even read: here there is none."""
+    assert main(["compensate", "none.stl", "--demo-table", "--out", "nowhere"]) == 2
+    assert "nowhere: no such folder" in capsys.readouterr().err
+    (in_folder / "locked").mkdir()
+    monkeypatch.setattr("os.access", lambda *_: False)
+    assert main(["compensate", "none.stl", "--demo-table", "--out", "locked"]) == 2
+    assert "locked: nothing may be written here" in capsys.readouterr().err
+
+
 def test_nothing_is_half_written_when_the_disk_is_full(
     in_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -79,11 +79,12 @@ def calibrate(
     from shrinkrule.report import fit_dict, show_fit
     from shrinkrule.report.fit_outputs import fit_outputs
 
+    folder = options.folder_from(out)
     fit = fit_sheets([read_sheet(sheet) for sheet in sheets], leave_out or ())
     made = row_from_fit(fit, row, note)
     if table is not None and not yes:
         _ask(fit, table, row)
-    files = fit_outputs(fit, made, out or Path(), table, inputs=sheets)
+    files = fit_outputs(fit, made, folder, table, inputs=sheets)
     if json:
         import json as codec
 

@@ -136,6 +136,7 @@ def compensate(
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
 
+    folder = options.folder_from(out)
     factors = _factors_by_hand(scale_xy, scale_z, (table, row, density, demo_table or None))
     calibration, source = (
         (None, "") if factors else row_from(table, row, density, extrapolate, demo_table)
@@ -161,7 +162,7 @@ def compensate(
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, out or Path(), inputs=[p for p in (model, table) if p])
+        outputs = job_outputs(result, folder, inputs=[p for p in (model, table) if p])
     _show(result, outputs, json)
     if fail_on_thin and result.walls.too_thin:
         raise typer.Exit(options.FOUND)

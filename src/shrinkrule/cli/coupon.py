@@ -73,7 +73,7 @@ def coupon(
         material,
         process,
     )
-    paths = coupon_paths(out or Path(), name)
+    paths = coupon_paths(options.folder_from(out), name)
     there = [path for path in paths.values() if path.exists()]
     if there and not force:
         raise FileError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import FileError, SettingError
 from shrinkrule.printer import Printer
 from shrinkrule.units import parse_length
 
@@ -172,6 +173,20 @@ def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
     return WallLimits(
         floor_layers=floor_layers, thick_mm=parse_length(thick_limit, "--thick-limit")
     )
+
+
+def folder_from(out: Path | None) -> Path:
+    """Folder to write to, looked at before the work and not after it."""
+    folder = out or Path()
+    if not folder.is_dir():
+        raise FileError("no such folder", where=str(folder), mend="make it, or name another")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise FileError(
+            "nothing may be written here",
+            where=str(folder),
+            mend="name another folder with --out, or change its permissions",
+        )
+    return folder
 
 
 def section_from(coupon_section: str | None) -> float | None:

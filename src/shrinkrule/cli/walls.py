@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -53,6 +52,7 @@ def walls(
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs
 
+    folder = options.folder_from(out)
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
         looked = look_at_walls(
@@ -64,7 +64,7 @@ def walls(
             progress,
             coupon_section_mm=options.section_from(coupon_section),
         )
-        files = walls_outputs(looked, out or Path(), inputs=[model])
+        files = walls_outputs(looked, folder, inputs=[model])
     if json:
         import json as codec
 
