@@ -19,6 +19,7 @@ from compensation.sag.solids import (
     Mask,
     bar,
     bricks_of,
+    firm_seats,
     grid_of,
     places,
     sag_held,
@@ -30,7 +31,6 @@ from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
 from shrinkrule.compensation.sag.material import Friction
-from shrinkrule.compensation.sag.seats import firm_seats
 
 DOWN = (0.0, 0.0, -1.0)
 SHEAR_SHARE = 5.0 / 6.0
@@ -113,7 +113,7 @@ def _on_line_supports(
     on_line = np.isclose(place[:, 0, None], at, atol=1e-6).any(axis=1)
     under = np.flatnonzero(on_line & (place[:, 2] < 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, firm_seats(under, np.zeros(len(under))), Friction.FREE)
+    standing = come_to_rest(problem, firm_seats(under), Friction.FREE)
     assert standing.settled
     middle = np.flatnonzero(np.abs(place[:, 2] - height / 2.0) < 1e-9)
     return np.stack([place[middle, 0], -standing.rest.displacement[middle, 2]], axis=1)
@@ -136,7 +136,7 @@ def test_overhanging_bar_lifts_where_theory_says() -> None:
     load[:, 2] = -bricks.volumes
     ledge = np.flatnonzero((place[:, 2] < 1e-9) & (place[:, 0] <= length - overhang + 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, firm_seats(ledge, np.zeros(len(ledge))), Friction.FREE)
+    standing = come_to_rest(problem, firm_seats(ledge), Friction.FREE)
     assert standing.settled
     held = place[ledge[standing.touching], 0]
     edge = length - overhang
@@ -206,7 +206,7 @@ def test_round_plate_on_a_ring() -> None:
     ring = np.hypot(place[:, 0], place[:, 1]) >= RADIUS
     seats = np.flatnonzero(ring & (place[:, 2] < place[:, 2].min() + 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, firm_seats(seats, np.zeros(len(seats))), Friction.FREE)
+    standing = come_to_rest(problem, firm_seats(seats), Friction.FREE)
     assert standing.settled
     field = SagField(grid, bricks, standing.rest.displacement[:, :3])
     nu = PLATE_POISSON

@@ -60,6 +60,7 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
         },
         "bricks": before.bricks,
         "bricks_through_wall": before.bricks_through,
+        "expected_wall_error_share": before.expected_error,
         "unknowns": before.unknowns,
         "iterations": before.iterations,
         "iteration_error": before.error,
@@ -105,6 +106,11 @@ def _left(error_mm: float, before: SagResult) -> str:
     return f"{error_mm:.{decimals}f}"
 
 
+def _percent(before: SagResult) -> str:
+    """Expected error of the bending of the thinnest wall, in percent."""
+    return f"{100.0 * before.expected_error:.{1 if before.expected_error < 0.01 else 0}f}"
+
+
 def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     """Figures of the sag for a table."""
     before = sag.before
@@ -117,7 +123,10 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
         ("unsure by the bricks (95 %)", f"± {_half(before.numerical_mm)} mm"),
         ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
-        ("bricks through the thinnest wall", f"{before.bricks_through:.1f}"),
+        (
+            "bricks through the thinnest wall",
+            f"{before.bricks_through:.1f}, so its bending is told to {_percent(before)} %",
+        ),
         ("bricks, unknowns", f"{before.bricks:,}, {before.unknowns:,}"),
         ("solve", f"{settled} in {before.contact_rounds} contact rounds"),
     ]

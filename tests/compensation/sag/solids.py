@@ -15,9 +15,12 @@ from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.field import SagField
 from shrinkrule.compensation.sag.freedom import find_bodies
 from shrinkrule.compensation.sag.grid import Grid, fill_grid
+from shrinkrule.compensation.sag.lumps import Lumps
+from shrinkrule.compensation.sag.seats import Seats
 from shrinkrule.compensation.sag.system import Bricks, join_bricks
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 
 
@@ -59,6 +62,18 @@ def bricks_of(mesh: trimesh.Trimesh, grid: Grid, poisson: float, *, given: bool 
     if not given:
         lumps = replace(lumps, stiffness=np.ones_like(lumps.stiffness))
     return join_bricks(make_brick(grid.size, poisson), lumps)
+
+
+def whole_bricks(cells: Ints, octants: Floats) -> Lumps:
+    """Bricks (n, 3), each one lump, filled as told (n, 8), every node shared by all around it."""
+    none = np.zeros((len(cells), 8), dtype=np.int64)
+    every = np.ones((len(cells), 8))
+    return Lumps(cells, octants, none, every, np.empty((0, 3)), np.empty(0, dtype=np.int64))
+
+
+def firm_seats(node: Ints) -> Seats:
+    """Seats that do not give, under nodes that stand on them."""
+    return Seats(node, np.zeros(len(node)), np.full(len(node), np.inf))
 
 
 def places(grid: Grid, bricks: Bricks) -> Floats:

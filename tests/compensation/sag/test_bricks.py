@@ -17,12 +17,12 @@ from compensation.sag.solids import (
     places,
     sag_held,
     two_armed_lever,
+    whole_bricks,
 )
 from shrinkrule.compensation.sag.brick import CORNERS, make_brick
 from shrinkrule.compensation.sag.equilibrium import Equilibrium
 from shrinkrule.compensation.sag.freedom import find_bodies, rigid_movements
 from shrinkrule.compensation.sag.grid import Grid, fill_grid, furnace_turn, lay_grid
-from shrinkrule.compensation.sag.lumps import whole_bricks
 from shrinkrule.compensation.sag.system import Bricks, Stiffness, join_bricks, touching
 from shrinkrule.errors import MeshError
 

@@ -59,21 +59,6 @@ class Lumps:
     owner: IntArray
 
 
-def whole_bricks(cells: IntArray, octants: FloatArray) -> Lumps:
-    """Each brick as one lump, every node shared by all the bricks around it.
-
-    Parameters
-    ----------
-    cells : (n, 3) int
-        Place of each brick.
-    octants : (n, 8) float
-        Filled fraction of each octant.
-    """
-    copy = np.zeros((len(cells), 8), dtype=np.int64)
-    every = np.ones((len(cells), 8))
-    return Lumps(cells, octants, copy, every, np.empty((0, 3)), np.empty(0, dtype=np.int64))
-
-
 @dataclass(frozen=True)
 class _Stretches:
     """Runs cut to single bricks, sorted by brick and column."""

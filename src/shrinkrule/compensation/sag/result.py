@@ -61,6 +61,8 @@ class SagResult:
         Standard uncertainty of the largest sag from that of the sag modulus, mm.
     bricks_through : float
         Bricks through the thinnest load-bearing wall.
+    expected_error : float
+        Expected relative error of the bending of such a wall, where it lies across the grid.
     bricks, unknowns : int
         Size of the problem.
     iterations, contact_rounds : int
@@ -96,6 +98,7 @@ class SagResult:
     numerical_mm: float
     modulus_mm: float
     bricks_through: float
+    expected_error: float
     bricks: int
     unknowns: int
     iterations: int
@@ -169,6 +172,7 @@ def describe(
         numerical_mm=numerical_mm,
         modulus_mm=largest * material.modulus_u_kpa / material.modulus_kpa,
         bricks_through=planned.bricks_through,
+        expected_error=planned.expected_error,
         bricks=len(field.bricks.places),
         unknowns=3 * len(field.bricks.nodes),
         iterations=standing.rest.iterations,

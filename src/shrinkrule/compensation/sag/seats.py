@@ -46,11 +46,6 @@ class Seats:
         return np.isinf(self.spring)
 
 
-def firm_seats(node: IntArray, gap: FloatArray) -> Seats:
-    """Seats that do not give, under nodes (c,), each ``gap`` (c,) mm below its node's surface."""
-    return Seats(node, gap, np.full(len(node), np.inf))
-
-
 def edge_spring(share: FloatArray, size: FloatArray) -> FloatArray:
     """Stiffness over modulus, mm, with which a footing holds a node just beyond its edge.
 
