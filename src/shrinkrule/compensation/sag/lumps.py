@@ -21,13 +21,15 @@ import numpy as np
 from shrinkrule.compensation.sag.brick import CORNERS
 from shrinkrule.compensation.sag.groups import connected_groups, join_corners
 from shrinkrule.compensation.sag.material import FloatArray, IntArray, Mask
-from shrinkrule.compensation.sag.runs import COLUMNS, Runs
+from shrinkrule.compensation.sag.runs import COLUMNS, PLACES, Runs
 from shrinkrule.compensation.sag.scan_lines import spread
 
 _BESIDE: Final = ((0, 1), (1, 0), (1, 1), (1, -1))
 _REACHES: Final = 1e-9  # of a brick: a run this near a brick's face reaches it
-_FACING: Final = 0.5  # of its mean filling: a sliver fills the octants along a face so far
+_SHEET: Final = 0.08  # of a brick: what fills less may be films on its sides, told by no column
+_FACING: Final = 0.5  # of its mean filling: a sheet fills the octants along a face so far
 _CRUMB: Final = 2.0  # bricks
+_UPPER_HALF: Final = np.clip(0.5 * np.sign(PLACES - 0.5) + 0.5, 0.0, 1.0)  # of a column
 _LOOKS: Final = 5  # points by which a stretch of run is found again
 
 
@@ -109,7 +111,7 @@ def find_lumps(
     cut = octants.min(axis=1) < 1.0
     stretches = _cut_runs(runs, places, np.flatnonzero(cut))
     lump = _lumps_of(stretches)
-    units = _list_units(stretches, lump, cut, octants.mean(axis=1) >= least)
+    units = _list_units(stretches, lump, cut, octants.mean(axis=1) >= _SHEET)
     links = _links(stretches, lump, units, places, octants)
     doubtful = _doubtful_nodes(units, links, places)
     parts = _share_octants(stretches, lump, units, octants)
@@ -163,25 +165,24 @@ class _Places:
 class _Units:
     """Lumps, and bricks of which no stretch is known, in one list: the lumps come first."""
 
-    home: IntArray  # (l,) brick of each lump, ascending
     brick: IntArray  # (u,) brick of each unit
+    home: IntArray  # (l,) brick of each lump, ascending
     alone: IntArray  # (n,) unit of each brick that has no stretches, else -1
     whole: IntArray  # (n,) the same for those that are full, else -1
+    unseen: IntArray  # (k,) cut bricks that no column passes
     several: Mask  # (n,) bricks of several lumps
-    unseen: IntArray  # (k,) cut bricks that no column passes but that count all the same
 
 
-def _list_units(stretches: _Stretches, lump: IntArray, cut: Mask, kept: Mask) -> _Units:
-    """List the units of all bricks, of which some are cut, and some are kept."""
+def _list_units(stretches: _Stretches, lump: IntArray, cut: Mask, counts: Mask) -> _Units:
+    """List the units of all bricks: some are cut, some count even where no column passes."""
     home = np.zeros(int(lump.max(initial=-1)) + 1, dtype=np.int64)
     home[lump] = stretches.brick
     each = np.bincount(home, minlength=len(cut))
-    rest = np.flatnonzero(each == 0)
+    rest = np.flatnonzero(~cut | (counts & (each == 0)))
     alone = np.full(len(cut), -1, dtype=np.int64)
     alone[rest] = len(home) + np.arange(len(rest))
-    whole = np.where(cut, -1, alone)
-    unseen = np.flatnonzero(cut & kept & (each == 0))
-    return _Units(home, np.concatenate([home, rest]), alone, whole, each > 1, unseen)
+    whole, unseen = np.where(cut, -1, alone), np.flatnonzero(cut & (alone >= 0))
+    return _Units(np.concatenate([home, rest]), home, alone, whole, unseen, each > 1)
 
 
 def _cut_runs(runs: Runs, places: _Places, cut: IntArray) -> _Stretches:
@@ -256,13 +257,13 @@ def _at_face(stretches: _Stretches, axis: int, side: int) -> IntArray:
 
 
 def _unseen_links(units: _Units, places: _Places, octants: FloatArray) -> IntArray:
-    """Pairs (k, 2): slivers between the columns, with what is on those sides that they fill."""
+    """Pairs (k, 2): sheets between the columns, with what is on those sides that they fill."""
     found = [np.empty((0, 2), dtype=np.int64)]
-    slivers = octants[units.unseen]
+    sheets = octants[units.unseen]
     for axis in range(3):
         for side in (1, -1):
-            facing = slivers[:, CORNERS[:, axis] == (side + 1) // 2].mean(axis=1)
-            mine = units.unseen[facing >= _FACING * slivers.mean(axis=1)]
+            facing = sheets[:, CORNERS[:, axis] == (side + 1) // 2].mean(axis=1)
+            mine = units.unseen[facing >= _FACING * sheets.mean(axis=1)]
             beside = places.beside(mine, axis, side)
             kept = (beside >= 0) & ~units.several[beside]
             mine, beside = mine[kept], beside[kept]
@@ -330,10 +331,11 @@ def _share_octants(
     if not units.several.any():
         return parts
     held = np.zeros_like(parts)
-    side = stretches.column // (COLUMNS // 2) @ np.array([4, 2])
-    for upper, (floor, ceiling) in enumerate(((0.0, 0.5), (0.5, 1.0))):
-        length = np.minimum(stretches.high, ceiling) - np.maximum(stretches.low, floor)
-        np.add.at(held, (lump, side + upper), np.maximum(length, 0.0))
+    halves = np.stack([1.0 - _UPPER_HALF, _UPPER_HALF])
+    for octant, (x, y, z) in enumerate(CORNERS):
+        length = np.minimum(stretches.high, 0.5 + 0.5 * z) - np.maximum(stretches.low, 0.5 * z)
+        length *= halves[x, stretches.column[:, 0]] * halves[y, stretches.column[:, 1]]
+        held[:, octant] = np.bincount(lump, np.maximum(length, 0.0), minlength=len(held))
     total = np.zeros_like(octants)
     np.add.at(total, units.brick, held)
     shared = np.flatnonzero(units.several[units.brick])
@@ -346,34 +348,45 @@ def _share_octants(
 
 
 def tied(lumps: Lumps, bodies: int) -> Lumps:
-    """Lumps once more, with crumbs that hang on nothing tied to all that is around them.
+    """Lumps without crumbs that hang on nothing, and with larger lots tied that should not float.
 
-    Contact through less than a column's width is not seen, so a lump that holds by so little
-    would float off.
+    Contact through less than a column's width is not seen, so what holds by so little floats
+    off. Crumbs are left out; of larger lots no more stay loose than the part has bodies.
 
     Parameters
     ----------
     lumps : Lumps
         Lumps of a part.
     bodies : int
-        Separate bodies that the part has: no more lots may float, and none smaller than a crumb.
+        Separate bodies that the part has.
     """
     shape = lumps.cells.max(axis=0) + 2
     corners = (lumps.cells[:, None, :] + CORNERS).reshape(-1, 3)
     nodes = np.ravel_multi_index(tuple(corners.T), tuple(shape)).reshape(-1, 8)
-    volume, copy = lumps.octants.mean(axis=1), lumps.copy
-    while copy.any():
+    copy = lumps.copy
+    while True:
         lot = _lots(nodes * (copy.max() + 1) + copy)
-        size = np.bincount(lot, weights=volume)
-        large = np.argsort(-size, kind="stable")[:bodies]
-        stays = np.zeros(len(size), dtype=bool)
-        stays[large] = size[large] > _CRUMB
-        adrift = ~stays[lot]
-        joined = np.where(np.isin(nodes, nodes[adrift]), 0, copy) if adrift.any() else copy
+        size = np.bincount(lot, weights=lumps.octants.mean(axis=1))
+        crumbs = size <= min(_CRUMB, 0.5 * float(size.max()))
+        loose = ~crumbs
+        loose[np.argsort(-size, kind="stable")[:bodies]] = False
+        joined = np.where(np.isin(nodes, nodes[loose[lot]]), 0, copy)
         if np.array_equal(joined, copy):
-            break
+            return _without(replace(lumps, copy=copy), crumbs[lot])
         copy = joined
-    return replace(lumps, copy=copy)
+
+
+def _without(lumps: Lumps, left_out: Mask) -> Lumps:
+    kept = ~left_out
+    rank, known = np.cumsum(kept) - 1, kept[lumps.owner]
+    return Lumps(
+        lumps.cells[kept],
+        lumps.octants[kept],
+        lumps.copy[kept],
+        lumps.stiffness[kept],
+        lumps.points[known],
+        rank[lumps.owner[known]],
+    )
 
 
 def _lots(nodes: IntArray) -> IntArray:
@@ -387,7 +400,7 @@ def _lots(nodes: IntArray) -> IntArray:
 
 def _look_points(stretches: _Stretches, cells: IntArray, chosen: IntArray) -> FloatArray:
     """Points (c * _LOOKS, 3) along some stretches, in bricks."""
-    plan = cells[stretches.brick[chosen], :2] + (stretches.column[chosen] + 0.5) / COLUMNS
+    plan = cells[stretches.brick[chosen], :2] + PLACES[stretches.column[chosen]]
     low, high = stretches.low[chosen], stretches.high[chosen]
     height = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _LOOKS)
     height += cells[stretches.brick[chosen], 2][:, None]

@@ -26,6 +26,7 @@ _PER_OCTANT: Final = 2  # points along an edge
 _STRAIGHT: Final = 1e-3  # radians: faces that turn less go straight on
 _TURN: Final = 1.0  # radians felt at which an octant keeps 1 / e of its stiffness: fitted
 _POWER: Final = 1.2  # fitted
+_FELT: Final = 5e-3  # radians: an octant with less on it takes no stiffness away
 _MOST: Final = 0.95  # of the stiffness: some must stay
 
 _STRIDES: Final = np.array([1 << 42, 1 << 21, 1])  # a place as one number
@@ -82,7 +83,9 @@ def stiffness_left(cells: IntArray, ends: FloatArray, turn: FloatArray) -> Float
     if not (turn > 0.0).any():
         return left
     place, laid = _laid_on_octants(2.0 * ends, turn)
-    near = _around(cells, place // 2)
+    near = _around(cells, place[_most(laid) > _FELT] // 2)
+    if not len(near):
+        return left
     octants = (2 * cells[near, None, :] + CORNERS).reshape(-1, 3)
     key, asked = place @ _STRIDES, octants @ _STRIDES
     felt = np.zeros((len(octants), 6))
@@ -91,10 +94,15 @@ def stiffness_left(cells: IntArray, ends: FloatArray, turn: FloatArray) -> Float
         found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
         hit = np.flatnonzero(key[found] == wanted)
         felt[hit] += (1.0 - np.linalg.norm(step) / _REACH) * laid[found[hit]]
-    most = np.linalg.eigvalsh(felt[:, _FULL].reshape(-1, 3, 3))[:, 2]
-    kept = np.exp(-((np.maximum(most, 0.0) / _TURN) ** _POWER))
+    kept = np.exp(-((np.maximum(_most(felt), 0.0) / _TURN) ** _POWER))
     left[near] = np.maximum(kept, 1.0 - _MOST).reshape(-1, 8)
     return left
+
+
+def _most(tensors: FloatArray) -> FloatArray:
+    """Largest eigenvalue (n,) of symmetric tensors, each as its upper triangle (n, 6)."""
+    values = np.linalg.eigvalsh(tensors[:, _FULL].reshape(-1, 3, 3))
+    return np.asarray(values[:, 2], dtype=np.float64)
 
 
 def _around(cells: IntArray, places: IntArray) -> IntArray:

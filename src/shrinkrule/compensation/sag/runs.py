@@ -1,6 +1,6 @@
 """Runs of material along fine vertical columns: what inside a brick hangs together, and what not.
 
-Columns stand on a lattice of a few to each side of a brick. Their crossings with the surface,
+Columns stand on a lattice, a few to each side of a brick. Their crossings with the surface,
 sorted by height, are where runs of material begin and end; heights are exact.
 """
 
@@ -14,8 +14,10 @@ import numpy as np
 from shrinkrule.compensation.sag.material import FloatArray, IntArray, Mask
 from shrinkrule.compensation.sag.scan_lines import lines_across, spread
 
-COLUMNS: Final = 4
-"""Columns along each side of a brick: gaps between walls are seen down to this part of one."""
+PLACES: Final = np.linspace(0.02, 0.98, 5)
+"""Columns along each side of a brick, in bricks: the outer ones see whatever reaches a face."""
+
+COLUMNS: Final = len(PLACES)
 
 _TOUCHING: Final = 1e-6  # of a brick: runs nearer than this along a column are one
 
@@ -51,23 +53,25 @@ def find_runs(corners: FloatArray, size: FloatArray, counts: IntArray, wanted: M
     wanted : (nx, ny) bool
         Places, seen from above, of the bricks whose columns are wanted.
     """
-    step = size / COLUMNS
-    lattice = COLUMNS * counts[:2]
-    across = lines_across(corners, float(step[1]), int(lattice[1]))
-    begin = np.clip(np.ceil(across.left / step[0] - 0.5).astype(np.int64), 0, lattice[0])
-    end = np.clip(np.ceil(across.right / step[0] - 0.5).astype(np.int64), 0, lattice[0])
+    along = [
+        ((np.arange(count)[:, None] + PLACES) * side).ravel()
+        for count, side in zip(counts[:2], size[:2], strict=True)
+    ]
+    across = lines_across(corners, along[1])
+    begin, end = np.searchsorted(along[0], across.left), np.searchsorted(along[0], across.right)
     crossing, x = spread(begin, end)
     y = across.line[crossing]
     kept = wanted[x // COLUMNS, y // COLUMNS]
     crossing, x, y = crossing[kept], x[kept], y[kept]
     facet = across.facet[crossing]
     normal, base = across.normal[facet], across.corners[facet, 0]
-    plan = np.stack([x + 0.5, y + 0.5], axis=1) * step[:2]
+    plan = np.stack([along[0][x], along[1][y]], axis=1)
     slope = normal[:, :2] / normal[:, 2:]
     height = base[:, 2] - ((plan - base[:, :2]) * slope).sum(axis=1)
     tall = across.corners[:, :, 2]
     height = np.clip(height, tall.min(axis=1)[facet], tall.max(axis=1)[facet])
-    return _between(x * lattice[1] + y, height / size[2], normal[:, 2] < 0.0, int(lattice[1]))
+    width = len(along[1])
+    return _between(x * width + y, height / size[2], normal[:, 2] < 0.0, width)
 
 
 def _between(column: IntArray, level: FloatArray, enters: Mask, width: int) -> Runs:

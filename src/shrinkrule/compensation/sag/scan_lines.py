@@ -69,27 +69,23 @@ def _edge_x(low: FloatArray, high: FloatArray, y: FloatArray) -> FloatArray:
     return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (high[:, 0] - low[:, 0])
 
 
-def lines_across(corners: FloatArray, pitch: float, lines: int) -> Chords:
+def lines_across(corners: FloatArray, lines: FloatArray) -> Chords:
     """Cross facets with scan lines along x.
 
     Parameters
     ----------
     corners : (m, 3, 3) float
         The facets' corners in the grid's frame, mm.
-    pitch : float
-        Distance of the lines, mm; the first is half of it from the grid's low corner.
-    lines : int
-        Number of lines.
+    lines : (l,) float
+        Where the lines are along y, ascending, mm.
     """
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     corners, normal = corners[normal[:, 2] != 0.0], normal[normal[:, 2] != 0.0]
     order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
     corners = np.take_along_axis(corners, order[:, :, None], axis=1)
     low, middle, high = np.moveaxis(corners, 1, 0)
-    first = np.ceil(low[:, 1] / pitch - 0.5).astype(np.int64)
-    last = np.ceil(high[:, 1] / pitch - 0.5).astype(np.int64)
-    facet, line = spread(np.maximum(first, 0), np.minimum(last, lines))
-    y = np.asarray((line + 0.5) * pitch, dtype=np.float64)
+    facet, line = spread(np.searchsorted(lines, low[:, 1]), np.searchsorted(lines, high[:, 1]))
+    y = lines[line]
     along = _edge_x(low[facet], high[facet], y)
     across = np.where(
         y < middle[facet, 1],
@@ -113,7 +109,8 @@ def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> 
         Half bricks along each axis.
     """
     pitch = step[1] / LINES_PER_OCTANT
-    across = lines_across(corners, float(pitch), int(counts[1]) * LINES_PER_OCTANT)
+    lines = (np.arange(counts[1] * LINES_PER_OCTANT) + 0.5) * pitch
+    across = lines_across(corners, lines)
     left, right = across.left, across.right
     begin = np.clip(np.floor(left / step[0]).astype(np.int64), 0, counts[0] - 1)
     end = np.clip(np.ceil(right / step[0]).astype(np.int64), begin + 1, counts[0])
@@ -121,7 +118,7 @@ def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> 
     x0 = np.maximum(left[piece], i * step[0])
     x1 = np.minimum(right[piece], (i + 1) * step[0])
     facet, line = across.facet[piece], across.line[piece]
-    y = (line + 0.5) * pitch
+    y = lines[line]
 
     normal, shape = across.normal[facet], across.corners[facet]
     slope = normal[:, :2] / normal[:, 2:]
