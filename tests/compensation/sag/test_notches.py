@@ -87,6 +87,14 @@ def test_no_edges_no_work() -> None:
     assert stiffness_left(cells, np.empty((0, 2, 3)), np.empty(0)).min() == 1.0
 
 
+def test_a_dent_too_flat_to_feel_gives_nothing() -> None:
+    """Edges that turn inward, but all of them by less than is felt."""
+    cells: Any = np.argwhere(np.ones((4, 4, 4)))
+    ends = np.array([[[0.0, 2.0, 2.0], [4.0, 2.0, 2.0]]])
+    assert stiffness_left(cells, ends, np.array([2e-3])).min() == 1.0
+    assert stiffness_left(cells, ends, np.array([1.0])).min() < 0.7
+
+
 def test_united_parts_count_as_one() -> None:
     """A post on a plate: the ring of edges at its foot gives all the way round."""
     part = united(bar((0, 0, 0), (12, 12, 3)), bar((4, 4, 0), (8, 8, 9)))

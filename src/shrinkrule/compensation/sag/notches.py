@@ -83,9 +83,10 @@ def stiffness_left(cells: IntArray, ends: FloatArray, turn: FloatArray) -> Float
     if not (turn > 0.0).any():
         return left
     place, laid = _laid_on_octants(2.0 * ends, turn)
-    near = _around(cells, place[_most(laid) > _FELT] // 2)
-    if not len(near):
+    felt_at = place[_most(laid) > _FELT]
+    if not len(felt_at):
         return left
+    near = _around(cells, felt_at // 2)
     octants = (2 * cells[near, None, :] + CORNERS).reshape(-1, 3)
     key, asked = place @ _STRIDES, octants @ _STRIDES
     felt = np.zeros((len(octants), 6))
