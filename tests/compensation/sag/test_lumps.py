@@ -77,15 +77,16 @@ def fork(gap: float, upright: bool) -> trimesh.Trimesh:
     return two
 
 
+@pytest.mark.parametrize("brick", [0.7, 0.6, 0.53, 0.47, 0.4])
 @pytest.mark.parametrize("upright", [False, True])
-def test_prongs_bend_each_on_its_own(upright: bool) -> None:
-    """Prongs a third of a brick apart bend as beams of their own, four times as far as one.
+def test_prongs_bend_each_on_its_own(upright: bool, brick: float) -> None:
+    """Prongs from a third to half of a brick apart bend as beams of their own on any bricks.
 
     Euler-Bernoulli beam clamped at one end, `3 w L^4 / (2 E h^2)` for weight w per volume, any
-    handbook; the block at its root gives, as if the beam were a quarter of h longer (common
-    practice, no source), so 8 % are allowed. Held together, they would bend a quarter as far.
+    handbook; the last 2 mm of the block at its root give, as if the beam were a quarter of h
+    longer (an estimate), so 12 % are allowed. Held together, they would bend a quarter as far.
     """
-    gap, brick = 0.23, 0.7
+    gap = 0.23
     part = fork(gap, upright)
     grid = grid_of(part, (brick, brick, brick))
 
@@ -99,7 +100,7 @@ def test_prongs_bend_each_on_its_own(upright: bool) -> None:
         tips = tips[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
     moved = np.linalg.norm(field.at(tips), axis=1)
     beam = 1.5e-6 * (24.0 + 0.5) ** 4 / 2.0**2
-    assert moved == pytest.approx([beam, beam], rel=0.08)
+    assert moved == pytest.approx([beam, beam], rel=0.12)
 
 
 def test_crumbs_stay_with_the_part() -> None:
