@@ -72,7 +72,7 @@ Unknowns = Annotated[
         "--sag-unknowns",
         metavar="N",
         help="Largest number of unknowns to solve for: more is finer, slower, and needs about "
-        "1 GB for a million.",
+        "1.4 GB for a million.",
         min=1000,
         rich_help_panel=PANEL,
     ),

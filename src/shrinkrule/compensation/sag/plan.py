@@ -19,13 +19,13 @@ BRICKS_WANTED: Final = 4.0
 FEWEST_BRICKS: Final = 1.0
 """With fewer bricks through a wall than this its bending stiffness means nothing."""
 
-BYTES_PER_UNKNOWN: Final = 1200
+BYTES_PER_UNKNOWN: Final = 1350
 """Peak memory per unknown, measured on solid and thin-walled parts, with a reserve."""
 
 _QUICK: Final = 40_000  # so many unknowns cost a second at most: a plan asks for no fewer
 _LARGER_TRIES: Final = 20  # a thin sheet takes whole layers of bricks: the next may be far
 _BYTES_PER_GRID_CELL: Final = 40  # dense tables over the whole box, filled or not
-_BASE_BYTES: Final = 250_000_000  # the libraries themselves, and one slab of columns
+_BASE_BYTES: Final = 300_000_000  # the libraries themselves, and one slab of columns
 _ERROR_AT_ONE_BRICK: Final = 0.6  # see the theory: tilted beams err by this over the square
 _WALL_SAMPLES: Final = 4000
 _THIN_SHARE: Final = 0.05  # this share of the surface may belong to thinner walls

@@ -20,6 +20,10 @@ MAX_PARTS: Final = 8
 """A steep piece of scan line is cut so that each part lies in one layer, into at most this many."""
 
 
+UPRIGHT: Final = 1e-12
+"""Facets whose normal is this near to level, seen from above, are lines: nothing lies on them."""
+
+
 @dataclass(frozen=True)
 class Pieces:
     """Pieces of scan line inside one facet and one half brick's column."""
@@ -80,17 +84,17 @@ def lines_across(corners: FloatArray, lines: FloatArray) -> Chords:
         Where the lines are along y, ascending, mm.
     """
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    corners, normal = corners[normal[:, 2] != 0.0], normal[normal[:, 2] != 0.0]
+    level = np.abs(normal[:, 2]) > UPRIGHT * np.linalg.norm(normal, axis=1)
+    corners, normal = corners[level], normal[level]
     order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
     corners = np.take_along_axis(corners, order[:, :, None], axis=1)
     low, middle, high = np.moveaxis(corners, 1, 0)
     facet, line = spread(np.searchsorted(lines, low[:, 1]), np.searchsorted(lines, high[:, 1]))
     y = lines[line]
     along = _edge_x(low[facet], high[facet], y)
-    across = np.where(
-        y < middle[facet, 1],
-        _edge_x(low[facet], middle[facet], y),
-        _edge_x(middle[facet], high[facet], y),
+    below = (y < middle[facet, 1])[:, None]
+    across = _edge_x(
+        np.where(below, low[facet], middle[facet]), np.where(below, middle[facet], high[facet]), y
     )
     left, right = np.minimum(along, across), np.maximum(along, across)
     return Chords(corners, normal, facet, line, left, right)
