@@ -177,9 +177,10 @@ def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
 
 def folder_from(out: Path | None) -> Path:
     """Folder to write to, looked at before the work and not after it."""
+    from shrinkrule.mesh import require_folder
+
     folder = out or Path()
-    if not folder.is_dir():
-        raise FileError("no such folder", where=str(folder), mend="make it, or name another")
+    require_folder(folder)
     if not os.access(folder, os.W_OK | os.X_OK):
         raise FileError(
             "nothing may be written here",

@@ -1,7 +1,7 @@
 """Mesh files and their soundness: read, inspect, mend what is safe, write."""
 
 from shrinkrule.mesh.coloured import glb_bytes, ply_bytes
-from shrinkrule.mesh.output import OutputSet
+from shrinkrule.mesh.output import OutputSet, require_folder
 from shrinkrule.mesh.part import Part, part_from_mesh, read_part
 from shrinkrule.mesh.rays import Rays
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh
@@ -17,5 +17,6 @@ __all__ = [
     "part_from_mesh",
     "ply_bytes",
     "read_part",
+    "require_folder",
     "stl_bytes",
 ]

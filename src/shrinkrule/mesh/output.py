@@ -46,10 +46,7 @@ class OutputSet:
         """
         if path.is_dir():
             raise FileError("this is a folder", where=str(path), mend="choose another name")
-        if not path.parent.is_dir():
-            raise FileError(
-                "no such folder", where=str(path.parent), mend="make it first, or name another"
-            )
+        require_folder(path.parent)
         for source in self._inputs:
             same = path.exists() and source.exists() and path.samefile(source)
             if same or path.resolve() == source.resolve():
@@ -83,6 +80,18 @@ class OutputSet:
                 mend="check free space and permissions",
             ) from error
         return tuple(self._files)
+
+
+def require_folder(folder: Path) -> None:
+    """Refuse a folder to write to that is not there.
+
+    Raises
+    ------
+    FileError
+        If it does not exist.
+    """
+    if not folder.is_dir():
+        raise FileError("no such folder", where=str(folder), mend="make it, or name another")
 
 
 def _written_aside(path: Path, data: bytes) -> Path:

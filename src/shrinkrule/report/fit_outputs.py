@@ -9,8 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from shrinkrule.calibration import CalibrationRow, FitResult, updated_table
-from shrinkrule.errors import FileError
-from shrinkrule.mesh import OutputSet
+from shrinkrule.mesh import OutputSet, require_folder
 from shrinkrule.report.fit_html import fit_html
 from shrinkrule.report.fit_plain import fit_dict
 
@@ -42,8 +41,7 @@ def fit_outputs(
     ShrinkruleError
         If the table cannot be read or a file not be written; then none is changed.
     """
-    if not folder.is_dir():
-        raise FileError("no such folder", where=str(folder), mend="make it, or name another")
+    require_folder(folder)
     stem = re.sub(r"[^\w.-]+", "_", row.name).strip("_.") or "row"
     files = {"json": folder / f"{stem}.fit.json", "html": folder / f"{stem}.fit.html"}
     outputs = OutputSet(inputs)

@@ -6,9 +6,8 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
-from shrinkrule.errors import FileError
 from shrinkrule.job import JobResult, WallLook
-from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, stl_bytes
+from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
 from shrinkrule.report.html import job_html
 from shrinkrule.report.plain import job_dict
 from shrinkrule.walls import thickness_map
@@ -31,7 +30,7 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     FileError
         If a file cannot be written; then none is changed.
     """
-    _require_folder(folder)
+    require_folder(folder)
     stem = result.part.source.stem
     files = {
         "green_stl": folder / f"{stem}.green.stl",
@@ -69,7 +68,7 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
     FileError
         If a file cannot be written; then none is changed.
     """
-    _require_folder(folder)
+    require_folder(folder)
     stem = look.part.source.stem
     files = {"ply": folder / f"{stem}.walls.ply", "glb": folder / f"{stem}.walls.glb"}
     mapped = thickness_map(look.green.mesh, look.report.samples, look.report.spacing_mm, look.scale)
@@ -89,8 +88,3 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
     )
     outputs.write()
     return files
-
-
-def _require_folder(folder: Path) -> None:
-    if not folder.is_dir():
-        raise FileError("no such folder", where=str(folder), mend="make it, or name another")

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from shrinkrule.compensation.sag.groups import connected_groups
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.compensation.sag.system import Bricks
 
@@ -43,8 +42,7 @@ def find_bodies(bricks: Bricks) -> Bodies:
     """Find the bodies that share no node."""
     count = len(bricks.nodes)
     first, rest = np.repeat(bricks.corners[:, 0], 7), bricks.corners[:, 1:].ravel()
-    graph = coo_array((np.ones(len(rest), dtype=np.int8), (first, rest)), shape=(count, count))
-    label = connected_components(graph, directed=False)[1].astype(np.int64)
+    label = connected_groups(count, np.stack([first, rest], axis=1))
     volume = np.bincount(label, weights=bricks.volumes).astype(np.float64)
     position = bricks.nodes * bricks.brick.size
     centre = np.stack([np.bincount(label, weights=bricks.volumes * x) for x in position.T], axis=1)

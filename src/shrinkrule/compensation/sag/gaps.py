@@ -1,4 +1,4 @@
-"""Gaps too narrow for the bricks, and falls onto what lies below."""
+"""Gaps too narrow for the bricks, which these would bridge without a word."""
 
 from __future__ import annotations
 

@@ -124,7 +124,7 @@ def find_lumps(
         cells[units.brick[kept]],
         parts[kept],
         copy[kept],
-        np.ones((len(rank), 8))[kept],
+        np.ones_like(parts[kept]),
         _look_points(stretches, cells, chosen),
         np.repeat(rank[lump[chosen]], _LOOKS),
     )

@@ -17,6 +17,7 @@ import numpy as np
 import scipy.sparse
 import scipy.sparse.linalg
 
+from shrinkrule.compensation.sag.groups import connected_groups
 from shrinkrule.compensation.sag.hierarchy import (
     Cells,
     Coarsening,
@@ -335,10 +336,8 @@ def _anchors(cells: Cells, matrices: FloatArray) -> IntArray:
     """One well-filled node of each separate body, (b,)."""
     stiff = np.zeros(len(cells.nodes))
     np.add.at(stiff, cells.corners, np.trace(matrices, axis1=1, axis2=2)[:, None])
-    count = len(cells.nodes)
-    pairs = np.stack([np.repeat(cells.corners[:, 0], 8), cells.corners.ravel()])
-    graph = scipy.sparse.coo_array((np.ones(pairs.shape[1]), tuple(pairs)), shape=(count, count))
-    body = scipy.sparse.csgraph.connected_components(graph, directed=False)[1]
+    pairs = np.stack([np.repeat(cells.corners[:, 0], 8), cells.corners.ravel()], axis=1)
+    body = connected_groups(len(cells.nodes), pairs)
     order = np.lexsort((-stiff, body))
     anchors: IntArray = order[np.unique(body[order], return_index=True)[1]]
     return anchors
