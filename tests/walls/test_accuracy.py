@@ -16,9 +16,9 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from shrinkrule.mesh.bodies import mesh_from_solid
-from shrinkrule.walls.balls.refinement import refined_samples
-from shrinkrule.walls.balls.sampling import sample_cells
-from shrinkrule.walls.balls.spheres import Surface
+from shrinkrule.walls.thickness.refinement import refined_samples
+from shrinkrule.walls.thickness.sampling import sample_cells
+from shrinkrule.walls.thickness.spheres import Surface
 from walls.shapes import shell, tube
 from walls.solids import Floats, prism
 

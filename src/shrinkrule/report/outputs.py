@@ -71,9 +71,9 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
     require_folder(folder)
     stem = look.part.source.stem
     files = {"ply": folder / f"{stem}.walls.ply", "glb": folder / f"{stem}.walls.glb"}
-    mapped = thickness_map(look.green.mesh, look.report.samples, look.report.spacing_mm, look.scale)
+    mapped = thickness_map(look.green.mesh, look.report.shown)
     vertices = look.green.in_model(mapped.vertices)
-    colours = look.scale.colours_of(mapped.thickness)
+    colours = look.scale.colours_of(mapped.band)
     comments = (
         "mm; thickness_mm is the wall thickness of the green part, nan where not measured",
         *(f"{entry.css} {entry.text}" for entry in look.scale.legend),

@@ -123,7 +123,11 @@ def _walls(look: WallLook) -> dict[str, Any]:
             "lost_mm3": report.layers.lost_mm3,
             "single_bead_mm3": report.layers.single_bead_mm3,
         },
-        "findings": [_place(place) for place in look.places],
+        "findings": [
+            {**_place(place), "row": number}
+            for number, row in enumerate(look.rows, start=1)
+            for place in row.places
+        ],
     }
 
 
@@ -134,6 +138,7 @@ def _place(place: Place) -> dict[str, Any]:
         "model_box_mm": place.box_in_model.tolist(),
         "wanted_mm": place.wanted_mm,
         "needed_wanted_mm": place.needed_mm,
+        "sound_wanted_mm": place.sound_mm,
         "binder_time_over_coupon": place.binder_time,
     }
 

@@ -21,7 +21,8 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
-from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
+from shrinkrule.units import percent, plain
+from shrinkrule.walls.findings import Finding, FindingKind, what_matters
 from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
 from shrinkrule.walls.layers.floors import Floors, thin_floors
 from shrinkrule.walls.layers.openings import (
@@ -30,7 +31,7 @@ from shrinkrule.walls.layers.openings import (
     narrow_spots,
     outlines,
 )
-from shrinkrule.walls.layers.places import LostPiece, joined_places
+from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
 from shrinkrule.walls.layers.shell import Shell, shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
@@ -77,8 +78,8 @@ class LayerReport:
 
     Parameters
     ----------
-    findings : tuple of Finding
-        Sorted by what matters, all by rule LAYERS.
+    places : tuple of LayerPlace
+        Each with its finding, by rule LAYERS; sorted by what matters.
     layers : int
         Cross-sections looked at.
     lost_mm3 : float
@@ -92,12 +93,17 @@ class LayerReport:
         nowhere.
     """
 
-    findings: tuple[Finding, ...]
+    places: tuple[LayerPlace, ...]
     layers: int
     lost_mm3: float
     single_bead_mm3: float
     notes: tuple[str, ...]
     trusted: bool
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings of all places."""
+        return tuple(place.finding for place in self.places)
 
 
 def _silent(stage: str, fraction: float) -> None:
@@ -150,12 +156,13 @@ def layer_findings(
         floors = measured.result()
     tell("joining layers", 0.8)
     pieces = [piece for piece in pieces if not _is_floor(piece, stack, floors)]
-    findings = joined_places(pieces, stack, _limits_of(printer, limits))
-    findings += floors.findings
+    places = joined_places(pieces, stack, _limits_of(printer, limits))
+    places = sorted([*places, *floors.found], key=lambda place: what_matters(place.finding))
+    findings = [place.finding for place in places]
     doubts = _doubts(shell, stack)
     tell("layers checked", 1.0)
     return LayerReport(
-        findings=by_what_matters(findings),
+        places=tuple(places),
         layers=sum(layer.believed for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
@@ -194,11 +201,12 @@ def _doubts(shell: Shell, stack: Stack) -> list[str]:
 
 
 def _span(stack: Stack, layers: Sequence[int] | NDArray[np.int64]) -> str:
-    return f"z {stack.heights[layers[0]]:.2f} to {stack.heights[layers[-1]]:.2f} mm"
+    low, high = stack.heights[layers[0]] - stack.low[2], stack.heights[layers[-1]] - stack.low[2]
+    return f"{low:.2f} to {high:.2f} mm above the bed"
 
 
 def _volume_words(volume_mm3: float) -> str:
-    return f"about {volume_mm3:.2g} mm3"
+    return f"about {plain(volume_mm3)} mm3"
 
 
 def _limits_of_sight(
@@ -231,7 +239,7 @@ def _limits_of_sight(
         )
     if floors.undecided > UNDECIDED:
         said.append(
-            f"floors could not be measured over {100.0 * floors.undecided:.2g} % of the plan: the "
+            f"floors could not be measured over {percent(floors.undecided)} of the plan: the "
             "surface is open above or below; close it in the modelling program"
         )
     if not complete:

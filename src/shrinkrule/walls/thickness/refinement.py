@@ -17,11 +17,17 @@ import trimesh
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from shrinkrule.walls.balls.corners import pinched_samples
-from shrinkrule.walls.balls.inscribed import HELD_SHARE
-from shrinkrule.walls.balls.pinch import nearest_across, nearest_on_surface, pinched_balls
-from shrinkrule.walls.balls.sampling import Sampling, finer
-from shrinkrule.walls.balls.spheres import Status, Surface, ThicknessSamples, joined, thickness_on
+from shrinkrule.walls.thickness.bitangent import nearest_across, nearest_on_surface, pinched_balls
+from shrinkrule.walls.thickness.corners import pinched_samples
+from shrinkrule.walls.thickness.inscribed import HELD_SHARE
+from shrinkrule.walls.thickness.sampling import Sampling, finer
+from shrinkrule.walls.thickness.spheres import (
+    Status,
+    Surface,
+    ThicknessSamples,
+    joined,
+    thickness_on,
+)
 
 PLACE_MM: Final = 0.5
 """A thin place as wide as this holds a sample, on facets however large or small."""
