@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -17,13 +16,13 @@ from shrinkrule.printer import Printer
 from shrinkrule.units import percent
 from shrinkrule.walls.agreement import BallSide, agreed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, what_matters
-from shrinkrule.walls.layers.check import LayerReport, layer_findings
+from shrinkrule.walls.layers.check import LayerReport, Narrow, layer_findings
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.shown import ShownWalls, shown_walls
 from shrinkrule.walls.thickness.gaps import MOUTH, gap_findings
 from shrinkrule.walls.thickness.local import local_walls
 from shrinkrule.walls.thickness.refinement import refined_samples
-from shrinkrule.walls.thickness.regions import thin_regions
+from shrinkrule.walls.thickness.regions import NONE, Regions, thin_regions
 from shrinkrule.walls.thickness.sampling import sample_cells
 from shrinkrule.walls.thickness.spheres import (
     Status,
@@ -44,8 +43,8 @@ SAMPLES_PER_BEAD: Final = 2.0
 CROSSED_AREA: Final = 0.05
 """Surface in square beads that must lie inside another body to be told; less is rounding."""
 
-AIM_SAMPLES: Final = 600_000
-"""Larger parts are sampled more coarsely than two per bead, to end within seconds."""
+AIM_SAMPLES: Final = 120_000
+"""Larger parts are sampled more coarsely at first, and finely only where a wall is near a limit."""
 
 
 @dataclass(frozen=True)
@@ -137,6 +136,17 @@ def _without_crossings(
     return replace(samples, thickness=thickness, status=status), [note]
 
 
+def _where_narrow(
+    samples: ThicknessSamples, thin: Regions, air: ThicknessSamples, narrow: Regions
+) -> Narrow:
+    """Where the balls found something, or could not look: there the layers look too."""
+    blind = np.isnan(samples.thickness)
+    return Narrow(
+        samples.points[(thin.of_sample != NONE) | blind],
+        np.concatenate([air.points[narrow.of_sample != NONE], samples.points[blind]]),
+    )
+
+
 def check_walls(
     mesh: trimesh.Trimesh,
     printer: Printer,
@@ -175,32 +185,31 @@ def check_walls(
     area = float(mesh.area)
     if not area > 0.0:
         raise MeshError("no facet of the mesh has an area", mend="export the model again")
-    # Compiled loops of both run outside the interpreter's lock.
-    with ThreadPoolExecutor(max_workers=1) as beside:
-        cut = beside.submit(layer_findings, mesh, printer, limits)
-        tell("preparing the surface", 0.0)
-        surface = Surface(mesh)
-        spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
-        tell("measuring walls", 0.2)
-        sampling = sample_cells(mesh, spacing)
-        held = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
-        samples = refined_samples(mesh, surface, sampling, held)
-        found = inspect_mesh(mesh) if soundness is None else soundness
-        doubts = _doubts(found)
-        if found.closed and not doubts:
-            samples, doubts = _without_crossings(
-                surface, samples, printer.bead_width_mm, told_place
-            )
-        tell("joining places", 0.8)
-        walls = local_walls(surface, samples, printer, limits, spacing)
-        thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
-        spots = sampling.samples
-        air = gaps_on(
-            surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer)
-        )
-        narrow = gap_findings(air, printer, limits, spacing)
-        tell("cutting layers", 0.9)
-        layers = cut.result()
+    tell("preparing the surface", 0.0)
+    found = inspect_mesh(mesh) if soundness is None else soundness
+    surface = Surface(mesh)
+    spacing = printer.bead_width_mm / SAMPLES_PER_BEAD
+    sampling = sample_cells(mesh, max(spacing, float(np.sqrt(area / AIM_SAMPLES))))
+    tell("measuring walls", 0.2)
+    held = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
+    samples = refined_samples(mesh, surface, sampling, held, spacing)
+    doubts = _doubts(found)
+    if found.closed and not doubts:
+        samples, doubts = _without_crossings(surface, samples, printer.bead_width_mm, told_place)
+    tell("joining places", 0.6)
+    walls = local_walls(surface, samples, printer, limits, spacing)
+    thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
+    spots = sampling.samples
+    air = gaps_on(surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer))
+    narrow = gap_findings(air, printer, limits, sampling.spacing_mm)
+    tell("cutting layers", 0.8)
+    sound = found.closed and not doubts
+    layers = layer_findings(
+        mesh,
+        printer,
+        limits,
+        narrow=_where_narrow(samples, thin, air, narrow) if sound else None,
+    )
     measured = ~np.isnan(samples.thickness)
     reach = max(held)
     findings = agreed(

@@ -18,6 +18,7 @@ import numpy as np
 import trimesh
 from manifold3d import CrossSection
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
@@ -62,6 +63,9 @@ UNDECIDED: Final = 1.0e-3
 
 FLOOR_SHARE: Final = 0.4
 """A strip with more of its outline in a thin floor is a part of it; one long side is at an end."""
+
+NARROW_REACH: Final = 1.5
+"""How far beside a narrow place, in limits, layers are looked at."""
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
@@ -115,6 +119,7 @@ def layer_findings(
     printer: Printer,
     limits: WallLimits,
     *,
+    narrow: Narrow | None = None,
     progress: Progress | None = None,
 ) -> LayerReport:
     """Find what the layers of a green part cannot print.
@@ -130,6 +135,8 @@ def layer_findings(
         Bead and layer.
     limits : WallLimits
         How many beads and layers a wall, gap and floor need.
+    narrow : Narrow, optional
+        Where to look; everywhere if not given.
     progress : callable, optional
         Told the stage and the share done.
     """
@@ -145,7 +152,9 @@ def layer_findings(
     with ThreadPoolExecutor(max_workers=1) as beside:
         measured = beside.submit(thin_floors, shell, bead, floor)
         stack = Stack(shell, printer.layer_height_mm)
-        spots = _spots(stack, printer, limits, lambda share: tell("cutting layers", 0.3 * share))
+        spots = _spots(
+            stack, printer, limits, narrow, lambda share: tell("cutting layers", 0.3 * share)
+        )
         pieces, complete = _lost(
             stack,
             spots,
@@ -278,35 +287,106 @@ class _Spots:
         return sum(len(spots) > 0 for spots in (self.thin, self.single, self.air))
 
 
+@dataclass(frozen=True)
+class Narrow:
+    """Where something may be narrow, as another rule found.
+
+    Parameters
+    ----------
+    material, air : (n, 3) float64
+        Points in thin places of the part, and in narrow places of the air about it, mm.
+    """
+
+    material: NDArray[np.float64]
+    air: NDArray[np.float64]
+
+
+class _Near:
+    """Points by height, to ask which places of a layer lie beside one."""
+
+    def __init__(self, points: NDArray[np.float64], reach_mm: float) -> None:
+        self._points = points[np.argsort(points[:, 2], kind="stable")]
+        self._reach = reach_mm
+
+    def is_empty(self, low_mm: float, high_mm: float) -> bool:
+        """Whether no point lies at these heights."""
+        return self._slice(low_mm, high_mm) == slice(0, 0)
+
+    def _slice(self, low_mm: float, high_mm: float) -> slice:
+        heights = self._points[:, 2]
+        first = int(np.searchsorted(heights, low_mm - self._reach))
+        last = int(np.searchsorted(heights, high_mm + self._reach))
+        return slice(first, last) if first < last else slice(0, 0)
+
+    def of(self, spots: NDArray[np.float64], low_mm: float, high_mm: float) -> NDArray[np.float64]:
+        """Those of the spots (k, 2) that lie beside a point at these heights."""
+        if not len(spots):
+            return NOWHERE
+        away, _ = cKDTree(self._points[self._slice(low_mm, high_mm), :2]).query(
+            spots, distance_upper_bound=self._reach
+        )
+        beside: NDArray[np.float64] = spots[np.isfinite(away)]
+        return beside
+
+
 def _spots(
-    stack: Stack, printer: Printer, limits: WallLimits, tell: Callable[[float], None]
+    stack: Stack,
+    printer: Printer,
+    limits: WallLimits,
+    narrow: Narrow | None,
+    tell: Callable[[float], None],
 ) -> list[_Spots]:
     """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
+    # What is narrow in a layer reaches as far beyond it in the part at most.
+    reach = NARROW_REACH * max(limits.sound_mm(printer), limits.floor_mm(printer))
+    near = None if narrow is None else (_Near(narrow.material, reach), _Near(narrow.air, reach))
     while True:
         stack.cut(lambda share: tell(0.6 * share))
         fresh = [layer.section for layer in stack.layers if not layer.same]
+        which = np.cumsum([not layer.same for layer in stack.layers]) - 1
+        heights = [stack.heights[which == i][[0, -1]] for i in range(len(fresh))]
         # The search for narrow spots runs outside the interpreter's lock.
         with ThreadPoolExecutor(max_workers=2) as pool:
-            found = list(pool.map(lambda section: _spots_of(section, printer, limits), fresh))
+            found = list(
+                pool.map(
+                    lambda section, span: _spots_of(section, printer, limits, near, span),
+                    fresh,
+                    heights,
+                )
+            )
         tell(1.0)
         work = sum(
             spots.regions * section.num_vert() for spots, section in zip(found, fresh, strict=True)
         )
         if work <= MAX_POINTS or len(stack.layers) < 2:
-            which = np.cumsum([not layer.same for layer in stack.layers]) - 1
             return [found[int(i)] for i in which]
         stack.coarsen(-(-work // MAX_POINTS))
 
 
-def _spots_of(section: CrossSection, printer: Printer, limits: WallLimits) -> _Spots:
+def _spots_of(
+    section: CrossSection,
+    printer: Printer,
+    limits: WallLimits,
+    near: tuple[_Near, _Near] | None,
+    span: NDArray[np.float64],
+) -> _Spots:
     if section.num_vert() > FEW_POINTS:
         turns, length = turning(*outlines(section))
         if turns * printer.bead_width_mm / 2.0 > ROUGH * length:
             return _Spots(NOWHERE, NOWHERE, NOWHERE, True)
+
+    def spots(limit_mm: float, side: Side) -> NDArray[np.float64]:
+        if near is None:
+            return narrow_spots(section, limit_mm, side)
+        there = near[0] if side is Side.MATERIAL else near[1]
+        if there.is_empty(*span):
+            return NOWHERE
+        return there.of(narrow_spots(section, limit_mm, side), *span)
+
     return _Spots(
-        narrow_spots(section, limits.exist_mm(printer), Side.MATERIAL),
-        narrow_spots(section, limits.sound_mm(printer), Side.MATERIAL),
-        narrow_spots(section, limits.gap_mm(printer), Side.AIR),
+        spots(limits.exist_mm(printer), Side.MATERIAL),
+        spots(limits.sound_mm(printer), Side.MATERIAL),
+        spots(limits.gap_mm(printer), Side.AIR),
         False,
     )
 

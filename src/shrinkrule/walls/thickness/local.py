@@ -31,6 +31,9 @@ STRAIGHT_COSINE: Final = float(np.cos(np.radians(174.0)))
 BALLS_ABOUT: Final = 8
 """Balls that grew from near a spot; the one that comes nearest to it counts."""
 
+BLUNT: Final = 0.6
+"""Depth lost, over the diameter that opens an edge, up to which it is looked at no further."""
+
 RIM_REACH: Final = 0.75
 """How far, in spacings, a sample looks for the rim of its own facet."""
 
@@ -129,8 +132,27 @@ def local_walls(
     short = np.isnan(reached[:, 0])
     reached = np.where(short[:, None], grown.centres, reached)
     size = np.where(short, grown.radius, size)
-    edge_loss[grows] = _beyond(surface, samples, grows, reached, size, spacing_mm)
+    sharp = short | (edge_loss_of(chord[grows] / samples.thickness[grows]) > BLUNT)
+    edge_loss[grows[sharp]] = _beyond(
+        surface, samples, grows[sharp], reached[sharp], size[sharp], spacing_mm
+    )
     return LocalWalls(thickness, centres, ends, own, edge_limit, edge_loss)
+
+
+def edge_loss_of(chord_share: Floats) -> Floats:
+    """Depth that an opening takes off a sharp edge, over the diameter that opens it.
+
+    Faces that meet at the angle a hold a ball with the chord ``cos(a/2)`` of its diameter, and
+    an opening takes ``(1 / sin(a/2) - 1) / 2`` of its diameter off the edge.
+
+    Parameters
+    ----------
+    chord_share : (n,) float64
+        Chord over diameter of the ball at a sample beside the edge.
+    """
+    half_sine = np.sqrt(np.maximum(1.0 - np.square(chord_share), 0.0))
+    loss: Floats = 0.5 * (1.0 / np.maximum(half_sine, 1e-9) - 1.0)
+    return loss
 
 
 def _across(centres: Floats, ends: Floats, radius: Floats) -> Floats:
@@ -155,6 +177,8 @@ def _beyond(
     About a sample are itself and the nearest spots of its facet's edges, where rims are, and
     the corners of the facet, where tips are.
     """
+    if not len(which):
+        return np.empty(0)
     points = samples.points[which] - surface.middle
     corners = surface.tree.corners[samples.facets[which]]
     tree = cKDTree(points)

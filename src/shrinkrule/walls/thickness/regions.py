@@ -29,7 +29,7 @@ from shrinkrule.walls.findings import (
     axis_of,
 )
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.local import LocalWalls
+from shrinkrule.walls.thickness.local import LocalWalls, edge_loss_of
 from shrinkrule.walls.thickness.pins import find_pins
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -354,8 +354,7 @@ class _Regions:
         samples, walls = self.samples, self.walls
         limit, loss = walls.edge_limit, walls.edge_loss
         chord = np.linalg.norm(samples.points - samples.contacts, axis=1)
-        half_sine = np.sqrt(np.maximum(1.0 - np.square(chord / samples.thickness), 0.0))
-        whole = 0.5 * limit * (1.0 / np.maximum(half_sine, 1e-9) - 1.0)
+        whole = limit * edge_loss_of(chord / samples.thickness)
         beside = ~walls.own & (samples.thickness < limit - MARGIN_MM) & np.isfinite(chord)
         sharp = beside & ((loss > limit) | (whole > limit))
         index = np.flatnonzero(sharp)
