@@ -19,7 +19,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import FLAT_COSINE
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.growth import OPPOSITE_DEGREES, grown_balls
+from shrinkrule.walls.thickness.growth import OPPOSITE_DEGREES, OPPOSITE_RATE, grown_balls
 from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples
 
 OPPOSITE_SHARE: Final = float(np.cos(np.radians(OPPOSITE_DEGREES) / 2.0))
@@ -59,8 +59,12 @@ class LocalWalls:
         Whether it is the sample's own ball, held nearly opposite.
     edge_limit : (n,) float64
         What an edge there is held against, mm: a bead, or a floor where it lies nearly level.
+    edge_centres : (n, 3) float64
+        Centre of the ball of that size that grew from there.
+    edge_whole : (n,) float64
+        Depth that a ball of that size would not reach, were the edge sharp to its end, mm.
     edge_loss : (n,) float64
-        Depth of the edge beside the sample that a ball of that size does not reach, mm.
+        Depth of the edge beside the sample that it does not reach, mm.
     """
 
     thickness: Floats
@@ -68,6 +72,8 @@ class LocalWalls:
     ends: Floats
     own: Bools
     edge_limit: Floats
+    edge_centres: Floats
+    edge_whole: Floats
     edge_loss: Floats
 
     @property
@@ -110,12 +116,15 @@ def local_walls(
     own = samples.is_wall & (chord >= OPPOSITE_SHARE * samples.thickness)
     count = len(thickness)
     level = np.abs(ends[:, 0, 2] - ends[:, 1, 2]) >= FLAT_COSINE * chord
-    edge_limit, edge_loss = np.where(level, floor, exist), np.zeros(count)
+    edge_limit = np.where(level, floor, exist)
+    edge_centres, edge_whole, edge_loss = centres.copy(), np.zeros(count), np.zeros(count)
     # What an edge catches is no wall, and told by what it grows to.
     thickness[told & ~own] = np.inf
     grows = np.flatnonzero(told & ~own & (samples.thickness < largest - MARGIN_MM))
     if not len(grows):
-        return LocalWalls(thickness, centres, ends, own, edge_limit, edge_loss)
+        return LocalWalls(
+            thickness, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
+        )
     goals = np.unique((np.array([exist, floor, largest]) - MARGIN_MM) / 2.0)
     goals = goals[goals > 0.0]
     grown = grown_balls(surface.tree, centres[grows] - surface.middle, half[grows], goals)
@@ -132,27 +141,29 @@ def local_walls(
     short = np.isnan(reached[:, 0])
     reached = np.where(short[:, None], grown.centres, reached)
     size = np.where(short, grown.radius, size)
-    sharp = short | (edge_loss_of(chord[grows] / samples.thickness[grows]) > BLUNT)
+    edge_centres[grows] = reached + surface.middle
+    local = samples.points[grows] - half[grows, None] * samples.normals[grows] - surface.middle
+    edge_whole[grows] = 2.0 * size * _loss_share(local, half[grows], reached, size)
+    sharp = short | (edge_whole[grows] > BLUNT * 2.0 * size)
     edge_loss[grows[sharp]] = _beyond(
         surface, samples, grows[sharp], reached[sharp], size[sharp], spacing_mm
     )
-    return LocalWalls(thickness, centres, ends, own, edge_limit, edge_loss)
+    return LocalWalls(
+        thickness, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
+    )
 
 
-def edge_loss_of(chord_share: Floats) -> Floats:
+def _loss_share(starts: Floats, radius: Floats, ends: Floats, size: Floats) -> Floats:
     """Depth that an opening takes off a sharp edge, over the diameter that opens it.
 
-    Faces that meet at the angle a hold a ball with the chord ``cos(a/2)`` of its diameter, and
-    an opening takes ``(1 / sin(a/2) - 1) / 2`` of its diameter off the edge.
-
-    Parameters
-    ----------
-    chord_share : (n,) float64
-        Chord over diameter of the ball at a sample beside the edge.
+    Where faces, or the sides of a cone, meet at the angle a, a ball that moves away from the edge
+    grows by ``sin(a/2)`` per way, and an opening takes ``(1 / sin(a/2) - 1) / 2`` of its diameter.
     """
-    half_sine = np.sqrt(np.maximum(1.0 - np.square(chord_share), 0.0))
-    loss: Floats = 0.5 * (1.0 / np.maximum(half_sine, 1e-9) - 1.0)
-    return loss
+    way = np.linalg.norm(ends - starts, axis=1)
+    half_sine = np.divide(size - radius, way, out=np.ones_like(way), where=way > 0.0)
+    half_sine = np.clip(half_sine, OPPOSITE_RATE / 2.0, 1.0)
+    share: Floats = 0.5 * (1.0 / half_sine - 1.0)
+    return share
 
 
 def _across(centres: Floats, ends: Floats, radius: Floats) -> Floats:

@@ -8,7 +8,7 @@ goes on smoothly from a larger one belongs to it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -29,7 +29,7 @@ from shrinkrule.walls.findings import (
     axis_of,
 )
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.local import LocalWalls, edge_loss_of
+from shrinkrule.walls.thickness.local import LocalWalls
 from shrinkrule.walls.thickness.pins import find_pins
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -58,7 +58,7 @@ NODE_REACH: Final = 1.5
 NODE_SHARE: Final = 0.15
 """Side, in sound walls, of the cubes of which one centre each is looked from."""
 
-FLANK_REACH: Final = 1.5
+FLANK_REACH: Final = 2.0
 """How far from a wall its flanks are counted with it, in beads."""
 
 FLAW_AREA: Final = 0.01
@@ -78,6 +78,12 @@ RIM_SHARE: Final = 0.8
 
 RIM_SAMPLES: Final = 12
 """Samples at the rim of an edge; with fewer it is a tip."""
+
+TIP_SIZE: Final = 2.0
+"""Size of an edge, in depths lost, under which it is a tip."""
+
+BLUNT_IN_PLAN: Final = 0.75
+"""Beads that layers lose of a tip, up to which it is the corner of something: 47 degrees."""
 
 POINTED: Final = 0.25
 """Share of a bead to which an edge must thin out to be one, beside a thin wall."""
@@ -234,7 +240,12 @@ class _Regions:
         index, kind, thickness = index[kept], kind[kept], thickness[kept]
         if not len(index):
             return
-        one, other = links_between(samples, index, walls.ends[index], self.spacing)
+        flanks, kind_of_flank = self._flanks(index, kind, thickness)
+        index = np.concatenate([index, flanks])
+        kind = np.concatenate([kind, kind_of_flank])
+        thickness = np.concatenate([thickness, samples.thickness[flanks]])
+        ends = walls.ends[index]
+        one, other = links_between(samples, index, ends, self.spacing)
         alike = kind[one] == kind[other]
         label = labelled(len(index), (one[alike], other[alike]))
         label = self._through_nodes(label, kind, walls.centres[index])
@@ -245,7 +256,6 @@ class _Regions:
         )
         for place in groups_of(label):
             self._add_wall(index[place], kind[place], thickness[place])
-        self._add_flanks(index)
 
     def _through_nodes(self, label: Ints, kind: Ints, centres: Floats) -> Ints:
         """Label groups anew, struts that a thicker node joins as one net."""
@@ -271,44 +281,38 @@ class _Regions:
         joined = np.concatenate(links)
         return labelled(int(label.max()) + 1, (joined[:, 0], joined[:, 1]))[label]
 
-    def _add_flanks(self, held: Ints) -> None:
-        """Count with a wall what widens beside it and is under its limit still.
+    def _flanks(self, index: Ints, kind: Ints, thickness: Floats) -> tuple[Ints, Ints]:
+        """Samples beside thin walls that widen from them but are under their limit still.
 
         There the sides of a web between two bores, or of a neck, meet at an angle, so that a
-        ball grows on from them; but the wall is as thin there as it is told.
+        ball grows on from them; but the wall is as thin there as its own ball tells.
         """
         samples = self.samples
-        kinds = np.array([NUMBER[finding.kind] for finding in self.findings], dtype=np.int64)
-        limits = np.array([finding.limit_mm for finding in self.findings])
-        least = np.array([finding.smallest_mm for finding in self.findings])
-        held = held[self.of_sample[held] != NONE]
-        beside = np.flatnonzero(
-            samples.is_wall & (self.of_sample == NONE) & (samples.thickness < limits.max())
-        )
-        if not len(beside) or not len(held):
-            return
-        distance, nearest = cKDTree(samples.points[held]).query(
+        limits = np.zeros(len(KINDS))
+        for number, of_kind in enumerate(KINDS):
+            limits[number] = self._limits_of(of_kind)[0]
+        free = samples.is_wall & (samples.thickness < limits[kind].max() - MARGIN_MM)
+        free[index] = False
+        beside = np.flatnonzero(free)
+        if not len(beside):
+            return beside, beside
+        distance, nearest = cKDTree(samples.points[index]).query(
             samples.points[beside], distance_upper_bound=FLANK_REACH * self.bead, workers=-1
         )
         near = np.isfinite(distance)
-        beside, nearest = beside[near], held[nearest[near]]
-        region = self.of_sample[nearest]
-        smooth = np.einsum("ij,ij->i", samples.normals[beside], samples.normals[nearest])
-        flank = (smooth > SMOOTH_COSINE) & (samples.thickness[beside] >= least[region])
-        flank &= samples.thickness[beside] < limits[region] - MARGIN_MM
-        flank &= kinds[region] != NUMBER[FindingKind.MESH_FLAW]
-        beside, region = beside[flank], region[flank]
-        self.of_sample[beside] = region
-        area = np.bincount(region, weights=samples.area[beside], minlength=len(limits))
-        for number in np.unique(region):
-            added = beside[region == number]
-            finding = self.findings[number]
-            both = np.vstack([samples.points[added], samples.contacts[added], *finding.box])
-            self.findings[number] = replace(
-                finding,
-                area_mm2=finding.area_mm2 + float(area[number]),
-                box=(as_vector(both.min(axis=0)), as_vector(both.max(axis=0))),
-            )
+        beside, nearest = beside[near], nearest[near]
+        smooth = np.einsum("ij,ij->i", samples.normals[beside], samples.normals[index[nearest]])
+        flank = (smooth > SMOOTH_COSINE) & (samples.thickness[beside] >= thickness[nearest])
+        flank &= samples.thickness[beside] < limits[kind[nearest]] - MARGIN_MM
+        return beside[flank], kind[nearest[flank]]
+
+    def _limits_of(self, kind: FindingKind) -> tuple[float, float | None]:
+        """What a kind is held against to print, and to be sound where that is more."""
+        if kind is FindingKind.THIN_FLOOR:
+            return self.floor, None
+        if kind in (FindingKind.SINGLE_BEAD, FindingKind.SINGLE_BEAD_PIN):
+            return self.sound, None
+        return self.exist, self.sound
 
     def _kinds(self, index: Ints, thickness: Floats, is_pin: Bools) -> Ints:
         """Number of the kind of each thin sample, -1 for one that passes its limit."""
@@ -336,11 +340,7 @@ class _Regions:
         alike = chosen[least <= least.min() * (1.0 + ALIKE)]
         off_middle = self.samples.points[place[alike]] - self.samples.points[place].mean(axis=0)
         at = int(alike[np.argmin(np.einsum("ij,ij->i", off_middle, off_middle))])
-        limit, sound = {
-            FindingKind.THIN_FLOOR: (self.floor, None),
-            FindingKind.SINGLE_BEAD: (self.sound, None),
-            FindingKind.SINGLE_BEAD_PIN: (self.sound, None),
-        }.get(kind, (self.exist, self.sound))
+        limit, sound = self._limits_of(kind)
         self._add(place, kind, float(thickness[at]), limit, int(place[at]), sound_mm=sound)
 
     def _without_flaws(self, chosen: Ints, thickness: Floats, area: Floats) -> Ints:
@@ -353,10 +353,8 @@ class _Regions:
         """Find edges so sharp that more than their limit of depth is lost."""
         samples, walls = self.samples, self.walls
         limit, loss = walls.edge_limit, walls.edge_loss
-        chord = np.linalg.norm(samples.points - samples.contacts, axis=1)
-        whole = limit * edge_loss_of(chord / samples.thickness)
-        beside = ~walls.own & (samples.thickness < limit - MARGIN_MM) & np.isfinite(chord)
-        sharp = beside & ((loss > limit) | (whole > limit))
+        beside = ~walls.own & (samples.thickness < limit - MARGIN_MM)
+        sharp = beside & ((loss > limit) | (walls.edge_whole > limit))
         index = np.flatnonzero(sharp)
         if not len(index):
             return
@@ -373,6 +371,9 @@ class _Regions:
             if fresh.mean() < 0.5 and least > POINTED * limit[worst]:
                 # A bevel on a thin wall that is told already.
                 continue
+            size = float(np.linalg.norm(np.ptp(samples.points[place], axis=0)))
+            if size < TIP_SIZE * loss[worst] and self._is_blunt_in_plan(worst):
+                continue
             self._add(
                 place,
                 FindingKind.KNIFE_EDGE,
@@ -381,6 +382,24 @@ class _Regions:
                 thinnest,
                 loss_mm=_loss_along(loss[place]),
             )
+
+    def _is_blunt_in_plan(self, tip: int) -> bool:
+        """Whether layers print a tip that a ball does not reach, as the corner of a pyramid's foot.
+
+        What counts is the angle of its outline in a layer: a disk loses less there.
+        """
+        centre = self.walls.edge_centres[tip]
+        way = centre[:2] - self.samples.points[tip, :2]
+        deep = float(np.linalg.norm(way))
+        rise = abs(float(centre[2] - self.samples.points[tip, 2]))
+        if deep <= rise:
+            return False
+        across = np.array([[-way[1] / deep, way[0] / deep, 0.0]])
+        start = (centre - self.rays.middle)[None]
+        left, _ = self.rays.cast(start, across)
+        right, _ = self.rays.cast(start, -across)
+        half_sine = np.sin(np.arctan2(0.5 * float(left[0] + right[0]), deep))
+        return bool(0.5 * (1.0 / half_sine - 1.0) < BLUNT_IN_PLAN)
 
     def _edge_links(self, index: Ints, ends: Floats) -> tuple[Ints, Ints]:
         """Pairs of samples of one edge: those that belong together, and pieces a bead apart."""
