@@ -82,6 +82,9 @@ RIM_SAMPLES: Final = 12
 TIP_SIZE: Final = 2.0
 """Size of an edge, in depths lost, under which it is a tip."""
 
+FOOT_COSINE: Final = float(np.cos(np.radians(5.0)))
+"""Cosine between a level face and the layers, at least."""
+
 BLUNT_IN_PLAN: Final = 0.75
 """Beads that layers lose of a tip, up to which it is the corner of something: 47 degrees."""
 
@@ -372,7 +375,8 @@ class _Regions:
                 # A bevel on a thin wall that is told already.
                 continue
             size = float(np.linalg.norm(np.ptp(samples.points[place], axis=0)))
-            if size < TIP_SIZE * loss[worst] and self._is_blunt_in_plan(worst):
+            has_foot = bool((np.abs(samples.normals[place, 2]) > FOOT_COSINE).any())
+            if size < TIP_SIZE * loss[worst] and has_foot and self._is_blunt_in_plan(worst):
                 continue
             self._add(
                 place,
@@ -394,11 +398,11 @@ class _Regions:
         rise = abs(float(centre[2] - self.samples.points[tip, 2]))
         if deep <= rise:
             return False
-        across = np.array([[-way[1] / deep, way[0] / deep, 0.0]])
-        start = (centre - self.rays.middle)[None]
-        left, _ = self.rays.cast(start, across)
-        right, _ = self.rays.cast(start, -across)
-        half_sine = np.sin(np.arctan2(0.5 * float(left[0] + right[0]), deep))
+        along, across = way / deep, np.array([-way[1], way[0]]) / deep
+        ways = np.zeros((3, 3))
+        ways[:, :2] = -along, across, -across
+        back, left, right = self.rays.cast(np.tile(centre - self.rays.middle, (3, 1)), ways)[0]
+        half_sine = np.sin(np.arctan2(0.5 * float(left + right), float(back)))
         return bool(0.5 * (1.0 / half_sine - 1.0) < BLUNT_IN_PLAN)
 
     def _edge_links(self, index: Ints, ends: Floats) -> tuple[Ints, Ints]:
