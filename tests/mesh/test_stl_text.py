@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError
 from shrinkrule.mesh import read_part
@@ -25,7 +26,7 @@ CORNERS = [[[0.0, 0.0, 0.0], [1.5, 0.0, 0.0], [0.0, -0.25, 0.0]]]
 ONE = b"solid\n" + FACET + b"endsolid\n"
 
 
-def read(data: bytes) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def read(data: bytes) -> NDArray[np.float32]:
     corners, file_format, _ = facets_from_stl(data, "part.stl")
     assert file_format == "ASCII STL"
     return corners

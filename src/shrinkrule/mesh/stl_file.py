@@ -21,7 +21,7 @@ HEADER_BYTES: Final = 84
 FACET_BYTES: Final = 50
 
 
-def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
+def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float32], str, tuple[str, ...]]:
     """Corner points of all facets in an STL file.
 
     Parameters
@@ -33,7 +33,7 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
 
     Returns
     -------
-    corners : (m, 3, 3) float64
+    corners : (m, 3, 3) float32
         In the file's unit.
     file_format : str
         ``binary STL`` or ``ASCII STL``.
@@ -65,8 +65,8 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
         raise _wrong_size(len(data), declared, size, where)
     if len(corners) == 0:
         raise FileError("the file holds no facet", where=where, mend=AGAIN)
-    bad = ~np.isfinite(corners).all(axis=(1, 2))
-    if bad.any():
+    if not np.isfinite(corners).all():
+        bad = ~np.isfinite(corners).all(axis=(1, 2))
         raise FileError(
             f"facet {int(np.argmax(bad)) + 1} has a coordinate that is not a finite number "
             f"({int(bad.sum())} such of {len(corners)})",
@@ -97,6 +97,6 @@ def _looks_like_text(data: bytes) -> bool:
     return b"\0" not in data[:4096]
 
 
-def _binary(data: bytes) -> NDArray[np.float64]:
+def _binary(data: bytes) -> NDArray[np.float32]:
     records = np.frombuffer(data, dtype=StlMesh.dtype, offset=HEADER_BYTES)
-    return records["vectors"].astype(np.float64)
+    return records["vectors"].astype(np.float32)

@@ -70,7 +70,7 @@ _BOUNDARY_TABLE: Final = _spelled(_BOUNDARIES)
 _TENS: Final = np.array([float(f"1e{power}") for power in range(LARGEST_POWER + 1)])
 
 
-def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float64], tuple[str, ...]]:
+def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tuple[str, ...]]:
     """Corner points of all facets in a text STL.
 
     Parameters
@@ -82,8 +82,8 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float64], tupl
 
     Returns
     -------
-    corners : (m, 3, 3) float64
-        In the file's unit, rounded to float32, as a binary file holds them.
+    corners : (m, 3, 3) float32
+        In the file's unit.
     notes : tuple of str
         What was passed over.
 
@@ -112,7 +112,7 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float64], tupl
             mend=AGAIN,
         )
     notes = ("the file ends without 'endsolid': it may have been cut short",) if inside else ()
-    return corners.astype(np.float64), notes
+    return corners, notes
 
 
 @compiled
@@ -220,7 +220,8 @@ def _number(text: NDArray[np.uint8], begin: int, end: int, tens: NDArray[np.floa
     negative = text[i] == 45
     if negative or text[i] == 43:
         i += 1
-    whole, digits, power, seen, point = np.uint64(0), 0, 0, False, False
+    digits: Any = 0
+    whole, power, seen, point = np.uint64(0), 0, False, False
     while i < end:
         letter: Any = np.int64(text[i])
         if 48 <= letter <= 57:
