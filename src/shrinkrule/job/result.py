@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
@@ -12,12 +12,14 @@ from numpy.typing import NDArray
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
-from shrinkrule.compensation.sag import PrecurveResult
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport
+
+if TYPE_CHECKING:
+    from shrinkrule.compensation.sag import PrecurveResult
 
 TOO_THIN: Final = frozenset({FindingKind.THIN_WALL, FindingKind.THIN_FLOOR})
 """Kinds of place that do not print at all."""
