@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -111,6 +111,7 @@ def test_a_coordinate_that_is_no_float32_is_refused_by_facet(word: bytes) -> Non
         read(b"solid\n" + FACET + FACET.replace(b"1.5e+00", word) + b"endsolid\n")
 
 
+@settings(deadline=None)  # the first example may have to compile
 @given(
     values=st.lists(st.floats(-1e30, 1e30) | st.floats(-100.0, 100.0, width=32), min_size=1),
     form=st.sampled_from(["%.6e", "%.17g", "%.9g", "%f", "%r", "%.25f", "%+.3E"]),

@@ -22,8 +22,17 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 
 def compiled(function: Function) -> Function:
-    """Compile a loop over plain numbers, kept on disk and free of the interpreter lock."""
-    faster: Function = njit(cache=True, nogil=True, error_model="numpy")(function)
+    """Compile a loop over plain numbers, kept on disk and free of the interpreter lock.
+
+    It is kept beside the source, or in the user's folder of caches where nothing can be written
+    there (an installation for all users). With neither, every run compiles anew.
+    """
+    settings = {"nogil": True, "error_model": "numpy"}
+    try:
+        faster: Function = njit(cache=True, **settings)(function)
+    except RuntimeError:
+        # What numba raises where it finds no folder to write to.
+        faster = njit(**settings)(function)
     return faster
 
 
@@ -59,10 +68,13 @@ def number_equal(rows: NDArray[Any]) -> Any:
     places = 1024
     while CORNERS_ON_A_VERTEX * places < 2 * len(rows):
         places *= 2
-    table = np.full(places, -1, np.int32)
+    # Emptied by hand: np.full would be one more function to compile, for a tenth of a second.
+    table = np.empty(places, np.int32)
+    table[:] = -1
     # Corners of neighbouring facets stand close together in most files. Most are found here,
     # in the processor's caches; a look into the table of all fetches from memory.
-    recent = np.full(RECENT, -1, np.int32)
+    recent = np.empty(RECENT, np.int32)
+    recent[:] = -1
     first = np.empty(len(rows), np.int64)
     numbers = np.empty(len(rows), np.int64)
     found = 0
@@ -84,13 +96,14 @@ def number_equal(rows: NDArray[Any]) -> Any:
         numbers[i] = number
         if 2 * found > places:
             places *= 2
-            table = np.full(places, -1, np.int32)
+            table = np.empty(places, np.int32)
+            table[:] = -1
             for known in range(found):
                 place = _mixed(rows, first[known]) & (places - 1)
                 while table[place] >= 0:
                     place = (place + 1) & (places - 1)
                 table[place] = known
-    return first[:found].copy(), numbers
+    return first[:found], numbers
 
 
 @compiled
@@ -116,7 +129,8 @@ def number_sides(facets: NDArray[np.int64], count: int) -> Any:
     for f in range(len(facets)):
         for k in range(3):
             shared[facets[f, k]] += 1
-    newest = np.full(count, -1, np.int32)
+    newest = np.empty(count, np.int32)
+    newest[:] = -1
     older = np.empty(sides, np.int32)
     edge_of = np.empty(sides, np.int64)
     forward = np.empty(sides, np.bool_)
@@ -157,7 +171,8 @@ def number_bodies(edge_of: NDArray[np.int64], uses: NDArray[np.int64]) -> Any:
     Source: union-find with path halving, R. E. Tarjan and J. van Leeuwen (1984).
     """
     facets = len(edge_of) // 3
-    first = np.full(len(uses), -1, np.int32)
+    first = np.empty(len(uses), np.int32)
+    first[:] = -1
     above = np.arange(facets)
     for side in range(len(edge_of)):
         edge = edge_of[side]
