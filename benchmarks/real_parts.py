@@ -3,8 +3,9 @@
 Run ``python benchmarks/real_parts.py [--meshes FOLDER] [--only TEXT] [--limit SECONDS]``. The
 parts are the sample models and every mesh of the folder, as they are and scaled to 150 mm, and
 large plain ones made here. Each runs in a process of its own, which is stopped at the limit.
-Below the steps stand bare rays from the same samples, in the same process: no check of walls
-can take less. The last lines are whole commands, with a warm and with an empty compile cache.
+What runs in a thread beside a step counts in that step. Below the steps stand bare rays from
+the same samples, in the same process: no check of walls can take less. The last lines are
+whole commands, with a warm and with an empty compile cache.
 """
 
 from __future__ import annotations
