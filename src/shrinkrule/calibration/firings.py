@@ -17,7 +17,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import optimize
 
 from shrinkrule.calibration.regression import CONFIDENCE, Array, blended_factor, t_quantile
 
@@ -100,6 +99,8 @@ class FiringScatter:
 
         def excess(dof: float) -> float:
             return float(t_quantile(dof)) - factor
+
+        from scipy import optimize
 
         return float(optimize.brentq(excess, self.firings - 1.0, MANY))
 

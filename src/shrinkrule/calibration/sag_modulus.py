@@ -17,7 +17,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize
 
 from shrinkrule.calibration.firings import FiringScatter, firing_scatter
 from shrinkrule.calibration.regression import Array, t_quantile
@@ -240,6 +239,8 @@ def consensus(values: Array, variances: Array) -> tuple[float, float]:
     """
     if values.size == 1:
         return float(values[0]), float(np.sqrt(variances[0]))
+
+    from scipy import optimize
 
     def misfit(excess: float) -> float:
         w = 1.0 / (variances + excess)

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from shrinkrule.calibration import CalibrationRow, Estimate
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.compensation.sag import SagSettings
 from shrinkrule.errors import SettingError
 from shrinkrule.furnace import Furnace
 from shrinkrule.printer import Printer
 from shrinkrule.walls import WallLimits
+
+if TYPE_CHECKING:
+    from shrinkrule.compensation.sag import SagSettings
 
 
 class Outline(StrEnum):

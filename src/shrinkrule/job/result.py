@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
@@ -13,12 +13,14 @@ from numpy.typing import NDArray
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
-from shrinkrule.compensation.sag import PrecurveResult
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport, Weight
+
+if TYPE_CHECKING:
+    from shrinkrule.compensation.sag import PrecurveResult
 
 ALIKE_SIZE: Final = 0.03
 """Places whose smallest measure differs by less than this share may be alike."""

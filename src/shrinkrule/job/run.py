@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
@@ -27,7 +27,6 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
-from shrinkrule.compensation.sag import PrecurveResult, precurve, sag_material
 from shrinkrule.errors import MeshError
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.recipe import Outline, Recipe
@@ -36,6 +35,9 @@ from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
+
+if TYPE_CHECKING:
+    from shrinkrule.compensation.sag import PrecurveResult
 
 Progress = Callable[[str, float], None]
 
@@ -93,6 +95,8 @@ def _sag(part: Part, recipe: Recipe, progress: Progress | None) -> PrecurveResul
     """Pre-curve the wanted part in its fired size, where that is asked for."""
     if recipe.sag is None or recipe.row is None:
         return None
+    from shrinkrule.compensation.sag import precurve, sag_material
+
     return precurve(part.mesh, sag_material(recipe.row), recipe.sag, progress=progress)
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from shrinkrule.calibration import EXTRAPOLATED, BalanceCheck
 from shrinkrule.compensation import Prediction
-from shrinkrule.compensation.sag import PrecurveResult, Saving
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.job.result import (
@@ -18,6 +19,9 @@ from shrinkrule.job.result import (
 )
 from shrinkrule.mesh import Part
 from shrinkrule.walls import FindingKind, Weight
+
+if TYPE_CHECKING:
+    from shrinkrule.compensation.sag import PrecurveResult
 
 
 def decide(
@@ -57,6 +61,8 @@ def decide(
 
 def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
     """What the sag and its allowance leave to think about."""
+    from shrinkrule.compensation.sag import Saving
+
     reasons = [Reason(Level.LOOK, f"sag: {text}") for text in sag.before.warnings]
     if not sag.advice:
         return reasons

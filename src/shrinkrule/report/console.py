@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.markup import escape
@@ -11,12 +12,14 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, check_balance
-from shrinkrule.compensation.sag import WayUp
 from shrinkrule.job import JobResult, Level, Row, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.sag_report import sag_text
 from shrinkrule.report.words import sure_decimals
+
+if TYPE_CHECKING:
+    from shrinkrule.compensation.sag import WayUp
 
 MOST_ROWS = 10
 _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}

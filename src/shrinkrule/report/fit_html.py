@@ -15,8 +15,7 @@ from shrinkrule.calibration import (
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.report.fit_plain import LENGTHS_MM
 from shrinkrule.report.fit_plots import fit_plots
-from shrinkrule.report.html import environment
-from shrinkrule.report.plain import program
+from shrinkrule.report.foundation import environment, program
 
 HEADLINES: Final = {
     Weight.FACT: "Use this row.",

@@ -15,7 +15,7 @@ from shrinkrule.calibration import (
     plain_sentences,
 )
 from shrinkrule.calibration.shrinkage import Departure
-from shrinkrule.report.plain import program, without_nan
+from shrinkrule.report.foundation import program, without_nan
 
 FIT_SCHEMA: Final = "shrinkrule.fit"
 FIT_VERSION: Final = 1

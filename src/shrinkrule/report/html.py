@@ -5,12 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.job import JobResult, Level, Row
 from shrinkrule.report import words
-from shrinkrule.report.plain import program
+from shrinkrule.report.foundation import environment, program
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
 from shrinkrule.report.wall_pictures import Picture, legend, thickness_colouring, wall_pictures
 
@@ -20,17 +18,6 @@ _HEADLINES = {
     Level.STOP: "Do not make it as it is.",
 }
 _CLASSES = {Level.MAKE: "make", Level.LOOK: "look", Level.STOP: "stop"}
-
-
-def environment() -> Environment:
-    """Template environment: everything escaped, an unknown name is an error."""
-    return Environment(
-        loader=PackageLoader("shrinkrule.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
 
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from shrinkrule.job import JobResult, WallLook
 from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
-from shrinkrule.report.html import job_html
 from shrinkrule.report.plain import job_dict
 from shrinkrule.walls import thickness_map
 
@@ -30,6 +29,8 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     FileError
         If a file cannot be written; then none is changed.
     """
+    from shrinkrule.report.html import job_html
+
     require_folder(folder)
     stem = result.part.source.stem
     files = {

@@ -18,7 +18,7 @@ from shrinkrule.compensation.sag.lumps import tied
 from shrinkrule.compensation.sag.material import FloatArray, IntArray
 from shrinkrule.compensation.sag.notches import stiffness_left, turned_inward
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
+from shrinkrule.mesh.soundness import edge_table, signed_volumes
 
 LEAST_FILLED: Final = 0.02
 """Bricks filled less than this are left out; their weight is lost, their stiffness is nothing."""
@@ -185,6 +185,6 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
 def solid_bodies(mesh: trimesh.Trimesh) -> int:
     """Count the bodies of a mesh; a cavity in one is none of its own."""
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    label = body_labels(faces, edge_table(faces))
+    label = edge_table(faces).bodies
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     return int((signed_volumes(vertices, faces, label) > 0.0).sum())
