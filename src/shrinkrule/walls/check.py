@@ -16,7 +16,8 @@ from shrinkrule.printer import Printer
 from shrinkrule.units import percent
 from shrinkrule.walls.agreement import BallSide, agreed
 from shrinkrule.walls.findings import Finding, Vector, as_vector, what_matters
-from shrinkrule.walls.layers.check import LayerReport, Narrow, layer_findings
+from shrinkrule.walls.layers.check import LayerReport, layer_findings
+from shrinkrule.walls.layers.narrow import Narrow
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.shown import ShownWalls, shown_walls
 from shrinkrule.walls.thickness.gaps import MOUTH, gap_findings

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.walls.findings import Finding, FindingKind, Weight
+from shrinkrule.walls.thickness.grouping import NUMBER
 from shrinkrule.walls.thickness.local import LocalWalls
-from shrinkrule.walls.thickness.regions import NONE, NUMBER
+from shrinkrule.walls.thickness.regions import NONE
 from shrinkrule.walls.thickness.spheres import Status, ThicknessSamples
 from shrinkrule.walls.thickness_scale import FIRST_SOUND, ThicknessScale
 

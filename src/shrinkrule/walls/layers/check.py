@@ -18,14 +18,14 @@ import numpy as np
 import trimesh
 from manifold3d import CrossSection
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
-from shrinkrule.units import percent, plain
 from shrinkrule.walls.findings import Finding, FindingKind, what_matters
 from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
 from shrinkrule.walls.layers.floors import Floors, thin_floors
+from shrinkrule.walls.layers.narrow import NOWHERE, Narrow, PointsByHeight
+from shrinkrule.walls.layers.notes import MAX_PIECES, doubts_of, limits_of_sight
 from shrinkrule.walls.layers.openings import (
     Side,
     lost_pieces,
@@ -33,12 +33,9 @@ from shrinkrule.walls.layers.openings import (
     outlines,
 )
 from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
-from shrinkrule.walls.layers.shell import Shell, shell_of
+from shrinkrule.walls.layers.shell import shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-
-MAX_PIECES: Final = 20_000
-"""Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
 
 MAX_POINTS: Final = 2_000_000
 """Outline points to be opened, in all layers together; with more, layers are left out."""
@@ -49,17 +46,11 @@ BEAD_SHARE: Final = 0.9
 ON_BRIDGE_MM: Final = 0.01
 """A piece nearer than this to a line over an opening of the surface is bounded by it."""
 
-COARSE: Final = 4
-"""Layers per cut from which low places may be missed, which is then said."""
-
 ROUGH: Final = 2.0
 """Radians an outline turns per half bead on average; with more it is noise to a nozzle."""
 
 FEW_POINTS: Final = 1000
 """Outline points that are looked at however they turn."""
-
-UNDECIDED: Final = 1.0e-3
-"""Share of the plan without floors measured that is said."""
 
 FLOOR_SHARE: Final = 0.4
 """A strip with more of its outline in a thin floor is a part of it; one long side is at an end."""
@@ -68,8 +59,6 @@ NARROW_REACH: Final = 1.5
 """How far beside a narrow place, in limits, layers are looked at."""
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
-
-NOWHERE: Final = np.empty((0, 2))
 
 Progress = Callable[[str, float], None]
 
@@ -168,95 +157,17 @@ def layer_findings(
     places = joined_places(pieces, stack, _limits_of(printer, limits))
     places = sorted([*places, *floors.found], key=lambda place: what_matters(place.finding))
     findings = [place.finding for place in places]
-    doubts = _doubts(shell, stack)
+    doubts = doubts_of(shell, stack)
+    rough = [k for k, layer in enumerate(spots) if layer.rough]
     tell("layers checked", 1.0)
     return LayerReport(
         places=tuple(places),
         layers=sum(layer.believed for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
-        notes=(*doubts, *_limits_of_sight(stack, spots, floors, complete, bead)),
+        notes=(*doubts, *limits_of_sight(stack, rough, floors, complete, bead)),
         trusted=not doubts,
     )
-
-
-def _doubts(shell: Shell, stack: Stack) -> list[str]:
-    """What the surface itself does not let one believe."""
-    said = list(shell.doubts)
-    depth = stack.depths(np.arange(len(stack.layers)))
-    rags = [k for k, layer in enumerate(stack.layers) if not layer.believed]
-    if rags:
-        said.append(
-            f"{len(rags)} of {len(stack.layers)} layers ({_span(stack, rags)}) were not looked "
-            "at: there the surface is more hole than wall; close it in the modelling program"
-        )
-    twice = np.array([layer.twice_mm2 for layer in stack.layers])
-    if twice.any():
-        said.append(
-            f"bodies or faces cross each other ({_span(stack, np.flatnonzero(twice))}, "
-            f"{_volume_words(float((twice * depth).sum()))} counted twice): layers take them as "
-            "one, balls and volume do not; unite them in the modelling program"
-        )
-    inside_out = np.array([layer.inside_out_mm2 for layer in stack.layers])
-    if inside_out.any():
-        said.append(
-            f"a part of the surface is inside out ({_span(stack, np.flatnonzero(inside_out))}, "
-            f"{_volume_words(float((inside_out * depth).sum()))}): layers leave it out; turn it in "
-            "the modelling program"
-        )
-    if stack.layers and not any(layer.section.area() > 0.0 for layer in stack.layers):
-        said.append("no layer shows any material: the surface encloses nothing")
-    return said
-
-
-def _span(stack: Stack, layers: Sequence[int] | NDArray[np.int64]) -> str:
-    low, high = stack.heights[layers[0]] - stack.low[2], stack.heights[layers[-1]] - stack.low[2]
-    return f"{low:.2f} to {high:.2f} mm above the bed"
-
-
-def _volume_words(volume_mm3: float) -> str:
-    return f"about {plain(volume_mm3)} mm3"
-
-
-def _limits_of_sight(
-    stack: Stack, spots: Sequence[_Spots], floors: Floors, complete: bool, bead_mm: float
-) -> list[str]:
-    """What was left out, because of the part's size or shape."""
-    said = []
-    rough = [k for k, layer in enumerate(spots) if layer.rough]
-    if rough:
-        said.append(
-            f"{len(rough)} of {len(spots)} layers ({_span(stack, rough)}) were not looked at: "
-            "their surface is rougher than a bead is wide; smooth the model"
-        )
-    if not stack.layers:
-        said.append("the part is lower than half a layer: no layer of it would be printed")
-    if stack.every > 1:
-        said.append(
-            f"the part is too tall, or its surface too rough, for every layer: one layer in "
-            f"{stack.every} was cut (every {stack.step_mm:.3g} mm)"
-            + (
-                ", so walls and gaps lower than that may be missed; check the unit and the size"
-                if stack.every >= COARSE
-                else ""
-            )
-        )
-    if floors.cell_mm > bead_mm / 2.0:
-        said.append(
-            f"the part is so large that floors were measured every {floors.cell_mm:.3g} mm only: "
-            "narrower ones may be missed; check the unit and the size"
-        )
-    if floors.undecided > UNDECIDED:
-        said.append(
-            f"floors could not be measured over {percent(floors.undecided)} of the plan: the "
-            "surface is open above or below; close it in the modelling program"
-        )
-    if not complete:
-        said.append(
-            f"more than {MAX_PIECES} thin pieces: the upper layers were not looked at; "
-            "the part is thin all over, or its surface is rougher than a bead"
-        )
-    return said
 
 
 def _volume(findings: Sequence[Finding], kind: FindingKind) -> float:
@@ -287,48 +198,6 @@ class _Spots:
         return sum(len(spots) > 0 for spots in (self.thin, self.single, self.air))
 
 
-@dataclass(frozen=True)
-class Narrow:
-    """Where something may be narrow, as another rule found.
-
-    Parameters
-    ----------
-    material, air : (n, 3) float64
-        Points in thin places of the part, and in narrow places of the air about it, mm.
-    """
-
-    material: NDArray[np.float64]
-    air: NDArray[np.float64]
-
-
-class _Near:
-    """Points by height, to ask which places of a layer lie beside one."""
-
-    def __init__(self, points: NDArray[np.float64], reach_mm: float) -> None:
-        self._points = points[np.argsort(points[:, 2], kind="stable")]
-        self._reach = reach_mm
-
-    def is_empty(self, low_mm: float, high_mm: float) -> bool:
-        """Whether no point lies at these heights."""
-        return self._slice(low_mm, high_mm) == slice(0, 0)
-
-    def _slice(self, low_mm: float, high_mm: float) -> slice:
-        heights = self._points[:, 2]
-        first = int(np.searchsorted(heights, low_mm - self._reach))
-        last = int(np.searchsorted(heights, high_mm + self._reach))
-        return slice(first, last) if first < last else slice(0, 0)
-
-    def of(self, spots: NDArray[np.float64], low_mm: float, high_mm: float) -> NDArray[np.float64]:
-        """Those of the spots (k, 2) that lie beside a point at these heights."""
-        if not len(spots):
-            return NOWHERE
-        away, _ = cKDTree(self._points[self._slice(low_mm, high_mm), :2]).query(
-            spots, distance_upper_bound=self._reach
-        )
-        beside: NDArray[np.float64] = spots[np.isfinite(away)]
-        return beside
-
-
 def _spots(
     stack: Stack,
     printer: Printer,
@@ -339,7 +208,11 @@ def _spots(
     """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
     # What is narrow in a layer reaches as far beyond it in the part at most.
     reach = NARROW_REACH * max(limits.sound_mm(printer), limits.floor_mm(printer))
-    near = None if narrow is None else (_Near(narrow.material, reach), _Near(narrow.air, reach))
+    near = (
+        None
+        if narrow is None
+        else (PointsByHeight(narrow.material, reach), PointsByHeight(narrow.air, reach))
+    )
     while True:
         stack.cut(lambda share: tell(0.6 * share))
         fresh = [layer.section for layer in stack.layers if not layer.same]
@@ -367,7 +240,7 @@ def _spots_of(
     section: CrossSection,
     printer: Printer,
     limits: WallLimits,
-    near: tuple[_Near, _Near] | None,
+    near: tuple[PointsByHeight, PointsByHeight] | None,
     span: NDArray[np.float64],
 ) -> _Spots:
     if section.num_vert() > FEW_POINTS:

@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.regions import groups_of, labelled
+from shrinkrule.walls.thickness.grouping import groups_of, labelled
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 from shrinkrule.walls.thickness.told import chord_directions, told_by
 

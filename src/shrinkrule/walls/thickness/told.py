@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.walls.findings import Finding, FindingKind, Rule, as_vector, axis_of
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
+
+FLAW_AREA: Final = 0.01
+"""Area in square beads below which a region is a flaw of the mesh, unless it is long."""
+
+FLAW_SIZE: Final = 0.25
+"""Size in beads up to which it is none that matters."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -41,3 +49,19 @@ def told_by(
         box=(as_vector(both.min(axis=0)), as_vector(both.max(axis=0))),
         area_mm2=float(samples.area[place].sum()),
     )
+
+
+def is_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: float) -> bool:
+    """Whether a place is too small to be anything but a flaw of the mesh.
+
+    Parameters
+    ----------
+    area_mm2, size_mm : float
+        Its area, and the diagonal of its box.
+    smallest_mm : float
+        Its smallest measure.
+    bead_mm : float
+        Bead width.
+    """
+    speck = area_mm2 < FLAW_AREA * bead_mm**2 and size_mm < FLAW_SIZE * bead_mm
+    return speck or (area_mm2 < bead_mm**2 and smallest_mm < FLAW_AREA * bead_mm)
