@@ -140,7 +140,8 @@ def mixed_places(
         kinds = (THIN_WALL, THIN_FLOOR)
         return (setting.place(kinds, thickness, at, areas[0], slack, count=sum(pieces)),)
     walls = at[tilt < math.cos(math.radians(38))]
-    return (setting.place((SINGLE_BEAD,), thickness, walls, areas[1], slack, pieces[1]),)
+    # Its level parts may pass as floors, and part the walls between them.
+    return (setting.place((SINGLE_BEAD,), thickness, walls, areas[1], slack, sum(pieces)),)
 
 
 def sphere_shell(setting: Setting) -> Draft:
