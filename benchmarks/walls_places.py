@@ -40,13 +40,14 @@ def page(parts: int, told: list[tuple[Job, str, list[str]]]) -> str:
     lines = [
         "# Planted places and sound parts",
         "",
-        f"Made by `benchmarks/walls_places.py`: {parts} parts with planted places and {parts} sound",
-        "ones, from seeds 0 on. A part counts as wrong with one wrong sentence or more.",
+        f"Made by `benchmarks/walls_places.py`: {parts} parts with planted places and {parts}",
+        "sound ones, from seeds 0 on. A part counts as wrong with one wrong sentence or more.",
         "",
         "| family | planted | told wrong | sound | told wrong |",
         "| --- | --- | --- | --- | --- |",
     ]
-    seen, wrong = Counter(), Counter()
+    seen: Counter[tuple[str, str]] = Counter()
+    wrong: Counter[tuple[str, str]] = Counter()
     for (half, _), family, sentences in told:
         seen[half, family] += 1
         wrong[half, family] += bool(sentences)
