@@ -17,9 +17,9 @@ import numpy as np
 import shapely
 import trimesh
 
-from shrinkrule.compensation.sag import Friction, SagMaterial, SagSettings
-from shrinkrule.compensation.sag.grid import lay_grid
-from shrinkrule.compensation.sag.solve import sag_on_grid
+from shrinkrule.sag import Friction, SagMaterial, SagSettings
+from shrinkrule.sag.solve import sag_on_grid
+from shrinkrule.sag.voxels.grid import lay_grid
 
 LEDGE, THICK, DEPTH = 2.5, 1.0, 0.6  # mm
 POST, HEIGHT, UNDERCUT = 1.5, 1.5, 0.5  # mm: half width, height, height of the sloping part
@@ -53,7 +53,7 @@ def tip_sag(part: trimesh.Trimesh, bricks: int, poisson: float, *, corrected: bo
     settings = SagSettings(friction=Friction.DRAG)
     grid = lay_grid(part, np.eye(3), THICK / bricks, 1.0)
 
-    unit = "shrinkrule.compensation.sag.notches._TURN"  # endlessly large: nothing is given
+    unit = "shrinkrule.sag.voxels.reentrant._TURN"  # endlessly large: nothing is given
     with nullcontext() if corrected else patch(unit, np.inf):
         field = sag_on_grid(part, grid, material, settings).field
     corner = part.bounds[1] - [0.0, 0.5 * DEPTH, THICK]

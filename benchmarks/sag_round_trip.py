@@ -20,7 +20,9 @@ import trimesh
 
 from shrinkrule.calibration import demo_table, find_row
 from shrinkrule.compensation import way_up
-from shrinkrule.compensation.sag import (
+from shrinkrule.errors import ShrinkruleError
+from shrinkrule.mesh import read_part
+from shrinkrule.sag import (
     PrecurveResult,
     SagMaterial,
     SagSettings,
@@ -28,12 +30,10 @@ from shrinkrule.compensation.sag import (
     precurve,
     sag_material,
 )
-from shrinkrule.compensation.sag.apart import set_apart
-from shrinkrule.compensation.sag.grid import lay_grid
-from shrinkrule.compensation.sag.precurve import put_down
-from shrinkrule.compensation.sag.solve import sag_on_grid
-from shrinkrule.errors import ShrinkruleError
-from shrinkrule.mesh import read_part
+from shrinkrule.sag.bodies import set_apart
+from shrinkrule.sag.precurve import put_down
+from shrinkrule.sag.solve import sag_on_grid
+from shrinkrule.sag.voxels.grid import lay_grid
 
 ROW = "bronze demo batch 90"
 FINER = 1.6

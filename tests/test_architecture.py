@@ -21,9 +21,10 @@ FLOORS = {
     "calibration": 3,
     "coupon": 3,
     "compensation": 4,
-    "job": 5,
-    "report": 6,
-    "cli": 7,
+    "sag": 5,
+    "job": 6,
+    "report": 7,
+    "cli": 8,
 }
 MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.name != "__main__.py")
 

@@ -39,19 +39,6 @@ if TYPE_CHECKING:
         shrinkage_from_density,
         way_up,
     )
-    from shrinkrule.compensation.sag import (
-        PrecurveResult,
-        SagMaterial,
-        SagResult,
-        SagSettings,
-        WayUp,
-        precurve,
-        rank_ways_up,
-        refine_for_bending,
-        sag_material,
-        solve_sag,
-        viscous_poisson,
-    )
     from shrinkrule.coupon import (
         Coupon,
         CouponPlan,
@@ -65,6 +52,19 @@ if TYPE_CHECKING:
     from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part, stl_bytes
     from shrinkrule.printer import Printer
     from shrinkrule.report import fit_dict, job_dict, job_outputs
+    from shrinkrule.sag import (
+        PrecurveResult,
+        SagMaterial,
+        SagResult,
+        SagSettings,
+        WayUp,
+        precurve,
+        rank_ways_up,
+        refine_for_bending,
+        sag_material,
+        solve_sag,
+        viscous_poisson,
+    )
     from shrinkrule.walls import (
         Finding,
         FindingKind,
@@ -153,7 +153,7 @@ _ROOMS: Final = (
     "calibration",
     "coupon",
     "compensation",
-    "compensation.sag",
+    "sag",
     "job",
     "report",
 )

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from compensation.sag.solids import (
+from sag.solids import (
     Floats,
     Mask,
     bar,
@@ -25,12 +25,12 @@ from compensation.sag.solids import (
     sag_held,
     tilted,
 )
-from shrinkrule.compensation.sag import SagMaterial, SagSettings, solve_sag
-from shrinkrule.compensation.sag.contact import come_to_rest
-from shrinkrule.compensation.sag.equilibrium import Equilibrium
-from shrinkrule.compensation.sag.field import SagField
-from shrinkrule.compensation.sag.freedom import find_bodies
-from shrinkrule.compensation.sag.material import Friction
+from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
+from shrinkrule.sag.contact.active_set import come_to_rest
+from shrinkrule.sag.fem.field import SagField
+from shrinkrule.sag.fem.pcg import Equilibrium
+from shrinkrule.sag.fem.rigid_modes import find_bodies
+from shrinkrule.sag.settings import Friction
 
 DOWN = (0.0, 0.0, -1.0)
 SHEAR_SHARE = 5.0 / 6.0

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from scipy.sparse.linalg import spsolve
 from skfem.helpers import ddot, sym_grad, trace
 
-from compensation.sag.solids import Floats, Mask, bar, grid_of, places, sag_held, united
-from shrinkrule.compensation.sag import Friction, SagMaterial, SagSettings, solve_sag
+from sag.solids import Floats, Mask, bar, grid_of, places, sag_held, united
+from shrinkrule.sag import Friction, SagMaterial, SagSettings, solve_sag
 
 POISSON = 0.3
 GAUSS_TWO = 3  # scikit-fem's name for two Gauss points in each direction

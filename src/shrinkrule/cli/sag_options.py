@@ -10,7 +10,7 @@ from shrinkrule.errors import SettingError
 from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import SagSettings, SupportBox
+    from shrinkrule.sag import SagSettings, SupportBox
 
 PANEL: Final = "Sag in the furnace"
 
@@ -91,7 +91,7 @@ def settings_from(
 ) -> SagSettings:
     """Sag settings from the texts of their options."""
     from shrinkrule.compensation import way_up
-    from shrinkrule.compensation.sag import Base, Friction, SagSettings
+    from shrinkrule.sag import Base, Friction, SagSettings
 
     x, y, z = way_up(furnace_up)
     return SagSettings(
@@ -105,7 +105,7 @@ def settings_from(
 
 
 def _support(text: str) -> SupportBox:
-    from shrinkrule.compensation.sag import SupportBox
+    from shrinkrule.sag import SupportBox
 
     numbers = [parse_length(part, "--support") for part in text.split(",")]
     if len(numbers) != 6:

@@ -32,8 +32,8 @@ def ways_up(
 
     The part is solved in its fired size, resting on the setter alone. Writes no file.
     """
-    from shrinkrule.compensation.sag import rank_ways_up, sag_material
     from shrinkrule.report import show_ways_up, ways_up_dict
+    from shrinkrule.sag import rank_ways_up, sag_material
 
     calibration, source = compensate.row_from(table, row, density, extrapolate, demo_table)
     material = sag_material(calibration)

@@ -7,10 +7,10 @@ from enum import StrEnum
 
 from shrinkrule.calibration import CalibrationRow, Estimate
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.compensation.sag import SagSettings
 from shrinkrule.errors import SettingError
 from shrinkrule.furnace import Furnace
 from shrinkrule.printer import Printer
+from shrinkrule.sag import SagSettings
 from shrinkrule.walls import WallLimits
 
 

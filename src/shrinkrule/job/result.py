@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
-from shrinkrule.compensation.sag import PrecurveResult
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.sag import PrecurveResult
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport
 
 TOO_THIN: Final = frozenset({FindingKind.THIN_WALL, FindingKind.THIN_FLOOR})

@@ -27,7 +27,6 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
-from shrinkrule.compensation.sag import PrecurveResult, precurve, sag_material
 from shrinkrule.errors import MeshError
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.recipe import Outline, Recipe
@@ -35,6 +34,7 @@ from shrinkrule.job.result import JobResult, Place, WallLook, binder_time
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.sag import PrecurveResult, precurve, sag_material
 from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
 
 Progress = Callable[[str, float], None]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from shrinkrule.calibration import EXTRAPOLATED, BalanceCheck
 from shrinkrule.compensation import Prediction
-from shrinkrule.compensation.sag import PrecurveResult, Saving
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.job.result import (
@@ -17,6 +16,7 @@ from shrinkrule.job.result import (
     longer_than_coupon,
 )
 from shrinkrule.mesh import Part
+from shrinkrule.sag import PrecurveResult, Saving
 from shrinkrule.walls import FindingKind
 
 

@@ -10,12 +10,12 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, check_balance
-from shrinkrule.compensation.sag import WayUp
 from shrinkrule.job import JobResult, Level, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.sag_report import sag_text
 from shrinkrule.report.words import sure_decimals
+from shrinkrule.sag import WayUp
 
 MOST_PLACES = 8
 _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}

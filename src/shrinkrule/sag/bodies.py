@@ -1,0 +1,150 @@
+"""Bodies of one file that stand close together, solved apart.
+
+Bodies that do not touch do not bear on each other: each sags as if it were alone. On one
+grid, though, two bodies closer than a brick would share bricks and hold each other. So
+they are moved apart on the plate first, in a row, and what was found is moved back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import igl
+import numpy as np
+import trimesh
+
+from shrinkrule.sag.plan import SagPlan, plan
+from shrinkrule.sag.settings import FloatArray, IntArray, SagSettings
+from shrinkrule.sag.voxels.corners import connected_groups
+
+_CLEARANCE: Final = 5.0
+"""Of a brick: bodies at least this far apart share no brick, not even one twice as large."""
+
+TOUCHING_MM: Final = 0.01
+"""Bodies nearer than this touch: files hold single precision, and no bead is printed finer."""
+
+
+@dataclass(frozen=True)
+class Apart:
+    """A mesh whose bodies have been moved apart on the plate.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The moved mesh.
+    shift : (n, 3) float
+        How far each of its vertices was moved, mm.
+    """
+
+    mesh: trimesh.Trimesh
+    shift: FloatArray
+
+    def shift_of(self, refined: trimesh.Trimesh) -> FloatArray:
+        """How far each vertex (k, 3) was moved, of a refinement that keeps the mesh's own first."""
+        body = connected_groups(len(refined.vertices), np.asarray(refined.edges))
+        first = np.unique(body, return_index=True)[1]
+        shift: FloatArray = self.shift[first][body]
+        return shift
+
+    def back(self, place: FloatArray) -> FloatArray:
+        """Where a place (3,) in the moved part is in the part as given, mm."""
+        nearest = np.linalg.norm(np.asarray(self.mesh.vertices) - place, axis=1).argmin()
+        home: FloatArray = place - self.shift[nearest]
+        return home
+
+
+def set_apart(mesh: trimesh.Trimesh, settings: SagSettings) -> tuple[Apart, SagPlan]:
+    """Move bodies apart that stand closer than the bricks allow, and plan the solve.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+    settings : SagSettings
+        How it lies; a part with supports is left as it is, because these stay in place.
+
+    Raises
+    ------
+    MeshError, SettingError
+        As :func:`plan` does.
+    """
+    planned = plan(mesh, settings)
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    here = Apart(mesh, np.zeros_like(vertices))
+    if settings.supports or mesh.body_count == 1:
+        return here, planned
+    body = separate_bodies(mesh)
+    clearance = _CLEARANCE * planned.brick_mm
+    plan_view = vertices @ planned.grid.turn[:2].T
+    low, high = _boxes(plan_view, body)
+    if not len(_near(low, high, clearance)):
+        return here, planned
+    widths = high[:, 0] - low[:, 0] + clearance
+    start = np.stack([np.cumsum(widths) - widths, np.zeros(len(widths))], axis=1)
+    shift = ((start - low) @ planned.grid.turn[:2])[body]
+    moved = trimesh.Trimesh(vertices + shift, mesh.faces, process=False)
+    return Apart(moved, shift), plan(moved, replace(settings, wall_mm=planned.wall_mm))
+
+
+def separate_bodies(mesh: trimesh.Trimesh) -> IntArray:
+    """Body of each vertex (n,); a cavity belongs to the body around it, and what touches is one."""
+    vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
+    shell = connected_groups(len(vertices), np.asarray(mesh.edges))
+    low, high = _boxes(vertices, shell)
+    pairs = [
+        (one, other)
+        for one, other in _near(low, high, TOUCHING_MM)
+        if _touch(vertices, faces, shell, one, other)
+    ]
+    pairs += _cavities(mesh, shell, low, high)
+    joined = np.array(pairs, dtype=np.int64).reshape(-1, 2)
+    body: IntArray = connected_groups(len(low), joined)[shell]
+    return body
+
+
+def _boxes(points: FloatArray, label: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Low and high corners (b, d) of the boxes around labelled points (n, d)."""
+    count = int(label.max()) + 1
+    low = np.full((count, points.shape[1]), np.inf)
+    high = -low
+    np.minimum.at(low, label, points)
+    np.maximum.at(high, label, points)
+    return low, high
+
+
+def _near(low: FloatArray, high: FloatArray, clearance: float) -> IntArray:
+    """Pairs (p, 2) of boxes that are nearer to each other than a clearance."""
+    meet = np.all(
+        (low[:, None] < high[None] + clearance) & (low[None] < high[:, None] + clearance), axis=2
+    )
+    pairs: IntArray = np.argwhere(np.triu(meet, 1))
+    return pairs
+
+
+def _touch(vertices: FloatArray, faces: IntArray, shell: IntArray, one: int, other: int) -> bool:
+    """Whether a vertex of either shell lies on the other."""
+    return any(
+        igl.point_mesh_squared_distance(
+            vertices[shell == a], vertices, faces[shell[faces[:, 0]] == b]
+        )[0].min()
+        <= TOUCHING_MM**2
+        for a, b in ((one, other), (other, one))
+    )
+
+
+def _cavities(
+    mesh: trimesh.Trimesh, shell: IntArray, low: FloatArray, high: FloatArray
+) -> list[tuple[int, int]]:
+    """Each shell that is turned inward, with the smallest outward one whose box holds it."""
+    a, b, c = np.moveaxis(np.asarray(mesh.triangles), 1, 0)
+    parts = (a * np.cross(b, c)).sum(axis=1)
+    volume = np.bincount(shell[np.asarray(mesh.faces)[:, 0]], weights=parts)
+    size = (high - low).prod(axis=1)
+    found = []
+    for cavity in np.flatnonzero(volume < 0.0):
+        holds = np.all((low <= low[cavity]) & (high >= high[cavity]), axis=1) & (volume > 0.0)
+        if holds.any():
+            around = np.flatnonzero(holds)
+            found.append((int(cavity), int(around[size[around].argmin()])))
+    return found

@@ -1,0 +1,96 @@
+"""Where a part may touch the plate or a support: nodes, the gaps below them, edges of footings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.settings import FloatArray, IntArray, Mask
+from shrinkrule.sag.voxels.fractions import Filling
+from shrinkrule.sag.voxels.grid import Grid
+
+WHOLE: Final = 0.70
+"""A node with this share of footing around it stands: the edge of what it holds lies 0.23 of a
+brick beyond it, as measured on overhangs against much finer grids (see the theory)."""
+
+LEAST_SHARE: Final = 0.026
+"""The share at which the node before it stands, one brick back: (1 - 0.77)^2 / 2."""
+
+_EDGE_STIFFNESS: Final = 0.5  # of modulus times brick: measured on the same overhangs
+
+
+@dataclass(frozen=True)
+class Seats:
+    """Nodes that may come to rest on the plate or on a support.
+
+    Parameters
+    ----------
+    node : (c,) int
+        The nodes; one beside the edge of a footing has a firm seat and one that springs.
+    gap : (c,) float
+        How far each may come down, mm.
+    spring : (c,) float
+        Stiffness over modulus with which the seat gives, mm; infinite where it is firm.
+    """
+
+    node: IntArray
+    gap: FloatArray
+    spring: FloatArray
+
+    @property
+    def firm(self) -> Mask:
+        """Seats (c,) that do not give."""
+        return np.isinf(self.spring)
+
+
+def edge_spring(share: FloatArray, size: FloatArray) -> FloatArray:
+    """Stiffness over modulus, mm, with which a footing holds a node just beyond its edge.
+
+    Parameters
+    ----------
+    share : (n,) float
+        Share of footing in all material around the node, from LEAST_SHARE to WHOLE.
+    size : (3,) float
+        Sides of a brick, mm.
+    """
+    lean = (share - LEAST_SHARE) / (WHOLE - LEAST_SHARE)
+    spring: FloatArray = _EDGE_STIFFNESS * float(size.mean()) * lean / (1.0 - lean)
+    return spring
+
+
+def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
+    """Find the nodes over the plate, with the gap below the part at each.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+    grid : Grid
+        Their grid; the plate is its floor.
+    filling : Filling
+        The filling, with the part's underside.
+    """
+    under = filling.underside
+    column = bricks.nodes[:, 0] * (grid.counts[1] + 1) + bricks.nodes[:, 1]
+    floor = np.full(int(column.max()) + 1, bricks.nodes[:, 2].max())
+    np.minimum.at(floor, column, bricks.nodes[:, 2])
+    lowest = np.flatnonzero(bricks.nodes[:, 2] == floor[column])
+    place = tuple(bricks.nodes[lowest, :2].T)
+    bottom = bricks.nodes[lowest, 2] * grid.size[2]
+    footing, share = under.footing[place], under.share[place]
+    # A node that only a far corner of its bricks reaches comes down with that corner.
+    near = under.height[place] <= bottom + grid.size[2]
+    whole = (share >= WHOLE) | ~near
+    gap = np.where(whole, footing, under.height[place])
+    leaning = ~whole & (share > LEAST_SHARE)
+    spring = edge_spring(share[leaning], grid.size)
+    known = np.isfinite(gap)
+    # Slivers too thin for a brick must not pass for the underside of what is above them.
+    return Seats(
+        node=np.concatenate([lowest[known], lowest[leaning]]),
+        gap=np.concatenate([np.maximum(gap, bottom)[known], np.maximum(footing, bottom)[leaning]]),
+        spring=np.concatenate([np.full(int(known.sum()), np.inf), spring]),
+    )

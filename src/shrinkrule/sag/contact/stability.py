@@ -1,0 +1,91 @@
+"""Whether a part stands before it sags: its centre of mass must be over what holds it up."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from scipy.spatial import ConvexHull, QhullError
+
+from shrinkrule.errors import MeshError
+from shrinkrule.sag.contact.candidates import Seats
+from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.fem.rigid_modes import Bodies
+from shrinkrule.sag.settings import FloatArray, IntArray, Mask
+
+ANOTHER_STANCE: Final = (
+    "set it another way up (--furnace-up; the command ways-up ranks them) "
+    "or hold it with a setter block (--support)"
+)
+"""What mends a part that does not stand."""
+
+_WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
+
+
+def overhang(points: FloatArray, centre: FloatArray) -> float:
+    """How far a centre of mass lies outside what its body stands on, mm; under 0 if it stands.
+
+    Parameters
+    ----------
+    points : (n, 2) float
+        Where the body is held up, mm.
+    centre : (2,) float
+        Its centre of mass in plan, mm.
+    """
+    if not len(points):
+        return np.inf
+    try:
+        hull = ConvexHull(points)
+    except QhullError:
+        # On a line or a point: it balances if the centre is over it.
+        middle = points.mean(axis=0)
+        along = points[np.argmax(np.linalg.norm(points - middle, axis=1))] - middle
+        length = float(np.linalg.norm(along))
+        unit = along / length if length > 0.0 else np.zeros(2)
+        offset = centre - middle
+        place = (points - middle) @ unit
+        ahead = float(np.clip(offset @ unit, place.min(), place.max()))
+        return float(np.linalg.norm(offset - ahead * unit))
+    return float((hull.equations[:, :2] @ centre + hull.equations[:, 2]).max())
+
+
+def overhangs(bricks: Bricks, bodies: Bodies, nodes: IntArray) -> FloatArray:
+    """How far each body's centre of mass lies outside the given nodes, (b,) mm."""
+    plan = bricks.nodes[:, :2] * bricks.brick.size[:2]
+    return np.array(
+        [
+            overhang(plan[nodes[bodies.label[nodes] == body]], bodies.centre[body, :2])
+            for body in range(len(bodies.volume))
+        ]
+    )
+
+
+def tips(bricks: Bricks, bodies: Bodies, nodes: IntArray, reach: float) -> bool:
+    """Whether any body tips over on the given nodes, but for ``reach`` mm that still balance."""
+    return bool(np.any(overhangs(bricks, bodies, nodes) > reach))
+
+
+def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
+    """Seats (c,) that are touched before anything sags.
+
+    Raises
+    ------
+    MeshError
+        If a body would tip over or hangs in the air.
+    """
+    height = float(bricks.brick.size[2])
+    reach = 0.05 * float(bricks.brick.size[:2].mean())
+    for share in _WIDER:
+        touched = seats.gap <= share * height
+        outside = overhangs(bricks, bodies, seats.node[touched])
+        if np.all(outside <= reach):
+            return touched
+    body = int(np.argmax(outside > reach))
+    name = "the part" if len(bodies.volume) == 1 else f"body {body + 1} of {len(bodies.volume)}"
+    if np.isinf(outside[body]):
+        raise MeshError(f"{name} does not reach the setter plate", mend=ANOTHER_STANCE)
+    raise MeshError(
+        f"{name} tips over when set down this way up: its centre of mass is not over "
+        "what it stands on",
+        mend=ANOTHER_STANCE,
+    )

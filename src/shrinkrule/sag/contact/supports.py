@@ -1,0 +1,189 @@
+"""What setter blocks and ballast hold up besides the plate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import trimesh
+
+from shrinkrule.errors import SettingError
+from shrinkrule.sag.contact.candidates import LEAST_SHARE, WHOLE, Seats, edge_spring
+from shrinkrule.sag.fem.hex8i import CORNERS
+from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.settings import (
+    FloatArray,
+    IntArray,
+    Mask,
+    SupportBox,
+    SupportFacets,
+)
+from shrinkrule.sag.voxels.grid import Grid
+from shrinkrule.sag.voxels.scanlines import spread
+from shrinkrule.walls import sample_surface
+
+_PER_BRICK: Final = 4  # samples of the surface along the side of a brick
+_DOWNWARD: Final = 0.02  # faces steeper than this share of downward rest on nothing
+_WITHIN: Final = 2.0  # bricks: an underside this much above or below a node is not its own
+_ON_THE_FACE_MM: Final = 1e-4  # a support that ends at a face holds it
+
+
+@dataclass(frozen=True)
+class Undersides:
+    """Where undersides of a part are, told at the nodes next to them.
+
+    Parameters
+    ----------
+    node : (u,) int
+        The node that lies nearest to each, which is to be held if the underside is.
+    place : (u, 3) float
+        The underside itself, in bricks from the grid's low corner.
+    """
+
+    node: IntArray
+    place: FloatArray
+
+
+def find_undersides(bricks: Bricks) -> Undersides:
+    """Find the undersides: between nodes with bricks above them and none below, and the next.
+
+    A brick that is cut low is soft: held by its lower node, far below the surface, it would
+    give. So the upper one is held where that is nearer to the surface.
+    """
+    count = len(bricks.nodes)
+    filled, around = np.zeros(count), np.zeros(count)
+    above = np.full(count, -1, dtype=np.int64)
+    for corner in range(0, 8, 2):
+        node = bricks.corners[:, corner]
+        np.add.at(filled, node, bricks.octants[:, corner : corner + 2].mean(axis=1))
+        np.add.at(around, node, 1.0)
+        above[node] = bricks.corners[:, corner + 1]
+    below = np.zeros(count, dtype=bool)
+    below[bricks.corners[:, 1::2]] = True
+    under = np.flatnonzero((around > 0.0) & ~below)
+    empty = 1.0 - filled[under] / around[under]
+    place = bricks.nodes[under].astype(np.float64)
+    place[:, 2] += empty
+    return Undersides(np.where(empty > 0.5, above[under], under), place)
+
+
+def with_supports(
+    seats: Seats,
+    bricks: Bricks,
+    grid: Grid,
+    mesh: trimesh.Trimesh,
+    supports: tuple[SupportBox | SupportFacets, ...],
+) -> Seats:
+    """Seats with those added that supports hold up where they are.
+
+    As on the plate, a node just beyond the edge of what is held leans on it.
+
+    Parameters
+    ----------
+    seats : Seats
+        Seats on the plate.
+    bricks : Bricks
+        The bricks.
+    grid : Grid
+        Their grid.
+    mesh : trimesh.Trimesh
+        The part, mm.
+    supports : tuple of SupportBox or SupportFacets
+        What holds it.
+
+    Raises
+    ------
+    SettingError
+        If a support holds nothing, or names a facet that is not there.
+    """
+    if not supports:
+        return seats
+    under = find_undersides(bricks)
+    spacing = float(grid.size[:2].min()) / _PER_BRICK
+    samples = sample_surface(mesh, spacing)
+    downward = -(np.asarray(mesh.face_normals)[samples.facets] @ grid.turn[2])
+    low = np.flatnonzero(downward > _DOWNWARD)
+    points, facets = samples.points[low], samples.facets[low]
+    plan = samples.area[low] * downward[low]
+    around = _Around.of(grid.local(points) / grid.size, under)
+    everything = around.summed(plan, len(under.node))
+    for number, support in enumerate(supports, start=1):
+        held = around.summed(plan * _holds(support, number, points, facets, mesh), len(under.node))
+        share = held / np.where(everything > 0.0, everything, 1.0)
+        if not (share > LEAST_SHARE).any():
+            raise SettingError(
+                f"support {number} holds no underside of the part",
+                mend="move it so that a downward face lies in it",
+            )
+        seats = _added(seats, under, share, grid)
+    return seats
+
+
+def _holds(
+    support: SupportBox | SupportFacets,
+    number: int,
+    points: FloatArray,
+    facets: IntArray,
+    mesh: trimesh.Trimesh,
+) -> Mask:
+    """Which samples of the surface (n,) a support holds."""
+    if isinstance(support, SupportBox):
+        low, high = np.array(support.low_mm), np.array(support.high_mm)
+        inside = (points >= low - _ON_THE_FACE_MM) & (points <= high + _ON_THE_FACE_MM)
+        held: Mask = np.asarray(inside.all(axis=1))
+        return held
+    if not all(0 <= facet < len(mesh.faces) for facet in support.facets):
+        raise SettingError(
+            f"support {number} names a facet that the part does not have",
+            mend=f"name facets from 0 to {len(mesh.faces) - 1}",
+        )
+    return np.isin(facets, np.array(support.facets))
+
+
+@dataclass(frozen=True)
+class _Around:
+    """Samples of the surface and the undersides that they belong to, with the nodes' hats."""
+
+    sample: IntArray  # (k,)
+    under: IntArray  # (k,)
+    hat: FloatArray  # (k,)
+
+    @staticmethod
+    def of(points: FloatArray, under: Undersides) -> _Around:
+        """Pair samples (n, 3), in bricks, with the undersides of the four columns around each."""
+        ends = CORNERS[::2, :2]
+        column = under.place[:, :2].astype(np.int64)
+        width = int(max(column[:, 1].max(), points[:, 1].max())) + 2
+        order = np.argsort(column @ np.array([width, 1]), kind="stable")
+        keys = (column @ np.array([width, 1]))[order]
+        cell = np.floor(points[:, :2]).astype(np.int64)
+        hats = np.abs(1 - ends[:, None] - (points[:, :2] - cell)).prod(axis=2)
+        wanted = (cell + ends[:, None]) @ np.array([width, 1])
+        found, rank = spread(
+            np.searchsorted(keys, wanted.ravel()), np.searchsorted(keys, wanted.ravel() + 1)
+        )
+        sample, mine = found % len(points), order[rank]
+        near = np.abs(under.place[mine, 2] - points[sample, 2]) < _WITHIN
+        return _Around(sample[near], mine[near], hats.ravel()[found[near]])
+
+    def summed(self, values: FloatArray, count: int) -> FloatArray:
+        """Sum (u,) of the samples' values (n,) at each underside."""
+        sums: FloatArray = np.bincount(
+            self.under, weights=self.hat * values[self.sample], minlength=count
+        ).astype(np.float64)
+        return sums
+
+
+def _added(seats: Seats, under: Undersides, share: FloatArray, grid: Grid) -> Seats:
+    """Seats with the undersides' nodes held by their share (u,) of a support."""
+    firm = np.unique(under.node[share >= WHOLE])
+    leaning = np.flatnonzero((share > LEAST_SHARE) & (share < WHOLE))
+    leaning = leaning[~np.isin(under.node[leaning], firm)]
+    others = ~np.isin(seats.node, firm)
+    spring = edge_spring(share[leaning], grid.size)
+    return Seats(
+        np.concatenate([seats.node[others], firm, under.node[leaning]]),
+        np.concatenate([seats.gap[others], np.zeros(len(firm) + len(leaning))]),
+        np.concatenate([seats.spring[others], np.full(len(firm), np.inf), spring]),
+    )

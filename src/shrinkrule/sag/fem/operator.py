@@ -1,0 +1,267 @@
+"""The stiffness of all bricks together, applied without ever being assembled.
+
+One brick's matrix serves the whole grid: displacements are gathered to the bricks,
+multiplied as one large matrix product and summed back to the nodes. Bricks cut by the
+surface weigh the energy at each Gauss point with the filled fraction of its octant.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+import scipy.sparse
+from numpy.typing import NDArray
+
+from shrinkrule.sag.fem.hex8i import CORNERS, Brick
+from shrinkrule.sag.settings import FloatArray, IntArray, Mask
+from shrinkrule.sag.voxels.components import Lumps
+
+Vector = NDArray[Any]
+"""Values at the nodes, (n, 4): three directions and a zero that keeps memory aligned."""
+
+EVENING: Final = 0.1
+"""Share of a cut brick's filling spread evenly over its octants.
+
+A brick filled in one octant only would leave some of its nodes without stiffness.
+"""
+
+_BLOCK: Final = 128
+"""Bricks per matrix product: small enough to be done by one thread, which is faster here.
+
+Many small products in one call cost nothing extra, and threads that wait for each other
+inside a large one cost much on a busy machine.
+"""
+
+_CHUNK: Final = 64 * _BLOCK  # bricks handled at a time: their values stay in the cache
+
+
+@dataclass(frozen=True)
+class Bricks:
+    """Filled bricks and the nodes between them.
+
+    Parameters
+    ----------
+    brick : Brick
+        The brick's matrices for a modulus of one.
+    places : (m, 3) int
+        Place of each brick in the grid; full bricks first.
+    full : int
+        Number of bricks whose whole stiffness counts.
+    weights : (m, 8) float
+        Stiffness of each octant: its filled fraction, evened a little in cut bricks, and less
+        beside re-entrant edges.
+    octants : (m, 8) float
+        Filled fraction of each octant.
+    corners : (m, 8) int32
+        Node at each corner of each brick.
+    nodes : (n, 3) int
+        Place of each node in the grid; copies share a place and come last.
+    volumes : (n,) float
+        Volume of material that hangs on each node, mm3.
+    points : (p, 3) float
+        Points inside the lumps of those bricks that hold several, in bricks.
+    owner : (p,) int
+        Lump, one of the ``m``, of each of these points.
+    """
+
+    brick: Brick
+    places: IntArray
+    full: int
+    weights: FloatArray
+    octants: FloatArray
+    corners: NDArray[np.int32]
+    nodes: IntArray
+    volumes: FloatArray
+    points: FloatArray
+    owner: IntArray
+
+    @cached_property
+    def adjacency(self) -> IntArray:
+        """Pairs of bricks that share a node, (k, 2)."""
+        pairs = touching(self.places)
+        parted: Mask = np.asarray(self.copied[self.corners].any(axis=1))
+        parted[self.owner] = True
+        if not parted.any():
+            return pairs
+        near = np.flatnonzero(parted)
+        hung = scipy.sparse.csr_array(
+            (
+                np.ones(8 * len(near), dtype=np.int8),
+                self.corners[near].ravel().astype(np.int64),
+                8 * np.arange(len(near) + 1),
+            ),
+            shape=(len(near), len(self.nodes)),
+        )
+        one, other = (hung @ hung.T).nonzero()
+        among = np.stack([near[one], near[other]], axis=1)[one < other]
+        return np.concatenate([pairs[~parted[pairs].all(axis=1)], among])
+
+    @cached_property
+    def filled(self) -> FloatArray:
+        """Filled fraction of each brick, (m,)."""
+        filled: FloatArray = self.octants.mean(axis=1)
+        return filled
+
+    @cached_property
+    def copied(self) -> Mask:
+        """Nodes (n,) that share their place with another."""
+        shape = self.nodes.max(axis=0) + 1
+        node = np.ravel_multi_index(tuple(self.nodes.T), tuple(shape))
+        copied: Mask = np.bincount(node, minlength=int(np.prod(shape)))[node] > 1
+        return copied
+
+
+def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
+    """Number the nodes of the filled bricks.
+
+    Parameters
+    ----------
+    brick : Brick
+        The brick's matrices.
+    lumps : Lumps
+        The bricks, or the parts of them that hang together.
+    """
+    cut = np.minimum(lumps.octants, lumps.stiffness).min(axis=1) < 1.0
+    order = np.argsort(cut, kind="stable")
+    places, octants, copy = lumps.cells[order], lumps.octants[order], lumps.copy[order]
+    evened = (1.0 - EVENING) * octants + EVENING * octants.mean(axis=1, keepdims=True)
+    shape = places.max(axis=0) + 2
+    strides = np.array([shape[1] * shape[2], shape[2], 1])
+    flat = (places @ strides)[:, None] + CORNERS @ strides
+    number = np.zeros(int(np.prod(shape)), dtype=np.int32)
+    number[flat[copy == 0]] = 1
+    used = np.flatnonzero(number)
+    number[used] = np.arange(len(used), dtype=np.int32)
+    corners = number[flat]
+    keys = flat[copy > 0] * (copy.max() + 1) + copy[copy > 0]
+    more, which = np.unique(keys, return_inverse=True)
+    corners[copy > 0] = len(used) + which
+    homes = np.concatenate([used, more // (copy.max() + 1)])
+    volumes = np.bincount(
+        corners.ravel(), weights=(octants @ brick.load).ravel(), minlength=len(homes)
+    )
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    return Bricks(
+        brick=brick,
+        places=places,
+        full=int(len(cut) - cut.sum()),
+        weights=evened * lumps.stiffness[order],
+        octants=octants,
+        corners=corners,
+        nodes=np.stack(np.unravel_index(homes, tuple(shape)), axis=1),
+        volumes=volumes.astype(np.float64),
+        points=lumps.points,
+        owner=rank[lumps.owner],
+    )
+
+
+def touching(places: IntArray) -> IntArray:
+    """Pairs of different cells of a grid that share at least a corner, (k, 2).
+
+    Parameters
+    ----------
+    places : (m, 3) int
+        Places of the cells, each once.
+    """
+    shape = places.max(axis=0) + 3
+    strides = np.array([shape[1] * shape[2], shape[2], 1])
+    flat = (places + 1) @ strides
+    number = np.full(int(np.prod(shape)), -1, dtype=np.int32)
+    number[flat] = np.arange(len(places), dtype=np.int32)
+    pairs = []
+    for step in np.ndindex(3, 3, 3):
+        shift = np.array(step) - 1
+        if shift @ strides <= 0:
+            continue
+        other = number[flat + shift @ strides]
+        found = np.flatnonzero(other >= 0)
+        pairs.append(np.stack([found, other[found]], axis=1))
+    return np.concatenate(pairs).astype(np.int64)
+
+
+def _padded(matrix: FloatArray) -> FloatArray:
+    """Give each node of a matrix (..., 24) a fourth, empty direction: (..., 32)."""
+    split = matrix.reshape(*matrix.shape[:-1], 8, 3)
+    return np.concatenate([split, np.zeros((*split.shape[:-1], 1))], axis=-1).reshape(
+        *matrix.shape[:-1], 32
+    )
+
+
+def _multiply(rows: Vector, matrix: Vector, out: Vector) -> None:
+    """Matrix product ``rows @ matrix`` in blocks of rows."""
+    even = len(rows) - len(rows) % _BLOCK
+    if even:
+        shape = (even // _BLOCK, _BLOCK, -1)
+        np.matmul(rows[:even].reshape(shape), matrix, out=out[:even].reshape(shape))
+    if even < len(rows):
+        np.matmul(rows[even:], matrix, out=out[even:])
+
+
+class Stiffness:
+    """The stiffness of the bricks as an operator in one floating-point type.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+    dtype : numpy type
+        float64 for residuals, float32 for the preconditioner.
+    """
+
+    def __init__(self, bricks: Bricks, dtype: type[np.floating[Any]]) -> None:
+        count = len(bricks.corners)
+        self._bricks = bricks
+        self._strain = _padded(bricks.brick.strain).reshape(48, 32).astype(dtype)
+        self._strain_turned = np.ascontiguousarray(self._strain.T)
+        self._whole = np.ascontiguousarray(
+            (self._strain.astype(np.float64).T @ self._strain).astype(dtype)
+        )
+        self._weights = bricks.weights[bricks.full :].astype(dtype)
+        self._index = bricks.corners.astype(np.int64)
+        self._sum = scipy.sparse.csr_array(
+            (
+                np.ones(8 * count, dtype=dtype),
+                (bricks.corners.ravel(), np.arange(8 * count, dtype=np.int32)),
+            ),
+            shape=(len(bricks.nodes), 8 * count),
+        )
+        self._forces = np.empty((8 * count, 4), dtype=dtype)
+        self._gathered = np.empty((_CHUNK, 8, 4), dtype=dtype)
+        self._strains = np.empty((_CHUNK, 8, 6), dtype=dtype)
+        self.dtype = dtype
+
+    def apply(self, displacement: Vector) -> Vector:
+        """Nodal forces (n, 4) that hold the displacement (n, 4)."""
+        full, count = self._bricks.full, len(self._index)
+        starts = [*range(0, full, _CHUNK), *range(full, count, _CHUNK)]
+        for start, stop in zip(starts, [*starts[1:], count], strict=True):
+            self._load_chunk(displacement, start, stop, cut=start >= full)
+        summed: Vector = self._sum @ self._forces
+        return summed
+
+    def _load_chunk(self, displacement: Vector, start: int, stop: int, *, cut: bool) -> None:
+        size = stop - start
+        gathered = self._gathered[:size]
+        np.take(displacement, self._index[start:stop], axis=0, out=gathered, mode="clip")
+        values, forces = gathered.reshape(size, 32), self._forces[8 * start : 8 * stop]
+        out = forces.reshape(size, 32)
+        if not cut:
+            _multiply(values, self._whole, out)
+            return
+        first = start - self._bricks.full
+        strains = self._strains[:size]
+        _multiply(values, self._strain_turned, strains.reshape(size, 48))
+        strains *= self._weights[first : first + size, :, None]
+        _multiply(strains.reshape(size, 48), self._strain, out)
+
+    def diagonal(self) -> Vector:
+        """Diagonal of the stiffness, (n, 4); one in the empty direction."""
+        squares = (_padded(self._bricks.brick.strain) ** 2).sum(axis=1)
+        per_corner = (self._bricks.weights @ squares).astype(self.dtype).reshape(-1, 4)
+        diagonal: Vector = self._sum @ per_corner
+        diagonal[:, 3] = 1.0
+        return diagonal

@@ -1,0 +1,198 @@
+"""The displacement at rest for one set of held directions: conjugate gradients with multigrid."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.errors import MeshError
+from shrinkrule.sag.contact.stability import ANOTHER_STANCE
+from shrinkrule.sag.fem.multigrid.cycle import Multigrid
+from shrinkrule.sag.fem.operator import Bricks, Stiffness
+from shrinkrule.sag.fem.rigid_modes import Bodies, free_movements
+from shrinkrule.sag.settings import FloatArray, IntArray
+
+MAX_ITERATIONS: Final = 400
+_BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances
+
+
+@dataclass(frozen=True)
+class Rest:
+    """A displacement at rest.
+
+    Parameters
+    ----------
+    displacement : (n, 4) float
+        At the nodes, mm.
+    iterations : int
+        Conjugate-gradient iterations.
+    error : float
+        Estimated error in the energy norm, relative.
+    converged : bool
+        Whether the tolerance was reached.
+    loose : int
+        Rigid movements that nothing resisted.
+    """
+
+    displacement: FloatArray
+    iterations: int
+    error: float
+    converged: bool
+    loose: int
+
+
+@dataclass(frozen=True)
+class Springs:
+    """Upright springs under nodes.
+
+    Parameters
+    ----------
+    node : (s,) int
+        The nodes, each once.
+    stiffness : (s,) float
+        Stiffness over modulus, mm.
+    place : (s,) float
+        Upward displacement at which each is slack, mm.
+    """
+
+    node: IntArray
+    stiffness: FloatArray
+    place: FloatArray
+
+    def spread(self, values: FloatArray, nodes: int) -> FloatArray:
+        """Values (s,) in the upward direction of all nodes, (n, 4)."""
+        spread = np.zeros((nodes, 4))
+        spread[self.node, 2] = values
+        return spread
+
+
+def _dot(a: FloatArray, b: FloatArray) -> float:
+    """Sum of products, by one thread: many threads only wait for each other here."""
+    return float(np.einsum("ij,ij->", a, b))
+
+
+NO_SPRINGS: Final = Springs(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0))
+
+
+class Equilibrium:
+    """The bricks under a load, solved for one set of held directions after another.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks, for a modulus of one.
+    bodies : Bodies
+        Their bodies.
+    load : (n, 4) float
+        Force over modulus at each node, mm2.
+    """
+
+    def __init__(self, bricks: Bricks, bodies: Bodies, load: FloatArray) -> None:
+        self.bricks = bricks
+        self.bodies = bodies
+        self.load = load
+        self._exact = Stiffness(bricks, np.float64)
+        self._multigrid = Multigrid(bricks)
+
+    def reactions(self, displacement: FloatArray) -> FloatArray:
+        """Forces over modulus (n, 4) with which the held directions answer, mm2."""
+        forces: FloatArray = self._exact.apply(displacement) - self.load
+        return forces
+
+    def rest(
+        self,
+        free: FloatArray,
+        start: FloatArray,
+        tolerance: float,
+        tick: Callable[[float], None] | None = None,
+        springs: Springs = NO_SPRINGS,
+    ) -> Rest:
+        """Find the rest for one set of held directions.
+
+        Parameters
+        ----------
+        free : (n, 4) float
+            One where a node may move; zero where it is held at its value in ``start``.
+        start : (n, 4) float
+            Displacement to begin with, mm.
+        tolerance : float
+            Relative error in the energy norm at which the iteration stops.
+        tick : callable or None
+            Told the share of the way to the tolerance, 0 to 1.
+        springs : Springs
+            What else resists.
+
+        Raises
+        ------
+        MeshError
+            If the weight can move a body without straining it.
+        """
+        unsprung = free.copy()
+        unsprung[springs.node, 2] = 0.0
+        slides = free_movements(self.bricks, self.bodies, unsprung)
+        # Weight times fall, for a movement whose largest displacement is one.
+        falls = np.array([abs(_dot(slide, self.load)) / np.abs(slide).max() for slide in slides])
+        extent = float((np.ptp(self.bricks.nodes, axis=0) * self.bricks.brick.size).max())
+        balanced = _BALANCE * float(self.bricks.brick.size.max()) / extent
+        if np.any(falls > balanced * np.abs(self.load).sum()):
+            raise MeshError(
+                "nothing holds the part up against tipping or falling",
+                mend=ANOTHER_STANCE,
+            )
+        self._multigrid.hold(free, springs.spread(springs.stiffness, len(free)))
+        return self._conjugate_gradients(free, start, slides, springs, tolerance, tick)
+
+    def _conjugate_gradients(
+        self,
+        free: FloatArray,
+        start: FloatArray,
+        slides: FloatArray,
+        springs: Springs,
+        tolerance: float,
+        tick: Callable[[float], None] | None,
+    ) -> Rest:
+        def loose(v: FloatArray) -> FloatArray:
+            for slide in slides:
+                v = v - _dot(slide, v) * slide
+            return v
+
+        def precondition(r: FloatArray) -> FloatArray:
+            scale = np.abs(r).max()
+            if scale == 0.0:
+                return np.zeros_like(r)
+            cycled = self._multigrid.cycle((r / scale).astype(np.float32))
+            return loose(cycled.astype(np.float64) * scale)
+
+        stiffness = springs.spread(springs.stiffness, len(free))
+        load = self.load + springs.spread(springs.stiffness * springs.place, len(free))
+        x = start.copy()
+        residual = loose((load - self._exact.apply(x) - stiffness * x) * free)
+        z = precondition(residual)
+        direction = z.copy()
+        product = first = _dot(residual, z)
+        iterations, error = 0, self._error(product, x)
+        while error > tolerance and iterations < MAX_ITERATIONS:
+            forces = (self._exact.apply(direction) + stiffness * direction) * free
+            length = product / _dot(direction, forces)
+            x += length * direction
+            residual -= length * forces
+            z = precondition(loose(residual))
+            previous, product = product, _dot(residual, z)
+            direction = z + (product / previous) * direction
+            iterations += 1
+            error = self._error(product, x)
+            if tick is not None:
+                way = np.log(max(product, 1e-300) / first) / np.log(tolerance**2)
+                tick(float(np.clip(way, 0.0, 1.0)))
+        x = loose(x * free) + x * (1.0 - free)
+        return Rest(x, iterations, error, error <= tolerance, len(slides))
+
+    def _error(self, product: float, x: FloatArray) -> float:
+        """Energy of the error, as the preconditioner sees it, against the energy of the load."""
+        energy = abs(_dot(self.load, x))
+        if product == 0.0:
+            return 0.0
+        return float(np.sqrt(abs(product) / energy)) if energy > 0.0 else np.inf

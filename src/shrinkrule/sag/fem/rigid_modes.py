@@ -1,0 +1,89 @@
+"""Which rigid movements nothing resists, and whether the weight minds.
+
+A part that stands on a smooth plate may slide and turn on it: the weight does no work
+in that, so the movement is projected out. A part that may tip does work in tipping: it
+has no rest and is refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.settings import FloatArray, IntArray
+from shrinkrule.sag.voxels.corners import connected_groups
+
+_HELD: Final = 1e-8  # a rigid movement that strains no held direction more than this is free
+
+
+@dataclass(frozen=True)
+class Bodies:
+    """The separate bodies of a part.
+
+    Parameters
+    ----------
+    label : (n,) int
+        Body of each node.
+    volume : (b,) float
+        Volume of each body, mm3.
+    centre : (b, 3) float
+        Centre of mass of each body in the grid's frame, mm.
+    """
+
+    label: IntArray
+    volume: FloatArray
+    centre: FloatArray
+
+
+def find_bodies(bricks: Bricks) -> Bodies:
+    """Find the bodies that share no node."""
+    count = len(bricks.nodes)
+    first, rest = np.repeat(bricks.corners[:, 0], 7), bricks.corners[:, 1:].ravel()
+    label = connected_groups(count, np.stack([first, rest], axis=1))
+    volume = np.bincount(label, weights=bricks.volumes).astype(np.float64)
+    position = bricks.nodes * bricks.brick.size
+    centre = np.stack([np.bincount(label, weights=bricks.volumes * x) for x in position.T], axis=1)
+    return Bodies(label, volume, centre / volume[:, None])
+
+
+def rigid_movements(position: FloatArray) -> FloatArray:
+    """Three shifts and three turns of points (n, 3) about their middle, (6, n, 3)."""
+    arms = position - position.mean(axis=0)
+    reach = max(float(np.abs(arms).max()), 1e-300)
+    modes = np.zeros((6, len(position), 3))
+    for axis in range(3):
+        modes[axis, :, axis] = 1.0
+        modes[3 + axis] = np.cross(np.eye(3)[axis], arms / reach)
+    return modes
+
+
+def free_movements(bricks: Bricks, bodies: Bodies, free: FloatArray) -> FloatArray:
+    """Orthonormal rigid movements (k, n, 4) of single bodies that no held direction resists.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+    bodies : Bodies
+        Their bodies.
+    free : (n, 4) float
+        Zero where a direction is held.
+    """
+    position = bricks.nodes * bricks.brick.size
+    found = []
+    for body in range(len(bodies.volume)):
+        mine = np.flatnonzero(bodies.label == body)
+        modes = rigid_movements(position[mine])
+        held = free[mine, :3] == 0.0
+        rows = modes[:, held]
+        strength, axes = np.linalg.eigh(rows @ rows.T)
+        loose = axes[:, strength < _HELD * max(1.0, strength.max())]
+        moves = np.tensordot(loose.T, modes, axes=1).reshape(loose.shape[1], modes[0].size)
+        basis = np.linalg.qr(moves.T)[0].T.reshape(-1, len(mine), 3)
+        whole = np.zeros((len(basis), len(bricks.nodes), 4))
+        whole[:, mine, :3] = basis
+        found.append(whole)
+    return np.concatenate(found)

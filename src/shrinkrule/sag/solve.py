@@ -1,0 +1,197 @@
+"""The sag of a part as it lies in the furnace: one linear solve with contact on the plate.
+
+The mesh is solved as it is given. At equal density and modulus the sag of a shape
+scaled by k is k^2 times as large, so the sag of the green-sized part is k^2 times that
+of the fired one; the sag modulus is referred to the fired dimensions of the coupon's
+spans, so hand over the fired (wanted) shape.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+import trimesh
+from scipy.spatial import KDTree
+
+from shrinkrule.errors import MeshError
+from shrinkrule.sag.bodies import set_apart
+from shrinkrule.sag.contact.active_set import Guess, come_to_rest
+from shrinkrule.sag.contact.candidates import Seats, plate_seats
+from shrinkrule.sag.contact.supports import with_supports
+from shrinkrule.sag.fem.field import SagField
+from shrinkrule.sag.fem.hex8i import make_brick
+from shrinkrule.sag.fem.operator import Bricks, join_bricks
+from shrinkrule.sag.fem.pcg import Equilibrium
+from shrinkrule.sag.fem.rigid_modes import find_bodies
+from shrinkrule.sag.gaps import note_gaps
+from shrinkrule.sag.plan import SagPlan
+from shrinkrule.sag.result import GridSag, SagResult, describe, grid_difference
+from shrinkrule.sag.settings import (
+    SagMaterial,
+    SagSettings,
+)
+from shrinkrule.sag.voxels.grid import Grid, fill_grid, lay_grid
+
+Progress = Callable[[str, float], None]
+
+COARSER: Final = 2.0
+"""Bricks of the second grid are this much larger."""
+
+_NEAR: Final = 0.02  # of a brick: a guess may miss by this much
+_COARSEST_UNKNOWNS: Final = 3000
+_COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grid
+
+
+def sag_on_grid(
+    mesh: trimesh.Trimesh,
+    grid: Grid,
+    material: SagMaterial,
+    settings: SagSettings,
+    similar: GridSag | None = None,
+    tick: Callable[[float], None] | None = None,
+) -> GridSag:
+    """Solve the sag of a part on one grid.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        A watertight part, mm.
+    grid : Grid
+        The grid.
+    material : SagMaterial
+        What sags.
+    settings : SagSettings
+        Friction and supports.
+    similar : GridSag or None
+        The sag of a similar part, or on a coarser grid, to begin with.
+    tick : callable or None
+        Told the share done, 0 to 1.
+
+    Raises
+    ------
+    MeshError
+        If the mesh is no solid, or the part would tip over.
+    """
+    filling = fill_grid(mesh, grid)
+    brick = make_brick(grid.size, material.solved_poisson)
+    bricks = join_bricks(brick, filling.lumps)
+    seats = plate_seats(bricks, grid, filling)
+    seats = with_supports(seats, bricks, grid, mesh, settings.supports)
+    load = np.zeros((len(bricks.nodes), 4))
+    load[:, 2] = -material.weight_over_modulus * bricks.volumes
+    problem = Equilibrium(bricks, find_bodies(bricks), load)
+    guess = None if similar is None else _guess(similar, bricks, grid, seats)
+    standing = come_to_rest(problem, seats, settings.friction, guess, tick)
+    return GridSag(SagField(grid, bricks, standing.rest.displacement[:, :3].copy()), standing)
+
+
+def _guess(similar: GridSag, bricks: Bricks, grid: Grid, seats: Seats) -> Guess:
+    points = (bricks.nodes * grid.size + grid.origin) @ grid.turn
+    displacement = similar.field.at(points) @ grid.turn.T
+    other = similar.field
+    place = other.bricks.nodes[similar.standing.seats.node] * other.grid.size + other.grid.origin
+    mine = bricks.nodes[seats.node] * grid.size + grid.origin
+    nearest = KDTree(place).query(mine)[1]
+    # The nearest seat may belong to a chamfer's other end: only what comes down can touch.
+    falls = -displacement[seats.node, 2] + _NEAR * grid.size[2]
+    return Guess(displacement, similar.standing.touching[nearest] & (seats.gap <= falls))
+
+
+def solve_sag(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    settings: SagSettings,
+    *,
+    progress: Progress | None = None,
+) -> SagResult:
+    """Solve the sag of a part on the setter plate, with its numerical uncertainty.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        A watertight part in its fired size, mm. It is solved as given.
+    material : SagMaterial
+        What sags.
+    settings : SagSettings
+        How it lies and how finely it is solved.
+    progress : callable or None
+        Told the stage and the share done, 0 to 1.
+
+    Raises
+    ------
+    MeshError
+        If the mesh is no solid, or the part would tip over.
+    SettingError
+        If it does not fit the budget.
+
+    Source: docs/theory-sag.md.
+    """
+    tell = progress or silent
+    tell("planning", 0.0)
+    apart, planned = set_apart(mesh, settings)
+    planned = note_gaps(apart, planned)
+    tick = within(tell, "solving", 0.0, 1.0)
+    solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
+    tell("solved", 1.0)
+    return describe(apart.mesh, apart, material, planned, solved, numerical_mm)
+
+
+def on_two_grids(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    settings: SagSettings,
+    planned: SagPlan,
+    tick: Callable[[float], None],
+) -> tuple[GridSag, float]:
+    """Solve on a coarser grid and on the planned one; the difference tells the uncertainty, mm.
+
+    Still coarser grids come first: they are cheap, and find where the part lifts.
+    """
+    similar = None
+    for steps in range(_coarse_steps(planned), 1, -1):
+        similar = _try_grid(mesh, material, settings, planned, COARSER**steps, similar)
+    coarse_grid = lay_grid(mesh, planned.grid.turn, COARSER * planned.brick_mm)
+    coarse = sag_on_grid(mesh, coarse_grid, material, settings, similar)
+    tick(_COARSE_SHARE)
+    fine = sag_on_grid(
+        mesh,
+        planned.grid,
+        material,
+        settings,
+        coarse,
+        lambda done: tick(_COARSE_SHARE + (1.0 - _COARSE_SHARE) * done),
+    )
+    return fine, grid_difference(fine.field, coarse.field)
+
+
+def _coarse_steps(planned: SagPlan) -> int:
+    """How often the bricks may be enlarged before the grid means nothing."""
+    steps = np.log(max(planned.unknowns / _COARSEST_UNKNOWNS, 1.0)) / np.log(COARSER**3)
+    return 1 + int(steps)
+
+
+def _try_grid(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    settings: SagSettings,
+    planned: SagPlan,
+    factor: float,
+    similar: GridSag | None,
+) -> GridSag | None:
+    """Solve on a very coarse grid, to begin the next with; a part too thin for it has none."""
+    grid = lay_grid(mesh, planned.grid.turn, factor * planned.brick_mm)
+    try:
+        return sag_on_grid(mesh, grid, material, settings, similar)
+    except MeshError:
+        return similar
+
+
+def silent(stage: str, share: float) -> None:
+    """Progress that nobody watches."""
+
+
+def within(tell: Progress, stage: str, start: float, span: float) -> Callable[[float], None]:
+    """Progress of a stage, as part of the whole."""
+    return lambda done: tell(stage, start + span * done)

@@ -1,0 +1,141 @@
+"""Re-entrant edges: bricks are too stiff around them, and are given a little.
+
+Where two faces meet at more than 180 degrees inside the material, the strain rises without
+bound towards the edge. Bricks cannot follow it, and what hangs beyond the edge is told to sag
+too little, by an error that falls only as the brick and not as its square. Less stiffness in
+the few bricks around the edge takes that error away everywhere else.
+
+Source: energy correction for re-entrant corners (H. Egger, U. Ruede, B. Wohlmuth, SIAM J.
+Numer. Anal. 52 (2014) 171-193); how much is given is fitted, see docs/theory-sag.md.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import trimesh
+
+from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.sag.fem.hex8i import CORNERS
+from shrinkrule.sag.settings import FloatArray, IntArray
+from shrinkrule.sag.voxels.scanlines import spread
+
+_REACH: Final = 2.0  # octants: as far as an edge is felt
+_PER_OCTANT: Final = 2  # points along an edge
+_STRAIGHT: Final = 1e-3  # radians: faces that turn less go straight on
+_TURN: Final = 1.0  # radians felt at which an octant keeps 1 / e of its stiffness: fitted
+_POWER: Final = 1.2  # fitted
+_FELT: Final = 5e-3  # radians: an octant with less on it takes no stiffness away
+_MOST: Final = 0.95  # of the stiffness: some must stay
+
+_STRIDES: Final = np.array([1 << 42, 1 << 21, 1])  # a place as one number
+_FULL: Final = np.array([0, 1, 2, 1, 3, 4, 2, 4, 5])  # of the upper triangle of a 3 x 3 matrix
+_AROUND: Final = (
+    np.array(
+        [step for step in np.ndindex(5, 5, 5) if np.linalg.norm(np.subtract(step, 2)) < _REACH]
+    )
+    - 2
+)
+_NEXT: Final = np.array(list(np.ndindex(3, 3, 3))) - 1
+
+
+def turned_inward(mesh: trimesh.Trimesh) -> tuple[FloatArray, FloatArray]:
+    """Edges of a mesh, (k, 2, 3), and how far the surface turns there, (k,) radians.
+
+    Turns are positive where the material reaches further round than 180 degrees.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        A watertight part with its facets outward.
+    """
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    normals = np.asarray(mesh.face_normals)
+    table = edge_table(faces)
+    two = np.flatnonzero((table.uses == 2) & (table.balance == 0))
+    side = np.full((len(table.ends), 2), -1, dtype=np.int64)
+    side[table.edge_of, np.where(table.forward, 0, 1)] = np.arange(3 * len(faces))
+    one, other = normals[side[two] // 3].swapaxes(0, 1)
+    ends = vertices[table.ends[two]]
+    along = ends[:, 1] - ends[:, 0]
+    length = np.linalg.norm(along, axis=1)
+    outward = (np.cross(one, other) * along).sum(axis=1) / np.where(length > 0.0, length, 1.0)
+    turn = -np.arctan2(outward, (one * other).sum(axis=1))
+    kept = np.abs(turn) > _STRAIGHT
+    return ends[kept], turn[kept]
+
+
+def stiffness_left(cells: IntArray, ends: FloatArray, turn: FloatArray) -> FloatArray:
+    """Share of its stiffness that each octant of some bricks keeps, (n, 8).
+
+    Parameters
+    ----------
+    cells : (n, 3) int
+        Place of each brick in the grid.
+    ends : (k, 2, 3) float
+        Edges, in bricks from the grid's low corner.
+    turn : (k,) float
+        How far the surface turns inward at each, radians.
+    """
+    left = np.ones((len(cells), 8))
+    if not (turn > 0.0).any():
+        return left
+    place, laid = _laid_on_octants(2.0 * ends, turn)
+    felt_at = place[_most(laid) > _FELT]
+    if not len(felt_at):
+        return left
+    near = _around(cells, felt_at // 2)
+    octants = (2 * cells[near, None, :] + CORNERS).reshape(-1, 3)
+    key, asked = place @ _STRIDES, octants @ _STRIDES
+    felt = np.zeros((len(octants), 6))
+    for step in _AROUND:
+        wanted = asked + step @ _STRIDES
+        found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
+        hit = np.flatnonzero(key[found] == wanted)
+        felt[hit] += (1.0 - np.linalg.norm(step) / _REACH) * laid[found[hit]]
+    kept = np.exp(-((np.maximum(_most(felt), 0.0) / _TURN) ** _POWER))
+    left[near] = np.maximum(kept, 1.0 - _MOST).reshape(-1, 8)
+    return left
+
+
+def _most(tensors: FloatArray) -> FloatArray:
+    """Largest eigenvalue (n,) of symmetric tensors, each as its upper triangle (n, 6)."""
+    values = np.linalg.eigvalsh(tensors[:, _FULL].reshape(-1, 3, 3))
+    return np.asarray(values[:, 2], dtype=np.float64)
+
+
+def _around(cells: IntArray, places: IntArray) -> IntArray:
+    """Bricks (b,) at any of some places (p, 3), or next to one."""
+    asked = cells @ _STRIDES
+    reached = np.unique((np.unique(places @ _STRIDES)[:, None] + _NEXT @ _STRIDES).ravel())
+    found = np.minimum(np.searchsorted(reached, asked), len(reached) - 1)
+    around: IntArray = np.flatnonzero(reached[found] == asked)
+    return around
+
+
+def _laid_on_octants(ends: FloatArray, turn: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Turn times length of edges, in bricks, laid on the nearest octants' middles.
+
+    As tensors along the edges (D. Cohen-Steiner, J.-M. Morvan, Proc. 19th Symp. Comput.
+    Geometry (2003) 312-321), so that only edges side by side cancel. ``ends`` (k, 2, 3) are in
+    octants; returns the octants' places (n, 3), sorted, and tensors (n, 6).
+    """
+    along = ends[:, 1] - ends[:, 0]
+    length = np.linalg.norm(along, axis=1)
+    pieces = np.maximum(1, np.ceil(_PER_OCTANT * length).astype(np.int64))
+    edge, number = spread(np.zeros_like(pieces), pieces)
+    share = (number + 0.5) / pieces[edge]
+    place = ends[edge, 0] + share[:, None] * along[edge] - 0.5
+    unit = along / np.where(length > 0.0, length, 1.0)[:, None]
+    tensor = (unit[:, :, None] * unit[:, None, :])[:, *np.triu_indices(3)]
+    weight = (0.5 * turn * length / pieces)[edge]
+    corner = np.floor(place).astype(np.int64)
+    beyond = place - corner
+    hats = np.where(CORNERS == 1, beyond[:, None, :], 1.0 - beyond[:, None, :]).prod(axis=2)
+    weights = (hats * weight[:, None])[:, :, None] * tensor[edge][:, None, :]
+    places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
+    key, first, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
+    laid = [np.bincount(which, weights=row, minlength=len(key)) for row in weights.reshape(-1, 6).T]
+    return places[first], np.stack(laid, axis=1)
