@@ -11,6 +11,7 @@ PACKAGE = Path(__file__).parent.parent / "src" / "shrinkrule"
 FLOORS = {
     "version": 0,
     "errors": 0,
+    "numerics": 0,
     "units": 1,
     "cautions": 1,
     "furnace": 1,

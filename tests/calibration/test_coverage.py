@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 
 from shrinkrule.calibration.shrinkage import fit_axis
+from shrinkrule.numerics.arrays import Floats, Ints
 
 SHRINKAGE = 0.16
 LENGTHS_MM = np.array([5.0, 8.0, 12.0, 20.0, 30.0, 45.0] * 2)
@@ -32,7 +32,7 @@ class World:
     intercept_mm: float = 0.0
 
     @property
-    def firing(self) -> NDArray[np.int64]:
+    def firing(self) -> Ints:
         return np.repeat(np.arange(len(self.coupons)), self.coupons)
 
     def fired_mean_mm(self, green_mm: float) -> float:
@@ -43,12 +43,12 @@ class World:
 class Firings:
     """Measured lengths ``(sets, coupons, features)`` and the firings' true effects."""
 
-    green_mm: NDArray[np.float64]
-    fired_mm: NDArray[np.float64]
-    firing_effect: NDArray[np.float64]
+    green_mm: Floats
+    fired_mm: Floats
+    firing_effect: Floats
 
 
-def read(rng: np.random.Generator, true_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+def read(rng: np.random.Generator, true_mm: Floats) -> Floats:
     readings = true_mm + rng.normal(0.0, CALIPER_SD_MM, true_mm.shape)
     return np.asarray(np.round(readings / RESOLUTION_MM) * RESOLUTION_MM)
 
@@ -67,15 +67,15 @@ def fire_coupons(rng: np.random.Generator, world: World, sets: int) -> Firings:
 
 def fire_next_part(
     rng: np.random.Generator, world: World, sets: int, green_mm: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     """Green and fired reading of one length of a part in a firing that no coupon has seen."""
     effect = rng.normal(0.0, world.firing_sd, sets)
     return fire_part_with(rng, world, effect, green_mm)
 
 
 def fire_part_with(
-    rng: np.random.Generator, world: World, effect: NDArray[np.float64], green_mm: float
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    rng: np.random.Generator, world: World, effect: Floats, green_mm: float
+) -> tuple[Floats, Floats]:
     """Green and fired reading of one length of a part in a firing of known effect."""
     slope = 1.0 - SHRINKAGE - effect - rng.normal(0.0, world.part_sd, effect.shape)
     green = green_mm + rng.normal(0.0, 0.05, effect.shape)
@@ -149,7 +149,7 @@ def test_one_firing_knows_its_own_parts_but_not_the_next_firing(coupons: tuple[i
     same = fire_part_with(rng, world, firings.firing_effect[:, 0], 40.0)
     other = fire_next_part(rng, world, SETS, 40.0)
 
-    def held(part: tuple[NDArray[np.float64], NDArray[np.float64]]) -> float:
+    def held(part: tuple[Floats, Floats]) -> float:
         green, fired = part
         return float(np.mean(abs(fired - fit.fired_mm(green)) <= fit.next_half_width_mm(green)))
 

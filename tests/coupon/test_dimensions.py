@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 import trimesh
 from manifold3d import Manifold, Mesh64
-from numpy.typing import NDArray
 
 from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
 from shrinkrule.coupon.piece import (
@@ -25,10 +24,11 @@ from shrinkrule.coupon.piece import (
     ROD_MM,
 )
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, Furnace
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
 
-Vector = NDArray[np.float64]
+Vector = Floats
 REACH = 40.0  # jaws of a common hand caliper are 40 mm deep
 
 CASES: list[tuple[Furnace, Printer]] = [

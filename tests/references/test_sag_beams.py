@@ -14,17 +14,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from sag.solids import (
-    Floats,
-    Mask,
-    bar,
-    bricks_of,
-    firm_seats,
-    grid_of,
-    places,
-    sag_held,
-    tilted,
-)
+from sag.solids import bar, bricks_of, firm_seats, grid_of, places, sag_held, tilted
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
 from shrinkrule.sag.contact.active_set import come_to_rest
 from shrinkrule.sag.fem.field import SagField

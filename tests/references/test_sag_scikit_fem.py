@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 import skfem
 import trimesh
-from numpy.typing import NDArray
 from scipy.sparse.linalg import spsolve
 from skfem.helpers import ddot, sym_grad, trace
 
-from sag.solids import Floats, Mask, bar, grid_of, places, sag_held, united
+from sag.solids import bar, grid_of, places, sag_held, united
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.sag import Friction, SagMaterial, SagSettings, solve_sag
 
 POISSON = 0.3
@@ -31,7 +31,7 @@ def _weight(v: Any, _: Any) -> Any:
     return -v[2]
 
 
-def _bubble(_: Any, point: NDArray[np.float64], i: int) -> tuple[Floats, Floats]:
+def _bubble(_: Any, point: Floats, i: int) -> tuple[Floats, Floats]:
     """Shape 1 - xi^2 of the incompatible mode i, on a reference brick from 0 to 1."""
     xi = 2.0 * point[i] - 1.0
     slope = np.zeros_like(point)

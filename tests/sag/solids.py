@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 from trimesh.transformations import rotation_matrix
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.contact.candidates import Seats
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.hex8i import make_brick
@@ -18,10 +18,6 @@ from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.voxels.components import Lumps
 from shrinkrule.sag.voxels.grid import Grid, fill_grid
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 
 def bar(low: tuple[float, float, float], high: tuple[float, float, float]) -> trimesh.Trimesh:

@@ -13,8 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.regression import Array
 from shrinkrule.calibration.shrinkage import Departure, departure
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sheet import Kind
 
 SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.STEP: 0.0}
@@ -37,7 +37,7 @@ class BeadFit:
 
     offset: Departure
     scale: Departure
-    residual_sd: Array
+    residual_sd: Floats
 
 
 def fit_bead(

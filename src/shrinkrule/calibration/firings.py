@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import optimize
 
-from shrinkrule.calibration.regression import CONFIDENCE, Array, blended_factor, t_quantile
+from shrinkrule.calibration.regression import CONFIDENCE, blended_factor, t_quantile
+from shrinkrule.numerics.arrays import Floats, Mask
 
 MANY: Final = 1e6
 """Degrees of freedom taken as infinite."""
@@ -43,26 +44,26 @@ class FiringScatter:
         Harmonic mean of the coupons in a firing.
     """
 
-    mean: Array
-    firing_mean_square: Array
-    part_mean_square: Array
+    mean: Floats
+    firing_mean_square: Floats
+    part_mean_square: Floats
     firings: int
     coupons: int
     coupons_per_firing: float
 
     @property
-    def firing_variance(self) -> Array:
+    def firing_variance(self) -> Floats:
         """Variance between firings, never negative; 0 with a single firing."""
         excess = self.firing_mean_square - self.part_mean_square / self.coupons_per_firing
         return np.maximum(excess, 0.0)
 
     @property
-    def part_variance(self) -> Array:
+    def part_variance(self) -> Floats:
         """Variance of parts within a firing; 0 where no firing holds two coupons."""
         return self.part_mean_square
 
     @property
-    def next_part_variance(self) -> Array:
+    def next_part_variance(self) -> Floats:
         """Variance of one part of the next firing about the true mean.
 
         With a single firing this lacks the scatter between firings: a lower bound.
@@ -71,7 +72,7 @@ class FiringScatter:
         return self.firing_mean_square + rest * self.part_mean_square
 
     @property
-    def mean_variance(self) -> Array:
+    def mean_variance(self) -> Floats:
         """Squared standard uncertainty of the mean (a lower bound with a single firing)."""
         if self.firings > 1:
             return self.firing_mean_square / self.firings
@@ -105,7 +106,7 @@ class FiringScatter:
 
     def next_part_half_width(
         self, residual_variance: ArrayLike, residual_dof: ArrayLike, confidence: float = CONFIDENCE
-    ) -> Array:
+    ) -> Floats:
         """Half width of the interval for one part of the next firing.
 
         With a single firing it lacks the scatter between firings: a lower bound.
@@ -166,7 +167,7 @@ def firing_scatter(values: ArrayLike, firing: ArrayLike) -> FiringScatter:
     values = np.asarray(values, dtype=np.float64)
     _, index, counts = np.unique(np.asarray(firing), return_inverse=True, return_counts=True)
     firings, coupons = len(counts), len(index)
-    members: NDArray[np.bool_] = index == np.arange(firings)[:, None]
+    members: Mask = index == np.arange(firings)[:, None]
     means = values @ (members / counts[:, None]).T
     mean = means.mean(axis=-1)
     between = ((means - mean[..., None]) ** 2).sum(axis=-1)

@@ -8,7 +8,6 @@ from statistics import fmean
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.calibration.balance import VOLUME_U, Balance, Weights, weigh
 from shrinkrule.calibration.bead import fit_bead
@@ -32,6 +31,7 @@ from shrinkrule.calibration.shrinkage import (
     mean_of_axes,
 )
 from shrinkrule.errors import SheetError
+from shrinkrule.numerics.arrays import Ints
 from shrinkrule.sheet import Kind
 
 SIDE_PER_VOLUME: Final = (0.4, 0.15)
@@ -123,9 +123,7 @@ def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
             )
 
 
-def _axis(
-    sheets: tuple[Sheet, ...], axes: str, firing: NDArray[np.int64], caliper: Caliper
-) -> AxisResult:
+def _axis(sheets: tuple[Sheet, ...], axes: str, firing: Ints, caliper: Caliper) -> AxisResult:
     lengths = lengths_along(sheets, axes)
     fit = fit_axis(
         lengths.green,
@@ -145,7 +143,7 @@ def _axis(
 
 
 def _outliers(
-    sheets: tuple[Sheet, ...], axes: tuple[AxisResult, ...], firing: NDArray[np.int64]
+    sheets: tuple[Sheet, ...], axes: tuple[AxisResult, ...], firing: Ints
 ) -> tuple[NamedOutlier, ...]:
     named = []
     for axis in axes:
@@ -230,7 +228,7 @@ def _sag(
     sheets: tuple[Sheet, ...],
     xy: AxisResult,
     balances: tuple[Balance, ...],
-    firing: NDArray[np.int64],
+    firing: Ints,
 ) -> SagFit | None:
     at = xy.fit.centre_mm
     spread = Estimate(float(xy.printed.offset.value), float(xy.printed.offset.u))

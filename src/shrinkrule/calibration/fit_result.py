@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.calibration.balance import Balance
 from shrinkrule.calibration.bead import BeadFit
@@ -17,6 +16,7 @@ from shrinkrule.calibration.row import Estimate
 from shrinkrule.calibration.sag_modulus import SagFit
 from shrinkrule.calibration.sheet_reading import Sheet
 from shrinkrule.calibration.shrinkage import AxisFit, Departure
+from shrinkrule.numerics.arrays import Floats, Ints
 
 
 class Weight(StrEnum):
@@ -99,7 +99,7 @@ class AxisResult:
         return Estimate(float(self.fit.shrinkage_at(at)), float(self.fit.mean_u_mm(at)) / at)
 
     @property
-    def residuals_mm(self) -> NDArray[np.float64]:
+    def residuals_mm(self) -> Floats:
         """Fired lengths less their coupon's line, nan where not measured; ``(c, m)``."""
         expected = self.fit.lines.at(self.lengths.green.T).T
         off = self.lengths.fired - expected
@@ -178,7 +178,7 @@ class FitResult:
 
     sheets: tuple[Sheet, ...]
     firings: tuple[str, ...]
-    firing: NDArray[np.int64]
+    firing: Ints
     x: AxisResult
     y: AxisResult
     xy: AxisResult

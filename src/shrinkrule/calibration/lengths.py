@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.calibration.bead import SIDE
-from shrinkrule.calibration.regression import Array, fit_ray
+from shrinkrule.calibration.regression import fit_ray
 from shrinkrule.calibration.sheet_reading import Reading, Sheet
 from shrinkrule.errors import SheetError
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.sheet import Kind
 
 FEWEST: Final = 3
@@ -39,11 +39,11 @@ class Lengths:
     """
 
     readings: tuple[tuple[Reading, ...], ...]
-    model: Array
-    green: Array
-    fired: Array
-    side: Array
-    weight: Array
+    model: Floats
+    green: Floats
+    fired: Floats
+    side: Floats
+    weight: Floats
 
     @property
     def longest_mm(self) -> float:
@@ -78,7 +78,7 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
         _require_spread(sheet, row, axes.upper())
     widest = max(map(len, rows))
 
-    def table(value: Callable[[Reading], float]) -> Array:
+    def table(value: Callable[[Reading], float]) -> Floats:
         padded = [[value(r) for r in row] + [0.0] * (widest - len(row)) for row in rows]
         return np.array(padded, dtype=np.float64)
 
@@ -155,7 +155,7 @@ def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
     return Caliper(max(variance, floor), float(np.sqrt(variance)), dof)
 
 
-def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], NDArray[np.int64]]:
+def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
     """Names of the firings in order, and the number of each sheet's.
 
     Raises

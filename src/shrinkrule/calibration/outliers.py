@@ -15,8 +15,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.regression import Array, t_quantile
+from shrinkrule.calibration.regression import t_quantile
 from shrinkrule.calibration.shrinkage import AxisFit, fit_axis
+from shrinkrule.numerics.arrays import Floats
 
 CHANCE: Final = 0.01
 """Chance that a sheet without slips has an outlier named."""
@@ -86,7 +87,7 @@ def find_outliers(
     return tuple(sorted(found, key=lambda outlier: -outlier.sigmas))
 
 
-def _deleted_deviates(fit: AxisFit, green: Array, fired: Array, kept: Array) -> Array:
+def _deleted_deviates(fit: AxisFit, green: Floats, fired: Floats, kept: Floats) -> Floats:
     """Residuals over their standard deviation without themselves, 0 where left out."""
     seen = np.where(kept > 0.0, green, 0.0)
     residual = np.where(kept > 0.0, fired - fit.lines.at(seen.T).T, 0.0)
@@ -96,7 +97,7 @@ def _deleted_deviates(fit: AxisFit, green: Array, fired: Array, kept: Array) -> 
     return np.abs(residual) / np.sqrt(free * rest / (float(fit.residual_dof) - 1.0))
 
 
-def _against(fit: AxisFit, green: Array, fired: Array, place: tuple[int, int]) -> Outlier:
+def _against(fit: AxisFit, green: Floats, fired: Floats, place: tuple[int, int]) -> Outlier:
     coupon, feature = place
     at = float(green[place])
     expected = fit.lines.at(at)[coupon]

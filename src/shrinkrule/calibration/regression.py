@@ -13,16 +13,16 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-Array = NDArray[np.float64]
+from shrinkrule.numerics.arrays import Floats
 
 CONFIDENCE: Final = 0.95
 """Coverage of every interval that is printed."""
 
 
-def t_quantile(dof: ArrayLike, confidence: float = CONFIDENCE) -> Array:
+def t_quantile(dof: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
     """Two-sided Student factor: ``confidence`` of a t variable lies within plus or minus it.
 
     Examples
@@ -41,7 +41,7 @@ and every ratio of the two variances; with 3 firings or more they hold 94.7 to 9
 """
 
 
-def blended_factor(dof: ArrayLike, share: ArrayLike, confidence: float = CONFIDENCE) -> Array:
+def blended_factor(dof: ArrayLike, share: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
     """Interval factor for a variance of which a share is known with few degrees of freedom.
 
     Student's factor weighs by that share, the normal factor by the rest: with two firings the
@@ -79,41 +79,41 @@ class Line:
         Degrees of freedom of the residuals.
     """
 
-    slope: Array
-    intercept: Array
-    slope_unit_variance: Array
-    intercept_unit_variance: Array
-    unit_covariance: Array
-    residual_sum: Array
-    dof: Array
+    slope: Floats
+    intercept: Floats
+    slope_unit_variance: Floats
+    intercept_unit_variance: Floats
+    unit_covariance: Floats
+    residual_sum: Floats
+    dof: Floats
 
     @property
-    def residual_sd(self) -> Array:
+    def residual_sd(self) -> Floats:
         """Standard deviation of one reading of weight 1 about the line."""
         return np.sqrt(self.residual_sum / self.dof)
 
     @property
-    def slope_u(self) -> Array:
+    def slope_u(self) -> Floats:
         """Standard uncertainty of the slope."""
         return self.residual_sd * np.sqrt(self.slope_unit_variance)
 
     @property
-    def intercept_u(self) -> Array:
+    def intercept_u(self) -> Floats:
         """Standard uncertainty of the intercept."""
         return self.residual_sd * np.sqrt(self.intercept_unit_variance)
 
     @property
-    def correlation(self) -> Array:
+    def correlation(self) -> Floats:
         """Correlation of intercept and slope."""
         return self.unit_covariance / np.sqrt(
             self.slope_unit_variance * self.intercept_unit_variance
         )
 
-    def at(self, x: ArrayLike) -> Array:
+    def at(self, x: ArrayLike) -> Floats:
         """Height of the line at ``x``, broadcast against the leading shape."""
         return np.asarray(self.intercept + self.slope * np.asarray(x, dtype=np.float64))
 
-    def unit_variance_at(self, x: ArrayLike) -> Array:
+    def unit_variance_at(self, x: ArrayLike) -> Floats:
         """Variance of the line's height at ``x`` for a residual variance of 1."""
         x = np.asarray(x, dtype=np.float64)
         return np.asarray(
@@ -122,12 +122,12 @@ class Line:
             + x * x * self.slope_unit_variance
         )
 
-    def confidence_half_width(self, x: ArrayLike, confidence: float = CONFIDENCE) -> Array:
+    def confidence_half_width(self, x: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
         """Half width of the interval for the true line at ``x``."""
         spread = self.residual_sd * np.sqrt(self.unit_variance_at(x))
         return t_quantile(self.dof, confidence) * spread
 
-    def prediction_half_width(self, x: ArrayLike, confidence: float = CONFIDENCE) -> Array:
+    def prediction_half_width(self, x: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
         """Half width of the interval for one new reading at ``x``.
 
         ``t s sqrt(1 + 1/n + (x - xbar)^2 / Sxx)`` for equal weights.
@@ -206,7 +206,7 @@ def fit_ray(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Line
     )
 
 
-def _points(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None) -> tuple[Array, Array, Array]:
+def _points(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None) -> tuple[Floats, Floats, Floats]:
     x = np.asarray(x, dtype=np.float64)
     y = np.asarray(y, dtype=np.float64)
     w = np.ones_like(x) if weight is None else np.asarray(weight, dtype=np.float64)

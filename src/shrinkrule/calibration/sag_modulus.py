@@ -16,11 +16,11 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize
 
 from shrinkrule.calibration.firings import FiringScatter, firing_scatter
-from shrinkrule.calibration.regression import Array, t_quantile
+from shrinkrule.calibration.regression import t_quantile
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.units import weight_kpa_per_mm
 
 
@@ -139,7 +139,7 @@ class SagFit:
     mean_u_kpa: float
     next_u_kpa: float
     beams: tuple[Beam, ...]
-    by_coupon_kpa: Array
+    by_coupon_kpa: Floats
     span_power: Power | None
     depth_power: Power | None
 
@@ -197,7 +197,7 @@ def beam_modulus_kpa(
     return beam_drop_mm(support, span_mm, depth_mm, 1.0, density_g_cm3, poisson) / drop_mm
 
 
-def fit_sag(beams: tuple[Beam, ...], firing: NDArray[np.int64]) -> SagFit | None:
+def fit_sag(beams: tuple[Beam, ...], firing: Ints) -> SagFit | None:
     """Fit the sag modulus; ``None`` where no beam can be used.
 
     Parameters
@@ -227,7 +227,7 @@ def fit_sag(beams: tuple[Beam, ...], firing: NDArray[np.int64]) -> SagFit | None
     )
 
 
-def consensus(values: Array, variances: Array) -> tuple[float, float]:
+def consensus(values: Floats, variances: Floats) -> tuple[float, float]:
     """Mean of values that differ by more than their uncertainties, and its uncertainty.
 
     Parameters

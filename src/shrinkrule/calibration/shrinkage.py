@@ -15,17 +15,11 @@ from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from shrinkrule.calibration.firings import FiringScatter, firing_scatter
-from shrinkrule.calibration.regression import (
-    CONFIDENCE,
-    Array,
-    Line,
-    fit_line,
-    fit_ray,
-    t_quantile,
-)
+from shrinkrule.calibration.regression import CONFIDENCE, Line, fit_line, fit_ray, t_quantile
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 
 INTERCEPT_CONFIDENCE: Final = 0.95
 """An intercept stays from here on: keeping one wrongly costs width, dropping one costs truth."""
@@ -49,15 +43,15 @@ class Departure:
         Degrees of freedom of ``u``.
     """
 
-    value: Array
-    u: Array
-    dof: Array
+    value: Floats
+    u: Floats
+    dof: Floats
 
-    def half_width(self, confidence: float = CONFIDENCE) -> Array:
+    def half_width(self, confidence: float = CONFIDENCE) -> Floats:
         """Half width of the interval for the true value."""
         return t_quantile(self.dof, confidence) * self.u
 
-    def is_real(self, confidence: float) -> NDArray[np.bool_]:
+    def is_real(self, confidence: float) -> Mask:
         """Tell whether zero lies outside the interval of this confidence."""
         return np.asarray(np.abs(self.value) > self.half_width(confidence))
 
@@ -112,11 +106,11 @@ class AxisFit:
     """
 
     lines: Line
-    firing: NDArray[np.int64]
-    residual_variance: Array
-    residual_dof: Array
+    firing: Ints
+    residual_variance: Floats
+    residual_dof: Floats
     intercept: Departure
-    has_intercept: NDArray[np.bool_]
+    has_intercept: Mask
     centre_mm: float
 
     def scatter_at(self, green_mm: ArrayLike) -> FiringScatter:
@@ -124,17 +118,17 @@ class AxisFit:
         green = np.asarray(green_mm, dtype=np.float64)
         return firing_scatter(self.lines.at(green[..., None]), self.firing)
 
-    def fired_mm(self, green_mm: ArrayLike) -> Array:
+    def fired_mm(self, green_mm: ArrayLike) -> Floats:
         """Predict the fired length of a green length, mm."""
         return self.scatter_at(green_mm).mean
 
-    def green_mm(self, fired_mm: ArrayLike) -> Array:
+    def green_mm(self, fired_mm: ArrayLike) -> Floats:
         """Green length that gives a fired length, mm."""
         intercept = self.fired_mm(0.0)
         slope = self.fired_mm(1.0) - intercept
         return np.asarray((np.asarray(fired_mm) - intercept) / slope)
 
-    def next_half_width_mm(self, green_mm: ArrayLike, confidence: float = CONFIDENCE) -> Array:
+    def next_half_width_mm(self, green_mm: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
         """Half width of the interval for one length of a part in the next firing, mm.
 
         With a single firing it lacks the scatter between firings: a lower bound.
@@ -144,7 +138,7 @@ class AxisFit:
             self.reading_variance_at(green_mm), self.residual_dof, confidence
         )
 
-    def reading_variance_at(self, green_mm: ArrayLike) -> Array:
+    def reading_variance_at(self, green_mm: ArrayLike) -> Floats:
         """Variance of one reading that the coupons' scatter does not show yet, mm2.
 
         The scatter of several coupons holds the uncertainty of each coupon's line, so only the
@@ -155,17 +149,17 @@ class AxisFit:
         share = np.maximum(1.0 - unit, 0.0) if self.firing.size > 1 else 1.0 + unit
         return np.asarray(self.residual_variance * share)
 
-    def mean_u_mm(self, green_mm: ArrayLike) -> Array:
+    def mean_u_mm(self, green_mm: ArrayLike) -> Floats:
         """Give the standard uncertainty of the expected fired length, mm."""
         if self.firing.size > 1:
             return np.sqrt(self.scatter_at(green_mm).mean_variance)
         return np.sqrt(self.residual_variance * self._line_unit_variance_at(green_mm))
 
-    def _line_unit_variance_at(self, green_mm: ArrayLike) -> Array:
+    def _line_unit_variance_at(self, green_mm: ArrayLike) -> Floats:
         green = np.asarray(green_mm, dtype=np.float64)
         return np.asarray(self.lines.unit_variance_at(green[..., None]).mean(axis=-1))
 
-    def shrinkage_at(self, green_mm: ArrayLike) -> Array:
+    def shrinkage_at(self, green_mm: ArrayLike) -> Floats:
         """Shrinkage of a green length as a fraction of it."""
         return 1.0 - self.fired_mm(green_mm) / np.asarray(green_mm, dtype=np.float64)
 
@@ -266,12 +260,12 @@ def mean_of_axes(first: AxisFit, second: AxisFit) -> AxisFit:
     )
 
 
-def _pooled(lines: Line, reading_variance: float) -> tuple[Array, Array]:
+def _pooled(lines: Line, reading_variance: float) -> tuple[Floats, Floats]:
     dof = lines.dof.sum(axis=-1)
     return np.maximum(lines.residual_sum.sum(axis=-1) / dof, reading_variance), dof
 
 
-def _chosen(keep: NDArray[np.bool_], free: Line, bound: Line) -> Line:
+def _chosen(keep: Mask, free: Line, bound: Line) -> Line:
     """Take the free line where ``keep``, the one through the origin elsewhere."""
     return Line(
         *(

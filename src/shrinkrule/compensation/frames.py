@@ -11,11 +11,9 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
-
-Matrix = NDArray[np.float64]
+from shrinkrule.numerics.arrays import Floats
 
 WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
     "z": (0, 0, 1),
@@ -27,7 +25,7 @@ WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
 }
 
 
-def way_up(name: str) -> NDArray[np.float64]:
+def way_up(name: str) -> Floats:
     """Give the unit vector (3,) of the model axis that points up.
 
     Raises
@@ -41,7 +39,7 @@ def way_up(name: str) -> NDArray[np.float64]:
     return np.array(WAYS_UP[key], dtype=np.float64)
 
 
-def turn_up(up: NDArray[np.float64]) -> Matrix:
+def turn_up(up: Floats) -> Floats:
     """Rotation (3, 3) by quarter turns that brings ``up`` to +Z.
 
     Parameters
@@ -62,13 +60,13 @@ def turn_up(up: NDArray[np.float64]) -> Matrix:
     return cyclic if up[axis] > 0 else np.diag([1.0, -1.0, -1.0]) @ cyclic
 
 
-def stood_on_bed(vertices: NDArray[np.float64]) -> NDArray[np.float64]:
+def stood_on_bed(vertices: Floats) -> Floats:
     """Shift (3,) that centres points (n, 3) on x = y = 0 with the lowest at z = 0."""
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     return np.array([-(low[0] + high[0]) / 2, -(low[1] + high[1]) / 2, -low[2]])
 
 
-def moved(mesh: trimesh.Trimesh, matrix: Matrix) -> trimesh.Trimesh:
+def moved(mesh: trimesh.Trimesh, matrix: Floats) -> trimesh.Trimesh:
     """Mesh with its vertices through a (4, 4) matrix; the facets stay as they are.
 
     The matrix must not mirror, or the facets would face inward.

@@ -18,11 +18,9 @@ from typing import Final
 import manifold3d
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-
-Floats = NDArray[np.float64]
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 
 MISS_SHARE: Final = 0.1
 """Corners may miss the offset by this share: a tenth of a bead's spread is not measurable."""
@@ -103,9 +101,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     return OffsetMesh(trimesh.Trimesh(moved, facets, process=False, validate=False), worst)
 
 
-def _moves(
-    count: int, facets: NDArray[np.int64], normals: Floats, shifts: Floats, weights: Floats
-) -> Floats:
+def _moves(count: int, facets: Ints, normals: Floats, shifts: Floats, weights: Floats) -> Floats:
     """Moves (n, 3) of vertices, by weighted least squares of ``n . d = shift``."""
     corners = facets.ravel()
     normal = np.repeat(normals, 3, axis=0)
@@ -123,16 +119,12 @@ def _moves(
     return np.asarray(np.einsum("nij,nj->ni", inverse, right), dtype=np.float64)
 
 
-def _turned(vertices: Floats, facets: NDArray[np.int64], normals: Floats) -> NDArray[np.bool_]:
-    turned: NDArray[np.bool_] = (
-        np.einsum("ij,ij->i", _unit_normals(vertices[facets]), normals) < 0.0
-    )
+def _turned(vertices: Floats, facets: Ints, normals: Floats) -> Mask:
+    turned: Mask = np.einsum("ij,ij->i", _unit_normals(vertices[facets]), normals) < 0.0
     return turned
 
 
-def _faces_cut_anew(
-    mesh: trimesh.Trimesh, moved: Floats, normals: Floats
-) -> tuple[NDArray[np.int64], Floats]:
+def _faces_cut_anew(mesh: trimesh.Trimesh, moved: Floats, normals: Floats) -> tuple[Ints, Floats]:
     """Facets and their former normals, with flat faces triangulated anew where they folded.
 
     A flat face keeps its plane and its outline may move a little, but the triangles that
@@ -155,7 +147,7 @@ def _faces_cut_anew(
     return np.vstack([facets[kept], *filled]), np.vstack([normals[kept], *facing])
 
 
-def _filled(vertices: Floats, facets: NDArray[np.int64], normal: Floats) -> NDArray[np.int64]:
+def _filled(vertices: Floats, facets: Ints, normal: Floats) -> Ints:
     """Triangles (k, 3) that fill the outline of a flat face."""
     loops = _outline(facets)
     across = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
@@ -165,7 +157,7 @@ def _filled(vertices: Floats, facets: NDArray[np.int64], normal: Floats) -> NDAr
     return np.concatenate(loops)[np.asarray(cut, dtype=np.int64)]
 
 
-def _outline(facets: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def _outline(facets: Ints) -> list[Ints]:
     """Closed loops of vertex numbers around a set of facets, metal on the left."""
     edges = facets[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     there = {(int(a), int(b)) for a, b in edges}

@@ -11,11 +11,11 @@ import math
 from dataclasses import asdict, dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation.scale import GreenPart, ScaleFactors
 from shrinkrule.compensation.tolerance import iso286_grade, iso2768_class
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.units import mass_g
 
 
@@ -102,7 +102,7 @@ def length_half95(row: CalibrationRow, axis: str, green_mm: float) -> float:
     return row.half95_mm(axis, green_mm)
 
 
-def _fired_factors(row: CalibrationRow | None, factors: ScaleFactors) -> NDArray[np.float64]:
+def _fired_factors(row: CalibrationRow | None, factors: ScaleFactors) -> Floats:
     if row is None:
         return 1.0 / factors.per_axis
     xy, z = 1.0 - row.shrinkage_xy.value, 1.0 - row.shrinkage_z.value

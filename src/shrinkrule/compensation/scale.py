@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
-from shrinkrule.compensation.frames import Matrix, moved, stood_on_bed, turn_up
+from shrinkrule.compensation.frames import moved, stood_on_bed, turn_up
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.arrays import Floats
 
 
 def oversize_factor(shrinkage: float) -> float:
@@ -102,7 +102,7 @@ class ScaleFactors:
         return self.xy**2 * self.z
 
     @property
-    def per_axis(self) -> NDArray[np.float64]:
+    def per_axis(self) -> Floats:
         """Factors (3,) along x, y, z of the print frame."""
         return np.array([self.xy, self.xy, self.z])
 
@@ -123,24 +123,22 @@ class GreenPart:
 
     mesh: trimesh.Trimesh
     factors: ScaleFactors
-    from_model: Matrix
+    from_model: Floats
 
     @property
-    def to_model(self) -> Matrix:
+    def to_model(self) -> Floats:
         """Matrix (4, 4) that takes green points back to the wanted part in the model frame."""
-        inverse: Matrix = np.linalg.inv(self.from_model).astype(np.float64)
+        inverse: Floats = np.linalg.inv(self.from_model).astype(np.float64)
         return inverse
 
-    def in_model(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    def in_model(self, points: Floats) -> Floats:
         """Points (n, 3) of the green part, mm, where they are in the wanted part's own axes."""
         back = self.to_model
-        there: NDArray[np.float64] = points @ back[:3, :3].T + back[:3, 3]
+        there: Floats = points @ back[:3, :3].T + back[:3, 3]
         return there
 
 
-def green_part(
-    wanted: trimesh.Trimesh, factors: ScaleFactors, up: NDArray[np.float64]
-) -> GreenPart:
+def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> GreenPart:
     """Scale a wanted part up to the green part.
 
     Parameters

@@ -12,9 +12,9 @@ from itertools import product
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.furnace import BoxFurnace, Furnace
+from shrinkrule.numerics.arrays import Floats
 
 GAP_MM: Final = 3.0
 """Room between pieces: a bead's spread, a skirt of ballast and fingertips."""
@@ -78,7 +78,7 @@ def floor_places(outlines: Sequence[Outline], furnace: Furnace) -> tuple[Place, 
     return ()
 
 
-def corners(outlines: Sequence[Outline], places: Sequence[Place]) -> NDArray[np.float64]:
+def corners(outlines: Sequence[Outline], places: Sequence[Place]) -> Floats:
     """Corners (n, 2) of every rectangle of outlines at their places, mm."""
     parts = np.array(
         [
@@ -100,9 +100,7 @@ def bed_places(outlines: Sequence[Outline]) -> tuple[Place, ...]:
     return placed
 
 
-def _free_corners(
-    parts: NDArray[np.float64], taken: NDArray[np.float64], last: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _free_corners(parts: Floats, taken: Floats, last: Floats) -> Floats:
     """Corners, up to ``last``, at which all parts keep their gap to everything taken."""
     reach = taken[:, :2] + taken[:, 2:] + GAP_MM
     xs, ys = np.append(0.0, reach[:, 0]), np.append(0.0, reach[:, 1])
@@ -115,7 +113,7 @@ def _free_corners(
         & (high > taken[None, None, :, :2] - GAP_MM + _ROUNDING),
         axis=3,
     )
-    free: NDArray[np.float64] = found[~clash.any(axis=(1, 2))]
+    free: Floats = found[~clash.any(axis=(1, 2))]
     return free
 
 

@@ -13,11 +13,11 @@ from typing import Final
 import numpy as np
 import trimesh
 from manifold3d import Error, Manifold, Mesh64, triangulate
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats
 
-Ring = NDArray[np.float64]
+Ring = Floats
 """Closed outline, (n, 2) in mm, material on its left: outer rings turn left, holes right."""
 
 CIRCLE_SEGMENTS: Final = 96

@@ -8,13 +8,13 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.sag import PrecurveResult
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport
@@ -73,8 +73,8 @@ class Place:
     """
 
     finding: Finding
-    in_model: NDArray[np.float64]
-    box_in_model: NDArray[np.float64]
+    in_model: Floats
+    box_in_model: Floats
     wanted_mm: float
     needed_mm: float
     binder_time: float | None = None
@@ -156,9 +156,9 @@ class WallLook:
         return ThicknessScale.of(self.printer, self.limits)
 
     @property
-    def thickest_in_model(self) -> NDArray[np.float64]:
+    def thickest_in_model(self) -> Floats:
         """Middle (3,) of the thickest section in the model's own axes, mm."""
-        there: NDArray[np.float64] = self.green.in_model(np.array([self.report.thickest_at]))[0]
+        there: Floats = self.green.in_model(np.array([self.report.thickest_at]))[0]
         return there
 
     def binder_time(self, section_mm: float) -> float | None:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
@@ -19,8 +18,6 @@ from shrinkrule.report.wall_pictures import HEIGHT, WIDTH, Picture, Swatch, css,
 from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, Saving, WayUp
 from shrinkrule.walls import sample_surface
-
-Floats = NDArray[np.float64]
 
 STEPS: Final = 6
 """Colours of a sag map, from nothing to the largest sag."""

@@ -14,9 +14,9 @@ import igl
 import numpy as np
 import trimesh
 
+from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.plan import SagPlan, plan
-from shrinkrule.sag.settings import FloatArray, IntArray, SagSettings
-from shrinkrule.sag.voxels.corners import connected_groups
+from shrinkrule.sag.settings import SagSettings
 
 _CLEARANCE: Final = 5.0
 """Of a brick: bodies at least this far apart share no brick, not even one twice as large."""
@@ -38,19 +38,19 @@ class Apart:
     """
 
     mesh: trimesh.Trimesh
-    shift: FloatArray
+    shift: Floats
 
-    def shift_of(self, refined: trimesh.Trimesh) -> FloatArray:
+    def shift_of(self, refined: trimesh.Trimesh) -> Floats:
         """How far each vertex (k, 3) was moved, of a refinement that keeps the mesh's own first."""
-        body = connected_groups(len(refined.vertices), np.asarray(refined.edges))
+        body = connected_components(len(refined.vertices), np.asarray(refined.edges))
         first = np.unique(body, return_index=True)[1]
-        shift: FloatArray = self.shift[first][body]
+        shift: Floats = self.shift[first][body]
         return shift
 
-    def back(self, place: FloatArray) -> FloatArray:
+    def back(self, place: Floats) -> Floats:
         """Where a place (3,) in the moved part is in the part as given, mm."""
         nearest = np.linalg.norm(np.asarray(self.mesh.vertices) - place, axis=1).argmin()
-        home: FloatArray = place - self.shift[nearest]
+        home: Floats = place - self.shift[nearest]
         return home
 
 
@@ -87,10 +87,10 @@ def set_apart(mesh: trimesh.Trimesh, settings: SagSettings) -> tuple[Apart, SagP
     return Apart(moved, shift), plan(moved, replace(settings, wall_mm=planned.wall_mm))
 
 
-def separate_bodies(mesh: trimesh.Trimesh) -> IntArray:
+def separate_bodies(mesh: trimesh.Trimesh) -> Ints:
     """Body of each vertex (n,); a cavity belongs to the body around it, and what touches is one."""
     vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
-    shell = connected_groups(len(vertices), np.asarray(mesh.edges))
+    shell = connected_components(len(vertices), np.asarray(mesh.edges))
     low, high = _boxes(vertices, shell)
     pairs = [
         (one, other)
@@ -99,11 +99,11 @@ def separate_bodies(mesh: trimesh.Trimesh) -> IntArray:
     ]
     pairs += _cavities(mesh, shell, low, high)
     joined = np.array(pairs, dtype=np.int64).reshape(-1, 2)
-    body: IntArray = connected_groups(len(low), joined)[shell]
+    body: Ints = connected_components(len(low), joined)[shell]
     return body
 
 
-def _boxes(points: FloatArray, label: IntArray) -> tuple[FloatArray, FloatArray]:
+def _boxes(points: Floats, label: Ints) -> tuple[Floats, Floats]:
     """Low and high corners (b, d) of the boxes around labelled points (n, d)."""
     count = int(label.max()) + 1
     low = np.full((count, points.shape[1]), np.inf)
@@ -113,16 +113,16 @@ def _boxes(points: FloatArray, label: IntArray) -> tuple[FloatArray, FloatArray]
     return low, high
 
 
-def _near(low: FloatArray, high: FloatArray, clearance: float) -> IntArray:
+def _near(low: Floats, high: Floats, clearance: float) -> Ints:
     """Pairs (p, 2) of boxes that are nearer to each other than a clearance."""
     meet = np.all(
         (low[:, None] < high[None] + clearance) & (low[None] < high[:, None] + clearance), axis=2
     )
-    pairs: IntArray = np.argwhere(np.triu(meet, 1))
+    pairs: Ints = np.argwhere(np.triu(meet, 1))
     return pairs
 
 
-def _touch(vertices: FloatArray, faces: IntArray, shell: IntArray, one: int, other: int) -> bool:
+def _touch(vertices: Floats, faces: Ints, shell: Ints, one: int, other: int) -> bool:
     """Whether a vertex of either shell lies on the other."""
     return any(
         igl.point_mesh_squared_distance(
@@ -134,7 +134,7 @@ def _touch(vertices: FloatArray, faces: IntArray, shell: IntArray, one: int, oth
 
 
 def _cavities(
-    mesh: trimesh.Trimesh, shell: IntArray, low: FloatArray, high: FloatArray
+    mesh: trimesh.Trimesh, shell: Ints, low: Floats, high: Floats
 ) -> list[tuple[int, int]]:
     """Each shell that is turned inward, with the smallest outward one whose box holds it."""
     a, b, c = np.moveaxis(np.asarray(mesh.triangles), 1, 0)

@@ -8,9 +8,9 @@ from typing import Final
 import numpy as np
 import trimesh
 
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.bodies import Apart
 from shrinkrule.sag.plan import SagPlan
-from shrinkrule.sag.settings import FloatArray
 from shrinkrule.walls import Status, sample_surface, thickness_at
 
 SEEN_GAP: Final = 0.4
@@ -20,7 +20,7 @@ _SAMPLES: Final = 4000
 _LEAST_SHARE: Final = 0.003  # of the surface: less is an engraving, which carries nothing
 
 
-def narrow_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, FloatArray] | None:
+def narrow_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] | None:
     """Width (mm) and place (3,) of a typical gap that the bricks do not see, if there is any.
 
     Parameters

@@ -10,10 +10,12 @@ import trimesh
 
 from shrinkrule.compensation.frames import WAYS_UP
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.sag.bodies import set_apart
 from shrinkrule.sag.plan import plan
-from shrinkrule.sag.settings import FloatArray, SagMaterial, SagSettings
-from shrinkrule.sag.solve import Progress, sag_on_grid, silent
+from shrinkrule.sag.settings import SagMaterial, SagSettings
+from shrinkrule.sag.solve import sag_on_grid
 
 UNKNOWNS_FOR_RANKING: Final = 30_000
 """A ranking needs no more: it compares sags that differ by far more than their errors."""
@@ -50,7 +52,7 @@ class WayUp:
     stands: bool
     reason: str
     sag_mm: float
-    sag_at: FloatArray
+    sag_at: Floats
     height_mm: float
     footprint_mm2: float
 

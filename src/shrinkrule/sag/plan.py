@@ -9,7 +9,8 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.sag.settings import FloatArray, SagSettings
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.voxels.grid import SLACK, Grid, furnace_turn, lay_grid
 from shrinkrule.walls import Status, sample_surface, thickness_at
 
@@ -80,7 +81,7 @@ def thinnest_wall(mesh: trimesh.Trimesh) -> float:
     return float(thickness[order][np.searchsorted(share, _THIN_SHARE)])
 
 
-def _estimate_unknowns(mesh: trimesh.Trimesh, turn: FloatArray, brick: float) -> int:
+def _estimate_unknowns(mesh: trimesh.Trimesh, turn: Floats, brick: float) -> int:
     """Nodes fill the part and half a brick around it, along each axis."""
     normals = np.abs(np.asarray(mesh.face_normals) @ turn.T)
     flat = normals.max(axis=1) > 0.999
@@ -91,12 +92,12 @@ def _estimate_unknowns(mesh: trimesh.Trimesh, turn: FloatArray, brick: float) ->
     return int(3.0 * volume / brick**3)
 
 
-def _estimate_memory(unknowns: int, counts: FloatArray) -> int:
+def _estimate_memory(unknowns: int, counts: Floats) -> int:
     cells = float(np.prod(counts + 2.0))
     return int(_BASE_BYTES + BYTES_PER_UNKNOWN * unknowns + _BYTES_PER_GRID_CELL * cells)
 
 
-def _finest(mesh: trimesh.Trimesh, turn: FloatArray, settings: SagSettings) -> float:
+def _finest(mesh: trimesh.Trimesh, turn: Floats, settings: SagSettings) -> float:
     """Smallest brick that the budget allows, mm."""
     extents = np.ptp(np.asarray(mesh.vertices) @ turn.T, axis=0)
 
@@ -114,9 +115,7 @@ def _finest(mesh: trimesh.Trimesh, turn: FloatArray, settings: SagSettings) -> f
     return high
 
 
-def _lay_within(
-    mesh: trimesh.Trimesh, turn: FloatArray, brick: float, budget: int
-) -> tuple[Grid, int]:
+def _lay_within(mesh: trimesh.Trimesh, turn: Floats, brick: float, budget: int) -> tuple[Grid, int]:
     """Grid of about the given bricks: smaller to fit flat faces, or larger to fit the budget."""
     larger = brick * 1.05 ** np.arange(_LARGER_TRIES)
     for side, slack in ((brick, SLACK), *((float(side), 1.0) for side in larger)):

@@ -14,20 +14,16 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.mesh.refine import Mask, refine_where
+from shrinkrule.mesh.refine import refine_where
+from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.numerics.progress import Progress, silent, stage_of
 from shrinkrule.sag.bodies import Apart, set_apart
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.gaps import note_gaps
 from shrinkrule.sag.plan import SagPlan
 from shrinkrule.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
-from shrinkrule.sag.settings import Base, FloatArray, SagMaterial, SagSettings
-from shrinkrule.sag.solve import (
-    Progress,
-    on_two_grids,
-    sag_on_grid,
-    silent,
-    within,
-)
+from shrinkrule.sag.settings import Base, SagMaterial, SagSettings
+from shrinkrule.sag.solve import on_two_grids, sag_on_grid
 from shrinkrule.sag.voxels.grid import lay_grid
 
 ENOUGH_SHARE: Final = 0.05
@@ -77,7 +73,7 @@ class PrecurveResult:
     mesh: trimesh.Trimesh
     wanted: trimesh.Trimesh
     before: SagResult
-    fired: FloatArray
+    fired: Floats
     rounds: int
     errors_mm: tuple[float, ...]
     verdict: Saving
@@ -94,9 +90,9 @@ class PrecurveResult:
         return min(self.errors_mm)
 
     @property
-    def remaining(self) -> FloatArray:
+    def remaining(self) -> Floats:
         """Fired minus wanted position of each vertex, (n, 3) mm."""
-        difference: FloatArray = self.fired - np.asarray(self.wanted.vertices)
+        difference: Floats = self.fired - np.asarray(self.wanted.vertices)
         return difference
 
 
@@ -133,7 +129,7 @@ def precurve(
     planned = note_gaps(apart, planned)
     share = 1.0 / (settings.max_rounds + 1)
     first, numerical_mm = on_two_grids(
-        apart.mesh, material, settings, planned, within(tell, "sag as given", 0.0, share)
+        apart.mesh, material, settings, planned, stage_of(tell, "sag as given", 0.0, share)
     )
     wanted = refine_to_follow(apart.mesh, first.field, settings.tolerance_mm)
     before = describe(wanted, apart, material, planned, first, numerical_mm)
@@ -172,7 +168,7 @@ class _Firing:
     """A pre-curved part, where its vertices come to lie, and by how much they miss."""
 
     mesh: trimesh.Trimesh
-    fired: FloatArray
+    fired: Floats
     error_mm: float
 
 
@@ -198,7 +194,7 @@ def _fire_until_straight(
         bent = trimesh.Trimesh(shape, wanted.faces, process=False)
         grid = lay_grid(bent, planned.grid.turn, planned.brick_mm, slack=1.0)
         stage = f"firing the pre-curved part, round {number}"
-        tick = within(tell, stage, number * share, share)
+        tick = stage_of(tell, stage, number * share, share)
         solved = sag_on_grid(bent, grid, material, settings, solved, tick)
         fired = put_down(shape + solved.field.at(shape), shape, target, settings.up)
         miss = fired - target
@@ -228,7 +224,7 @@ def refine_to_follow(
     longest = float(np.max(mesh.extents)) / _FIRST_PIECES
     shortest = float(field.grid.size.min())
 
-    def bends(ends: FloatArray) -> Mask:
+    def bends(ends: Floats) -> Mask:
         length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
         long = np.flatnonzero(length > 2.0 * shortest)
         moved = field.at(ends[long].reshape(-1, 3)).reshape(-1, 2, 3)
@@ -240,9 +236,7 @@ def refine_to_follow(
     return refine_where(mesh, bends)
 
 
-def put_down(
-    fired: FloatArray, shape: FloatArray, target: FloatArray, up: FloatArray
-) -> FloatArray:
+def put_down(fired: Floats, shape: Floats, target: Floats, up: Floats) -> Floats:
     """Lay a fired part on the wanted part's plate, where it differs least from it in plan.
 
     Parameters
@@ -262,11 +256,11 @@ def put_down(
     miss = target - moved
     flat = miss - np.outer(miss @ up, up)
     turn = float((flat * arms).sum() / max(float((arms**2).sum()), 1e-300))
-    placed: FloatArray = moved + flat.mean(axis=0) + turn * arms
+    placed: Floats = moved + flat.mean(axis=0) + turn * arms
     return placed
 
 
-def _above(points: FloatArray, up: FloatArray, base: float) -> FloatArray:
+def _above(points: Floats, up: Floats, base: float) -> Floats:
     """Points with none below a height."""
     return points + np.outer(np.maximum(base - points @ up, 0.0), up)
 

@@ -8,13 +8,14 @@ from typing import Final
 import numpy as np
 import trimesh
 
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.bodies import Apart
 from shrinkrule.sag.contact.active_set import Standing, lifted
 from shrinkrule.sag.contact.clearance import Fall, nearest_fall
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.plan import SagPlan
-from shrinkrule.sag.settings import FloatArray, SagMaterial
+from shrinkrule.sag.settings import SagMaterial
 from shrinkrule.sag.voxels.grid import solid_bodies
 
 LARGEST_SLOPE: Final = 0.1
@@ -91,10 +92,10 @@ class SagResult:
         Where the model does not hold, and anything else to mind.
     """
 
-    displacement: FloatArray
+    displacement: Floats
     field: SagField
     largest_sag_mm: float
-    largest_at: FloatArray
+    largest_at: Floats
     numerical_mm: float
     modulus_mm: float
     bricks_through: float

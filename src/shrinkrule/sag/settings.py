@@ -13,14 +13,10 @@ from enum import StrEnum
 from typing import Final, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.units import weight_kpa_per_mm
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-Mask = NDArray[np.bool_]
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
@@ -236,7 +232,7 @@ class SagSettings:
         object.__setattr__(self, "base", _one_of(Base, self.base))
 
     @property
-    def up(self) -> FloatArray:
+    def up(self) -> Floats:
         """Upward unit vector in the mesh's frame, (3,)."""
         up = np.asarray(self.furnace_up, dtype=np.float64)
         return up / np.linalg.norm(up)

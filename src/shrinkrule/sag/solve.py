@@ -8,7 +8,6 @@ spans, so hand over the fired (wanted) shape.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -16,6 +15,7 @@ import trimesh
 from scipy.spatial import KDTree
 
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.progress import Progress, Tick, share_of, silent, stage_of
 from shrinkrule.sag.bodies import set_apart
 from shrinkrule.sag.contact.active_set import Guess, come_to_rest
 from shrinkrule.sag.contact.candidates import Seats, plate_seats
@@ -34,8 +34,6 @@ from shrinkrule.sag.settings import (
 )
 from shrinkrule.sag.voxels.grid import Grid, fill_grid, lay_grid
 
-Progress = Callable[[str, float], None]
-
 COARSER: Final = 2.0
 """Bricks of the second grid are this much larger."""
 
@@ -50,7 +48,7 @@ def sag_on_grid(
     material: SagMaterial,
     settings: SagSettings,
     similar: GridSag | None = None,
-    tick: Callable[[float], None] | None = None,
+    tick: Tick | None = None,
 ) -> GridSag:
     """Solve the sag of a part on one grid.
 
@@ -132,7 +130,7 @@ def solve_sag(
     tell("planning", 0.0)
     apart, planned = set_apart(mesh, settings)
     planned = note_gaps(apart, planned)
-    tick = within(tell, "solving", 0.0, 1.0)
+    tick = stage_of(tell, "solving", 0.0, 1.0)
     solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
     tell("solved", 1.0)
     return describe(apart.mesh, apart, material, planned, solved, numerical_mm)
@@ -143,7 +141,7 @@ def on_two_grids(
     material: SagMaterial,
     settings: SagSettings,
     planned: SagPlan,
-    tick: Callable[[float], None],
+    tick: Tick,
 ) -> tuple[GridSag, float]:
     """Solve on a coarser grid and on the planned one; the difference tells the uncertainty, mm.
 
@@ -161,7 +159,7 @@ def on_two_grids(
         material,
         settings,
         coarse,
-        lambda done: tick(_COARSE_SHARE + (1.0 - _COARSE_SHARE) * done),
+        share_of(tick, _COARSE_SHARE, 1.0 - _COARSE_SHARE),
     )
     return fine, grid_difference(fine.field, coarse.field)
 
@@ -186,12 +184,3 @@ def _try_grid(
         return sag_on_grid(mesh, grid, material, settings, similar)
     except MeshError:
         return similar
-
-
-def silent(stage: str, share: float) -> None:
-    """Progress that nobody watches."""
-
-
-def within(tell: Progress, stage: str, start: float, span: float) -> Callable[[float], None]:
-    """Progress of a stage, as part of the whole."""
-    return lambda done: tell(stage, start + span * done)

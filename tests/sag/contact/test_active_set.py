@@ -7,7 +7,8 @@ import pytest
 import trimesh
 from shapely.geometry import Polygon
 
-from sag.solids import Floats, bar, united
+from sag.solids import bar, united
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag import SagMaterial, SagSettings
 from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.voxels.grid import furnace_turn, lay_grid

@@ -9,7 +9,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from trimesh.transformations import euler_matrix
 
-from sag.solids import Floats, Mask, bar, bricks_of, grid_of, sag_held, united
+from sag.solids import bar, bricks_of, grid_of, sag_held, united
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.voxels.grid import fill_grid
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from sag.solids import Floats, bar, grid_of, united
+from sag.solids import bar, grid_of, united
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.voxels.grid import fill_grid
 from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
 

@@ -10,16 +10,17 @@ Kunisch, SIAM J. Optim. 13 (2002) 865-888).
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
+from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.numerics.progress import Tick, share_of
 from shrinkrule.sag.contact.candidates import Seats
 from shrinkrule.sag.contact.stability import first_touch, tips
 from shrinkrule.sag.fem.pcg import Equilibrium, Rest, Springs
-from shrinkrule.sag.settings import FloatArray, Friction, Mask
+from shrinkrule.sag.settings import Friction
 
 MAX_CONTACT_ROUNDS: Final = 80
 """A part peels off the plate by about one row of bricks in each round; grids begin coarse."""
@@ -74,7 +75,7 @@ class Guess:
         Which seats touched.
     """
 
-    displacement: FloatArray
+    displacement: Floats
     touching: Mask
 
 
@@ -83,7 +84,7 @@ def come_to_rest(
     seats: Seats,
     friction: Friction,
     guess: Guess | None = None,
-    tick: Callable[[float], None] | None = None,
+    tick: Tick | None = None,
 ) -> Standing:
     """Find the displacement at rest on the plate.
 
@@ -117,7 +118,7 @@ def come_to_rest(
     for contact_round in range(1, MAX_CONTACT_ROUNDS + 1):
         free, displacement = _hold(displacement, seats, touching, friction)
         done = 1.0 - 0.7 ** (contact_round - 1)
-        report = None if tick is None else _within(tick, done, 0.3 * (1.0 - done))
+        report = None if tick is None else share_of(tick, done, 0.3 * (1.0 - done))
         rest = problem.rest(free, displacement, tolerance, report, _springs(seats, touching))
         displacement, iterations = rest.displacement, iterations + rest.iterations
         release, caught, push = _changes(problem, displacement, seats, touching, tolerance)
@@ -138,11 +139,11 @@ def come_to_rest(
 
 def _changes(
     problem: Equilibrium,
-    displacement: FloatArray,
+    displacement: Floats,
     seats: Seats,
     touching: Mask,
     tolerance: float,
-) -> tuple[Mask, Mask, FloatArray]:
+) -> tuple[Mask, Mask, Floats]:
     """Seats that would have to pull, seats that are sunk into, and what each pushes, (c,)."""
     push = _pushes(problem, displacement, seats, touching)
     mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
@@ -152,8 +153,8 @@ def _changes(
 
 
 def _hold(
-    displacement: FloatArray, seats: Seats, touching: Mask, friction: Friction
-) -> tuple[FloatArray, FloatArray]:
+    displacement: Floats, seats: Seats, touching: Mask, friction: Friction
+) -> tuple[Floats, Floats]:
     """Directions that may move, and the displacement with the touching nodes on their seats."""
     free = np.ones_like(displacement)
     free[:, 3] = 0.0
@@ -173,13 +174,11 @@ def _springs(seats: Seats, touching: Mask) -> Springs:
     return Springs(seats.node[giving], seats.spring[giving], -seats.gap[giving])
 
 
-def _pushes(
-    problem: Equilibrium, displacement: FloatArray, seats: Seats, touching: Mask
-) -> FloatArray:
+def _pushes(problem: Equilibrium, displacement: Floats, seats: Seats, touching: Mask) -> Floats:
     """Force over modulus (c,) with which each seat pushes up, mm2."""
     springs = _springs(seats, touching)
     giving = springs.stiffness * (springs.place - displacement[springs.node, 2])
-    push: FloatArray = problem.reactions(displacement)[:, 2]
+    push: Floats = problem.reactions(displacement)[:, 2]
     push[springs.node] -= giving
     pushes = push[seats.node]
     pushes[touching & ~seats.firm] = giving
@@ -190,7 +189,7 @@ def _next(
     touching: Mask,
     release: Mask,
     caught: Mask,
-    push: FloatArray,
+    push: Floats,
     seen: set[bytes],
 ) -> Mask:
     """Seats of the next round; where that has been tried before, only the worst change."""
@@ -200,7 +199,7 @@ def _next(
     return (touching & ~_strongest(release, push)) | caught
 
 
-def _strongest(release: Mask, push: FloatArray) -> Mask:
+def _strongest(release: Mask, push: Floats) -> Mask:
     """The tenth of the releases that pull hardest."""
     wanted = np.flatnonzero(release)
     strongest = wanted[np.argsort(push[wanted], kind="stable")[: max(1, len(wanted) // 10)]]
@@ -209,12 +208,8 @@ def _strongest(release: Mask, push: FloatArray) -> Mask:
     return fewer
 
 
-def _within(tick: Callable[[float], None], start: float, span: float) -> Callable[[float], None]:
-    return lambda share: tick(start + span * share)
-
-
-def lifted(standing: Standing) -> FloatArray:
+def lifted(standing: Standing) -> Floats:
     """Height (l,) by which the seats that stood and lifted have risen, mm."""
     gone = standing.stood & ~standing.touching
-    heights: FloatArray = standing.rest.displacement[standing.seats.node[gone], 2]
+    heights: Floats = standing.rest.displacement[standing.seats.node[gone], 2]
     return heights

@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.fem.operator import Bricks
-from shrinkrule.sag.settings import FloatArray, IntArray, Mask
 from shrinkrule.sag.voxels.fractions import Filling
 from shrinkrule.sag.voxels.grid import Grid
 
@@ -36,9 +36,9 @@ class Seats:
         Stiffness over modulus with which the seat gives, mm; infinite where it is firm.
     """
 
-    node: IntArray
-    gap: FloatArray
-    spring: FloatArray
+    node: Ints
+    gap: Floats
+    spring: Floats
 
     @property
     def firm(self) -> Mask:
@@ -46,7 +46,7 @@ class Seats:
         return np.isinf(self.spring)
 
 
-def edge_spring(share: FloatArray, size: FloatArray) -> FloatArray:
+def edge_spring(share: Floats, size: Floats) -> Floats:
     """Stiffness over modulus, mm, with which a footing holds a node just beyond its edge.
 
     Parameters
@@ -57,7 +57,7 @@ def edge_spring(share: FloatArray, size: FloatArray) -> FloatArray:
         Sides of a brick, mm.
     """
     lean = (share - LEAST_SHARE) / (WHOLE - LEAST_SHARE)
-    spring: FloatArray = _EDGE_STIFFNESS * float(size.mean()) * lean / (1.0 - lean)
+    spring: Floats = _EDGE_STIFFNESS * float(size.mean()) * lean / (1.0 - lean)
     return spring
 
 

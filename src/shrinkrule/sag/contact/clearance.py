@@ -13,9 +13,9 @@ import numpy as np
 import trimesh
 
 from shrinkrule.mesh.rays import Rays
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.bodies import TOUCHING_MM
 from shrinkrule.sag.fem.field import SagField
-from shrinkrule.sag.settings import FloatArray
 from shrinkrule.walls import sample_surface
 
 _SAMPLES: Final = 6000
@@ -38,7 +38,7 @@ class Fall:
 
     gap_mm: float
     closes_mm: float
-    at: FloatArray
+    at: Floats
 
     @property
     def share(self) -> float:

@@ -8,10 +8,10 @@ import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.contact.candidates import Seats
 from shrinkrule.sag.fem.operator import Bricks
 from shrinkrule.sag.fem.rigid_modes import Bodies
-from shrinkrule.sag.settings import FloatArray, IntArray, Mask
 
 ANOTHER_STANCE: Final = (
     "set it another way up (--furnace-up; the command ways-up ranks them) "
@@ -22,7 +22,7 @@ ANOTHER_STANCE: Final = (
 _WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
 
 
-def overhang(points: FloatArray, centre: FloatArray) -> float:
+def overhang(points: Floats, centre: Floats) -> float:
     """How far a centre of mass lies outside what its body stands on, mm; under 0 if it stands.
 
     Parameters
@@ -49,7 +49,7 @@ def overhang(points: FloatArray, centre: FloatArray) -> float:
     return float((hull.equations[:, :2] @ centre + hull.equations[:, 2]).max())
 
 
-def overhangs(bricks: Bricks, bodies: Bodies, nodes: IntArray) -> FloatArray:
+def overhangs(bricks: Bricks, bodies: Bodies, nodes: Ints) -> Floats:
     """How far each body's centre of mass lies outside the given nodes, (b,) mm."""
     plan = bricks.nodes[:, :2] * bricks.brick.size[:2]
     return np.array(
@@ -60,7 +60,7 @@ def overhangs(bricks: Bricks, bodies: Bodies, nodes: IntArray) -> FloatArray:
     )
 
 
-def tips(bricks: Bricks, bodies: Bodies, nodes: IntArray, reach: float) -> bool:
+def tips(bricks: Bricks, bodies: Bodies, nodes: Ints, reach: float) -> bool:
     """Whether any body tips over on the given nodes, but for ``reach`` mm that still balance."""
     return bool(np.any(overhangs(bricks, bodies, nodes) > reach))
 

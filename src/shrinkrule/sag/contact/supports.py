@@ -9,18 +9,12 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
 from shrinkrule.sag.contact.candidates import LEAST_SHARE, WHOLE, Seats, edge_spring
-from shrinkrule.sag.fem.hex8i import CORNERS
 from shrinkrule.sag.fem.operator import Bricks
-from shrinkrule.sag.settings import (
-    FloatArray,
-    IntArray,
-    Mask,
-    SupportBox,
-    SupportFacets,
-)
+from shrinkrule.sag.settings import SupportBox, SupportFacets
+from shrinkrule.sag.voxels.corners import PLAN_CORNERS, shape_functions
 from shrinkrule.sag.voxels.grid import Grid
-from shrinkrule.sag.voxels.scanlines import spread
 from shrinkrule.walls import sample_surface
 
 _PER_BRICK: Final = 4  # samples of the surface along the side of a brick
@@ -41,8 +35,8 @@ class Undersides:
         The underside itself, in bricks from the grid's low corner.
     """
 
-    node: IntArray
-    place: FloatArray
+    node: Ints
+    place: Floats
 
 
 def find_undersides(bricks: Bricks) -> Undersides:
@@ -123,8 +117,8 @@ def with_supports(
 def _holds(
     support: SupportBox | SupportFacets,
     number: int,
-    points: FloatArray,
-    facets: IntArray,
+    points: Floats,
+    facets: Ints,
     mesh: trimesh.Trimesh,
 ) -> Mask:
     """Which samples of the surface (n,) a support holds."""
@@ -143,39 +137,38 @@ def _holds(
 
 @dataclass(frozen=True)
 class _Around:
-    """Samples of the surface and the undersides that they belong to, with the nodes' hats."""
+    """Samples of the surface and the undersides that they belong to, with the shape functions."""
 
-    sample: IntArray  # (k,)
-    under: IntArray  # (k,)
-    hat: FloatArray  # (k,)
+    sample: Ints  # (k,)
+    under: Ints  # (k,)
+    weight: Floats  # (k,)
 
     @staticmethod
-    def of(points: FloatArray, under: Undersides) -> _Around:
+    def of(points: Floats, under: Undersides) -> _Around:
         """Pair samples (n, 3), in bricks, with the undersides of the four columns around each."""
-        ends = CORNERS[::2, :2]
         column = under.place[:, :2].astype(np.int64)
         width = int(max(column[:, 1].max(), points[:, 1].max())) + 2
         order = np.argsort(column @ np.array([width, 1]), kind="stable")
         keys = (column @ np.array([width, 1]))[order]
         cell = np.floor(points[:, :2]).astype(np.int64)
-        hats = np.abs(1 - ends[:, None] - (points[:, :2] - cell)).prod(axis=2)
-        wanted = (cell + ends[:, None]) @ np.array([width, 1])
-        found, rank = spread(
+        weight = shape_functions(points[:, :2] - cell).T.ravel()
+        wanted = (cell + PLAN_CORNERS[:, None]) @ np.array([width, 1])
+        found, rank = ranges(
             np.searchsorted(keys, wanted.ravel()), np.searchsorted(keys, wanted.ravel() + 1)
         )
         sample, mine = found % len(points), order[rank]
         near = np.abs(under.place[mine, 2] - points[sample, 2]) < _WITHIN
-        return _Around(sample[near], mine[near], hats.ravel()[found[near]])
+        return _Around(sample[near], mine[near], weight[found[near]])
 
-    def summed(self, values: FloatArray, count: int) -> FloatArray:
+    def summed(self, values: Floats, count: int) -> Floats:
         """Sum (u,) of the samples' values (n,) at each underside."""
-        sums: FloatArray = np.bincount(
-            self.under, weights=self.hat * values[self.sample], minlength=count
+        sums: Floats = np.bincount(
+            self.under, weights=self.weight * values[self.sample], minlength=count
         ).astype(np.float64)
         return sums
 
 
-def _added(seats: Seats, under: Undersides, share: FloatArray, grid: Grid) -> Seats:
+def _added(seats: Seats, under: Undersides, share: Floats, grid: Grid) -> Seats:
     """Seats with the undersides' nodes held by their share (u,) of a support."""
     firm = np.unique(under.node[share >= WHOLE])
     leaning = np.flatnonzero((share > LEAST_SHARE) & (share < WHOLE))

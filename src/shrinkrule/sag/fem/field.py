@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from shrinkrule.sag.fem.multigrid.coarsening import hats
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.operator import Bricks
-from shrinkrule.sag.settings import FloatArray
+from shrinkrule.sag.voxels.corners import shape_functions
 from shrinkrule.sag.voxels.grid import Grid
 
 
@@ -31,7 +31,7 @@ class SagField:
 
     grid: Grid
     bricks: Bricks
-    displacement: FloatArray
+    displacement: Floats
 
     @cached_property
     def _number(self) -> NDArray[np.int32]:
@@ -53,16 +53,16 @@ class SagField:
         number = self._shared[tuple(self.bricks.places[self.bricks.owner].T)]
         return KDTree(self._apart(self.bricks.points * self.grid.size, number))
 
-    def _apart(self, points: FloatArray, number: NDArray[np.int32]) -> FloatArray:
+    def _apart(self, points: Floats, number: NDArray[np.int32]) -> Floats:
         far = 10.0 * float(self.grid.size.max())
-        spaced: FloatArray = np.column_stack([points, far * number])
+        spaced: Floats = np.column_stack([points, far * number])
         return spaced
 
     @cached_property
     def _centres(self) -> KDTree:
         return KDTree((self.bricks.places + 0.5) * self.grid.size)
 
-    def at(self, points: FloatArray) -> FloatArray:
+    def at(self, points: Floats) -> Floats:
         """Displacement (n, 3) at points (n, 3), both in the mesh's frame, mm.
 
         A point outside every brick moves as the nearest brick does, a point between the
@@ -80,17 +80,17 @@ class SagField:
             looked = self._looks.query(self._apart(local[several], number[several]))[1]
             brick[several] = self.bricks.owner[looked]
         inside = local / self.grid.size - self.bricks.places[brick]
-        weights = hats(np.clip(inside, -1.0, 2.0))
+        weights = shape_functions(np.clip(inside, -1.0, 2.0))
         corners = self.displacement[self.bricks.corners[brick]]
-        moved: FloatArray = np.einsum("nc,ncd->nd", weights, corners) @ self.grid.turn
+        moved: Floats = np.einsum("nc,ncd->nd", weights, corners) @ self.grid.turn
         return moved
 
     @property
-    def sag(self) -> FloatArray:
+    def sag(self) -> Floats:
         """How far each node comes down, (n,) mm."""
         return -self.displacement[:, 2]
 
-    def lowest(self) -> tuple[float, FloatArray]:
+    def lowest(self) -> tuple[float, Floats]:
         """Largest sag, mm, and where it is, (3,) in the mesh's frame."""
         well_filled = self.bricks.filled > 0.5
         nodes = np.unique(self.bricks.corners[well_filled])
@@ -99,12 +99,12 @@ class SagField:
         return float(self.sag[worst]), place @ self.grid.turn
 
     @cached_property
-    def _slopes(self) -> FloatArray:
+    def _slopes(self) -> Floats:
         """Displacement gradient at each brick's middle, (m, 3, 3): [component, direction]."""
         sides = self.displacement[self.bricks.corners].reshape(-1, 2, 2, 2, 3)
         ahead = [sides.take(1, axis=1 + d).mean(axis=(1, 2)) for d in range(3)]
         behind = [sides.take(0, axis=1 + d).mean(axis=(1, 2)) for d in range(3)]
-        slopes: FloatArray = (np.stack(ahead, axis=2) - np.stack(behind, axis=2)) / self.grid.size
+        slopes: Floats = (np.stack(ahead, axis=2) - np.stack(behind, axis=2)) / self.grid.size
         return slopes
 
     def steepest(self) -> float:

@@ -14,12 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.settings import FloatArray
-
-CORNERS: Final = np.array(
-    [(a, b, c) for a in (0, 1) for b in (0, 1) for c in (0, 1)], dtype=np.int64
-)
-"""Corners of a brick, (8, 3), in steps of one brick; octants and Gauss points go alike."""
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.sag.voxels.corners import CORNERS
 
 _GAUSS: Final = (2 * CORNERS - 1) / np.sqrt(3.0)
 
@@ -40,18 +36,18 @@ class Brick:
         Volume that each Gauss point (row) hands to each corner (column), mm3.
     """
 
-    size: FloatArray
-    strain: FloatArray
-    load: FloatArray
+    size: Floats
+    strain: Floats
+    load: Floats
 
     @property
-    def stiffness(self) -> FloatArray:
+    def stiffness(self) -> Floats:
         """Stiffness of the full brick, (24, 24)."""
-        matrix: FloatArray = np.einsum("gij,gik->jk", self.strain, self.strain)
+        matrix: Floats = np.einsum("gij,gik->jk", self.strain, self.strain)
         return matrix
 
 
-def elasticity(poisson: float) -> FloatArray:
+def elasticity(poisson: float) -> Floats:
     """Isotropic elasticity for a modulus of one, (6, 6), shears as engineering strains.
 
     Source: any textbook of elasticity (Hooke's law, order xx yy zz xy yz zx).
@@ -65,7 +61,7 @@ def elasticity(poisson: float) -> FloatArray:
     return matrix
 
 
-def _strain_operator(gradients: FloatArray) -> FloatArray:
+def _strain_operator(gradients: Floats) -> Floats:
     """Strains (6, 3 m) of m shape functions from their gradients (m, 3)."""
     operator = np.zeros((6, len(gradients), 3))
     for axis in range(3):
@@ -73,11 +69,11 @@ def _strain_operator(gradients: FloatArray) -> FloatArray:
     for row, (a, b) in enumerate(((0, 1), (1, 2), (2, 0)), start=3):
         operator[row, :, a] = gradients[:, b]
         operator[row, :, b] = gradients[:, a]
-    flat: FloatArray = operator.reshape(6, -1)
+    flat: Floats = operator.reshape(6, -1)
     return flat
 
 
-def make_brick(size: FloatArray, poisson: float) -> Brick:
+def make_brick(size: Floats, poisson: float) -> Brick:
     """Make the brick of the given sides.
 
     Parameters

@@ -15,9 +15,10 @@ import numpy as np
 import scipy.sparse
 from numpy.typing import NDArray
 
-from shrinkrule.sag.fem.hex8i import CORNERS, Brick
-from shrinkrule.sag.settings import FloatArray, IntArray, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.sag.fem.hex8i import Brick
 from shrinkrule.sag.voxels.components import Lumps
+from shrinkrule.sag.voxels.corners import CORNERS
 
 Vector = NDArray[Any]
 """Values at the nodes, (n, 4): three directions and a zero that keeps memory aligned."""
@@ -68,18 +69,18 @@ class Bricks:
     """
 
     brick: Brick
-    places: IntArray
+    places: Ints
     full: int
-    weights: FloatArray
-    octants: FloatArray
+    weights: Floats
+    octants: Floats
     corners: NDArray[np.int32]
-    nodes: IntArray
-    volumes: FloatArray
-    points: FloatArray
-    owner: IntArray
+    nodes: Ints
+    volumes: Floats
+    points: Floats
+    owner: Ints
 
     @cached_property
-    def adjacency(self) -> IntArray:
+    def adjacency(self) -> Ints:
         """Pairs of bricks that share a node, (k, 2)."""
         pairs = touching(self.places)
         parted: Mask = np.asarray(self.copied[self.corners].any(axis=1))
@@ -100,9 +101,9 @@ class Bricks:
         return np.concatenate([pairs[~parted[pairs].all(axis=1)], among])
 
     @cached_property
-    def filled(self) -> FloatArray:
+    def filled(self) -> Floats:
         """Filled fraction of each brick, (m,)."""
-        filled: FloatArray = self.octants.mean(axis=1)
+        filled: Floats = self.octants.mean(axis=1)
         return filled
 
     @cached_property
@@ -159,7 +160,7 @@ def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
     )
 
 
-def touching(places: IntArray) -> IntArray:
+def touching(places: Ints) -> Ints:
     """Pairs of different cells of a grid that share at least a corner, (k, 2).
 
     Parameters
@@ -183,7 +184,7 @@ def touching(places: IntArray) -> IntArray:
     return np.concatenate(pairs).astype(np.int64)
 
 
-def _padded(matrix: FloatArray) -> FloatArray:
+def _padded(matrix: Floats) -> Floats:
     """Give each node of a matrix (..., 24) a fourth, empty direction: (..., 32)."""
     split = matrix.reshape(*matrix.shape[:-1], 8, 3)
     return np.concatenate([split, np.zeros((*split.shape[:-1], 1))], axis=-1).reshape(

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.progress import Tick
 from shrinkrule.sag.contact.stability import ANOTHER_STANCE
 from shrinkrule.sag.fem.multigrid.cycle import Multigrid
 from shrinkrule.sag.fem.operator import Bricks, Stiffness
 from shrinkrule.sag.fem.rigid_modes import Bodies, free_movements
-from shrinkrule.sag.settings import FloatArray, IntArray
 
 MAX_ITERATIONS: Final = 400
 _BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances
@@ -37,7 +37,7 @@ class Rest:
         Rigid movements that nothing resisted.
     """
 
-    displacement: FloatArray
+    displacement: Floats
     iterations: int
     error: float
     converged: bool
@@ -58,18 +58,18 @@ class Springs:
         Upward displacement at which each is slack, mm.
     """
 
-    node: IntArray
-    stiffness: FloatArray
-    place: FloatArray
+    node: Ints
+    stiffness: Floats
+    place: Floats
 
-    def spread(self, values: FloatArray, nodes: int) -> FloatArray:
+    def spread(self, values: Floats, nodes: int) -> Floats:
         """Values (s,) in the upward direction of all nodes, (n, 4)."""
         spread = np.zeros((nodes, 4))
         spread[self.node, 2] = values
         return spread
 
 
-def _dot(a: FloatArray, b: FloatArray) -> float:
+def _dot(a: Floats, b: Floats) -> float:
     """Sum of products, by one thread: many threads only wait for each other here."""
     return float(np.einsum("ij,ij->", a, b))
 
@@ -90,24 +90,24 @@ class Equilibrium:
         Force over modulus at each node, mm2.
     """
 
-    def __init__(self, bricks: Bricks, bodies: Bodies, load: FloatArray) -> None:
+    def __init__(self, bricks: Bricks, bodies: Bodies, load: Floats) -> None:
         self.bricks = bricks
         self.bodies = bodies
         self.load = load
         self._exact = Stiffness(bricks, np.float64)
         self._multigrid = Multigrid(bricks)
 
-    def reactions(self, displacement: FloatArray) -> FloatArray:
+    def reactions(self, displacement: Floats) -> Floats:
         """Forces over modulus (n, 4) with which the held directions answer, mm2."""
-        forces: FloatArray = self._exact.apply(displacement) - self.load
+        forces: Floats = self._exact.apply(displacement) - self.load
         return forces
 
     def rest(
         self,
-        free: FloatArray,
-        start: FloatArray,
+        free: Floats,
+        start: Floats,
         tolerance: float,
-        tick: Callable[[float], None] | None = None,
+        tick: Tick | None = None,
         springs: Springs = NO_SPRINGS,
     ) -> Rest:
         """Find the rest for one set of held directions.
@@ -147,19 +147,19 @@ class Equilibrium:
 
     def _conjugate_gradients(
         self,
-        free: FloatArray,
-        start: FloatArray,
-        slides: FloatArray,
+        free: Floats,
+        start: Floats,
+        slides: Floats,
         springs: Springs,
         tolerance: float,
-        tick: Callable[[float], None] | None,
+        tick: Tick | None,
     ) -> Rest:
-        def loose(v: FloatArray) -> FloatArray:
+        def loose(v: Floats) -> Floats:
             for slide in slides:
                 v = v - _dot(slide, v) * slide
             return v
 
-        def precondition(r: FloatArray) -> FloatArray:
+        def precondition(r: Floats) -> Floats:
             scale = np.abs(r).max()
             if scale == 0.0:
                 return np.zeros_like(r)
@@ -190,7 +190,7 @@ class Equilibrium:
         x = loose(x * free) + x * (1.0 - free)
         return Rest(x, iterations, error, error <= tolerance, len(slides))
 
-    def _error(self, product: float, x: FloatArray) -> float:
+    def _error(self, product: float, x: Floats) -> float:
         """Energy of the error, as the preconditioner sees it, against the energy of the load."""
         energy = abs(_dot(self.load, x))
         if product == 0.0:

@@ -12,9 +12,8 @@ from typing import Final
 
 import numpy as np
 
+from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.operator import Bricks
-from shrinkrule.sag.settings import FloatArray, IntArray
-from shrinkrule.sag.voxels.corners import connected_groups
 
 _HELD: Final = 1e-8  # a rigid movement that strains no held direction more than this is free
 
@@ -33,23 +32,23 @@ class Bodies:
         Centre of mass of each body in the grid's frame, mm.
     """
 
-    label: IntArray
-    volume: FloatArray
-    centre: FloatArray
+    label: Ints
+    volume: Floats
+    centre: Floats
 
 
 def find_bodies(bricks: Bricks) -> Bodies:
     """Find the bodies that share no node."""
     count = len(bricks.nodes)
     first, rest = np.repeat(bricks.corners[:, 0], 7), bricks.corners[:, 1:].ravel()
-    label = connected_groups(count, np.stack([first, rest], axis=1))
+    label = connected_components(count, np.stack([first, rest], axis=1))
     volume = np.bincount(label, weights=bricks.volumes).astype(np.float64)
     position = bricks.nodes * bricks.brick.size
     centre = np.stack([np.bincount(label, weights=bricks.volumes * x) for x in position.T], axis=1)
     return Bodies(label, volume, centre / volume[:, None])
 
 
-def rigid_movements(position: FloatArray) -> FloatArray:
+def rigid_movements(position: Floats) -> Floats:
     """Three shifts and three turns of points (n, 3) about their middle, (6, n, 3)."""
     arms = position - position.mean(axis=0)
     reach = max(float(np.abs(arms).max()), 1e-300)
@@ -60,7 +59,7 @@ def rigid_movements(position: FloatArray) -> FloatArray:
     return modes
 
 
-def free_movements(bricks: Bricks, bodies: Bodies, free: FloatArray) -> FloatArray:
+def free_movements(bricks: Bricks, bodies: Bodies, free: Floats) -> Floats:
     """Orthonormal rigid movements (k, n, 4) of single bodies that no held direction resists.
 
     Parameters

@@ -18,11 +18,9 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.fem.hex8i import CORNERS
-from shrinkrule.sag.settings import FloatArray, IntArray, Mask
-from shrinkrule.sag.voxels.corners import connected_groups, join_corners
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components, ranges
+from shrinkrule.sag.voxels.corners import CORNERS, shared_nodes
 from shrinkrule.sag.voxels.intervals import COLUMNS, PLACES, Runs
-from shrinkrule.sag.voxels.scanlines import spread
 
 _BESIDE: Final = ((0, 1), (1, 0), (1, 1), (1, -1))
 _REACHES: Final = 1e-9  # of a brick: a run this near a brick's face reaches it
@@ -53,45 +51,43 @@ class Lumps:
         Lump of each of these points.
     """
 
-    cells: IntArray
-    octants: FloatArray
-    copy: IntArray
-    stiffness: FloatArray
-    points: FloatArray
-    owner: IntArray
+    cells: Ints
+    octants: Floats
+    copy: Ints
+    stiffness: Floats
+    points: Floats
+    owner: Ints
 
 
 @dataclass(frozen=True)
 class _Stretches:
     """Runs cut to single bricks, sorted by brick and column."""
 
-    brick: IntArray  # (s,)
-    column: IntArray  # (s, 2) inside the brick
-    low: FloatArray  # (s,) in bricks, from the brick's floor
-    high: FloatArray  # (s,)
+    brick: Ints  # (s,)
+    column: Ints  # (s, 2) inside the brick
+    low: Floats  # (s,) in bricks, from the brick's floor
+    high: Floats  # (s,)
 
-    def meeting(self, mine: IntArray, brick: IntArray, column: IntArray) -> IntArray:
+    def meeting(self, mine: Ints, brick: Ints, column: Ints) -> Ints:
         """Pairs (p, 2) of stretches: some, each with all at a brick and column given for it."""
         key = _key(self.brick, self.column)
         wanted = _key(brick, column)
-        one, other = spread(np.searchsorted(key, wanted), np.searchsorted(key, wanted + 1))
+        one, other = ranges(np.searchsorted(key, wanted), np.searchsorted(key, wanted + 1))
         return np.stack([mine[one], other], axis=1)
 
-    def overlapping(self, pairs: IntArray) -> IntArray:
+    def overlapping(self, pairs: Ints) -> Ints:
         """Those of some pairs (p, 2) that share a height."""
         low, high = self.low[pairs].max(axis=1), self.high[pairs].min(axis=1)
-        shared: IntArray = pairs[high > low]
+        shared: Ints = pairs[high > low]
         return shared
 
 
-def _key(brick: IntArray, column: IntArray) -> IntArray:
-    key: IntArray = (brick * COLUMNS + column[:, 0]) * COLUMNS + column[:, 1]
+def _key(brick: Ints, column: Ints) -> Ints:
+    key: Ints = (brick * COLUMNS + column[:, 0]) * COLUMNS + column[:, 1]
     return key
 
 
-def find_lumps(
-    cells: IntArray, octants: FloatArray, runs: Runs, counts: IntArray, least: float
-) -> Lumps:
+def find_lumps(cells: Ints, octants: Floats, runs: Runs, counts: Ints, least: float) -> Lumps:
     """Part bricks into lumps where their material does not hang together.
 
     Parameters
@@ -133,26 +129,26 @@ def find_lumps(
 class _Places:
     """Bricks by their place, and the nodes at their corners."""
 
-    def __init__(self, cells: IntArray, counts: IntArray) -> None:
+    def __init__(self, cells: Ints, counts: Ints) -> None:
         self.cells, self.counts = cells, counts
         self._number = np.full(tuple(counts + 2), -1, dtype=np.int32)
         self._number[tuple((cells + 1).T)] = np.arange(len(cells), dtype=np.int32)
         self._strides = np.array([(counts[1] + 1) * (counts[2] + 1), counts[2] + 1, 1])
 
-    def at(self, place: IntArray) -> IntArray:
+    def at(self, place: Ints) -> Ints:
         """Brick (n,) at each place (n, 3), up to one beyond the grid; -1 where there is none."""
-        number: IntArray = self._number[tuple((place + 1).T)].astype(np.int64)
+        number: Ints = self._number[tuple((place + 1).T)].astype(np.int64)
         return number
 
-    def beside(self, brick: IntArray, axis: int, side: int) -> IntArray:
+    def beside(self, brick: Ints, axis: int, side: int) -> Ints:
         """Brick (n,) next to each brick along an axis, -1 where there is none."""
         place = self.cells[brick]
         place[:, axis] += side
         return self.at(place)
 
-    def nodes(self, brick: IntArray) -> IntArray:
+    def nodes(self, brick: Ints) -> Ints:
         """Place of the node at each corner of the bricks, (n, 8) as one number."""
-        nodes: IntArray = (self.cells[brick] @ self._strides)[:, None] + CORNERS @ self._strides
+        nodes: Ints = (self.cells[brick] @ self._strides)[:, None] + CORNERS @ self._strides
         return nodes
 
     @property
@@ -165,15 +161,15 @@ class _Places:
 class _Units:
     """Lumps, and bricks of which no stretch is known, in one list: the lumps come first."""
 
-    brick: IntArray  # (u,) brick of each unit
-    home: IntArray  # (l,) brick of each lump, ascending
-    alone: IntArray  # (n,) unit of each brick that has no stretches, else -1
-    whole: IntArray  # (n,) the same for those that are full, else -1
-    unseen: IntArray  # (k,) cut bricks that no column passes
+    brick: Ints  # (u,) brick of each unit
+    home: Ints  # (l,) brick of each lump, ascending
+    alone: Ints  # (n,) unit of each brick that has no stretches, else -1
+    whole: Ints  # (n,) the same for those that are full, else -1
+    unseen: Ints  # (k,) cut bricks that no column passes
     several: Mask  # (n,) bricks of several lumps
 
 
-def _list_units(stretches: _Stretches, lump: IntArray, cut: Mask, counts: Mask) -> _Units:
+def _list_units(stretches: _Stretches, lump: Ints, cut: Mask, counts: Mask) -> _Units:
     """List the units of all bricks: some are cut, some count even where no column passes."""
     home = np.zeros(int(lump.max(initial=-1)) + 1, dtype=np.int64)
     home[lump] = stretches.brick
@@ -185,7 +181,7 @@ def _list_units(stretches: _Stretches, lump: IntArray, cut: Mask, counts: Mask) 
     return _Units(np.concatenate([home, rest]), home, alone, whole, unseen, each > 1)
 
 
-def _cut_runs(runs: Runs, places: _Places, cut: IntArray) -> _Stretches:
+def _cut_runs(runs: Runs, places: _Places, cut: Ints) -> _Stretches:
     """Cut runs to the given bricks, which they pass."""
     lattice = np.stack(np.divmod(np.arange(COLUMNS**2), COLUMNS), axis=1)
     brick, inside = np.repeat(cut, len(lattice)), np.tile(lattice, (len(cut), 1))
@@ -193,7 +189,7 @@ def _cut_runs(runs: Runs, places: _Places, cut: IntArray) -> _Stretches:
     along = (runs.column[:, 0] * width + runs.column[:, 1]) * tall
     column = COLUMNS * places.cells[brick, :2] + inside
     floor = (column[:, 0] * width + column[:, 1]) * tall + places.cells[brick, 2]
-    one, run = spread(
+    one, run = ranges(
         np.searchsorted(along + runs.high, floor, side="right"),
         np.searchsorted(along + runs.low, floor + 1, side="left"),
     )
@@ -204,7 +200,7 @@ def _cut_runs(runs: Runs, places: _Places, cut: IntArray) -> _Stretches:
     return _Stretches(brick[one[kept]], inside[one[kept]], low[kept], high[kept])
 
 
-def _lumps_of(stretches: _Stretches) -> IntArray:
+def _lumps_of(stretches: _Stretches) -> Ints:
     """Lump (s,) of each stretch: those that touch inside a brick are one; in the bricks' order."""
     pairs = [np.empty((0, 2), dtype=np.int64)]
     for step in _BESIDE:
@@ -212,17 +208,17 @@ def _lumps_of(stretches: _Stretches) -> IntArray:
         mine = np.flatnonzero(np.all((column >= 0) & (column < COLUMNS), axis=1))
         met = stretches.meeting(mine, stretches.brick[mine], column[mine])
         pairs.append(stretches.overlapping(met))
-    label = connected_groups(len(stretches.brick), np.concatenate(pairs))
+    label = connected_components(len(stretches.brick), np.concatenate(pairs))
     first = np.unique(label, return_index=True)[1]
     rank = np.empty_like(first)
     rank[np.argsort(first)] = np.arange(len(first))
-    lump: IntArray = rank[label]
+    lump: Ints = rank[label]
     return lump
 
 
 def _links(
-    stretches: _Stretches, lump: IntArray, units: _Units, places: _Places, octants: FloatArray
-) -> IntArray:
+    stretches: _Stretches, lump: Ints, units: _Units, places: _Places, octants: Floats
+) -> Ints:
     """Pairs (k, 2) of units that touch through a face of their bricks, but for two whole ones."""
     found = [_unseen_links(units, places, octants)]
     for axis in range(3):
@@ -247,7 +243,7 @@ def _links(
     return np.stack(np.divmod(np.unique(low * count + high), count), axis=1)
 
 
-def _at_face(stretches: _Stretches, axis: int, side: int) -> IntArray:
+def _at_face(stretches: _Stretches, axis: int, side: int) -> Ints:
     """Stretches that reach a face of their brick."""
     if axis == 2:
         reaches = stretches.high >= 1.0 - _REACHES if side == 1 else stretches.low <= _REACHES
@@ -256,7 +252,7 @@ def _at_face(stretches: _Stretches, axis: int, side: int) -> IntArray:
     return np.flatnonzero(reaches)
 
 
-def _unseen_links(units: _Units, places: _Places, octants: FloatArray) -> IntArray:
+def _unseen_links(units: _Units, places: _Places, octants: Floats) -> Ints:
     """Pairs (k, 2): sheets between the columns, with what is on those sides that they fill."""
     found = [np.empty((0, 2), dtype=np.int64)]
     sheets = octants[units.unseen]
@@ -273,7 +269,7 @@ def _unseen_links(units: _Units, places: _Places, octants: FloatArray) -> IntArr
     return np.concatenate(found)
 
 
-def _doubtful_nodes(units: _Units, links: IntArray, places: _Places) -> Mask:
+def _doubtful_nodes(units: _Units, links: Ints, places: _Places) -> Mask:
     """Places of nodes around which material may not hang together, (nodes of the grid,)."""
     doubtful = np.zeros(places.node_count, dtype=bool)
     doubtful[places.nodes(np.flatnonzero(units.several))] = True
@@ -289,9 +285,7 @@ def _doubtful_nodes(units: _Units, links: IntArray, places: _Places) -> Mask:
     return doubtful
 
 
-def _copies(
-    units: _Units, links: IntArray, places: _Places, doubtful: Mask, kept: Mask
-) -> IntArray:
+def _copies(units: _Units, links: Ints, places: _Places, doubtful: Mask, kept: Mask) -> Ints:
     """Which copy of the node at each corner each unit hangs on, (u, 8)."""
     copy = np.zeros((len(units.brick), 8), dtype=np.int64)
     if not doubtful.any():
@@ -302,7 +296,7 @@ def _copies(
     row = np.full(len(copy), -1, dtype=np.int64)
     row[mine] = np.arange(len(mine))
     pairs = row[np.concatenate([links, _whole_links(units, places, near)])]
-    label = join_corners(places.cells[units.brick[mine]], pairs[(pairs >= 0).all(axis=1)])
+    label = shared_nodes(places.cells[units.brick[mine]], pairs[(pairs >= 0).all(axis=1)])
     unit, corner = np.nonzero(doubtful[nodes[units.brick[mine]]] & kept[mine, None])
     node = nodes[units.brick[mine[unit]], corner]
     lots, lot = np.unique(node * label.size + label[unit, corner], return_inverse=True)
@@ -312,7 +306,7 @@ def _copies(
     return copy
 
 
-def _whole_links(units: _Units, places: _Places, near: Mask) -> IntArray:
+def _whole_links(units: _Units, places: _Places, near: Mask) -> Ints:
     """Pairs (k, 2) of whole bricks side by side, among some bricks (n,)."""
     found = []
     whole = np.flatnonzero(near & (units.whole >= 0))
@@ -323,9 +317,7 @@ def _whole_links(units: _Units, places: _Places, near: Mask) -> IntArray:
     return np.concatenate(found)
 
 
-def _share_octants(
-    stretches: _Stretches, lump: IntArray, units: _Units, octants: FloatArray
-) -> FloatArray:
+def _share_octants(stretches: _Stretches, lump: Ints, units: _Units, octants: Floats) -> Floats:
     """Filled fraction (u, 8) of each unit's octants: the brick's, shared out to its lumps."""
     parts = octants[units.brick]
     if not units.several.any():
@@ -389,20 +381,20 @@ def _without(lumps: Lumps, left_out: Mask) -> Lumps:
     )
 
 
-def _lots(nodes: IntArray) -> IntArray:
+def _lots(nodes: Ints) -> Ints:
     """Label (u,) what shares nodes (u, 8)."""
     count, number = len(nodes), np.unique(nodes, return_inverse=True)[1].reshape(-1, 8)
     pairs = np.stack([np.repeat(np.arange(count), 8), count + number.ravel()], axis=1)
-    label = connected_groups(count + int(number.max()) + 1, pairs)[:count]
-    lots: IntArray = np.unique(label, return_inverse=True)[1]
+    label = connected_components(count + int(number.max()) + 1, pairs)[:count]
+    lots: Ints = np.unique(label, return_inverse=True)[1]
     return lots
 
 
-def _look_points(stretches: _Stretches, cells: IntArray, chosen: IntArray) -> FloatArray:
+def _look_points(stretches: _Stretches, cells: Ints, chosen: Ints) -> Floats:
     """Points (c * _LOOKS, 3) along some stretches, in bricks."""
     plan = cells[stretches.brick[chosen], :2] + PLACES[stretches.column[chosen]]
     low, high = stretches.low[chosen], stretches.high[chosen]
     height = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, _LOOKS)
     height += cells[stretches.brick[chosen], 2][:, None]
-    points: FloatArray = np.column_stack([np.repeat(plan, _LOOKS, axis=0), height.ravel()])
+    points: Floats = np.column_stack([np.repeat(plan, _LOOKS, axis=0), height.ravel()])
     return points

@@ -1,24 +1,48 @@
-"""Connected groups, and the nodes that cells of a grid share where they touch."""
+"""The eight corners of a box-shaped cell: their order, their shape functions, their nodes."""
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from shrinkrule.sag.fem.hex8i import CORNERS
-from shrinkrule.sag.settings import IntArray
+from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 
+CORNERS: Final = np.array(
+    [(a, b, c) for a in (0, 1) for b in (0, 1) for c in (0, 1)], dtype=np.int64
+)
+"""Corners of a cell, (8, 3), in steps of one cell; octants and Gauss points go alike."""
 
-def connected_groups(count: int, pairs: IntArray) -> IntArray:
-    """Label the connected groups of ``count`` things joined by pairs."""
-    graph = coo_array((np.ones(len(pairs), dtype=np.int8), tuple(pairs.T)), shape=(count, count))
-    labels: IntArray = connected_components(graph, directed=False)[1].astype(np.int64)
-    return labels
+PLAN_CORNERS: Final = CORNERS[::2, :2]
+"""Corners of a cell seen from above, (4, 2)."""
 
 
-def join_corners(places: IntArray, touching: IntArray) -> IntArray:
-    """Give touching cells the same node at the corners they share, (m, 8) labels.
+def shape_functions(position: Floats) -> Floats:
+    """Multilinear shape functions of a unit cell's corners.
+
+    Parameters
+    ----------
+    position : (..., d) float
+        Points in the cell: trilinear for d = 3, bilinear for d = 2.
+
+    Returns
+    -------
+    (..., 2^d) float
+        The weight of each corner, in the order of CORNERS or PLAN_CORNERS.
+
+    Examples
+    --------
+    >>> shape_functions(np.array([0.25, 0.5])).tolist()
+    [0.375, 0.375, 0.125, 0.125]
+    """
+    corners = CORNERS if position.shape[-1] == 3 else PLAN_CORNERS
+    sides = np.where(corners == 1, position[..., None, :], 1.0 - position[..., None, :])
+    weights: Floats = sides.prod(axis=-1)
+    return weights
+
+
+def shared_nodes(places: Ints, touching: Ints) -> Ints:
+    """Give touching cells the same node at the corners they share.
 
     Parameters
     ----------
@@ -26,6 +50,11 @@ def join_corners(places: IntArray, touching: IntArray) -> IntArray:
         Places of the cells in their grid.
     touching : (k, 2) int
         Pairs of cells that touch.
+
+    Returns
+    -------
+    (m, 8) int
+        Label of the node at each corner of each cell.
     """
     shift = places[touching[:, 1]] - places[touching[:, 0]]
     joined = []
@@ -36,4 +65,4 @@ def join_corners(places: IntArray, touching: IntArray) -> IntArray:
         joined.append(
             np.stack([touching[shared, 0] * 8 + mine, touching[shared, 1] * 8 + other], axis=1)
         )
-    return connected_groups(8 * len(places), np.concatenate(joined)).reshape(-1, 8)
+    return connected_components(8 * len(places), np.concatenate(joined)).reshape(-1, 8)

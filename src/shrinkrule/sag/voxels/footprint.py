@@ -14,7 +14,8 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.settings import FloatArray, IntArray
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.sag.voxels.corners import PLAN_CORNERS, shape_functions
 from shrinkrule.sag.voxels.scanlines import Pieces
 
 _FOOTING_DEPTH: Final = 0.005
@@ -37,9 +38,9 @@ class Underside:
         Share of that place in all material around the node, 0 to 1.
     """
 
-    height: FloatArray
-    footing: FloatArray
-    share: FloatArray
+    height: Floats
+    footing: Floats
+    share: Floats
 
 
 @dataclass(frozen=True)
@@ -47,27 +48,27 @@ class _Surroundings:
     """Pieces of surface that face down, each with a node that it is counted for."""
 
     floor: tuple[int, int]
-    node: IntArray  # (n,)
-    lowest: FloatArray  # (n,)
-    height: FloatArray  # (n,) mean
-    area: FloatArray  # (n,) in bricks
+    node: Ints  # (n,)
+    lowest: Floats  # (n,)
+    height: Floats  # (n,) mean
+    area: Floats  # (n,) in bricks
 
     @cached_property
-    def bottom(self) -> FloatArray:
+    def bottom(self) -> Floats:
         """Lowest height around the node of each piece, (n,)."""
         bottom = np.full(self.floor[0] * self.floor[1], np.inf)
         np.minimum.at(bottom, self.node, self.lowest)
-        around: FloatArray = bottom[self.node]
+        around: Floats = bottom[self.node]
         return around
 
-    def summed(self, values: FloatArray) -> FloatArray:
+    def summed(self, values: Floats) -> Floats:
         """Sum (nx + 1, ny + 1) of values (n,) at each node."""
         count = self.floor[0] * self.floor[1]
         sums = np.bincount(self.node, values, minlength=count).astype(np.float64)
         return sums.reshape(self.floor)
 
 
-def find_underside(pieces: Pieces, size: FloatArray, counts: IntArray) -> Underside:
+def find_underside(pieces: Pieces, size: Floats, counts: Ints) -> Underside:
     """Find the underside from the cut facets.
 
     Parameters
@@ -87,11 +88,11 @@ def find_underside(pieces: Pieces, size: FloatArray, counts: IntArray) -> Unders
     nearest = np.ravel_multi_index(tuple((cell + half).T), floor)
     next_to = _Surroundings(floor, nearest, lowest, mean, area)
 
-    ends = np.array([(0, 0), (0, 1), (1, 0), (1, 1)])
-    corners = np.ravel_multi_index(tuple((cell + ends[:, None]).reshape(-1, 2).T), floor)
-    hats = np.abs(1 - ends[:, None] - (place / size[:2] - cell)).prod(axis=2).ravel()
+    ends = (cell + PLAN_CORNERS[:, None]).reshape(-1, 2)
+    corners = np.asarray(np.ravel_multi_index(tuple(ends.T), floor))
+    weight = shape_functions(place / size[:2] - cell).T.ravel()
     around = _Surroundings(
-        floor, corners, np.tile(lowest, 4), np.tile(mean, 4), hats * np.tile(area, 4)
+        floor, corners, np.tile(lowest, 4), np.tile(mean, 4), weight * np.tile(area, 4)
     )
     height = _mean_height(next_to, float(size[2]))
     footing, share = _footing(around, float(size[2]))
@@ -100,16 +101,16 @@ def find_underside(pieces: Pieces, size: FloatArray, counts: IntArray) -> Unders
     return Underside(height - _unseen(bottom, height, share), footing, share)
 
 
-def _mean_height(pieces: _Surroundings, brick: float) -> FloatArray:
+def _mean_height(pieces: _Surroundings, brick: float) -> Floats:
     """Mean height of what is less than a brick above the lowest place, infinite if nothing is."""
     area = pieces.area * (pieces.lowest < pieces.bottom + brick)
     plan = pieces.summed(area)
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean: FloatArray = np.where(plan > 0.0, pieces.summed(area * pieces.height) / plan, np.inf)
+        mean: Floats = np.where(plan > 0.0, pieces.summed(area * pieces.height) / plan, np.inf)
     return mean
 
 
-def _footing(pieces: _Surroundings, brick: float) -> tuple[FloatArray, FloatArray]:
+def _footing(pieces: _Surroundings, brick: float) -> tuple[Floats, Floats]:
     """Height of the lowest flat place around each node, and its share in all material there."""
     rise = np.maximum(2.0 * (pieces.height - pieces.lowest), 1e-12 * brick)
     flat = np.clip((pieces.bottom + _FOOTING_DEPTH * brick - pieces.lowest) / rise, 0.0, 1.0)
@@ -122,7 +123,7 @@ def _footing(pieces: _Surroundings, brick: float) -> tuple[FloatArray, FloatArra
     return footing, share
 
 
-def _unseen(bottom: FloatArray, height: FloatArray, share: FloatArray) -> FloatArray:
+def _unseen(bottom: Floats, height: Floats, share: Floats) -> Floats:
     """How far (nx + 1, ny + 1) the tip of a ridge or a dome lies below what its nodes tell, mm.
 
     ``bottom`` is the lowest material over each half brick, (2 nx, 2 ny).
@@ -133,10 +134,10 @@ def _unseen(bottom: FloatArray, height: FloatArray, share: FloatArray) -> FloatA
     known &= np.maximum.reduce(_corners(share)) <= _CARRIED
     drop = np.zeros_like(lowest)
     drop[known] = np.maximum(told[known] - lowest[known], 0.0)
-    drops: FloatArray = np.maximum.reduce(_corners(np.pad(drop, 1)))
+    drops: Floats = np.maximum.reduce(_corners(np.pad(drop, 1)))
     return drops
 
 
-def _corners(values: FloatArray) -> list[FloatArray]:
+def _corners(values: Floats) -> list[Floats]:
     """The four neighbours of each place between them."""
     return [values[:-1, :-1], values[:-1, 1:], values[1:, :-1], values[1:, 1:]]

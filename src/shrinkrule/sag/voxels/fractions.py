@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.settings import FloatArray, IntArray
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.sag.voxels.components import Lumps, find_lumps
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
 from shrinkrule.sag.voxels.intervals import find_runs
@@ -39,7 +39,7 @@ class Filling:
 
 
 def fill_bricks(
-    corners: FloatArray, size: FloatArray, counts: IntArray, least: float, slab_bytes: int
+    corners: Floats, size: Floats, counts: Ints, least: float, slab_bytes: int
 ) -> Filling:
     """Fill a grid of bricks with a closed part.
 
@@ -86,9 +86,7 @@ def fill_bricks(
     return Filling(lumps, find_underside(pieces, size, counts))
 
 
-def _integrate(
-    column: IntArray, level: FloatArray, share: FloatArray, shape: tuple[int, int, int]
-) -> FloatArray:
+def _integrate(column: Ints, level: Floats, share: Floats, shape: tuple[int, int, int]) -> Floats:
     """Filled fraction of each half brick of a slab, from the crossings of its columns."""
     layer = np.clip(np.floor(level).astype(np.int64), 0, shape[2] - 1)
     flat = (column[:, 0] * shape[1] + column[:, 1]) * shape[2] + layer

@@ -15,7 +15,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
-from shrinkrule.sag.settings import FloatArray, IntArray
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.sag.voxels.components import tied
 from shrinkrule.sag.voxels.fractions import Filling, fill_bricks
 from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
@@ -48,18 +48,18 @@ class Grid:
         Bricks along each axis.
     """
 
-    turn: FloatArray
-    origin: FloatArray
-    size: FloatArray
-    counts: IntArray
+    turn: Floats
+    origin: Floats
+    size: Floats
+    counts: Ints
 
-    def local(self, points: FloatArray) -> FloatArray:
+    def local(self, points: Floats) -> Floats:
         """Points (n, 3) of the mesh's frame, in the grid's frame from its low corner, mm."""
-        local: FloatArray = points @ self.turn.T - self.origin
+        local: Floats = points @ self.turn.T - self.origin
         return local
 
 
-def furnace_turn(mesh: trimesh.Trimesh, up: FloatArray) -> FloatArray:
+def furnace_turn(mesh: trimesh.Trimesh, up: Floats) -> Floats:
     """Rotation that brings ``up`` to the third axis and the upright walls to the first two.
 
     Parameters
@@ -82,11 +82,11 @@ def furnace_turn(mesh: trimesh.Trimesh, up: FloatArray) -> FloatArray:
     if yaw is None:
         return turn
     cosine, sine = np.cos(-yaw), np.sin(-yaw)
-    yawed: FloatArray = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0, 0, 1]]) @ turn
+    yawed: Floats = np.array([[cosine, -sine, 0.0], [sine, cosine, 0.0], [0, 0, 1]]) @ turn
     return yawed
 
 
-def _most_common(quarter: FloatArray, areas: FloatArray) -> float | None:
+def _most_common(quarter: Floats, areas: Floats) -> float | None:
     """Direction (radians, modulo a quarter turn) that most upright area has; None if little has."""
     if not len(quarter):
         return None
@@ -101,7 +101,7 @@ def _most_common(quarter: FloatArray, areas: FloatArray) -> float | None:
 
 
 def _fitting_count(
-    positions: FloatArray, areas: FloatArray, extent: float, brick: float, slack: float
+    positions: Floats, areas: Floats, extent: float, brick: float, slack: float
 ) -> int:
     """Bricks along one axis, so that the planes (weighted by area) lie between bricks."""
     fewest = max(1, int(np.ceil(extent / brick - 1e-9)))
@@ -116,7 +116,7 @@ def _fitting_count(
     return int(candidates[np.argmin(cost + 0.02 * (candidates / fewest - 1.0))])
 
 
-def lay_grid(mesh: trimesh.Trimesh, turn: FloatArray, brick: float, slack: float = SLACK) -> Grid:
+def lay_grid(mesh: trimesh.Trimesh, turn: Floats, brick: float, slack: float = SLACK) -> Grid:
     """Lay a grid of bricks no larger than ``brick`` around a part.
 
     Parameters

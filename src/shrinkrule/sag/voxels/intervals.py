@@ -11,8 +11,8 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.settings import FloatArray, IntArray, Mask
-from shrinkrule.sag.voxels.scanlines import lines_across, spread
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+from shrinkrule.sag.voxels.scanlines import lines_across
 
 PLACES: Final = np.linspace(0.02, 0.98, 5)
 """Columns along each side of a brick, in bricks: the outer ones see whatever reaches a face."""
@@ -34,12 +34,12 @@ class Runs:
         Where the run begins and ends, in bricks.
     """
 
-    column: IntArray
-    low: FloatArray
-    high: FloatArray
+    column: Ints
+    low: Floats
+    high: Floats
 
 
-def find_runs(corners: FloatArray, size: FloatArray, counts: IntArray, wanted: Mask) -> Runs:
+def find_runs(corners: Floats, size: Floats, counts: Ints, wanted: Mask) -> Runs:
     """Find the runs of material along the columns of some bricks.
 
     Parameters
@@ -59,7 +59,7 @@ def find_runs(corners: FloatArray, size: FloatArray, counts: IntArray, wanted: M
     ]
     across = lines_across(corners, along[1])
     begin, end = np.searchsorted(along[0], across.left), np.searchsorted(along[0], across.right)
-    crossing, x = spread(begin, end)
+    crossing, x = ranges(begin, end)
     y = across.line[crossing]
     kept = wanted[x // COLUMNS, y // COLUMNS]
     crossing, x, y = crossing[kept], x[kept], y[kept]
@@ -74,7 +74,7 @@ def find_runs(corners: FloatArray, size: FloatArray, counts: IntArray, wanted: M
     return _between(x * width + y, height / size[2], normal[:, 2] < 0.0, width)
 
 
-def _between(column: IntArray, level: FloatArray, enters: Mask, width: int) -> Runs:
+def _between(column: Ints, level: Floats, enters: Mask, width: int) -> Runs:
     """Runs between crossings (n,): they begin where a column enters and end where it has left."""
     # A column that leaves one body where it enters the next stays inside.
     order = np.lexsort((level + np.where(enters, 0.0, _TOUCHING), column))

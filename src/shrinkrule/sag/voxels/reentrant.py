@@ -17,9 +17,8 @@ import numpy as np
 import trimesh
 
 from shrinkrule.mesh.soundness import edge_table
-from shrinkrule.sag.fem.hex8i import CORNERS
-from shrinkrule.sag.settings import FloatArray, IntArray
-from shrinkrule.sag.voxels.scanlines import spread
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
+from shrinkrule.sag.voxels.corners import CORNERS, shape_functions
 
 _REACH: Final = 2.0  # octants: as far as an edge is felt
 _PER_OCTANT: Final = 2  # points along an edge
@@ -40,7 +39,7 @@ _AROUND: Final = (
 _NEXT: Final = np.array(list(np.ndindex(3, 3, 3))) - 1
 
 
-def turned_inward(mesh: trimesh.Trimesh) -> tuple[FloatArray, FloatArray]:
+def turned_inward(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
     """Edges of a mesh, (k, 2, 3), and how far the surface turns there, (k,) radians.
 
     Turns are positive where the material reaches further round than 180 degrees.
@@ -67,7 +66,7 @@ def turned_inward(mesh: trimesh.Trimesh) -> tuple[FloatArray, FloatArray]:
     return ends[kept], turn[kept]
 
 
-def stiffness_left(cells: IntArray, ends: FloatArray, turn: FloatArray) -> FloatArray:
+def stiffness_left(cells: Ints, ends: Floats, turn: Floats) -> Floats:
     """Share of its stiffness that each octant of some bricks keeps, (n, 8).
 
     Parameters
@@ -100,22 +99,22 @@ def stiffness_left(cells: IntArray, ends: FloatArray, turn: FloatArray) -> Float
     return left
 
 
-def _most(tensors: FloatArray) -> FloatArray:
+def _most(tensors: Floats) -> Floats:
     """Largest eigenvalue (n,) of symmetric tensors, each as its upper triangle (n, 6)."""
     values = np.linalg.eigvalsh(tensors[:, _FULL].reshape(-1, 3, 3))
     return np.asarray(values[:, 2], dtype=np.float64)
 
 
-def _around(cells: IntArray, places: IntArray) -> IntArray:
+def _around(cells: Ints, places: Ints) -> Ints:
     """Bricks (b,) at any of some places (p, 3), or next to one."""
     asked = cells @ _STRIDES
     reached = np.unique((np.unique(places @ _STRIDES)[:, None] + _NEXT @ _STRIDES).ravel())
     found = np.minimum(np.searchsorted(reached, asked), len(reached) - 1)
-    around: IntArray = np.flatnonzero(reached[found] == asked)
+    around: Ints = np.flatnonzero(reached[found] == asked)
     return around
 
 
-def _laid_on_octants(ends: FloatArray, turn: FloatArray) -> tuple[IntArray, FloatArray]:
+def _laid_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
     """Turn times length of edges, in bricks, laid on the nearest octants' middles.
 
     As tensors along the edges (D. Cohen-Steiner, J.-M. Morvan, Proc. 19th Symp. Comput.
@@ -125,7 +124,7 @@ def _laid_on_octants(ends: FloatArray, turn: FloatArray) -> tuple[IntArray, Floa
     along = ends[:, 1] - ends[:, 0]
     length = np.linalg.norm(along, axis=1)
     pieces = np.maximum(1, np.ceil(_PER_OCTANT * length).astype(np.int64))
-    edge, number = spread(np.zeros_like(pieces), pieces)
+    edge, number = ranges(np.zeros_like(pieces), pieces)
     share = (number + 0.5) / pieces[edge]
     place = ends[edge, 0] + share[:, None] * along[edge] - 0.5
     unit = along / np.where(length > 0.0, length, 1.0)[:, None]
@@ -133,8 +132,7 @@ def _laid_on_octants(ends: FloatArray, turn: FloatArray) -> tuple[IntArray, Floa
     weight = (0.5 * turn * length / pieces)[edge]
     corner = np.floor(place).astype(np.int64)
     beyond = place - corner
-    hats = np.where(CORNERS == 1, beyond[:, None, :], 1.0 - beyond[:, None, :]).prod(axis=2)
-    weights = (hats * weight[:, None])[:, :, None] * tensor[edge][:, None, :]
+    weights = (shape_functions(beyond) * weight[:, None])[:, :, None] * tensor[edge][:, None, :]
     places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
     key, first, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
     laid = [np.bincount(which, weights=row, minlength=len(key)) for row in weights.reshape(-1, 6).T]

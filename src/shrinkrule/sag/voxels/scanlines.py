@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.settings import FloatArray, IntArray
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
 
 LINES_PER_OCTANT: Final = 4
 """Scan lines through each half brick: a wall along them is placed to 1/16 of a brick."""
@@ -28,11 +28,11 @@ UPRIGHT: Final = 1e-12
 class Pieces:
     """Pieces of scan line inside one facet and one half brick's column."""
 
-    column: IntArray  # (n, 2) place on the grid of half bricks
-    height: FloatArray  # (n,) mean height over the piece
-    lowest: FloatArray  # (n,) lowest height over the piece
-    share: FloatArray  # (n,) signed share of the column's ground plan
-    middle: FloatArray  # (n, 2) middle of the piece in plan, mm
+    column: Ints  # (n, 2) place on the grid of half bricks
+    height: Floats  # (n,) mean height over the piece
+    lowest: Floats  # (n,) lowest height over the piece
+    share: Floats  # (n,) signed share of the column's ground plan
+    middle: Floats  # (n, 2) middle of the piece in plan, mm
 
 
 @dataclass(frozen=True)
@@ -51,29 +51,21 @@ class Chords:
         Where it begins and ends along x, mm.
     """
 
-    corners: FloatArray
-    normal: FloatArray
-    facet: IntArray
-    line: IntArray
-    left: FloatArray
-    right: FloatArray
+    corners: Floats
+    normal: Floats
+    facet: Ints
+    line: Ints
+    left: Floats
+    right: Floats
 
 
-def spread(first: IntArray, last: IntArray) -> tuple[IntArray, IntArray]:
-    """List the owners and the members of many ranges ``first .. last - 1``, end to end."""
-    count = np.maximum(last - first, 0)
-    owner = np.repeat(np.arange(len(count)), count)
-    start = np.cumsum(count) - count
-    return owner, np.arange(len(owner)) - start[owner] + first[owner]
-
-
-def _edge_x(low: FloatArray, high: FloatArray, y: FloatArray) -> FloatArray:
+def _edge_x(low: Floats, high: Floats, y: Floats) -> Floats:
     """Where edges from ``low`` to ``high`` (by y) cross the height y."""
     rise = high[:, 1] - low[:, 1]
     return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (high[:, 0] - low[:, 0])
 
 
-def lines_across(corners: FloatArray, lines: FloatArray) -> Chords:
+def lines_across(corners: Floats, lines: Floats) -> Chords:
     """Cross facets with scan lines along x.
 
     Parameters
@@ -89,7 +81,7 @@ def lines_across(corners: FloatArray, lines: FloatArray) -> Chords:
     order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
     corners = np.take_along_axis(corners, order[:, :, None], axis=1)
     low, middle, high = np.moveaxis(corners, 1, 0)
-    facet, line = spread(np.searchsorted(lines, low[:, 1]), np.searchsorted(lines, high[:, 1]))
+    facet, line = ranges(np.searchsorted(lines, low[:, 1]), np.searchsorted(lines, high[:, 1]))
     y = lines[line]
     along = _edge_x(low[facet], high[facet], y)
     below = (y < middle[facet, 1])[:, None]
@@ -100,7 +92,7 @@ def lines_across(corners: FloatArray, lines: FloatArray) -> Chords:
     return Chords(corners, normal, facet, line, left, right)
 
 
-def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> Pieces:
+def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:
     """Cut facets (m, 3, 3), in grid coordinates, along the scan lines.
 
     Parameters
@@ -118,7 +110,7 @@ def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> 
     left, right = across.left, across.right
     begin = np.clip(np.floor(left / step[0]).astype(np.int64), 0, counts[0] - 1)
     end = np.clip(np.ceil(right / step[0]).astype(np.int64), begin + 1, counts[0])
-    piece, i = spread(begin, end)
+    piece, i = ranges(begin, end)
     x0 = np.maximum(left[piece], i * step[0])
     x1 = np.minimum(right[piece], (i + 1) * step[0])
     facet, line = across.facet[piece], across.line[piece]
@@ -133,7 +125,7 @@ def cut_along_lines(corners: FloatArray, step: FloatArray, counts: IntArray) -> 
 
     parts = np.ceil(np.abs(right_z - left_z) / step[2]).astype(np.int64)
     parts = np.clip(parts, 1, MAX_PARTS)
-    whole, part = spread(np.zeros_like(parts), parts)
+    whole, part = ranges(np.zeros_like(parts), parts)
     rise = (right_z - left_z)[whole] / parts[whole]
     middle_z = left_z[whole] + (part + 0.5) * rise
     return Pieces(

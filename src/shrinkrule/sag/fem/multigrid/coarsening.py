@@ -1,7 +1,7 @@
 """Coarse spaces that bend: nested grids whose nodes carry a displacement and a rotation.
 
 Around each coarse node the part moves as a rigid body, and neighbouring rigid bodies
-are blended by the trilinear hats of the coarse grid. Rotations let a thin wall bend on
+are blended by the trilinear shape functions of the coarse grid. Rotations let a thin wall bend on
 a grid coarser than the wall, which trilinear displacements cannot. Where the material
 inside a coarse cell falls apart into pieces (two walls with a gap between them), each
 piece gets a cell and nodes of its own, so that the gap may open.
@@ -10,7 +10,7 @@ Because all bricks are alike, the coarse cell's matrix is a weighted sum of a fe
 templates, one for each brick's place inside the cell.
 
 Source: the aggregates' rigid-body space is that of smoothed aggregation (P. Vanek, J.
-Mandel, M. Brezina, Computing 56 (1996) 179-196); blending by hats is the partition of
+Mandel, M. Brezina, Computing 56 (1996) 179-196); blending by shape functions is the partition of
 unity (I. Babuska, J. M. Melenk, Int. J. Numer. Methods Eng. 40 (1997) 727-758).
 """
 
@@ -21,10 +21,9 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.sag.fem.hex8i import CORNERS
+from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.operator import Bricks
-from shrinkrule.sag.settings import FloatArray, IntArray
-from shrinkrule.sag.voxels.corners import connected_groups, join_corners
+from shrinkrule.sag.voxels.corners import CORNERS, shape_functions, shared_nodes
 
 _UPPER: Final = np.triu_indices(48)
 
@@ -45,10 +44,10 @@ class Cells:
         Pairs of cells that share nodes.
     """
 
-    places: IntArray
-    corners: IntArray
-    nodes: IntArray
-    touching: IntArray
+    places: Ints
+    corners: Ints
+    nodes: Ints
+    touching: Ints
 
 
 @dataclass(frozen=True)
@@ -68,21 +67,21 @@ class Coarsening:
     """
 
     cells: Cells
-    parent: IntArray
-    slot: IntArray
+    parent: Ints
+    slot: Ints
     factor: int
 
 
-def _pieces(places: IntArray, pairs: IntArray) -> IntArray:
+def _pieces(places: Ints, pairs: Ints) -> Ints:
     """Label the connected groups of cells; most are joined by the few pairs that share a face."""
     face = np.abs(places[pairs[:, 0]] - places[pairs[:, 1]]).sum(axis=1) == 1
-    label = connected_groups(len(places), pairs[face])
+    label = connected_components(len(places), pairs[face])
     rest = label[pairs[~face]]
     rest = rest[rest[:, 0] != rest[:, 1]]
-    return connected_groups(int(label.max()) + 1, rest)[label] if len(rest) else label
+    return connected_components(int(label.max()) + 1, rest)[label] if len(rest) else label
 
 
-def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
+def coarsen(places: Ints, touching: Ints, factor: int) -> Coarsening:
     """Gather cells into coarse cells, piece by piece.
 
     Parameters
@@ -104,7 +103,7 @@ def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
 
     low, high = np.sort(parent[touching[~inside]], axis=1).T
     across = np.stack(np.divmod(np.unique(low * len(coarse) + high), len(coarse)), axis=1)
-    corners = join_corners(coarse, across)
+    corners = shared_nodes(coarse, across)
     numbers, first_use = np.unique(corners, return_index=True)
     nodes = (coarse[:, None, :] + CORNERS).reshape(-1, 3)[first_use]
     slot = np.ravel_multi_index(tuple((places - homes * factor).T), (factor,) * 3)
@@ -112,21 +111,14 @@ def coarsen(places: IntArray, touching: IntArray, factor: int) -> Coarsening:
     return Coarsening(cells, parent, slot, factor)
 
 
-def hats(position: FloatArray) -> FloatArray:
-    """Trilinear hats (n, 8) of a unit cell's corners at positions (n, 3) in it."""
-    sides = np.where(CORNERS == 1, position[:, None, :], 1.0 - position[:, None, :])
-    weights: FloatArray = sides.prod(axis=2)
-    return weights
-
-
-def _cross_matrix(arms: FloatArray) -> FloatArray:
+def _cross_matrix(arms: Floats) -> Floats:
     """Matrices (n, 3, 3) that turn a rotation into the displacement at arms (n, 3)."""
     x, y, z = arms.T
     zero = np.zeros_like(x)
     return np.array([[zero, z, -y], [-z, zero, x], [y, -x, zero]]).transpose(2, 0, 1)
 
 
-def prolongation_templates(factor: int, aspect: FloatArray, directions: int) -> FloatArray:
+def prolongation_templates(factor: int, aspect: Floats, directions: int) -> Floats:
     """What a fine cell's corners do when a coarse cell's corners move.
 
     Parameters
@@ -145,7 +137,7 @@ def prolongation_templates(factor: int, aspect: FloatArray, directions: int) -> 
     """
     slots = np.stack(np.unravel_index(np.arange(factor**3), (factor,) * 3), axis=1)
     position = (slots[:, None, :] + CORNERS).reshape(-1, 3) / factor
-    weight = hats(position)
+    weight = shape_functions(position)
     arms = (position[:, None, :] - CORNERS) * aspect
     blocks = np.zeros((len(position), 8, directions, 6))
     blocks[:, :, :3, :3] = np.eye(3)
@@ -158,8 +150,8 @@ def prolongation_templates(factor: int, aspect: FloatArray, directions: int) -> 
 
 
 def gather_bricks(
-    bricks: Bricks, free: FloatArray, step: Coarsening, arm: float, chosen: IntArray
-) -> FloatArray:
+    bricks: Bricks, free: Floats, step: Coarsening, arm: float, chosen: Ints
+) -> Floats:
     """Stiffness (m, 48, 48) of the coarse cells made of bricks.
 
     Parameters
@@ -210,7 +202,7 @@ def gather_bricks(
 
 
 def add_springs(
-    matrices: FloatArray, bricks: Bricks, stiffness: FloatArray, step: Coarsening, arm: float
+    matrices: Floats, bricks: Bricks, stiffness: Floats, step: Coarsening, arm: float
 ) -> None:
     """Add upright springs under the bricks' nodes to the coarse cells' matrices, in place.
 
@@ -239,14 +231,14 @@ def add_springs(
     np.add.at(matrices, step.parent[brick], added)
 
 
-def _templates(strain: FloatArray, blends: FloatArray) -> FloatArray:
+def _templates(strain: Floats, blends: Floats) -> Floats:
     """Upper triangle (s, 8, 1176) of what each Gauss point adds to a coarse cell's matrix."""
     movement = strain @ blends[:, None]
-    matrices: FloatArray = (movement.swapaxes(2, 3) @ movement)[:, :, *_UPPER]
+    matrices: Floats = (movement.swapaxes(2, 3) @ movement)[:, :, *_UPPER]
     return matrices
 
 
-def gather_cells(matrices: FloatArray, step: Coarsening, aspect: FloatArray) -> FloatArray:
+def gather_cells(matrices: Floats, step: Coarsening, aspect: Floats) -> Floats:
     """Stiffness (m, 48, 48) of the coarse cells made of finer cells with rotations.
 
     Parameters

@@ -17,6 +17,7 @@ import numpy as np
 import scipy.sparse
 import scipy.sparse.linalg
 
+from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.multigrid.coarsening import (
     Cells,
     Coarsening,
@@ -24,12 +25,10 @@ from shrinkrule.sag.fem.multigrid.coarsening import (
     coarsen,
     gather_bricks,
     gather_cells,
-    hats,
     prolongation_templates,
 )
 from shrinkrule.sag.fem.operator import Bricks, Stiffness, Vector
-from shrinkrule.sag.settings import FloatArray, IntArray
-from shrinkrule.sag.voxels.corners import connected_groups
+from shrinkrule.sag.voxels.corners import shape_functions
 
 FIRST_FACTOR: Final = 4
 """Bricks along one side of a cell of the first coarse level."""
@@ -126,7 +125,7 @@ class BrickLevel:
 class CellLevel:
     """Coarse cells, with six directions at each node."""
 
-    def __init__(self, cells: Cells, matrices: FloatArray) -> None:
+    def __init__(self, cells: Cells, matrices: Floats) -> None:
         self._corners = cells.corners
         self._matrices = matrices
         count = len(cells.nodes)
@@ -158,7 +157,7 @@ class CellLevel:
         return relaxed
 
 
-def factorise(cells: Cells, matrices: FloatArray, pinned: IntArray) -> Callable[[Vector], Vector]:
+def factorise(cells: Cells, matrices: Floats, pinned: Ints) -> Callable[[Vector], Vector]:
     """Direct solver for a level; ``pinned`` nodes take up sliding that nothing resists."""
     count = 6 * len(cells.nodes)
     place = (6 * cells.corners[:, :, None] + np.arange(6)).reshape(-1, 48)
@@ -194,13 +193,13 @@ class BrickTransfer:
         owner = np.empty(count, dtype=np.int64)
         owner[bricks.corners] = step.parent[:, None]
         inside = bricks.nodes - step.factor * step.cells.places[owner]
-        weights = hats(inside / step.factor)
-        self._hats = scipy.sparse.csr_array(
+        weights = shape_functions(inside / step.factor)
+        self._weights = scipy.sparse.csr_array(
             (weights.ravel(), step.cells.corners[owner].ravel(), 8 * np.arange(count + 1)),
             shape=(count, len(step.cells.nodes)),
         )
-        self._hats.eliminate_zeros()
-        self._back = self._hats.T.tocsr()
+        self._weights.eliminate_zeros()
+        self._back = self._weights.T.tocsr()
         self._fine = bricks.nodes * bricks.brick.size / arm
         self._coarse = step.cells.nodes * step.factor * bricks.brick.size / arm
 
@@ -216,7 +215,7 @@ class BrickTransfer:
         """Displacements and rotations of the coarse nodes, as displacements (n, 4)."""
         field = coarse.copy()
         field[:, :3] -= np.cross(coarse[:, 3:], self._coarse)
-        both = self._hats @ field
+        both = self._weights @ field
         fine = np.zeros_like(like)
         fine[:, :3] = both[:, :3] + np.cross(both[:, 3:], self._fine)
         return fine
@@ -225,7 +224,7 @@ class BrickTransfer:
 class CellTransfer:
     """Between two coarse levels."""
 
-    def __init__(self, fine: Cells, step: Coarsening, aspect: FloatArray) -> None:
+    def __init__(self, fine: Cells, step: Coarsening, aspect: Floats) -> None:
         blends = prolongation_templates(step.factor, aspect, 6)
         count = len(fine.nodes)
         owner, corner = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
@@ -332,12 +331,12 @@ class Multigrid:
         return smooth(level, x, b)[0]
 
 
-def _anchors(cells: Cells, matrices: FloatArray) -> IntArray:
+def _anchors(cells: Cells, matrices: Floats) -> Ints:
     """One well-filled node of each separate body, (b,)."""
     stiff = np.zeros(len(cells.nodes))
     np.add.at(stiff, cells.corners, np.trace(matrices, axis1=1, axis2=2)[:, None])
     pairs = np.stack([np.repeat(cells.corners[:, 0], 8), cells.corners.ravel()], axis=1)
-    body = connected_groups(len(cells.nodes), pairs)
+    body = connected_components(len(cells.nodes), pairs)
     order = np.lexsort((-stiff, body))
-    anchors: IntArray = order[np.unique(body[order], return_index=True)[1]]
+    anchors: Ints = order[np.unique(body[order], return_index=True)[1]]
     return anchors

@@ -1,0 +1,25 @@
+"""Progress of long work: who does the work reports, who asked for it listens or not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+Progress = Callable[[str, float], None]
+"""Called with the name of a stage and the share of the whole that is done, 0 to 1."""
+
+Tick = Callable[[float], None]
+"""Called with the share of one stage that is done, 0 to 1."""
+
+
+def silent(stage: str, share: float) -> None:
+    """Progress that nobody watches."""
+
+
+def stage_of(progress: Progress, stage: str, start: float, span: float) -> Tick:
+    """Progress of one stage, which takes ``span`` of the whole from ``start`` on."""
+    return lambda done: progress(stage, start + span * done)
+
+
+def share_of(tick: Tick, start: float, span: float) -> Tick:
+    """Progress of a part of a stage, which takes ``span`` of the stage from ``start`` on."""
+    return lambda done: tick(start + span * done)
