@@ -28,11 +28,12 @@ def ours(counts: tuple[int, int, int]) -> dict[str, float]:
     """Fill, build and solve a block held at one end, from its twelve facets."""
     import trimesh
 
+    from shrinkrule.sag.fem.elements import join_bricks
     from shrinkrule.sag.fem.hex8i import make_brick
-    from shrinkrule.sag.fem.operator import join_bricks
     from shrinkrule.sag.fem.pcg import Equilibrium
     from shrinkrule.sag.fem.rigid_modes import find_bodies
-    from shrinkrule.sag.voxels.grid import Grid, fill_grid
+    from shrinkrule.sag.voxels.fractions import fill_grid
+    from shrinkrule.sag.voxels.grid import Grid
 
     block = trimesh.creation.box(bounds=((0, 0, 0), counts))
     start = time.perf_counter()

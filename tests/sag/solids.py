@@ -11,13 +11,14 @@ from trimesh.transformations import rotation_matrix
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.contact.candidates import Seats
+from shrinkrule.sag.fem.elements import Bricks, join_bricks
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.hex8i import make_brick
-from shrinkrule.sag.fem.operator import Bricks, join_bricks
 from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.voxels.components import Lumps
-from shrinkrule.sag.voxels.grid import Grid, fill_grid
+from shrinkrule.sag.voxels.fractions import fill_grid
+from shrinkrule.sag.voxels.grid import Grid
 
 
 def bar(low: tuple[float, float, float], high: tuple[float, float, float]) -> trimesh.Trimesh:

@@ -13,8 +13,9 @@ from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.sag.bodies import set_apart
+from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import plan
-from shrinkrule.sag.settings import SagMaterial, SagSettings
+from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.solve import sag_on_grid
 
 UNKNOWNS_FOR_RANKING: Final = 30_000

@@ -20,9 +20,10 @@ from shrinkrule.numerics.progress import Progress, silent, stage_of
 from shrinkrule.sag.bodies import Apart, set_apart
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.gaps import note_gaps
+from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
 from shrinkrule.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
-from shrinkrule.sag.settings import Base, SagMaterial, SagSettings
+from shrinkrule.sag.settings import Base, SagSettings
 from shrinkrule.sag.solve import on_two_grids, sag_on_grid
 from shrinkrule.sag.voxels.grid import lay_grid
 

@@ -14,9 +14,9 @@ from shrinkrule.sag.contact.active_set import Standing, lifted
 from shrinkrule.sag.contact.clearance import Fall, nearest_fall
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
+from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
-from shrinkrule.sag.settings import SagMaterial
-from shrinkrule.sag.voxels.grid import solid_bodies
+from shrinkrule.sag.voxels.fractions import solid_bodies
 
 LARGEST_SLOPE: Final = 0.1
 """Beyond this rotation (radians) a linear sag is no longer right (an engineering limit)."""

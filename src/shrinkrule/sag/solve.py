@@ -20,19 +20,18 @@ from shrinkrule.sag.bodies import set_apart
 from shrinkrule.sag.contact.active_set import Guess, come_to_rest
 from shrinkrule.sag.contact.candidates import Seats, plate_seats
 from shrinkrule.sag.contact.supports import with_supports
+from shrinkrule.sag.fem.elements import Bricks, join_bricks
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.hex8i import make_brick
-from shrinkrule.sag.fem.operator import Bricks, join_bricks
 from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.gaps import note_gaps
+from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
 from shrinkrule.sag.result import GridSag, SagResult, describe, grid_difference
-from shrinkrule.sag.settings import (
-    SagMaterial,
-    SagSettings,
-)
-from shrinkrule.sag.voxels.grid import Grid, fill_grid, lay_grid
+from shrinkrule.sag.settings import SagSettings
+from shrinkrule.sag.voxels.fractions import fill_grid
+from shrinkrule.sag.voxels.grid import Grid, lay_grid
 
 COARSER: Final = 2.0
 """Bricks of the second grid are this much larger."""

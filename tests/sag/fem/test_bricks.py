@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 from sag.solids import bar, bricks_of, grid_of, places, sag_held, two_armed_lever, whole_bricks
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.sag.fem.elements import Bricks, join_bricks, touching
 from shrinkrule.sag.fem.hex8i import make_brick
-from shrinkrule.sag.fem.operator import Bricks, Stiffness, join_bricks, touching
+from shrinkrule.sag.fem.operator import Stiffness
 from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies, rigid_movements
 from shrinkrule.sag.voxels.corners import CORNERS
-from shrinkrule.sag.voxels.grid import Grid, fill_grid, furnace_turn, lay_grid
+from shrinkrule.sag.voxels.fractions import fill_grid
+from shrinkrule.sag.voxels.grid import Grid, furnace_turn, lay_grid
 
 angles = st.floats(-3.1, 3.1)
 

@@ -12,7 +12,7 @@ from trimesh.transformations import euler_matrix
 from sag.solids import bar, bricks_of, grid_of, sag_held, united
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.sag.fem.rigid_modes import find_bodies
-from shrinkrule.sag.voxels.grid import fill_grid
+from shrinkrule.sag.voxels.fractions import fill_grid
 
 angles = st.floats(-3.1, 3.1)
 

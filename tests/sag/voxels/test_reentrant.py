@@ -10,7 +10,7 @@ import trimesh
 
 from sag.solids import bar, grid_of, united
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.sag.voxels.grid import fill_grid
+from shrinkrule.sag.voxels.fractions import fill_grid
 from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
 
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.voxels.fractions import Filling
 from shrinkrule.sag.voxels.grid import Grid
 

@@ -10,14 +10,9 @@ from scipy.spatial import ConvexHull, QhullError
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.contact.candidates import Seats
-from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.rigid_modes import Bodies
-
-ANOTHER_STANCE: Final = (
-    "set it another way up (--furnace-up; the command ways-up ranks them) "
-    "or hold it with a setter block (--support)"
-)
-"""What mends a part that does not stand."""
+from shrinkrule.sag.settings import ANOTHER_STANCE
 
 _WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
 

@@ -11,7 +11,7 @@ import trimesh
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
 from shrinkrule.sag.contact.candidates import LEAST_SHARE, WHOLE, Seats, edge_spring
-from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.settings import SupportBox, SupportFacets
 from shrinkrule.sag.voxels.corners import PLAN_CORNERS, shape_functions
 from shrinkrule.sag.voxels.grid import Grid

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.voxels.corners import shape_functions
 from shrinkrule.sag.voxels.grid import Grid
 

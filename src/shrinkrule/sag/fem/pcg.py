@@ -10,10 +10,11 @@ import numpy as np
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.progress import Tick
-from shrinkrule.sag.contact.stability import ANOTHER_STANCE
+from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.cycle import Multigrid
-from shrinkrule.sag.fem.operator import Bricks, Stiffness
+from shrinkrule.sag.fem.operator import Stiffness
 from shrinkrule.sag.fem.rigid_modes import Bodies, free_movements
+from shrinkrule.sag.settings import ANOTHER_STANCE
 
 MAX_ITERATIONS: Final = 400
 _BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
-from shrinkrule.sag.fem.operator import Bricks
+from shrinkrule.sag.fem.elements import Bricks
 
 _HELD: Final = 1e-8  # a rigid movement that strains no held direction more than this is free
 

@@ -8,15 +8,20 @@ integration is exact for flat facets, across the lines it is the midpoint rule.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+import trimesh
 
+from shrinkrule.errors import MeshError
+from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.sag.voxels.components import Lumps, find_lumps
+from shrinkrule.sag.voxels.components import Lumps, find_lumps, tied
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
+from shrinkrule.sag.voxels.grid import Grid
 from shrinkrule.sag.voxels.intervals import find_runs
+from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
 from shrinkrule.sag.voxels.scanlines import cut_along_lines
 
 _ROUNDING: Final = 1e-9  # a half brick this nearly full is full
@@ -95,3 +100,56 @@ def _integrate(column: Ints, level: Floats, share: Floats, shape: tuple[int, int
     part = np.bincount(flat, weights=share * (level - layer), minlength=total).reshape(shape)
     below = np.cumsum(whole[:, :, ::-1], axis=2)[:, :, ::-1] - whole
     return np.clip(below + part, 0.0, 1.0)
+
+
+LEAST_FILLED: Final = 0.02
+"""Bricks filled less than this are left out; their weight is lost, their stiffness is nothing."""
+
+
+_SLAB_BYTES: Final = 200_000_000
+
+
+def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED) -> Filling:
+    """Fill a grid with a part.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        A watertight part with its facets outward.
+    grid : Grid
+        The grid around it.
+    least : float
+        Bricks filled less than this fraction are left out.
+
+    Raises
+    ------
+    MeshError
+        If the mesh is open, inside out, or so fine that the grid misses it.
+    """
+    if not mesh.is_watertight:
+        raise MeshError("the mesh has open edges, so it has no weight", mend="close it first")
+    if not mesh.volume > 0.0:
+        raise MeshError("the mesh is inside out or flat", mend="turn its facets outward")
+    corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[np.asarray(mesh.faces)]
+    filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
+    found = filling.lumps.octants.mean(axis=1).sum() * np.prod(grid.size)
+    if not abs(found / mesh.volume - 1.0) < 0.05:
+        raise MeshError(
+            f"the bricks hold {found:.4g} mm3 of the part's {mesh.volume:.4g} mm3",
+            mend="unite overlapping bodies, or take smaller bricks",
+        )
+    lumps = filling.lumps
+    if lumps.copy.any():
+        lumps = tied(lumps, solid_bodies(mesh))
+    ends, turn = turned_inward(mesh)
+    ends = (grid.local(ends.reshape(-1, 3)) / grid.size).reshape(-1, 2, 3)
+    given = stiffness_left(lumps.cells, ends, turn)
+    return replace(filling, lumps=replace(lumps, stiffness=given))
+
+
+def solid_bodies(mesh: trimesh.Trimesh) -> int:
+    """Count the bodies of a mesh; a cavity in one is none of its own."""
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    label = body_labels(faces, edge_table(faces))
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    return int((signed_volumes(vertices, faces, label) > 0.0).sum())

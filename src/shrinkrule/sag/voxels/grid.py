@@ -7,26 +7,17 @@ so that large flat faces lie on planes between bricks, where nothing is cut.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import trimesh
 
-from shrinkrule.errors import MeshError
-from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.sag.voxels.components import tied
-from shrinkrule.sag.voxels.fractions import Filling, fill_bricks
-from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
-
-LEAST_FILLED: Final = 0.02
-"""Bricks filled less than this are left out; their weight is lost, their stiffness is nothing."""
 
 SLACK: Final = 1.3
 """Bricks may be this much smaller than asked if large flat faces then lie between them."""
 
-_SLAB_BYTES: Final = 200_000_000
 _UPRIGHT: Final = 1e-3  # a facet's normal this near an axis counts as along it
 _AGREEMENT: Final = 0.2  # share of upright area that must agree before the grid is turned
 _DIRECTIONS: Final = 360  # in a quarter turn: walls that differ by less agree
@@ -142,49 +133,3 @@ def lay_grid(mesh: trimesh.Trimesh, turn: Floats, brick: float, slack: float = S
             centres[flat, axis], areas[flat], float(high[axis] - low[axis]), brick, slack
         )
     return Grid(turn=turn, origin=low, size=(high - low) / counts, counts=counts)
-
-
-def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED) -> Filling:
-    """Fill a grid with a part.
-
-    Parameters
-    ----------
-    mesh : trimesh.Trimesh
-        A watertight part with its facets outward.
-    grid : Grid
-        The grid around it.
-    least : float
-        Bricks filled less than this fraction are left out.
-
-    Raises
-    ------
-    MeshError
-        If the mesh is open, inside out, or so fine that the grid misses it.
-    """
-    if not mesh.is_watertight:
-        raise MeshError("the mesh has open edges, so it has no weight", mend="close it first")
-    if not mesh.volume > 0.0:
-        raise MeshError("the mesh is inside out or flat", mend="turn its facets outward")
-    corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[np.asarray(mesh.faces)]
-    filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
-    found = filling.lumps.octants.mean(axis=1).sum() * np.prod(grid.size)
-    if not abs(found / mesh.volume - 1.0) < 0.05:
-        raise MeshError(
-            f"the bricks hold {found:.4g} mm3 of the part's {mesh.volume:.4g} mm3",
-            mend="unite overlapping bodies, or take smaller bricks",
-        )
-    lumps = filling.lumps
-    if lumps.copy.any():
-        lumps = tied(lumps, solid_bodies(mesh))
-    ends, turn = turned_inward(mesh)
-    ends = (grid.local(ends.reshape(-1, 3)) / grid.size).reshape(-1, 2, 3)
-    given = stiffness_left(lumps.cells, ends, turn)
-    return replace(filling, lumps=replace(lumps, stiffness=given))
-
-
-def solid_bodies(mesh: trimesh.Trimesh) -> int:
-    """Count the bodies of a mesh; a cavity in one is none of its own."""
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    label = body_labels(faces, edge_table(faces))
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    return int((signed_volumes(vertices, faces, label) > 0.0).sum())
