@@ -53,7 +53,7 @@ def tip_sag(part: trimesh.Trimesh, bricks: int, poisson: float, *, corrected: bo
     settings = SagSettings(friction=Friction.DRAG)
     grid = lay_grid(part, np.eye(3), THICK / bricks, 1.0)
 
-    unit = "shrinkrule.sag.voxels.reentrant._TURN"  # endlessly large: nothing is given
+    unit = "shrinkrule.sag.voxels.reentrant._UNIT_TURN"  # infinite: nothing is corrected
     with nullcontext() if corrected else patch(unit, np.inf):
         field = sag_on_grid(part, grid, material, settings).field
     corner = part.bounds[1] - [0.0, 0.5 * DEPTH, THICK]

@@ -30,8 +30,8 @@ from shrinkrule.sag import (
     precurve,
     sag_material,
 )
-from shrinkrule.sag.bodies import set_apart
-from shrinkrule.sag.precurve import put_down
+from shrinkrule.sag.bodies import separate_bodies
+from shrinkrule.sag.precurve import lay_on_plate
 from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.voxels.grid import lay_grid
 
@@ -60,7 +60,7 @@ def displacement(
     mesh: trimesh.Trimesh, material: SagMaterial, settings: SagSettings, brick: float
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Displacement of a mesh's vertices, solved on a grid of its own."""
-    apart, planned = set_apart(
+    apart, planned = separate_bodies(
         mesh, replace(settings, brick_mm=brick, max_unknowns=MANY, max_memory=MEMORY)
     )
     grid = lay_grid(apart.mesh, planned.grid.turn, brick, slack=1.0)
@@ -83,7 +83,7 @@ def round_trip(
     wanted, shape = (np.asarray(m.vertices) for m in (result.wanted, result.mesh))
     before = displacement(result.wanted, material, settings, fine)
     after = displacement(result.mesh, material, settings, fine)
-    fired = put_down(shape + after, shape, wanted, settings.up)
+    fired = lay_on_plate(shape + after, shape, wanted, settings.up)
     return result, RoundTrip(
         sag_mm=float(np.linalg.norm(before, axis=1).max()),
         left_mm=float(np.linalg.norm(fired - wanted, axis=1).max()),

@@ -39,7 +39,7 @@ def ours(counts: tuple[int, int, int]) -> dict[str, float]:
     start = time.perf_counter()
     grid = Grid(np.eye(3), np.zeros(3), np.ones(3), np.array(counts))
     filling = fill_grid(block, grid)
-    bricks = join_bricks(make_brick(grid.size, POISSON), filling.lumps)
+    bricks = join_bricks(make_brick(grid.size, POISSON), filling.components)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -bricks.volumes
     problem = Equilibrium(bricks, find_bodies(bricks), load)
@@ -47,7 +47,7 @@ def ours(counts: tuple[int, int, int]) -> dict[str, float]:
     free[:, 3] = 0.0
     free[bricks.nodes[:, 0] == 0] = 0.0
     built = time.perf_counter()
-    rest = problem.rest(free, np.zeros_like(load), TOLERANCE)
+    rest = problem.solve(free, np.zeros_like(load), TOLERANCE)
     done = time.perf_counter()
     return {
         "unknowns": 3.0 * len(bricks.nodes),

@@ -10,13 +10,13 @@ import trimesh
 from trimesh.transformations import rotation_matrix
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.sag.contact.candidates import Seats
+from shrinkrule.sag.contact.candidates import Candidates
 from shrinkrule.sag.fem.elements import Bricks, join_bricks
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.hex8i import make_brick
 from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies
-from shrinkrule.sag.voxels.components import Lumps
+from shrinkrule.sag.voxels.components import Components
 from shrinkrule.sag.voxels.fractions import fill_grid
 from shrinkrule.sag.voxels.grid import Grid
 
@@ -55,22 +55,22 @@ def grid_of(mesh: trimesh.Trimesh, size: tuple[float, float, float]) -> Grid:
 
 def bricks_of(mesh: trimesh.Trimesh, grid: Grid, poisson: float, *, given: bool = True) -> Bricks:
     """Bricks of a part; ``given`` tells whether those beside re-entrant edges give."""
-    lumps = fill_grid(mesh, grid).lumps
+    components = fill_grid(mesh, grid).components
     if not given:
-        lumps = replace(lumps, stiffness=np.ones_like(lumps.stiffness))
-    return join_bricks(make_brick(grid.size, poisson), lumps)
+        components = replace(components, stiffness=np.ones_like(components.stiffness))
+    return join_bricks(make_brick(grid.size, poisson), components)
 
 
-def whole_bricks(cells: Ints, octants: Floats) -> Lumps:
+def whole_bricks(cells: Ints, octants: Floats) -> Components:
     """Bricks (n, 3), each one lump, filled as told (n, 8), every node shared by all around it."""
     none = np.zeros((len(cells), 8), dtype=np.int64)
     every = np.ones((len(cells), 8))
-    return Lumps(cells, octants, none, every, np.empty((0, 3)), np.empty(0, dtype=np.int64))
+    return Components(cells, octants, none, every, np.empty((0, 3)), np.empty(0, dtype=np.int64))
 
 
-def firm_seats(node: Ints) -> Seats:
+def rigid_candidates(node: Ints) -> Candidates:
     """Seats that do not give, under nodes that stand on them."""
-    return Seats(node, np.zeros(len(node)), np.full(len(node), np.inf))
+    return Candidates(node, np.zeros(len(node)), np.full(len(node), np.inf))
 
 
 def places(grid: Grid, bricks: Bricks) -> Floats:
@@ -98,9 +98,9 @@ def sag_held(
     free = np.zeros_like(load)
     free[:, :3] = ~held(places(grid, bricks))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    rest = problem.rest(free, np.zeros_like(load), tolerance)
-    assert rest.converged
-    return SagField(grid, bricks, rest.displacement[:, :3])
+    solution = problem.solve(free, np.zeros_like(load), tolerance)
+    assert solution.converged
+    return SagField(grid, bricks, solution.displacement[:, :3])
 
 
 def tilted(mesh: trimesh.Trimesh, degrees: float) -> tuple[trimesh.Trimesh, Floats]:

@@ -22,7 +22,7 @@ from shrinkrule.sag import (
     refine_for_bending,
     solve_sag,
 )
-from shrinkrule.sag.precurve import put_down
+from shrinkrule.sag.precurve import lay_on_plate
 from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.voxels.grid import furnace_turn, lay_grid
 
@@ -111,7 +111,7 @@ def remaining_after_independent_firing(
     grid = lay_grid(result.mesh, turn, brick, slack=1.0)
     field = sag_on_grid(result.mesh, grid, material, settings).field
     shape, wanted = np.asarray(result.mesh.vertices), np.asarray(result.wanted.vertices)
-    fired = put_down(shape + field.at(shape), shape, wanted, settings.up)
+    fired = lay_on_plate(shape + field.at(shape), shape, wanted, settings.up)
     before = np.linalg.norm(result.before.displacement, axis=1).max()
     return float(np.linalg.norm(fired - wanted, axis=1).max() / before)
 
@@ -242,11 +242,11 @@ def test_a_shelf_that_comes_down_on_the_one_below_is_hopeless(gap: float) -> Non
     for share, verdict in ((0.8, Saving.SAVED), (1.3, Saving.HOPELESS)):
         soft = SagMaterial(1e6 * sag / (share * gap), 0.0, 0.46, 7.0)
         result = precurve(two_shelves(gap), soft, replace(settings_, wall_mm=10.0))
-        fall = result.before.fall
-        assert fall is not None
-        assert fall.gap_mm == pytest.approx(gap, rel=1e-3)
-        assert fall.closes_mm == pytest.approx(share * gap, rel=0.05)
-        assert fall.at[0] > 26.0
+        self_contact = result.before.self_contact
+        assert self_contact is not None
+        assert self_contact.gap_mm == pytest.approx(gap, rel=1e-3)
+        assert self_contact.closes_mm == pytest.approx(share * gap, rel=0.05)
+        assert self_contact.at[0] > 26.0
         assert any("the gap of" in warning for warning in result.before.warnings)
         assert (result.verdict is Saving.HOPELESS) == (verdict is Saving.HOPELESS)
     assert any("onto what lies below" in reason for reason in result.advice)

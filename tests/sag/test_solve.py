@@ -112,7 +112,7 @@ def test_a_part_that_sags_onto_the_plate_is_caught() -> None:
     )
     soft = SagMaterial(1_000.0, 0.0, 0.46, 7.0)
     result = solve_sag(low, soft, SagSettings(brick_mm=0.5))
-    assert result.fallen_mm == pytest.approx(0.5, abs=1e-6)
+    assert result.drop_to_plate_mm == pytest.approx(0.5, abs=1e-6)
     middle = result.field.at(np.array([[20.0, 4.0, 0.5]]))
     assert middle[0, 2] == pytest.approx(-0.5, abs=1e-3)
     assert any("down onto the plate" in warning for warning in result.warnings)

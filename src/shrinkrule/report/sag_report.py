@@ -47,13 +47,13 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
         "remaining_by_round_mm": list(sag.errors_mm),
         "rounds": sag.rounds,
         "lifted_mm": before.largest_lift_mm,
-        "fallen_mm": before.fallen_mm,
+        "fallen_mm": before.drop_to_plate_mm,
         "gap_below": None
-        if before.fall is None
+        if before.self_contact is None
         else {
-            "height_mm": before.fall.gap_mm,
-            "closes_mm": before.fall.closes_mm,
-            "at_mm": before.fall.at.tolist(),
+            "height_mm": before.self_contact.gap_mm,
+            "closes_mm": before.self_contact.closes_mm,
+            "at_mm": before.self_contact.at.tolist(),
         },
         "bricks": before.bricks,
         "bricks_through_wall": before.bricks_through,
@@ -139,8 +139,8 @@ def sag_pictures(
     share = points_to_barycentric(corners, samples.points)
     facets = sag.wanted.faces[samples.facets]
     left = np.einsum("nc,ncd->nd", share, sag.remaining[facets])
-    fall = np.einsum("nc,ncd->nd", share, sag.before.displacement[facets])
-    without = np.linalg.norm(fall, axis=1)
+    self_contact = np.einsum("nc,ncd->nd", share, sag.before.displacement[facets])
+    without = np.linalg.norm(self_contact, axis=1)
     bounds = np.linspace(0.0, max(float(without.max()), 1e-6), STEPS + 1)[1:-1]
     colours = _PALE + np.linspace(0.0, 1.0, STEPS)[:, None] * (_DARK - _PALE)
     turned = Trimesh(sag.wanted.vertices @ turn.T, sag.wanted.faces, process=False)

@@ -1,8 +1,8 @@
-"""Bodies of one file that stand close together, solved apart.
+"""Separation of bodies that stand close together in one file.
 
-Bodies that do not touch do not bear on each other: each sags as if it were alone. On one
-grid, though, two bodies closer than a brick would share bricks and hold each other. So
-they are moved apart on the plate first, in a row, and what was found is moved back.
+Bodies that do not touch carry no load for each other: each sags as if it were alone. On one
+grid, though, two bodies closer than a brick would share bricks and hold each other. So the
+bodies are moved apart on the plate, into a row, and the results are moved back.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ TOUCHING_MM: Final = 0.01
 
 
 @dataclass(frozen=True)
-class Apart:
+class SeparatedBodies:
     """A mesh whose bodies have been moved apart on the plate.
 
     Parameters
@@ -48,13 +48,15 @@ class Apart:
         return shift
 
     def back(self, place: Floats) -> Floats:
-        """Where a place (3,) in the moved part is in the part as given, mm."""
+        """Where a place (3,) of the separated part is in the part as given, mm."""
         nearest = np.linalg.norm(np.asarray(self.mesh.vertices) - place, axis=1).argmin()
         home: Floats = place - self.shift[nearest]
         return home
 
 
-def set_apart(mesh: trimesh.Trimesh, settings: SagSettings) -> tuple[Apart, SagPlan]:
+def separate_bodies(
+    mesh: trimesh.Trimesh, settings: SagSettings
+) -> tuple[SeparatedBodies, SagPlan]:
     """Move bodies apart that stand closer than the bricks allow, and plan the solve.
 
     Parameters
@@ -71,24 +73,27 @@ def set_apart(mesh: trimesh.Trimesh, settings: SagSettings) -> tuple[Apart, SagP
     """
     planned = plan(mesh, settings)
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    here = Apart(mesh, np.zeros_like(vertices))
+    as_given = SeparatedBodies(mesh, np.zeros_like(vertices))
     if settings.supports or mesh.body_count == 1:
-        return here, planned
-    body = separate_bodies(mesh)
+        return as_given, planned
+    body = body_of_vertices(mesh)
     clearance = _CLEARANCE * planned.brick_mm
     plan_view = vertices @ planned.grid.turn[:2].T
     low, high = _boxes(plan_view, body)
     if not len(_near(low, high, clearance)):
-        return here, planned
+        return as_given, planned
     widths = high[:, 0] - low[:, 0] + clearance
     start = np.stack([np.cumsum(widths) - widths, np.zeros(len(widths))], axis=1)
     shift = ((start - low) @ planned.grid.turn[:2])[body]
     moved = trimesh.Trimesh(vertices + shift, mesh.faces, process=False)
-    return Apart(moved, shift), plan(moved, replace(settings, wall_mm=planned.wall_mm))
+    return SeparatedBodies(moved, shift), plan(moved, replace(settings, wall_mm=planned.wall_mm))
 
 
-def separate_bodies(mesh: trimesh.Trimesh) -> Ints:
-    """Body of each vertex (n,); a cavity belongs to the body around it, and what touches is one."""
+def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:
+    """Label the body of each vertex (n,).
+
+    A cavity belongs to the body around it, and bodies that touch are one.
+    """
     vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
     shell = connected_components(len(vertices), np.asarray(mesh.edges))
     low, high = _boxes(vertices, shell)
@@ -114,7 +119,7 @@ def _boxes(points: Floats, label: Ints) -> tuple[Floats, Floats]:
 
 
 def _near(low: Floats, high: Floats, clearance: float) -> Ints:
-    """Pairs (p, 2) of boxes that are nearer to each other than a clearance."""
+    """Pairs (p, 2) of boxes nearer to each other than a clearance."""
     meet = np.all(
         (low[:, None] < high[None] + clearance) & (low[None] < high[:, None] + clearance), axis=2
     )
@@ -136,7 +141,7 @@ def _touch(vertices: Floats, faces: Ints, shell: Ints, one: int, other: int) -> 
 def _cavities(
     mesh: trimesh.Trimesh, shell: Ints, low: Floats, high: Floats
 ) -> list[tuple[int, int]]:
-    """Each shell that is turned inward, with the smallest outward one whose box holds it."""
+    """Pairs of each cavity and the smallest body whose box holds it."""
     a, b, c = np.moveaxis(np.asarray(mesh.triangles), 1, 0)
     parts = (a * np.cross(b, c)).sum(axis=1)
     volume = np.bincount(shell[np.asarray(mesh.faces)[:, 0]], weights=parts)

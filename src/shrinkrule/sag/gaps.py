@@ -1,4 +1,4 @@
-"""Gaps too narrow for the bricks, which these would bridge without a word."""
+"""Gaps too narrow for the bricks, which would bridge them unnoticed."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.sag.bodies import Apart
+from shrinkrule.sag.bodies import SeparatedBodies
 from shrinkrule.sag.plan import SagPlan
 from shrinkrule.walls import Status, sample_surface, thickness_at
 
 SEEN_GAP: Final = 0.4
-"""Of a brick: walls with a wider gap between them part, however they lie (see lumps.py)."""
+"""Of a brick: walls with a wider gap between them are separate, however they lie (see theory)."""
 
 _SAMPLES: Final = 4000
 _LEAST_SHARE: Final = 0.003  # of the surface: less is an engraving, which carries nothing
 
 
-def narrow_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] | None:
+def bridged_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] | None:
     """Width (mm) and place (3,) of a typical gap that the bricks do not see, if there is any.
 
     Parameters
@@ -36,19 +36,19 @@ def narrow_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] |
     bridged = (outside.status == Status.MEASURED) & (outside.thickness < SEEN_GAP * brick_mm)
     if samples.area[bridged].sum() < _LEAST_SHARE * mesh.area:
         return None
-    # The tip of a notch is narrower than anything: the middle one of the bridged places is told.
+    # The tip of a notch is narrower than anything: the median of the bridged places is reported.
     order = np.flatnonzero(bridged)[np.argsort(outside.thickness[bridged], kind="stable")]
     typical = order[len(order) // 2]
     return float(outside.thickness[typical]), samples.points[typical]
 
 
-def note_gaps(apart: Apart, planned: SagPlan) -> SagPlan:
+def note_gaps(separated: SeparatedBodies, planned: SagPlan) -> SagPlan:
     """Add a note to a plan where its bricks bridge a gap."""
-    found = narrow_gap(apart.mesh, planned.brick_mm)
+    found = bridged_gap(separated.mesh, planned.brick_mm)
     if found is None:
         return planned
     width, place = found
-    x, y, z = apart.back(place)
+    x, y, z = separated.back(place)
     note = (
         f"a gap of about {width:.2g} mm at {x:.1f}, {y:.1f}, {z:.1f} is too narrow for bricks of "
         f"{planned.brick_mm:.2g} mm and solved as if closed: allow more unknowns (--sag-unknowns)"

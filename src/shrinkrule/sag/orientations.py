@@ -1,4 +1,4 @@
-"""The six ways up, ranked: which lets a part sag least, stand lowest and most broadly."""
+"""The six orientations in the furnace, ranked by sag, then height, then footprint."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from shrinkrule.compensation.frames import WAYS_UP
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
-from shrinkrule.sag.bodies import set_apart
+from shrinkrule.sag.bodies import separate_bodies
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import plan
 from shrinkrule.sag.settings import SagSettings
@@ -78,7 +78,7 @@ def rank_ways_up(
     settings : SagSettings
         Friction, budget and tolerance; its way up and supports are left aside.
     progress : callable or None
-        Told the stage and the share done, 0 to 1.
+        Called with the stage and the share done, 0 to 1.
 
     Raises
     ------
@@ -87,7 +87,7 @@ def rank_ways_up(
     SettingError
         If it does not fit the budget.
     """
-    tell = progress or silent
+    report = progress or silent
     budget = min(settings.max_unknowns, UNKNOWNS_FOR_RANKING)
     rough = replace(settings, max_unknowns=budget, supports=(), brick_mm=None)
     planned = plan(mesh, rough)
@@ -100,10 +100,10 @@ def rank_ways_up(
     )
     found = []
     for number, (name, up) in enumerate(WAYS_UP.items()):
-        tell(f"trying {name} up", number / len(WAYS_UP))
+        report(f"trying {name} up", number / len(WAYS_UP))
         lying = replace(alike, furnace_up=(float(up[0]), float(up[1]), float(up[2])))
         found.append(_try(mesh, material, lying, name))
-    tell("ranked", 1.0)
+    report("ranked", 1.0)
     tolerance = settings.tolerance_mm
     return tuple(
         sorted(
@@ -125,8 +125,8 @@ def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name:
     footprint = float(np.asarray(mesh.area_faces)[low].sum())
     shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
     try:
-        apart, planned = set_apart(mesh, lying)
-        sag, where = sag_on_grid(apart.mesh, planned.grid, material, lying).field.lowest()
+        separated, planned = separate_bodies(mesh, lying)
+        sag, where = sag_on_grid(separated.mesh, planned.grid, material, lying).field.lowest()
     except MeshError as refusal:
         return replace(shape, stands=False, reason=refusal.what)
-    return replace(shape, sag_mm=sag, sag_at=apart.back(where))
+    return replace(shape, sag_mm=sag, sag_at=separated.back(where))

@@ -1,4 +1,4 @@
-"""What a sag solve will take and how good it will be, known before it starts."""
+"""The plan of a sag solve: its bricks, its cost and its expected error, before it starts."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def thinnest_wall(mesh: trimesh.Trimesh) -> float:
 
 
 def _estimate_unknowns(mesh: trimesh.Trimesh, turn: Floats, brick: float) -> int:
-    """Nodes fill the part and half a brick around it, along each axis."""
+    """Estimate the unknowns: nodes fill the part and half a brick around it, along each axis."""
     normals = np.abs(np.asarray(mesh.face_normals) @ turn.T)
     flat = normals.max(axis=1) > 0.999
     reach = np.where(flat, 0.5, 1.0) * normals.sum(axis=1)
@@ -127,7 +127,7 @@ def _lay_within(mesh: trimesh.Trimesh, turn: Floats, brick: float, budget: int) 
 
 
 def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
-    """Choose the bricks for a part and tell what the solve will take.
+    """Choose the bricks for a part and estimate what the solve takes.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
-"""Taking the sag off the shape before it happens.
+"""Pre-curving: the shape that sags into the wanted one.
 
-The displacement is taken off the vertices, the pre-curved part is fired again in the
-solver, and what then differs from the wanted part is taken off again, until the
-difference is small enough or no longer falls.
+The computed displacement is subtracted from the vertices, the pre-curved part is fired in
+the solver, and what then differs from the wanted part is subtracted again, until the
+difference is small enough or no longer decreases.
 """
 
 from __future__ import annotations
@@ -17,23 +17,23 @@ import trimesh
 from shrinkrule.mesh.refine import refine_where
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.numerics.progress import Progress, silent, stage_of
-from shrinkrule.sag.bodies import Apart, set_apart
+from shrinkrule.sag.bodies import SeparatedBodies, separate_bodies
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.gaps import note_gaps
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
 from shrinkrule.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
 from shrinkrule.sag.settings import Base, SagSettings
-from shrinkrule.sag.solve import on_two_grids, sag_on_grid
+from shrinkrule.sag.solve import sag_on_grid, solve_on_two_grids
 from shrinkrule.sag.voxels.grid import lay_grid
 
 ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
 
-_FALLEN_SHARE: Final = 0.1  # of the wall: a part that falls further onto the plate is lost
-_SMALL_FOOTING: Final = 0.02  # of the plan: what stands on less is flattened where it stands
-_UNRULY_SHARE: Final = 0.3  # of the sag: more than this left over is no matter of rounds
-_STALLED: Final = 0.8  # of the best error so far: a round that gains less is the last
+_DROP_SHARE: Final = 0.1  # of the wall: a part that drops further onto the plate is lost
+_SMALL_FOOTING: Final = 0.02  # of the plan: a smaller footing is flattened by the part's weight
+_UNRULY_SHARE: Final = 0.3  # of the sag: if more remains, further rounds do not help
+_STALLED: Final = 0.8  # of the best error so far: a round that improves less is the last
 _FIRST_PIECES: Final = 8  # edges longer than this share of the part are split before looking
 _BEND_SHARE: Final = 0.25  # of the tolerance: a facet may miss the curve by this much
 
@@ -115,7 +115,7 @@ def precurve(
     settings : SagSettings
         How it lies, how finely it is solved, and when to stop.
     progress : callable or None
-        Told the stage and the share done, 0 to 1.
+        Called with the stage and the share done, 0 to 1.
 
     Raises
     ------
@@ -124,33 +124,33 @@ def precurve(
     SettingError
         If it does not fit the budget.
     """
-    tell = progress or silent
-    tell("planning", 0.0)
-    apart, planned = set_apart(mesh, settings)
-    planned = note_gaps(apart, planned)
+    report = progress or silent
+    report("planning", 0.0)
+    separated, planned = separate_bodies(mesh, settings)
+    planned = note_gaps(separated, planned)
     share = 1.0 / (settings.max_rounds + 1)
-    first, numerical_mm = on_two_grids(
-        apart.mesh, material, settings, planned, stage_of(tell, "sag as given", 0.0, share)
+    first, numerical_mm = solve_on_two_grids(
+        separated.mesh, material, settings, planned, stage_of(report, "sag as given", 0.0, share)
     )
-    wanted = refine_to_follow(apart.mesh, first.field, settings.tolerance_mm)
-    before = describe(wanted, apart, material, planned, first, numerical_mm)
-    home = _home(wanted, apart)
+    wanted = refine_to_follow(separated.mesh, first.field, settings.tolerance_mm)
+    before = describe(wanted, separated, material, planned, first, numerical_mm)
+    home = _home(wanted, separated)
     hopeless = why_hopeless(before, planned.wall_mm, settings)
     if hopeless or _reach(before) < settings.tolerance_mm:
-        tell("looked at the sag", 1.0)
+        report("looked at the sag", 1.0)
         verdict = Saving.HOPELESS if hopeless else Saving.NOT_NEEDED
         advice = (*hopeless, *what_helps(before, planned.wall_mm)) if hopeless else ()
         fired = np.asarray(home.vertices) + before.displacement
         return PrecurveResult(home, home, before, fired, 0, (_reach(before),), verdict, advice)
-    firings = _fire_until_straight(wanted, before, first, planned, material, settings, tell)
+    firings = _fire_until_straight(wanted, before, first, planned, material, settings, report)
     best = min(firings, key=lambda firing: firing.error_mm)
-    tell("pre-curved", 1.0)
+    report("pre-curved", 1.0)
     verdict, advice = _judge(best, wanted, before, planned.wall_mm, settings)
     return PrecurveResult(
-        mesh=_home(best.mesh, apart),
+        mesh=_home(best.mesh, separated),
         wanted=home,
         before=before,
-        fired=best.fired - apart.shift_of(wanted),
+        fired=best.fired - separated.shift_of(wanted),
         rounds=len(firings),
         errors_mm=tuple(firing.error_mm for firing in firings),
         verdict=verdict,
@@ -158,9 +158,9 @@ def precurve(
     )
 
 
-def _home(moved: trimesh.Trimesh, apart: Apart) -> trimesh.Trimesh:
+def _home(moved: trimesh.Trimesh, separated: SeparatedBodies) -> trimesh.Trimesh:
     """The mesh with its bodies back where they were."""
-    vertices = np.asarray(moved.vertices) - apart.shift_of(moved)
+    vertices = np.asarray(moved.vertices) - separated.shift_of(moved)
     return trimesh.Trimesh(vertices, moved.faces, process=False)
 
 
@@ -180,7 +180,7 @@ def _fire_until_straight(
     planned: SagPlan,
     material: SagMaterial,
     settings: SagSettings,
-    tell: Progress,
+    report: Progress,
 ) -> list[_Firing]:
     target = np.asarray(wanted.vertices, dtype=np.float64)
     floor = float((target @ settings.up).min())
@@ -195,9 +195,9 @@ def _fire_until_straight(
         bent = trimesh.Trimesh(shape, wanted.faces, process=False)
         grid = lay_grid(bent, planned.grid.turn, planned.brick_mm, slack=1.0)
         stage = f"firing the pre-curved part, round {number}"
-        tick = stage_of(tell, stage, number * share, share)
+        tick = stage_of(report, stage, number * share, share)
         solved = sag_on_grid(bent, grid, material, settings, solved, tick)
-        fired = put_down(shape + solved.field.at(shape), shape, target, settings.up)
+        fired = lay_on_plate(shape + solved.field.at(shape), shape, target, settings.up)
         miss = fired - target
         error = float(np.linalg.norm(miss, axis=1).max())
         best = min((firing.error_mm for firing in firings), default=np.inf)
@@ -237,8 +237,8 @@ def refine_to_follow(
     return refine_where(mesh, bends)
 
 
-def put_down(fired: Floats, shape: Floats, target: Floats, up: Floats) -> Floats:
-    """Lay a fired part on the wanted part's plate, where it differs least from it in plan.
+def lay_on_plate(fired: Floats, shape: Floats, target: Floats, up: Floats) -> Floats:
+    """Lay a fired part on the plate of the wanted one, where it differs least from it in plan.
 
     Parameters
     ----------
@@ -262,7 +262,7 @@ def put_down(fired: Floats, shape: Floats, target: Floats, up: Floats) -> Floats
 
 
 def _above(points: Floats, up: Floats, base: float) -> Floats:
-    """Points with none below a height."""
+    """Points (n, 3), those below the height ``base`` raised to it along ``up``."""
     return points + np.outer(np.maximum(base - points @ up, 0.0), up)
 
 
@@ -273,13 +273,14 @@ def _reach(result: SagResult) -> float:
 def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tuple[str, ...]:
     """Reasons why no allowance will save a part; empty if there are none."""
     sag = before.largest_sag_mm
-    if before.fallen_mm > max(10.0 * settings.tolerance_mm, _FALLEN_SHARE * wall_mm):
-        return (f"it sags down by {before.fallen_mm:.2g} mm onto what lies below",)
-    if before.fall is not None and before.fall.share >= 1.0:
-        x, y, z = before.fall.at
+    if before.drop_to_plate_mm > max(10.0 * settings.tolerance_mm, _DROP_SHARE * wall_mm):
+        return (f"it sags down by {before.drop_to_plate_mm:.2g} mm onto what lies below",)
+    gap = before.self_contact
+    if gap is not None and gap.share >= 1.0:
+        x, y, z = gap.at
         return (
-            f"at {x:.1f}, {y:.1f}, {z:.1f} it sags by {before.fall.closes_mm:.2g} mm across a gap "
-            f"of {before.fall.gap_mm:.2g} mm onto what lies below",
+            f"at {x:.1f}, {y:.1f}, {z:.1f} it sags by {gap.closes_mm:.2g} mm across "
+            f"a gap of {gap.gap_mm:.2g} mm onto what lies below",
         )
     if sag > wall_mm:
         return (f"its sag of {sag:.2g} mm is more than its thinnest wall of {wall_mm:.2g} mm",)
@@ -307,7 +308,7 @@ def _judge(
     wall_mm: float,
     settings: SagSettings,
 ) -> tuple[Saving, tuple[str, ...]]:
-    """Tell what the allowance does, what to mind, and what would help."""
+    """Judge what the allowance does, what to watch for, and what would help."""
     notes = []
     if before.steepest > LARGEST_SLOPE:
         notes.append("it turns too far for the linear model: fire a trial part first")

@@ -1,4 +1,4 @@
-"""What a sag solve tells the maker: how far, where, how sure, and where the model ends."""
+"""The result of a sag solve: how far, where, how sure, and where the model ends."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.sag.bodies import Apart
-from shrinkrule.sag.contact.active_set import Standing, lifted
-from shrinkrule.sag.contact.clearance import Fall, nearest_fall
+from shrinkrule.sag.bodies import SeparatedBodies
+from shrinkrule.sag.contact.active_set import ContactState, lifted
+from shrinkrule.sag.contact.clearance import SelfContactGap, most_closed_gap
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.material import SagMaterial
@@ -24,11 +24,11 @@ LARGEST_SLOPE: Final = 0.1
 UNSURE_SHARE: Final = 0.3
 """More numerical uncertainty than this share of the sag is worth a warning."""
 
-NEAR_FALL: Final = 0.5
-"""A gap below an overhang that closes by more than this share of its height is told."""
+NEARLY_CLOSED: Final = 0.5
+"""A gap below an overhang that closes by more than this share of its height is reported."""
 
-SLIDES: Final = 3
-"""A body that stands may slide two ways and turn on the spot; more freedom is rolling."""
+STANDING_MODES: Final = 3
+"""Free rigid-body modes of a body that stands: two shifts and a turn; with more it rolls."""
 
 LARGEST_STRAIN: Final = 0.1
 """Beyond this strain the shape that sags is no longer the shape that was solved."""
@@ -39,7 +39,7 @@ class GridSag:
     """The sag on one grid."""
 
     field: SagField
-    standing: Standing
+    state: ContactState
 
 
 @dataclass(frozen=True)
@@ -80,16 +80,16 @@ class SagResult:
         Area it stands on when hot, over the box around it seen from above.
     largest_lift_mm : float
         How far the highest of these is off the plate, mm.
-    fallen_mm : float
-        How far the part came down before the plate caught it, at most, mm.
-    fall : Fall or None
-        The gap below an overhang that closes most for its height, if there is any.
+    drop_to_plate_mm : float
+        Largest way down to the plate of what touches it only when hot, mm.
+    self_contact : SelfContactGap or None
+        The gap below an overhang that closes by the largest share, if there is any.
     steepest : float
         Largest rotation, radians.
     largest_strain : float
         Largest principal strain.
     warnings : tuple of str
-        Where the model does not hold, and anything else to mind.
+        Where the model does not hold, and anything else to watch for.
     """
 
     displacement: Floats
@@ -107,12 +107,12 @@ class SagResult:
     error: float
     settled: bool
     rolls: bool
-    standing: int
+    state: int
     lifted: int
     footing_share: float
     largest_lift_mm: float
-    fallen_mm: float
-    fall: Fall | None
+    drop_to_plate_mm: float
+    self_contact: SelfContactGap | None
     steepest: float
     largest_strain: float
     warnings: tuple[str, ...]
@@ -127,8 +127,8 @@ def grid_difference(fine: SagField, coarse: SagField) -> float:
     Source: P. J. Roache, J. Fluids Eng. 116 (1994) 405-413.
     """
     solid = np.unique(fine.bricks.corners[fine.bricks.filled > 0.5])
-    # Between two walls in one brick, a node of one may lie in the other: its place tells little.
-    solid = solid[~fine.bricks.copied[solid]]
+    # Between two walls in one brick, a node of one may lie in the other: it is left out.
+    solid = solid[~fine.bricks.phantom[solid]]
     points = (fine.bricks.nodes[solid] * fine.grid.size + fine.grid.origin) @ fine.grid.turn
     other = coarse.at(points) @ fine.grid.turn.T
     difference = np.linalg.norm(fine.displacement[solid] - other, axis=1).max()
@@ -138,55 +138,57 @@ def grid_difference(fine: SagField, coarse: SagField) -> float:
 
 def describe(
     mesh: trimesh.Trimesh,
-    apart: Apart,
+    separated: SeparatedBodies,
     material: SagMaterial,
     planned: SagPlan,
     solved: GridSag,
     numerical_mm: float,
 ) -> SagResult:
-    """Tell the sag on one grid in the maker's terms.
+    """Describe the sag on one grid in the maker's terms.
 
     Parameters
     ----------
     mesh : trimesh.Trimesh
-        The part, its bodies apart, with the vertices that are asked for.
-    apart : Apart
+        The part, its bodies separated, with the vertices that are asked for.
+    separated : SeparatedBodies
         The same part, and how its bodies were moved.
     material : SagMaterial
         What sags.
     planned : SagPlan
         The plan of the solve.
     solved : GridSag
-        What came of it.
+        Its result.
     numerical_mm : float
         Its uncertainty (95 %) from the grid, mm.
     """
-    field, standing = solved.field, solved.standing
+    field, state = solved.field, solved.state
     largest, where = field.lowest()
-    lifts = lifted(standing)
-    fall = nearest_fall(apart.mesh, field)
+    lifts = lifted(state)
+    self_contact = most_closed_gap(separated.mesh, field)
     result = SagResult(
         displacement=field.at(np.asarray(mesh.vertices, dtype=np.float64)),
         field=field,
         largest_sag_mm=largest,
-        largest_at=apart.back(where),
+        largest_at=separated.back(where),
         numerical_mm=numerical_mm,
         modulus_mm=largest * material.modulus_u_kpa / material.modulus_kpa,
         bricks_through=planned.bricks_through,
         expected_error=planned.expected_error,
         bricks=len(field.bricks.places),
         unknowns=3 * len(field.bricks.nodes),
-        iterations=standing.rest.iterations,
-        contact_rounds=standing.rounds,
-        error=standing.rest.error,
-        settled=standing.settled and standing.rest.converged,
-        rolls=standing.rest.loose > SLIDES * len(find_bodies(field.bricks).volume),
-        standing=int(standing.stood.sum()),
+        iterations=state.solution.iterations,
+        contact_rounds=state.rounds,
+        error=state.solution.error,
+        settled=state.settled and state.solution.converged,
+        rolls=state.solution.free_modes > STANDING_MODES * len(find_bodies(field.bricks).volume),
+        state=int(state.initial.sum()),
         lifted=len(lifts),
-        footing_share=_footing_share(mesh, field, int(standing.stood.sum()) - len(lifts)),
+        footing_share=_footing_share(mesh, field, int(state.initial.sum()) - len(lifts)),
         largest_lift_mm=float(lifts.max(initial=0.0)),
-        fallen_mm=float(standing.seats.gap[standing.touching].max(initial=0.0)),
-        fall=None if fall is None else replace(fall, at=apart.back(fall.at)),
+        drop_to_plate_mm=float(state.candidates.gap[state.touching].max(initial=0.0)),
+        self_contact=None
+        if self_contact is None
+        else replace(self_contact, at=separated.back(self_contact.at)),
         steepest=field.steepest(),
         largest_strain=field.largest_strain(),
         warnings=(),
@@ -196,7 +198,7 @@ def describe(
 
 
 def _footing_share(mesh: trimesh.Trimesh, field: SagField, nodes: int) -> float:
-    """Share of the plan box that so many nodes on the plate stand for; 1 on supports alone."""
+    """Share of the box seen from above that ``nodes`` on the plate cover; 1 on supports alone."""
     across, deep, _ = np.ptp(np.asarray(mesh.vertices) @ field.grid.turn.T, axis=0)
     one = float(np.prod(field.grid.size[:2]))
     return nodes * one / max(float(across * deep), one) if nodes else 1.0
@@ -219,13 +221,13 @@ def _warned(result: SagResult, planned: SagPlan, material: SagMaterial, fused: i
             f"the material strains by {100 * result.largest_strain:.0f} %: it slumps, "
             "which this model does not follow"
         )
-    if result.fallen_mm > 0.1 * planned.wall_mm:
-        warnings.append(f"the part sags by {result.fallen_mm:.2g} mm down onto the plate")
-    if result.fall is not None and result.fall.share > NEAR_FALL:
-        x, y, z = result.fall.at
+    if result.drop_to_plate_mm > 0.1 * planned.wall_mm:
+        warnings.append(f"the part sags by {result.drop_to_plate_mm:.2g} mm down onto the plate")
+    if result.self_contact is not None and result.self_contact.share > NEARLY_CLOSED:
+        x, y, z = result.self_contact.at
         warnings.append(
-            f"at {x:.1f}, {y:.1f}, {z:.1f} the gap of {result.fall.gap_mm:.2g} mm below it closes "
-            f"by {result.fall.closes_mm:.2g} mm"
+            f"at {x:.1f}, {y:.1f}, {z:.1f} the gap of {result.self_contact.gap_mm:.2g} mm below it "
+            f"closes by {result.self_contact.closes_mm:.2g} mm"
         )
     if fused > 0:
         warnings.append(

@@ -146,8 +146,8 @@ class SagSettings:
         return up / np.linalg.norm(up)
 
 
-ANOTHER_STANCE: Final = (
+STAND_OTHERWISE: Final = (
     "set it another way up (--furnace-up; the command ways-up ranks them) "
     "or hold it with a setter block (--support)"
 )
-"""What mends a part that does not stand."""
+"""What helps a part that does not stand."""

@@ -1,4 +1,4 @@
-"""The sag of a part as it lies in the furnace: one linear solve with contact on the plate.
+"""The sag of a part as it lies in the furnace: one linear solve with one-sided contact.
 
 The mesh is solved as it is given. At equal density and modulus the sag of a shape
 scaled by k is k^2 times as large, so the sag of the green-sized part is k^2 times that
@@ -16,9 +16,9 @@ from scipy.spatial import KDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.progress import Progress, Tick, share_of, silent, stage_of
-from shrinkrule.sag.bodies import set_apart
-from shrinkrule.sag.contact.active_set import Guess, come_to_rest
-from shrinkrule.sag.contact.candidates import Seats, plate_seats
+from shrinkrule.sag.bodies import separate_bodies
+from shrinkrule.sag.contact.active_set import Guess, solve_contact
+from shrinkrule.sag.contact.candidates import Candidates, plate_candidates
 from shrinkrule.sag.contact.supports import with_supports
 from shrinkrule.sag.fem.elements import Bricks, join_bricks
 from shrinkrule.sag.fem.field import SagField
@@ -64,7 +64,7 @@ def sag_on_grid(
     similar : GridSag or None
         The sag of a similar part, or on a coarser grid, to begin with.
     tick : callable or None
-        Told the share done, 0 to 1.
+        Called with the share done, 0 to 1.
 
     Raises
     ------
@@ -73,27 +73,27 @@ def sag_on_grid(
     """
     filling = fill_grid(mesh, grid)
     brick = make_brick(grid.size, material.solved_poisson)
-    bricks = join_bricks(brick, filling.lumps)
-    seats = plate_seats(bricks, grid, filling)
-    seats = with_supports(seats, bricks, grid, mesh, settings.supports)
+    bricks = join_bricks(brick, filling.components)
+    candidates = plate_candidates(bricks, grid, filling)
+    candidates = with_supports(candidates, bricks, grid, mesh, settings.supports)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -material.weight_over_modulus * bricks.volumes
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    guess = None if similar is None else _guess(similar, bricks, grid, seats)
-    standing = come_to_rest(problem, seats, settings.friction, guess, tick)
-    return GridSag(SagField(grid, bricks, standing.rest.displacement[:, :3].copy()), standing)
+    guess = None if similar is None else _guess(similar, bricks, grid, candidates)
+    state = solve_contact(problem, candidates, settings.friction, guess, tick)
+    return GridSag(SagField(grid, bricks, state.solution.displacement[:, :3].copy()), state)
 
 
-def _guess(similar: GridSag, bricks: Bricks, grid: Grid, seats: Seats) -> Guess:
+def _guess(similar: GridSag, bricks: Bricks, grid: Grid, candidates: Candidates) -> Guess:
     points = (bricks.nodes * grid.size + grid.origin) @ grid.turn
     displacement = similar.field.at(points) @ grid.turn.T
     other = similar.field
-    place = other.bricks.nodes[similar.standing.seats.node] * other.grid.size + other.grid.origin
-    mine = bricks.nodes[seats.node] * grid.size + grid.origin
+    place = other.bricks.nodes[similar.state.candidates.node] * other.grid.size + other.grid.origin
+    mine = bricks.nodes[candidates.node] * grid.size + grid.origin
     nearest = KDTree(place).query(mine)[1]
-    # The nearest seat may belong to a chamfer's other end: only what comes down can touch.
-    falls = -displacement[seats.node, 2] + _NEAR * grid.size[2]
-    return Guess(displacement, similar.standing.touching[nearest] & (seats.gap <= falls))
+    # The nearest candidate may be at a chamfer's other end: only what comes down can touch.
+    drop = -displacement[candidates.node, 2] + _NEAR * grid.size[2]
+    return Guess(displacement, similar.state.touching[nearest] & (candidates.gap <= drop))
 
 
 def solve_sag(
@@ -114,7 +114,7 @@ def solve_sag(
     settings : SagSettings
         How it lies and how finely it is solved.
     progress : callable or None
-        Told the stage and the share done, 0 to 1.
+        Called with the stage and the share done, 0 to 1.
 
     Raises
     ------
@@ -125,24 +125,24 @@ def solve_sag(
 
     Source: docs/theory-sag.md.
     """
-    tell = progress or silent
-    tell("planning", 0.0)
-    apart, planned = set_apart(mesh, settings)
-    planned = note_gaps(apart, planned)
-    tick = stage_of(tell, "solving", 0.0, 1.0)
-    solved, numerical_mm = on_two_grids(apart.mesh, material, settings, planned, tick)
-    tell("solved", 1.0)
-    return describe(apart.mesh, apart, material, planned, solved, numerical_mm)
+    report = progress or silent
+    report("planning", 0.0)
+    separated, planned = separate_bodies(mesh, settings)
+    planned = note_gaps(separated, planned)
+    tick = stage_of(report, "solving", 0.0, 1.0)
+    solved, numerical_mm = solve_on_two_grids(separated.mesh, material, settings, planned, tick)
+    report("solved", 1.0)
+    return describe(separated.mesh, separated, material, planned, solved, numerical_mm)
 
 
-def on_two_grids(
+def solve_on_two_grids(
     mesh: trimesh.Trimesh,
     material: SagMaterial,
     settings: SagSettings,
     planned: SagPlan,
     tick: Tick,
 ) -> tuple[GridSag, float]:
-    """Solve on a coarser grid and on the planned one; the difference tells the uncertainty, mm.
+    """Solve on a coarser grid and on the planned one; the difference gives the uncertainty, mm.
 
     Still coarser grids come first: they are cheap, and find where the part lifts.
     """

@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from sag.solids import bar, bricks_of, grid_of, places, sag_held, two_armed_lever, whole_bricks
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Mask
-from shrinkrule.sag.fem.elements import Bricks, join_bricks, touching
+from shrinkrule.sag.fem.elements import Bricks, join_bricks, neighbours
 from shrinkrule.sag.fem.hex8i import make_brick
 from shrinkrule.sag.fem.operator import Stiffness
 from shrinkrule.sag.fem.pcg import Equilibrium
-from shrinkrule.sag.fem.rigid_modes import find_bodies, rigid_movements
+from shrinkrule.sag.fem.rigid_modes import find_bodies, rigid_body_modes
 from shrinkrule.sag.voxels.corners import CORNERS
 from shrinkrule.sag.voxels.fractions import fill_grid
 from shrinkrule.sag.voxels.grid import Grid, furnace_turn, lay_grid
@@ -42,10 +42,10 @@ def test_filling_keeps_volume_and_centre_of_mass(a: float, b: float, c: float) -
     part.apply_transform(trimesh.transformations.euler_matrix(a, b, c))
     grid = lay_grid(part, np.eye(3), 1.0, slack=1.0)
     filling = fill_grid(part, grid, least=1e-9)
-    volume = filling.lumps.octants.mean(axis=1) * np.prod(grid.size)
+    volume = filling.components.octants.mean(axis=1) * np.prod(grid.size)
     assert volume.sum() == pytest.approx(part.volume, rel=0.01)
-    eighths = filling.lumps.cells[:, None, :] + 0.25 + 0.5 * CORNERS
-    octants = filling.lumps.octants
+    eighths = filling.components.cells[:, None, :] + 0.25 + 0.5 * CORNERS
+    octants = filling.components.octants
     centre = (octants[:, :, None] * eighths).sum(axis=(0, 1)) / octants.sum()
     expected = grid.local(part.center_mass[None])[0]
     assert centre * grid.size == pytest.approx(expected, abs=1.0 / 16.0)
@@ -55,10 +55,12 @@ def test_filling_of_an_aligned_box_is_exact() -> None:
     box = bar((0, 0, 0), (3, 2, 1.25))
     grid = Grid(np.eye(3), np.zeros(3), np.array([0.5, 0.5, 0.5]), np.array([6, 4, 3]))
     filling = fill_grid(box, grid)
-    full = filling.lumps.cells[:, 2] < 2
-    assert np.all(filling.lumps.octants[full] == 1.0)
+    full = filling.components.cells[:, 2] < 2
+    assert np.all(filling.components.octants[full] == 1.0)
     # The top layer is filled to a quarter of a millimetre: its lower octants, exactly.
-    assert filling.lumps.octants[~full] == pytest.approx(np.tile([1.0, 0.0], (24, 4)), abs=1e-12)
+    assert filling.components.octants[~full] == pytest.approx(
+        np.tile([1.0, 0.0], (24, 4)), abs=1e-12
+    )
 
 
 def test_grid_planes_fall_on_large_flat_faces() -> None:
@@ -66,7 +68,7 @@ def test_grid_planes_fall_on_large_flat_faces() -> None:
     part = two_armed_lever()
     grid = lay_grid(part, furnace_turn(part, np.array([0.0, 0.0, 1.0])), 0.55)
     filling = fill_grid(part, grid)
-    assert filling.lumps.octants.min() == 1.0
+    assert filling.components.octants.min() == 1.0
 
 
 def test_furnace_turn_follows_the_walls() -> None:
@@ -105,7 +107,7 @@ def test_open_and_inverted_meshes_are_refused() -> None:
 def test_rigid_movements_need_no_force(seed: int) -> None:
     bricks = random_bricks(seed)
     stiffness = Stiffness(bricks, np.float64)
-    for movement in rigid_movements(bricks.nodes * bricks.brick.size):
+    for movement in rigid_body_modes(bricks.nodes * bricks.brick.size):
         padded = np.concatenate([movement, np.zeros((len(movement), 1))], axis=1)
         assert np.abs(stiffness.apply(padded)).max() < 1e-12
 
@@ -132,7 +134,7 @@ def test_patch(gradient: list[float]) -> None:
     block = bar((0, 0, 0), (4, 3, 2))
     grid = grid_of(block, (1.0, 0.75, 0.5))
     filling = fill_grid(block, grid)
-    bricks = join_bricks(make_brick(grid.size, 0.3), filling.lumps)
+    bricks = join_bricks(make_brick(grid.size, 0.3), filling.components)
     exact = np.zeros((len(bricks.nodes), 4))
     exact[:, :3] = places(grid, bricks) @ np.reshape(gradient, (3, 3)).T
     outside = ((bricks.nodes == 0) | (bricks.nodes == grid.counts)).any(axis=1)
@@ -141,12 +143,12 @@ def test_patch(gradient: list[float]) -> None:
     problem = Equilibrium(bricks, find_bodies(bricks), np.zeros_like(exact))
     forces = problem.reactions(exact)
     assert np.abs(forces[~outside]).max() < 1e-12
-    rest = problem.rest(free, np.where(outside[:, None], exact, 0.0), 1e-12)
-    assert rest.displacement == pytest.approx(exact, abs=1e-9)
+    solution = problem.solve(free, np.where(outside[:, None], exact, 0.0), 1e-12)
+    assert solution.displacement == pytest.approx(exact, abs=1e-9)
 
 
 def test_bricks_that_touch_at_corners_touch() -> None:
-    pairs = touching(np.array([[0, 0, 0], [1, 1, 1], [3, 1, 1], [2, 0, 2]]))
+    pairs = neighbours(np.array([[0, 0, 0], [1, 1, 1], [3, 1, 1], [2, 0, 2]]))
     assert {tuple(sorted(pair)) for pair in pairs.tolist()} == {(0, 1), (1, 3), (2, 3)}
 
 
@@ -176,8 +178,8 @@ def test_second_order_on_three_grids() -> None:
         free = np.zeros_like(load)
         free[:, :3] = ~held(places(grid, bricks))
         problem = Equilibrium(bricks, find_bodies(bricks), load)
-        rest = problem.rest(free, np.zeros_like(load), 1e-9)
-        wrong = rest.displacement[:, :3] - np.stack([exact, 0 * exact, 0 * exact], axis=1)
+        solution = problem.solve(free, np.zeros_like(load), 1e-9)
+        wrong = solution.displacement[:, :3] - np.stack([exact, 0 * exact, 0 * exact], axis=1)
         errors.append(float(np.sqrt((wrong**2).sum(axis=1).mean())))
     orders = np.log2(np.array(errors[:-1]) / errors[1:])
     assert orders == pytest.approx([2.0, 2.0], abs=0.15)

@@ -30,9 +30,9 @@ def test_convex_parts_stay_whole(a: float, b: float, c: float, kind: str) -> Non
     part.apply_transform(euler_matrix(a, b, c))
     grid = grid_of(part, (1.0, 1.0, 1.0))
     assert len(find_bodies(bricks_of(part, grid, 0.3)).volume) == 1
-    lumps = fill_grid(part, grid).lumps
-    filled = lumps.octants.mean(axis=1)
-    assert filled[lumps.copy.any(axis=1)].sum() < 0.01 * filled.sum()
+    components = fill_grid(part, grid).components
+    filled = components.octants.mean(axis=1)
+    assert filled[components.phantom.any(axis=1)].sum() < 0.01 * filled.sum()
 
 
 def cut_block(width: float, turned: tuple[float, float, float]) -> trimesh.Trimesh:
@@ -97,10 +97,10 @@ def test_prongs_bend_each_on_its_own(upright: bool, brick: float) -> None:
 
     down = (0.0, -1e-6, 0.0) if upright else (0.0, 0.0, -1e-6)
     field = sag_held(part, grid, 0.3, down, held)
-    tips = np.array([[32.0, 1.5, 0.1], [32.0, 1.5, 2.1 + gap]])
+    tips_over = np.array([[32.0, 1.5, 0.1], [32.0, 1.5, 2.1 + gap]])
     if upright:
-        tips = tips[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
-    moved = np.linalg.norm(field.at(tips), axis=1)
+        tips_over = tips_over[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+    moved = np.linalg.norm(field.at(tips_over), axis=1)
     beam = 1.5e-6 * (24.0 + 0.5) ** 4 / 2.0**2
     assert moved == pytest.approx([beam, beam], rel=0.12)
 

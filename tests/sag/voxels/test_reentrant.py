@@ -11,7 +11,7 @@ import trimesh
 from sag.solids import bar, grid_of, united
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.voxels.fractions import fill_grid
-from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
+from shrinkrule.sag.voxels.reentrant import edge_turns, stiffness_factors
 
 
 def extruded(outline: list[tuple[float, float]], depth: float) -> trimesh.Trimesh:
@@ -35,7 +35,7 @@ def block_with_inner_edge(inside: float) -> trimesh.Trimesh:
 @pytest.mark.parametrize("inside", [200.0, 225.0, 270.0, 315.0])
 def test_turn_at_the_inner_edge(inside: float) -> None:
     """Of all edges one turns inward, by the angle of the material beyond 180 degrees."""
-    ends, turn = turned_inward(block_with_inner_edge(inside))
+    ends, turn = edge_turns(block_with_inner_edge(inside))
     inner = np.flatnonzero(turn > 0.0)
     assert np.degrees(turn[inner]) == pytest.approx([inside - 180.0])
     assert np.sort(ends[inner[0], :, 1]) == pytest.approx([0.0, 5.0])
@@ -45,9 +45,9 @@ def test_turn_at_the_inner_edge(inside: float) -> None:
 def given(part: trimesh.Trimesh, brick: float) -> tuple[Floats, Floats]:
     """Octants' middles (n, 8, 3) in bricks, and the share of their stiffness they keep (n, 8)."""
     grid = grid_of(part, (brick, brick, brick))
-    lumps = fill_grid(part, grid).lumps
+    components = fill_grid(part, grid).components
     octants = 0.25 + 0.5 * np.array(list(np.ndindex(2, 2, 2)))
-    return lumps.cells[:, None, :] + octants, lumps.stiffness
+    return components.cells[:, None, :] + octants, components.stiffness
 
 
 def test_convex_parts_give_nowhere() -> None:
@@ -85,15 +85,15 @@ def test_a_fine_fillet_counts_as_the_edge_it_rounds() -> None:
 
 def test_no_edges_no_work() -> None:
     cells: Any = np.argwhere(np.ones((2, 2, 2)))
-    assert stiffness_left(cells, np.empty((0, 2, 3)), np.empty(0)).min() == 1.0
+    assert stiffness_factors(cells, np.empty((0, 2, 3)), np.empty(0)).min() == 1.0
 
 
 def test_a_dent_too_flat_to_feel_gives_nothing() -> None:
     """Edges that turn inward, but all of them by less than is felt."""
     cells: Any = np.argwhere(np.ones((4, 4, 4)))
     ends = np.array([[[0.0, 2.0, 2.0], [4.0, 2.0, 2.0]]])
-    assert stiffness_left(cells, ends, np.array([2e-3])).min() == 1.0
-    assert stiffness_left(cells, ends, np.array([1.0])).min() < 0.7
+    assert stiffness_factors(cells, ends, np.array([2e-3])).min() == 1.0
+    assert stiffness_factors(cells, ends, np.array([1.0])).min() < 0.7
 
 
 def test_united_parts_count_as_one() -> None:

@@ -1,8 +1,8 @@
-"""Standing on the setter plate: the part may lift from it, it may not sink into it.
+"""One-sided contact: the part may lift from what it stands on, it may not penetrate it.
 
-Each node that may touch has a gap below it. A node that touches pushes back; once it
-would have to pull it is let go, and a node that would sink is caught. The rounds end
-when nothing changes any more.
+Each contact candidate has a gap below it. A candidate in contact carries a push; where it
+would have to pull it is released, and where a node would penetrate it is added. The rounds
+end when nothing changes any more.
 
 Source: the primal-dual active set for unilateral contact (M. Hintermueller, K. Ito, K.
 Kunisch, SIAM J. Optim. 13 (2002) 865-888).
@@ -17,9 +17,9 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.numerics.progress import Tick, share_of
-from shrinkrule.sag.contact.candidates import Seats
-from shrinkrule.sag.contact.stability import first_touch, tips
-from shrinkrule.sag.fem.pcg import Equilibrium, Rest, Springs
+from shrinkrule.sag.contact.candidates import Candidates
+from shrinkrule.sag.contact.stability import initial_contact, tips_over
+from shrinkrule.sag.fem.pcg import Equilibrium, Solution, Springs
 from shrinkrule.sag.settings import Friction
 
 MAX_CONTACT_ROUNDS: Final = 80
@@ -32,74 +32,74 @@ FINE: Final = 1e-5
 """Relative error of the last iteration, far below every other error here."""
 
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
-_SINK: Final = 1.0  # of the iteration's error in the largest sag: sinking in less is rounding
+_SINK: Final = 1.0  # of the iteration's error in the largest sag: a penetration of less is rounding
 
 
 @dataclass(frozen=True)
-class Standing:
-    """How the part stands once it has come to rest.
+class ContactState:
+    """The contact in equilibrium.
 
     Parameters
     ----------
-    rest : Rest
+    solution : Solution
         Its displacement.
-    seats : Seats
-        The nodes that might have touched.
+    candidates : Candidates
+        The nodes that might touch.
     touching : (c,) bool
         Those that do.
-    stood : (c,) bool
-        Those that did before it sagged.
+    initial : (c,) bool
+        Those that did before the part sagged.
     rounds : int
         Contact rounds.
     settled : bool
         Whether the last round changed nothing.
     """
 
-    rest: Rest
-    seats: Seats
+    solution: Solution
+    candidates: Candidates
     touching: Mask
-    stood: Mask
+    initial: Mask
     rounds: int
     settled: bool
 
 
 @dataclass(frozen=True)
 class Guess:
-    """Where to begin: how a similar part, or the same on a coarser grid, came to rest.
+    """Where to begin: the equilibrium of a similar part, or of the same on a coarser grid.
 
     Parameters
     ----------
     displacement : (n, 3) float
         At the nodes, in the grid's frame, mm.
     touching : (c,) bool
-        Which seats touched.
+        Which candidates touch.
     """
 
     displacement: Floats
     touching: Mask
 
 
-def come_to_rest(
+def solve_contact(
     problem: Equilibrium,
-    seats: Seats,
+    candidates: Candidates,
     friction: Friction,
     guess: Guess | None = None,
     tick: Tick | None = None,
-) -> Standing:
-    """Find the displacement at rest on the plate.
+) -> ContactState:
+    """Find the displacement and the contact in equilibrium.
 
     Parameters
     ----------
     problem : Equilibrium
         The bricks under their weight.
-    seats : Seats
+    candidates : Candidates
         Nodes that may touch.
     friction : Friction
-        Free sliding or stuck where it touches.
+        Free sliding, or stuck, where the part touches.
     guess : Guess or None
-        Where to begin; None begins with the part as it stands before it sags.
+        Where to begin; None begins with the contact before the part sags.
     tick : callable or None
-        Told the share done, 0 to 1.
+        Called with the share done, 0 to 1.
 
     Raises
     ------
@@ -107,96 +107,108 @@ def come_to_rest(
         If a body would tip over or hangs in the air.
     """
     bricks, bodies = problem.bricks, problem.bodies
-    stood = first_touch(bricks, bodies, seats)
+    initial = initial_contact(bricks, bodies, candidates)
     reach = float(bricks.brick.size[:2].max())
-    touching = stood.copy()
+    touching = initial.copy()
     displacement = np.zeros_like(problem.load)
-    if guess is not None and not tips(bricks, bodies, seats.node[guess.touching], reach):
+    if guess is not None and not tips_over(bricks, bodies, candidates.node[guess.touching], reach):
         touching = guess.touching.copy()
         displacement[:, :3] = guess.displacement
     seen, tolerance, iterations = set[bytes](), ROUGH, 0
     for contact_round in range(1, MAX_CONTACT_ROUNDS + 1):
-        free, displacement = _hold(displacement, seats, touching, friction)
+        free, displacement = _hold(displacement, candidates, touching, friction)
         done = 1.0 - 0.7 ** (contact_round - 1)
         report = None if tick is None else share_of(tick, done, 0.3 * (1.0 - done))
-        rest = problem.rest(free, displacement, tolerance, report, _springs(seats, touching))
-        displacement, iterations = rest.displacement, iterations + rest.iterations
-        release, caught, push = _changes(problem, displacement, seats, touching, tolerance)
+        solution = problem.solve(
+            free, displacement, tolerance, report, _springs(candidates, touching)
+        )
+        displacement, iterations = solution.displacement, iterations + solution.iterations
+        release, penetrating, push = _changes(
+            problem, displacement, candidates, touching, tolerance
+        )
         seen.add(np.packbits(touching).tobytes())
-        following = _next(touching, release, caught, push, seen)
-        if tips(bricks, bodies, seats.node[following], reach):
-            following = (touching & ~_strongest(release, push)) | caught
+        following = _next(touching, release, penetrating, push, seen)
+        if tips_over(bricks, bodies, candidates.node[following], reach):
+            following = (touching & ~_strongest(release, push)) | penetrating
         settled = np.array_equal(following, touching)
         if settled and tolerance == FINE:
             break
         if settled:
             tolerance = FINE
         touching = following
-    return Standing(
-        replace(rest, iterations=iterations), seats, touching, stood, contact_round, settled
+    return ContactState(
+        replace(solution, iterations=iterations),
+        candidates,
+        touching,
+        initial,
+        contact_round,
+        settled,
     )
 
 
 def _changes(
     problem: Equilibrium,
     displacement: Floats,
-    seats: Seats,
+    candidates: Candidates,
     touching: Mask,
     tolerance: float,
 ) -> tuple[Mask, Mask, Floats]:
-    """Seats that would have to pull, seats that are sunk into, and what each pushes, (c,)."""
-    push = _pushes(problem, displacement, seats, touching)
+    """Candidates that would have to pull, those that penetrate, and the push of each, (c,)."""
+    push = _pushes(problem, displacement, candidates, touching)
     mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
     depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
-    sunk = displacement[seats.node, 2] + seats.gap
-    return touching & (push < -_PULL * mean_push), ~touching & (sunk < -depth), push
+    clearance = displacement[candidates.node, 2] + candidates.gap
+    return touching & (push < -_PULL * mean_push), ~touching & (clearance < -depth), push
 
 
 def _hold(
-    displacement: Floats, seats: Seats, touching: Mask, friction: Friction
+    displacement: Floats, candidates: Candidates, touching: Mask, friction: Friction
 ) -> tuple[Floats, Floats]:
-    """Directions that may move, and the displacement with the touching nodes on their seats."""
+    """Free directions (n, 4), and the displacement (n, 4) with the touching nodes in contact."""
     free = np.ones_like(displacement)
     free[:, 3] = 0.0
-    firm = touching & seats.firm
-    held = seats.node[firm]
+    rigid = touching & candidates.rigid
+    held = candidates.node[rigid]
     free[held, 2] = 0.0
     start = displacement.copy()
-    start[held, 2] = -seats.gap[firm]
+    start[held, 2] = -candidates.gap[rigid]
     if friction is Friction.DRAG:
         free[held, :2] = 0.0
         start[held, :2] = 0.0
     return free, start
 
 
-def _springs(seats: Seats, touching: Mask) -> Springs:
-    giving = touching & ~seats.firm
-    return Springs(seats.node[giving], seats.spring[giving], -seats.gap[giving])
+def _springs(candidates: Candidates, touching: Mask) -> Springs:
+    """Springs under the touching candidates that are not rigid."""
+    giving = touching & ~candidates.rigid
+    return Springs(candidates.node[giving], candidates.spring[giving], -candidates.gap[giving])
 
 
-def _pushes(problem: Equilibrium, displacement: Floats, seats: Seats, touching: Mask) -> Floats:
-    """Force over modulus (c,) with which each seat pushes up, mm2."""
-    springs = _springs(seats, touching)
+def _pushes(
+    problem: Equilibrium, displacement: Floats, candidates: Candidates, touching: Mask
+) -> Floats:
+    """Force over modulus (c,) with which each candidate pushes up, mm2."""
+    springs = _springs(candidates, touching)
     giving = springs.stiffness * (springs.place - displacement[springs.node, 2])
     push: Floats = problem.reactions(displacement)[:, 2]
     push[springs.node] -= giving
-    pushes = push[seats.node]
-    pushes[touching & ~seats.firm] = giving
+    pushes = push[candidates.node]
+    pushes[touching & ~candidates.rigid] = giving
     return pushes
 
 
 def _next(
     touching: Mask,
     release: Mask,
-    caught: Mask,
+    penetrating: Mask,
     push: Floats,
     seen: set[bytes],
 ) -> Mask:
-    """Seats of the next round; where that has been tried before, only the worst change."""
-    following = (touching & ~release) | caught
+    """Contact of the next round; if that has been tried before, release only the worst."""
+    following = (touching & ~release) | penetrating
     if np.packbits(following).tobytes() not in seen:
         return following
-    return (touching & ~_strongest(release, push)) | caught
+    return (touching & ~_strongest(release, push)) | penetrating
 
 
 def _strongest(release: Mask, push: Floats) -> Mask:
@@ -208,8 +220,8 @@ def _strongest(release: Mask, push: Floats) -> Mask:
     return fewer
 
 
-def lifted(standing: Standing) -> Floats:
-    """Height (l,) by which the seats that stood and lifted have risen, mm."""
-    gone = standing.stood & ~standing.touching
-    heights: Floats = standing.rest.displacement[standing.seats.node[gone], 2]
+def lifted(standing: ContactState) -> Floats:
+    """Height (l,) by which the candidates that touched before and lifted have risen, mm."""
+    gone = standing.initial & ~standing.touching
+    heights: Floats = standing.solution.displacement[standing.candidates.node[gone], 2]
     return heights

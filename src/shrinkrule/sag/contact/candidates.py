@@ -1,4 +1,4 @@
-"""Where a part may touch the plate or a support: nodes, the gaps below them, edges of footings."""
+"""Contact candidates: nodes that may touch the plate or a support, with the gap below each."""
 
 from __future__ import annotations
 
@@ -12,28 +12,28 @@ from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.voxels.fractions import Filling
 from shrinkrule.sag.voxels.grid import Grid
 
-WHOLE: Final = 0.70
-"""A node with this share of footing around it stands: the edge of what it holds lies 0.23 of a
-brick beyond it, as measured on overhangs against much finer grids (see the theory)."""
+FULL_SHARE: Final = 0.70
+"""A node with this share of footing around it is held rigidly: the edge of what it holds lies 0.23
+of a brick beyond it, as measured on overhangs against much finer grids (see the theory)."""
 
 LEAST_SHARE: Final = 0.026
-"""The share at which the node before it stands, one brick back: (1 - 0.77)^2 / 2."""
+"""The share at which the node one brick further in is held rigidly: (1 - 0.77)^2 / 2."""
 
 _EDGE_STIFFNESS: Final = 0.5  # of modulus times brick: measured on the same overhangs
 
 
 @dataclass(frozen=True)
-class Seats:
-    """Nodes that may come to rest on the plate or on a support.
+class Candidates:
+    """Nodes that may touch the plate or a support.
 
     Parameters
     ----------
     node : (c,) int
-        The nodes; one beside the edge of a footing has a firm seat and one that springs.
+        The nodes; one beside the edge of a footing is a rigid candidate and one with a spring.
     gap : (c,) float
         How far each may come down, mm.
     spring : (c,) float
-        Stiffness over modulus with which the seat gives, mm; infinite where it is firm.
+        Stiffness over modulus of what is below, mm; infinite where that is rigid.
     """
 
     node: Ints
@@ -41,8 +41,8 @@ class Seats:
     spring: Floats
 
     @property
-    def firm(self) -> Mask:
-        """Seats (c,) that do not give."""
+    def rigid(self) -> Mask:
+        """Candidates (c,) over something rigid."""
         return np.isinf(self.spring)
 
 
@@ -52,16 +52,16 @@ def edge_spring(share: Floats, size: Floats) -> Floats:
     Parameters
     ----------
     share : (n,) float
-        Share of footing in all material around the node, from LEAST_SHARE to WHOLE.
+        Share of footing in all material around the node, from LEAST_SHARE to FULL_SHARE.
     size : (3,) float
         Sides of a brick, mm.
     """
-    lean = (share - LEAST_SHARE) / (WHOLE - LEAST_SHARE)
+    lean = (share - LEAST_SHARE) / (FULL_SHARE - LEAST_SHARE)
     spring: Floats = _EDGE_STIFFNESS * float(size.mean()) * lean / (1.0 - lean)
     return spring
 
 
-def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
+def plate_candidates(bricks: Bricks, grid: Grid, filling: Filling) -> Candidates:
     """Find the nodes over the plate, with the gap below the part at each.
 
     Parameters
@@ -83,14 +83,14 @@ def plate_seats(bricks: Bricks, grid: Grid, filling: Filling) -> Seats:
     footing, share = under.footing[place], under.share[place]
     # A node that only a far corner of its bricks reaches comes down with that corner.
     near = under.height[place] <= bottom + grid.size[2]
-    whole = (share >= WHOLE) | ~near
+    whole = (share >= FULL_SHARE) | ~near
     gap = np.where(whole, footing, under.height[place])
-    leaning = ~whole & (share > LEAST_SHARE)
-    spring = edge_spring(share[leaning], grid.size)
+    sprung = ~whole & (share > LEAST_SHARE)
+    spring = edge_spring(share[sprung], grid.size)
     known = np.isfinite(gap)
     # Slivers too thin for a brick must not pass for the underside of what is above them.
-    return Seats(
-        node=np.concatenate([lowest[known], lowest[leaning]]),
-        gap=np.concatenate([np.maximum(gap, bottom)[known], np.maximum(footing, bottom)[leaning]]),
+    return Candidates(
+        node=np.concatenate([lowest[known], lowest[sprung]]),
+        gap=np.concatenate([np.maximum(gap, bottom)[known], np.maximum(footing, bottom)[sprung]]),
         spring=np.concatenate([np.full(int(known.sum()), np.inf), spring]),
     )

@@ -1,7 +1,7 @@
-"""What a part comes down onto when it sags: its own faces below, across a gap.
+"""Self-contact: whether a part that sags touches its own faces below, across a gap.
 
-The solve lets faces pass through each other: only the plate and supports hold. So the gap
-under each overhang is looked at afterwards.
+In the solve the faces of a part may pass through each other; only the plate and supports
+are contact. So the gap under each overhang is checked afterwards.
 """
 
 from __future__ import annotations
@@ -23,15 +23,15 @@ _DOWNWARD: Final = 0.2  # steeper faces than this share of downward slide past w
 
 
 @dataclass(frozen=True)
-class Fall:
-    """The gap below an overhang that closes most, for its height.
+class SelfContactGap:
+    """A gap between an overhang and the part's own faces below it.
 
     Parameters
     ----------
     gap_mm : float
         Its height before anything sags, mm.
     closes_mm : float
-        By how much less it is when the part has sagged, mm.
+        By how much the sag reduces it, mm.
     at : (3,) float
         Where the overhang is, in the mesh's frame, mm.
     """
@@ -42,12 +42,12 @@ class Fall:
 
     @property
     def share(self) -> float:
-        """Share of the gap that closes; 1 and more is a touch."""
+        """Share of the gap that closes; from 1 on the faces touch."""
         return self.closes_mm / self.gap_mm
 
 
-def nearest_fall(mesh: trimesh.Trimesh, field: SagField) -> Fall | None:
-    """Find the gap that closes most for its height; none if no face hangs over another.
+def most_closed_gap(mesh: trimesh.Trimesh, field: SagField) -> SelfContactGap | None:
+    """Find the gap that closes by the largest share; none if no face hangs over another.
 
     Parameters
     ----------
@@ -69,6 +69,6 @@ def nearest_fall(mesh: trimesh.Trimesh, field: SagField) -> Fall | None:
     if not len(hit):
         return None
     points, gap = points[hit], gap[hit]
-    apart = (field.at(points - gap[:, None] * up) - field.at(points)) @ up
-    worst = int(np.argmax(apart / gap))
-    return Fall(float(gap[worst]), float(apart[worst]), points[worst])
+    closing = (field.at(points - gap[:, None] * up) - field.at(points)) @ up
+    worst = int(np.argmax(closing / gap))
+    return SelfContactGap(float(gap[worst]), float(closing[worst]), points[worst])

@@ -1,4 +1,4 @@
-"""Whether a part stands before it sags: its centre of mass must be over what holds it up."""
+"""Static stability before the part sags: its centre of mass must be over what supports it."""
 
 from __future__ import annotations
 
@@ -9,16 +9,20 @@ from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.sag.contact.candidates import Seats
+from shrinkrule.sag.contact.candidates import Candidates
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.rigid_modes import Bodies
-from shrinkrule.sag.settings import ANOTHER_STANCE
+from shrinkrule.sag.settings import STAND_OTHERWISE
 
-_WIDER: Final = (0.02, 0.1, 0.25)  # of a brick: how near counts, until it stands
+_WIDER: Final = (
+    0.02,
+    0.1,
+    0.25,
+)  # of a brick: gaps that count as contact, widened until the part is stable
 
 
-def overhang(points: Floats, centre: Floats) -> float:
-    """How far a centre of mass lies outside what its body stands on, mm; under 0 if it stands.
+def outside_support(points: Floats, centre: Floats) -> float:
+    """How far a centre of mass lies outside the support polygon, mm; below 0 inside it.
 
     Parameters
     ----------
@@ -32,7 +36,7 @@ def overhang(points: Floats, centre: Floats) -> float:
     try:
         hull = ConvexHull(points)
     except QhullError:
-        # On a line or a point: it balances if the centre is over it.
+        # The support is a line or a point: the body balances if the centre is over it.
         middle = points.mean(axis=0)
         along = points[np.argmax(np.linalg.norm(points - middle, axis=1))] - middle
         length = float(np.linalg.norm(along))
@@ -44,24 +48,24 @@ def overhang(points: Floats, centre: Floats) -> float:
     return float((hull.equations[:, :2] @ centre + hull.equations[:, 2]).max())
 
 
-def overhangs(bricks: Bricks, bodies: Bodies, nodes: Ints) -> Floats:
-    """How far each body's centre of mass lies outside the given nodes, (b,) mm."""
+def outside_supports(bricks: Bricks, bodies: Bodies, nodes: Ints) -> Floats:
+    """How far each body's centre of mass lies outside its support at the nodes (k,), (b,) mm."""
     plan = bricks.nodes[:, :2] * bricks.brick.size[:2]
     return np.array(
         [
-            overhang(plan[nodes[bodies.label[nodes] == body]], bodies.centre[body, :2])
+            outside_support(plan[nodes[bodies.label[nodes] == body]], bodies.centre[body, :2])
             for body in range(len(bodies.volume))
         ]
     )
 
 
-def tips(bricks: Bricks, bodies: Bodies, nodes: Ints, reach: float) -> bool:
-    """Whether any body tips over on the given nodes, but for ``reach`` mm that still balance."""
-    return bool(np.any(overhangs(bricks, bodies, nodes) > reach))
+def tips_over(bricks: Bricks, bodies: Bodies, nodes: Ints, reach: float) -> bool:
+    """Whether a body supported at the nodes (k,) tips over; up to ``reach`` mm outside balances."""
+    return bool(np.any(outside_supports(bricks, bodies, nodes) > reach))
 
 
-def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
-    """Seats (c,) that are touched before anything sags.
+def initial_contact(bricks: Bricks, bodies: Bodies, candidates: Candidates) -> Mask:
+    """Find the candidates (c,) in contact before anything sags.
 
     Raises
     ------
@@ -71,16 +75,16 @@ def first_touch(bricks: Bricks, bodies: Bodies, seats: Seats) -> Mask:
     height = float(bricks.brick.size[2])
     reach = 0.05 * float(bricks.brick.size[:2].mean())
     for share in _WIDER:
-        touched = seats.gap <= share * height
-        outside = overhangs(bricks, bodies, seats.node[touched])
+        touched = candidates.gap <= share * height
+        outside = outside_supports(bricks, bodies, candidates.node[touched])
         if np.all(outside <= reach):
             return touched
     body = int(np.argmax(outside > reach))
     name = "the part" if len(bodies.volume) == 1 else f"body {body + 1} of {len(bodies.volume)}"
     if np.isinf(outside[body]):
-        raise MeshError(f"{name} does not reach the setter plate", mend=ANOTHER_STANCE)
+        raise MeshError(f"{name} does not reach the setter plate", mend=STAND_OTHERWISE)
     raise MeshError(
         f"{name} tips over when set down this way up: its centre of mass is not over "
         "what it stands on",
-        mend=ANOTHER_STANCE,
+        mend=STAND_OTHERWISE,
     )

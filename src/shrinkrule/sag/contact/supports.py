@@ -1,4 +1,4 @@
-"""What setter blocks and ballast hold up besides the plate."""
+"""Contact candidates on setter blocks and ballast, which hold undersides besides the plate."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import trimesh
 
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
-from shrinkrule.sag.contact.candidates import LEAST_SHARE, WHOLE, Seats, edge_spring
+from shrinkrule.sag.contact.candidates import FULL_SHARE, LEAST_SHARE, Candidates, edge_spring
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.settings import SupportBox, SupportFacets
 from shrinkrule.sag.voxels.corners import PLAN_CORNERS, shape_functions
@@ -25,7 +25,7 @@ _ON_THE_FACE_MM: Final = 1e-4  # a support that ends at a face holds it
 
 @dataclass(frozen=True)
 class Undersides:
-    """Where undersides of a part are, told at the nodes next to them.
+    """Where undersides of a part are, at the nodes next to them.
 
     Parameters
     ----------
@@ -40,10 +40,10 @@ class Undersides:
 
 
 def find_undersides(bricks: Bricks) -> Undersides:
-    """Find the undersides: between nodes with bricks above them and none below, and the next.
+    """Find the undersides, between nodes with bricks above them and none below, and the next.
 
-    A brick that is cut low is soft: held by its lower node, far below the surface, it would
-    give. So the upper one is held where that is nearer to the surface.
+    A brick with little material in it is soft. Held by its lower node, far below the surface,
+    it would let the surface sink; so the upper node is held where it is nearer to the surface.
     """
     count = len(bricks.nodes)
     filled, around = np.zeros(count), np.zeros(count)
@@ -63,20 +63,20 @@ def find_undersides(bricks: Bricks) -> Undersides:
 
 
 def with_supports(
-    seats: Seats,
+    candidates: Candidates,
     bricks: Bricks,
     grid: Grid,
     mesh: trimesh.Trimesh,
     supports: tuple[SupportBox | SupportFacets, ...],
-) -> Seats:
-    """Seats with those added that supports hold up where they are.
+) -> Candidates:
+    """Add the candidates that supports hold where they are.
 
-    As on the plate, a node just beyond the edge of what is held leans on it.
+    As on the plate, a node just beyond the edge of what is held is held by a spring.
 
     Parameters
     ----------
-    seats : Seats
-        Seats on the plate.
+    candidates : Candidates
+        Candidates on the plate.
     bricks : Bricks
         The bricks.
     grid : Grid
@@ -92,7 +92,7 @@ def with_supports(
         If a support holds nothing, or names a facet that is not there.
     """
     if not supports:
-        return seats
+        return candidates
     under = find_undersides(bricks)
     spacing = float(grid.size[:2].min()) / _PER_BRICK
     samples = sample_surface(mesh, spacing)
@@ -110,8 +110,8 @@ def with_supports(
                 f"support {number} holds no underside of the part",
                 mend="move it so that a downward face lies in it",
             )
-        seats = _added(seats, under, share, grid)
-    return seats
+        candidates = _added(candidates, under, share, grid)
+    return candidates
 
 
 def _holds(
@@ -168,15 +168,15 @@ class _Around:
         return sums
 
 
-def _added(seats: Seats, under: Undersides, share: Floats, grid: Grid) -> Seats:
-    """Seats with the undersides' nodes held by their share (u,) of a support."""
-    firm = np.unique(under.node[share >= WHOLE])
-    leaning = np.flatnonzero((share > LEAST_SHARE) & (share < WHOLE))
-    leaning = leaning[~np.isin(under.node[leaning], firm)]
-    others = ~np.isin(seats.node, firm)
-    spring = edge_spring(share[leaning], grid.size)
-    return Seats(
-        np.concatenate([seats.node[others], firm, under.node[leaning]]),
-        np.concatenate([seats.gap[others], np.zeros(len(firm) + len(leaning))]),
-        np.concatenate([seats.spring[others], np.full(len(firm), np.inf), spring]),
+def _added(candidates: Candidates, under: Undersides, share: Floats, grid: Grid) -> Candidates:
+    """Candidates with the undersides' nodes added, each held by its share (u,) of a support."""
+    rigid = np.unique(under.node[share >= FULL_SHARE])
+    sprung = np.flatnonzero((share > LEAST_SHARE) & (share < FULL_SHARE))
+    sprung = sprung[~np.isin(under.node[sprung], rigid)]
+    others = ~np.isin(candidates.node, rigid)
+    spring = edge_spring(share[sprung], grid.size)
+    return Candidates(
+        np.concatenate([candidates.node[others], rigid, under.node[sprung]]),
+        np.concatenate([candidates.gap[others], np.zeros(len(rigid) + len(sprung))]),
+        np.concatenate([candidates.spring[others], np.full(len(rigid), np.inf), spring]),
     )

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.fem.hex8i import Brick
-from shrinkrule.sag.voxels.components import Lumps
+from shrinkrule.sag.voxels.components import Components
 from shrinkrule.sag.voxels.corners import CORNERS
 
-EVENING: Final = 0.1
+CUT_CELL_STABILISATION: Final = 0.1
 """Share of a cut brick's filling spread evenly over its octants.
 
 A brick filled in one octant only would leave some of its nodes without stiffness.
@@ -35,20 +35,20 @@ class Bricks:
     full : int
         Number of bricks whose whole stiffness counts.
     weights : (m, 8) float
-        Stiffness of each octant: its filled fraction, evened a little in cut bricks, and less
+        Stiffness of each octant: its filled fraction, stabilised in cut bricks, and corrected
         beside re-entrant edges.
     octants : (m, 8) float
         Filled fraction of each octant.
     corners : (m, 8) int32
         Node at each corner of each brick.
     nodes : (n, 3) int
-        Place of each node in the grid; copies share a place and come last.
+        Place of each node in the grid; phantom nodes share a place and come last.
     volumes : (n,) float
-        Volume of material that hangs on each node, mm3.
+        Volume of material that each node carries, mm3.
     points : (p, 3) float
-        Points inside the lumps of those bricks that hold several, in bricks.
+        Points inside the components of those grid cells that hold several, in bricks.
     owner : (p,) int
-        Lump, one of the ``m``, of each of these points.
+        Brick, one of the ``m``, of each of these points.
     """
 
     brick: Brick
@@ -65,13 +65,13 @@ class Bricks:
     @cached_property
     def adjacency(self) -> Ints:
         """Pairs of bricks that share a node, (k, 2)."""
-        pairs = touching(self.places)
-        parted: Mask = np.asarray(self.copied[self.corners].any(axis=1))
-        parted[self.owner] = True
-        if not parted.any():
+        pairs = neighbours(self.places)
+        split: Mask = np.asarray(self.phantom[self.corners].any(axis=1))
+        split[self.owner] = True
+        if not split.any():
             return pairs
-        near = np.flatnonzero(parted)
-        hung = scipy.sparse.csr_array(
+        near = np.flatnonzero(split)
+        attached = scipy.sparse.csr_array(
             (
                 np.ones(8 * len(near), dtype=np.int8),
                 self.corners[near].ravel().astype(np.int64),
@@ -79,9 +79,9 @@ class Bricks:
             ),
             shape=(len(near), len(self.nodes)),
         )
-        one, other = (hung @ hung.T).nonzero()
+        one, other = (attached @ attached.T).nonzero()
         among = np.stack([near[one], near[other]], axis=1)[one < other]
-        return np.concatenate([pairs[~parted[pairs].all(axis=1)], among])
+        return np.concatenate([pairs[~split[pairs].all(axis=1)], among])
 
     @cached_property
     def filled(self) -> Floats:
@@ -90,42 +90,47 @@ class Bricks:
         return filled
 
     @cached_property
-    def copied(self) -> Mask:
+    def phantom(self) -> Mask:
         """Nodes (n,) that share their place with another."""
         shape = self.nodes.max(axis=0) + 1
         node = np.ravel_multi_index(tuple(self.nodes.T), tuple(shape))
-        copied: Mask = np.bincount(node, minlength=int(np.prod(shape)))[node] > 1
-        return copied
+        phantom: Mask = np.bincount(node, minlength=int(np.prod(shape)))[node] > 1
+        return phantom
 
 
-def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
-    """Number the nodes of the filled bricks.
+def join_bricks(brick: Brick, components: Components) -> Bricks:
+    """Make elements of the filled bricks, and number their nodes.
 
     Parameters
     ----------
     brick : Brick
         The brick's matrices.
-    lumps : Lumps
-        The bricks, or the parts of them that hang together.
+    components : Components
+        The connected components of the material in the bricks.
     """
-    cut = np.minimum(lumps.octants, lumps.stiffness).min(axis=1) < 1.0
+    cut = np.minimum(components.octants, components.stiffness).min(axis=1) < 1.0
     order = np.argsort(cut, kind="stable")
-    places, octants, copy = lumps.cells[order], lumps.octants[order], lumps.copy[order]
-    evened = (1.0 - EVENING) * octants + EVENING * octants.mean(axis=1, keepdims=True)
+    places, octants, phantom = (
+        components.cells[order],
+        components.octants[order],
+        components.phantom[order],
+    )
+    even = octants.mean(axis=1, keepdims=True)
+    stabilised = (1.0 - CUT_CELL_STABILISATION) * octants + CUT_CELL_STABILISATION * even
     shape = places.max(axis=0) + 2
     strides = np.array([shape[1] * shape[2], shape[2], 1])
     flat = (places @ strides)[:, None] + CORNERS @ strides
     number = np.zeros(int(np.prod(shape)), dtype=np.int32)
-    number[flat[copy == 0]] = 1
+    number[flat[phantom == 0]] = 1
     used = np.flatnonzero(number)
     number[used] = np.arange(len(used), dtype=np.int32)
     corners = number[flat]
-    keys = flat[copy > 0] * (copy.max() + 1) + copy[copy > 0]
+    keys = flat[phantom > 0] * (phantom.max() + 1) + phantom[phantom > 0]
     more, which = np.unique(keys, return_inverse=True)
-    corners[copy > 0] = len(used) + which
-    homes = np.concatenate([used, more // (copy.max() + 1)])
+    corners[phantom > 0] = len(used) + which
+    at = np.concatenate([used, more // (phantom.max() + 1)])
     volumes = np.bincount(
-        corners.ravel(), weights=(octants @ brick.load).ravel(), minlength=len(homes)
+        corners.ravel(), weights=(octants @ brick.load).ravel(), minlength=len(at)
     )
     rank = np.empty_like(order)
     rank[order] = np.arange(len(order))
@@ -133,17 +138,17 @@ def join_bricks(brick: Brick, lumps: Lumps) -> Bricks:
         brick=brick,
         places=places,
         full=int(len(cut) - cut.sum()),
-        weights=evened * lumps.stiffness[order],
+        weights=stabilised * components.stiffness[order],
         octants=octants,
         corners=corners,
-        nodes=np.stack(np.unravel_index(homes, tuple(shape)), axis=1),
+        nodes=np.stack(np.unravel_index(at, tuple(shape)), axis=1),
         volumes=volumes.astype(np.float64),
-        points=lumps.points,
-        owner=rank[lumps.owner],
+        points=components.points,
+        owner=rank[components.owner],
     )
 
 
-def touching(places: Ints) -> Ints:
+def neighbours(places: Ints) -> Ints:
     """Pairs of different cells of a grid that share at least a corner, (k, 2).
 
     Parameters

@@ -41,19 +41,19 @@ class SagField:
 
     @cached_property
     def _shared(self) -> NDArray[np.int32]:
-        """Number of each place that holds several lumps, from 1; 0 elsewhere."""
+        """Number of each place that holds several components, from 1; 0 elsewhere."""
         shared = np.zeros(tuple(self.grid.counts), dtype=np.int32)
         places = np.unique(self.bricks.places[self.bricks.owner], axis=0)
         shared[tuple(places.T)] = np.arange(1, len(places) + 1, dtype=np.int32)
         return shared
 
     @cached_property
-    def _looks(self) -> KDTree:
-        """Points inside the lumps that share a place, each place far from every other."""
+    def _inner_points(self) -> KDTree:
+        """Points inside the components that share a place, each place far from every other."""
         number = self._shared[tuple(self.bricks.places[self.bricks.owner].T)]
-        return KDTree(self._apart(self.bricks.points * self.grid.size, number))
+        return KDTree(self._spaced(self.bricks.points * self.grid.size, number))
 
-    def _apart(self, points: Floats, number: NDArray[np.int32]) -> Floats:
+    def _spaced(self, points: Floats, number: NDArray[np.int32]) -> Floats:
         far = 10.0 * float(self.grid.size.max())
         spaced: Floats = np.column_stack([points, far * number])
         return spaced
@@ -66,7 +66,7 @@ class SagField:
         """Displacement (n, 3) at points (n, 3), both in the mesh's frame, mm.
 
         A point outside every brick moves as the nearest brick does, a point between the
-        lumps of one brick as the nearest lump.
+        components of one brick as the nearest component.
         """
         local = self.grid.local(points)
         place = np.clip(np.floor(local / self.grid.size).astype(np.int64), 0, self.grid.counts - 1)
@@ -77,8 +77,8 @@ class SagField:
         if len(self.bricks.owner):
             number = self._shared[tuple(self.bricks.places[brick].T)]
             several = np.flatnonzero(number)
-            looked = self._looks.query(self._apart(local[several], number[several]))[1]
-            brick[several] = self.bricks.owner[looked]
+            nearest = self._inner_points.query(self._spaced(local[several], number[several]))[1]
+            brick[several] = self.bricks.owner[nearest]
         inside = local / self.grid.size - self.bricks.places[brick]
         weights = shape_functions(np.clip(inside, -1.0, 2.0))
         corners = self.displacement[self.bricks.corners[brick]]

@@ -1,4 +1,4 @@
-"""The displacement at rest for one set of held directions: conjugate gradients with multigrid."""
+"""The equilibrium for one set of held directions: preconditioned conjugate gradients."""
 
 from __future__ import annotations
 
@@ -13,16 +13,17 @@ from shrinkrule.numerics.progress import Tick
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.cycle import Multigrid
 from shrinkrule.sag.fem.operator import Stiffness
-from shrinkrule.sag.fem.rigid_modes import Bodies, free_movements
-from shrinkrule.sag.settings import ANOTHER_STANCE
+from shrinkrule.sag.fem.rigid_modes import Bodies, null_space
+from shrinkrule.sag.settings import STAND_OTHERWISE
 
 MAX_ITERATIONS: Final = 400
+_NOTHING: Final = 1e-300  # an error energy so small is the rounding of zero
 _BALANCE: Final = 0.5  # of a brick: a centre of mass this near over an edge or a point balances
 
 
 @dataclass(frozen=True)
-class Rest:
-    """A displacement at rest.
+class Solution:
+    """A displacement in equilibrium.
 
     Parameters
     ----------
@@ -34,15 +35,15 @@ class Rest:
         Estimated error in the energy norm, relative.
     converged : bool
         Whether the tolerance was reached.
-    loose : int
-        Rigid movements that nothing resisted.
+    free_modes : int
+        Rigid-body modes that nothing resists: the dimension of the null space.
     """
 
     displacement: Floats
     iterations: int
     error: float
     converged: bool
-    loose: int
+    free_modes: int
 
 
 @dataclass(frozen=True)
@@ -103,15 +104,15 @@ class Equilibrium:
         forces: Floats = self._exact.apply(displacement) - self.load
         return forces
 
-    def rest(
+    def solve(
         self,
         free: Floats,
         start: Floats,
         tolerance: float,
         tick: Tick | None = None,
         springs: Springs = NO_SPRINGS,
-    ) -> Rest:
-        """Find the rest for one set of held directions.
+    ) -> Solution:
+        """Find the equilibrium for one set of held directions.
 
         Parameters
         ----------
@@ -122,42 +123,42 @@ class Equilibrium:
         tolerance : float
             Relative error in the energy norm at which the iteration stops.
         tick : callable or None
-            Told the share of the way to the tolerance, 0 to 1.
+            Called with the share of the way to the tolerance, 0 to 1.
         springs : Springs
             What else resists.
 
         Raises
         ------
         MeshError
-            If the weight can move a body without straining it.
+            If the weight does work in a mode that nothing resists.
         """
         unsprung = free.copy()
         unsprung[springs.node, 2] = 0.0
-        slides = free_movements(self.bricks, self.bodies, unsprung)
-        # Weight times fall, for a movement whose largest displacement is one.
-        falls = np.array([abs(_dot(slide, self.load)) / np.abs(slide).max() for slide in slides])
+        modes = null_space(self.bricks, self.bodies, unsprung)
+        # Virtual work of the weight in each mode, scaled to a largest displacement of one.
+        work = np.array([abs(_dot(mode, self.load)) / np.abs(mode).max() for mode in modes])
         extent = float((np.ptp(self.bricks.nodes, axis=0) * self.bricks.brick.size).max())
         balanced = _BALANCE * float(self.bricks.brick.size.max()) / extent
-        if np.any(falls > balanced * np.abs(self.load).sum()):
+        if np.any(work > balanced * np.abs(self.load).sum()):
             raise MeshError(
                 "nothing holds the part up against tipping or falling",
-                mend=ANOTHER_STANCE,
+                mend=STAND_OTHERWISE,
             )
         self._multigrid.hold(free, springs.spread(springs.stiffness, len(free)))
-        return self._conjugate_gradients(free, start, slides, springs, tolerance, tick)
+        return self._conjugate_gradients(free, start, modes, springs, tolerance, tick)
 
     def _conjugate_gradients(
         self,
         free: Floats,
         start: Floats,
-        slides: Floats,
+        modes: Floats,
         springs: Springs,
         tolerance: float,
         tick: Tick | None,
-    ) -> Rest:
-        def loose(v: Floats) -> Floats:
-            for slide in slides:
-                v = v - _dot(slide, v) * slide
+    ) -> Solution:
+        def without_modes(v: Floats) -> Floats:
+            for mode in modes:
+                v = v - _dot(mode, v) * mode
             return v
 
         def precondition(r: Floats) -> Floats:
@@ -165,12 +166,12 @@ class Equilibrium:
             if scale == 0.0:
                 return np.zeros_like(r)
             cycled = self._multigrid.cycle((r / scale).astype(np.float32))
-            return loose(cycled.astype(np.float64) * scale)
+            return without_modes(cycled.astype(np.float64) * scale)
 
         stiffness = springs.spread(springs.stiffness, len(free))
         load = self.load + springs.spread(springs.stiffness * springs.place, len(free))
         x = start.copy()
-        residual = loose((load - self._exact.apply(x) - stiffness * x) * free)
+        residual = without_modes((load - self._exact.apply(x) - stiffness * x) * free)
         z = precondition(residual)
         direction = z.copy()
         product = first = _dot(residual, z)
@@ -180,7 +181,7 @@ class Equilibrium:
             length = product / _dot(direction, forces)
             x += length * direction
             residual -= length * forces
-            z = precondition(loose(residual))
+            z = precondition(without_modes(residual))
             previous, product = product, _dot(residual, z)
             direction = z + (product / previous) * direction
             iterations += 1
@@ -188,12 +189,12 @@ class Equilibrium:
             if tick is not None:
                 way = np.log(max(product, 1e-300) / first) / np.log(tolerance**2)
                 tick(float(np.clip(way, 0.0, 1.0)))
-        x = loose(x * free) + x * (1.0 - free)
-        return Rest(x, iterations, error, error <= tolerance, len(slides))
+        x = without_modes(x * free) + x * (1.0 - free)
+        return Solution(x, iterations, error, error <= tolerance, len(modes))
 
     def _error(self, product: float, x: Floats) -> float:
         """Energy of the error, as the preconditioner sees it, against the energy of the load."""
         energy = abs(_dot(self.load, x))
-        if product == 0.0:
+        if abs(product) < _NOTHING:
             return 0.0
         return float(np.sqrt(abs(product) / energy)) if energy > 0.0 else np.inf

@@ -1,8 +1,8 @@
-"""Which rigid movements nothing resists, and whether the weight minds.
+"""Rigid-body modes of the bodies, and the null space of the supported stiffness.
 
-A part that stands on a smooth plate may slide and turn on it: the weight does no work
-in that, so the movement is projected out. A part that may tip does work in tipping: it
-has no rest and is refused.
+A part that stands on a smooth plate may slide and turn on it. The weight does no work in
+these modes, so they are projected out. In a mode by which a part tips over the weight does
+work: no equilibrium exists, and the part is refused.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.elements import Bricks
 
-_HELD: Final = 1e-8  # a rigid movement that strains no held direction more than this is free
+_HELD: Final = 1e-8  # a rigid-body mode that moves no held direction by more than this is free
 
 
 @dataclass(frozen=True)
 class Bodies:
-    """The separate bodies of a part.
+    """The separate bodies that the nodes belong to.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ class Bodies:
 
 
 def find_bodies(bricks: Bricks) -> Bodies:
-    """Find the bodies that share no node."""
+    """Find the bodies: connected components of the bricks through their nodes."""
     count = len(bricks.nodes)
     first, rest = np.repeat(bricks.corners[:, 0], 7), bricks.corners[:, 1:].ravel()
     label = connected_components(count, np.stack([first, rest], axis=1))
@@ -48,8 +48,8 @@ def find_bodies(bricks: Bricks) -> Bodies:
     return Bodies(label, volume, centre / volume[:, None])
 
 
-def rigid_movements(position: Floats) -> Floats:
-    """Three shifts and three turns of points (n, 3) about their middle, (6, n, 3)."""
+def rigid_body_modes(position: Floats) -> Floats:
+    """Rigid-body modes (6, n, 3) of points (n, 3): three shifts, three turns about their middle."""
     arms = position - position.mean(axis=0)
     reach = max(float(np.abs(arms).max()), 1e-300)
     modes = np.zeros((6, len(position), 3))
@@ -59,8 +59,8 @@ def rigid_movements(position: Floats) -> Floats:
     return modes
 
 
-def free_movements(bricks: Bricks, bodies: Bodies, free: Floats) -> Floats:
-    """Orthonormal rigid movements (k, n, 4) of single bodies that no held direction resists.
+def null_space(bricks: Bricks, bodies: Bodies, free: Floats) -> Floats:
+    """Orthonormal rigid-body modes of single bodies that no held direction resists.
 
     Parameters
     ----------
@@ -70,17 +70,24 @@ def free_movements(bricks: Bricks, bodies: Bodies, free: Floats) -> Floats:
         Their bodies.
     free : (n, 4) float
         Zero where a direction is held.
+
+    Returns
+    -------
+    (k, n, 4) float
+        A basis of the null space.
     """
     position = bricks.nodes * bricks.brick.size
     found = []
     for body in range(len(bodies.volume)):
         mine = np.flatnonzero(bodies.label == body)
-        modes = rigid_movements(position[mine])
+        modes = rigid_body_modes(position[mine])
         held = free[mine, :3] == 0.0
         rows = modes[:, held]
         strength, axes = np.linalg.eigh(rows @ rows.T)
-        loose = axes[:, strength < _HELD * max(1.0, strength.max())]
-        moves = np.tensordot(loose.T, modes, axes=1).reshape(loose.shape[1], modes[0].size)
+        unresisted = axes[:, strength < _HELD * max(1.0, strength.max())]
+        moves = np.tensordot(unresisted.T, modes, axes=1).reshape(
+            unresisted.shape[1], modes[0].size
+        )
         basis = np.linalg.qr(moves.T)[0].T.reshape(-1, len(mine), 3)
         whole = np.zeros((len(basis), len(bricks.nodes), 4))
         whole[:, mine, :3] = basis

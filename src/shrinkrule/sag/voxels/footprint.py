@@ -1,9 +1,9 @@
-"""What a part stands on, told at the nodes over the plate.
+"""The footprint of a part: its underside over the plate, sampled at the nodes.
 
-A node speaks for the floor around it. Where the surface slopes, its height over the node
-is its mean over the half bricks next to the node. Where a flat footing ends between two
-nodes, the node beyond its edge leans on it by a share: the footing's area around the node,
-weighted by the node's hat, against that of all material there.
+A node stands for the floor around it. Where the surface slopes, the height at the node is
+the mean height over the half bricks next to it. Where a flat footing ends between two
+nodes, it holds the node beyond its edge by a share: the footing's area around the node,
+weighted by the node's shape function, over that of all material there.
 """
 
 from __future__ import annotations
@@ -98,7 +98,7 @@ def find_underside(pieces: Pieces, size: Floats, counts: Ints) -> Underside:
     footing, share = _footing(around, float(size[2]))
     bottom = np.full(2 * counts[:2], np.inf)
     np.minimum.at(bottom, tuple(column.T), lowest)
-    return Underside(height - _unseen(bottom, height, share), footing, share)
+    return Underside(height - _missed_tips(bottom, height, share), footing, share)
 
 
 def _mean_height(pieces: _Surroundings, brick: float) -> Floats:
@@ -123,17 +123,17 @@ def _footing(pieces: _Surroundings, brick: float) -> tuple[Floats, Floats]:
     return footing, share
 
 
-def _unseen(bottom: Floats, height: Floats, share: Floats) -> Floats:
-    """How far (nx + 1, ny + 1) the tip of a ridge or a dome lies below what its nodes tell, mm.
+def _missed_tips(bottom: Floats, height: Floats, share: Floats) -> Floats:
+    """How far (nx + 1, ny + 1) the tip of a ridge or a dome lies below the height at its nodes, mm.
 
     ``bottom`` is the lowest material over each half brick, (2 nx, 2 ny).
     """
     lowest = bottom.reshape(len(bottom) // 2, 2, -1, 2).min(axis=(1, 3))
-    told = np.minimum.reduce(_corners(height))
-    known = np.isfinite(told) & np.isfinite(lowest)
+    sampled = np.minimum.reduce(_corners(height))
+    known = np.isfinite(sampled) & np.isfinite(lowest)
     known &= np.maximum.reduce(_corners(share)) <= _CARRIED
     drop = np.zeros_like(lowest)
-    drop[known] = np.maximum(told[known] - lowest[known], 0.0)
+    drop[known] = np.maximum(sampled[known] - lowest[known], 0.0)
     drops: Floats = np.maximum.reduce(_corners(np.pad(drop, 1)))
     return drops
 

@@ -17,11 +17,12 @@ import trimesh
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.sag.voxels.components import Lumps, find_lumps, tied
+from shrinkrule.sag.voxels.components import Components, find_components
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
+from shrinkrule.sag.voxels.fragments import without_isolated_fragments
 from shrinkrule.sag.voxels.grid import Grid
-from shrinkrule.sag.voxels.intervals import find_runs
-from shrinkrule.sag.voxels.reentrant import stiffness_left, turned_inward
+from shrinkrule.sag.voxels.intervals import find_solid_intervals
+from shrinkrule.sag.voxels.reentrant import edge_turns, stiffness_factors
 from shrinkrule.sag.voxels.scanlines import cut_along_lines
 
 _ROUNDING: Final = 1e-9  # a half brick this nearly full is full
@@ -33,13 +34,13 @@ class Filling:
 
     Parameters
     ----------
-    lumps : Lumps
-        The bricks, or the parts of them that hang together.
+    components : Components
+        The connected components of the material in the bricks.
     underside : Underside
         What the part stands on.
     """
 
-    lumps: Lumps
+    components: Components
     underside: Underside
 
 
@@ -57,7 +58,7 @@ def fill_bricks(
     counts : (3,) int
         Bricks along each axis.
     least : float
-        Bricks filled less than this fraction, and lumps, are left out.
+        Bricks and components filled less than this fraction are left out.
     slab_bytes : int
         Memory for one slab of the dense grid, bytes.
     """
@@ -86,9 +87,9 @@ def fill_bricks(
     cut = filled.min(axis=1) < 1.0
     wanted = np.zeros(tuple(counts[:2]), dtype=bool)
     wanted[tuple(bricks[cut, :2].T)] = True
-    runs = find_runs(corners, size, counts, wanted)
-    lumps = find_lumps(bricks, filled, runs, counts, least)
-    return Filling(lumps, find_underside(pieces, size, counts))
+    intervals = find_solid_intervals(corners, size, counts, wanted)
+    components = find_components(bricks, filled, intervals, counts, least)
+    return Filling(components, find_underside(pieces, size, counts))
 
 
 def _integrate(column: Ints, level: Floats, share: Floats, shape: tuple[int, int, int]) -> Floats:
@@ -132,19 +133,19 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
         raise MeshError("the mesh is inside out or flat", mend="turn its facets outward")
     corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[np.asarray(mesh.faces)]
     filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
-    found = filling.lumps.octants.mean(axis=1).sum() * np.prod(grid.size)
+    found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / mesh.volume - 1.0) < 0.05:
         raise MeshError(
             f"the bricks hold {found:.4g} mm3 of the part's {mesh.volume:.4g} mm3",
             mend="unite overlapping bodies, or take smaller bricks",
         )
-    lumps = filling.lumps
-    if lumps.copy.any():
-        lumps = tied(lumps, solid_bodies(mesh))
-    ends, turn = turned_inward(mesh)
+    components = filling.components
+    if components.phantom.any():
+        components = without_isolated_fragments(components, solid_bodies(mesh))
+    ends, turn = edge_turns(mesh)
     ends = (grid.local(ends.reshape(-1, 3)) / grid.size).reshape(-1, 2, 3)
-    given = stiffness_left(lumps.cells, ends, turn)
-    return replace(filling, lumps=replace(lumps, stiffness=given))
+    factors = stiffness_factors(components.cells, ends, turn)
+    return replace(filling, components=replace(components, stiffness=factors))
 
 
 def solid_bodies(mesh: trimesh.Trimesh) -> int:

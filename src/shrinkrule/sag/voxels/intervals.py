@@ -1,7 +1,8 @@
-"""Runs of material along fine vertical columns: what inside a brick hangs together, and what not.
+"""Solid intervals along fine vertical scan lines: what inside a brick is connected, and what not.
 
-Columns stand on a lattice, a few to each side of a brick. Their crossings with the surface,
-sorted by height, are where runs of material begin and end; heights are exact.
+The lines (here: columns) stand on a lattice, a few along each side of a brick. Their crossings
+with the surface, sorted by height, are where the solid intervals begin and end (dexels);
+heights are exact.
 """
 
 from __future__ import annotations
@@ -19,19 +20,19 @@ PLACES: Final = np.linspace(0.02, 0.98, 5)
 
 COLUMNS: Final = len(PLACES)
 
-_TOUCHING: Final = 1e-6  # of a brick: runs nearer than this along a column are one
+_TOUCHING: Final = 1e-6  # of a brick: intervals nearer than this along a column are one
 
 
 @dataclass(frozen=True)
-class Runs:
-    """Runs of material along columns.
+class SolidIntervals:
+    """Solid intervals along columns.
 
     Parameters
     ----------
     column : (n, 2) int
         Place of the column on the lattice.
     low, high : (n,) float
-        Where the run begins and ends, in bricks.
+        Where the interval begins and ends, in bricks.
     """
 
     column: Ints
@@ -39,8 +40,10 @@ class Runs:
     high: Floats
 
 
-def find_runs(corners: Floats, size: Floats, counts: Ints, wanted: Mask) -> Runs:
-    """Find the runs of material along the columns of some bricks.
+def find_solid_intervals(
+    corners: Floats, size: Floats, counts: Ints, wanted: Mask
+) -> SolidIntervals:
+    """Find the solid intervals along the columns of some bricks.
 
     Parameters
     ----------
@@ -74,17 +77,31 @@ def find_runs(corners: Floats, size: Floats, counts: Ints, wanted: Mask) -> Runs
     return _between(x * width + y, height / size[2], normal[:, 2] < 0.0, width)
 
 
-def _between(column: Ints, level: Floats, enters: Mask, width: int) -> Runs:
-    """Runs between crossings (n,): they begin where a column enters and end where it has left."""
+def _between(column: Ints, level: Floats, enters: Mask, width: int) -> SolidIntervals:
+    """Solid intervals between the crossings of columns with the surface.
+
+    Parameters
+    ----------
+    column : (n,) int
+        Column of each crossing, as one number.
+    level : (n,) float
+        Its height, in bricks.
+    enters : (n,) bool
+        Whether the column enters the material there, upward.
+    width : int
+        Columns along the second axis.
+    """
     # A column that leaves one body where it enters the next stays inside.
     order = np.lexsort((level + np.where(enters, 0.0, _TOUCHING), column))
     column, level = column[order], level[order]
     rise = np.where(enters[order], 1, -1)
     first = np.flatnonzero(np.r_[True, column[1:] != column[:-1]][: len(column)])
-    # A column that grazes an edge may count one crossing too few: it tells nothing.
+    # A column that grazes an edge may miss a crossing: it is left out.
     sound = np.repeat(np.add.reduceat(rise, first) == 0, np.diff(np.r_[first, len(column)]))
     column, level, depth = column[sound], level[sound], np.cumsum(rise[sound])
     before = np.r_[0, depth[:-1]]
     start = np.flatnonzero((depth > 0) & (before <= 0))
     stop = np.flatnonzero((depth <= 0) & (before > 0))
-    return Runs(np.stack(np.divmod(column[start], width), axis=1), level[start], level[stop])
+    return SolidIntervals(
+        np.stack(np.divmod(column[start], width), axis=1), level[start], level[stop]
+    )

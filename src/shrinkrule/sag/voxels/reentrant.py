@@ -1,12 +1,12 @@
-"""Re-entrant edges: bricks are too stiff around them, and are given a little.
+"""Energy correction at re-entrant edges, around which bricks are too stiff.
 
 Where two faces meet at more than 180 degrees inside the material, the strain rises without
-bound towards the edge. Bricks cannot follow it, and what hangs beyond the edge is told to sag
-too little, by an error that falls only as the brick and not as its square. Less stiffness in
-the few bricks around the edge takes that error away everywhere else.
+bound towards the edge. Bricks cannot follow it, so the computed sag of what hangs beyond the
+edge is too small, by an error that falls only as the brick's side and not as its square. Less
+stiffness in the few bricks around the edge removes that error everywhere else.
 
 Source: energy correction for re-entrant corners (H. Egger, U. Ruede, B. Wohlmuth, SIAM J.
-Numer. Anal. 52 (2014) 171-193); how much is given is fitted, see docs/theory-sag.md.
+Numer. Anal. 52 (2014) 171-193); the size of the correction is fitted, see docs/theory-sag.md.
 """
 
 from __future__ import annotations
@@ -20,26 +20,26 @@ from shrinkrule.mesh.soundness import edge_table
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.sag.voxels.corners import CORNERS, shape_functions
 
-_REACH: Final = 2.0  # octants: as far as an edge is felt
+_REACH: Final = 2.0  # octants: how far the effect of an edge reaches
 _PER_OCTANT: Final = 2  # points along an edge
 _STRAIGHT: Final = 1e-3  # radians: faces that turn less go straight on
-_TURN: Final = 1.0  # radians felt at which an octant keeps 1 / e of its stiffness: fitted
+_UNIT_TURN: Final = 1.0  # radians at which an octant keeps 1 / e of its stiffness: fitted
 _POWER: Final = 1.2  # fitted
-_FELT: Final = 5e-3  # radians: an octant with less on it takes no stiffness away
-_MOST: Final = 0.95  # of the stiffness: some must stay
+_SIGNIFICANT: Final = 5e-3  # radians: a smaller effect on an octant is left aside
+_LARGEST_REDUCTION: Final = 0.95  # of the stiffness: some must stay
 
 _STRIDES: Final = np.array([1 << 42, 1 << 21, 1])  # a place as one number
 _FULL: Final = np.array([0, 1, 2, 1, 3, 4, 2, 4, 5])  # of the upper triangle of a 3 x 3 matrix
-_AROUND: Final = (
+_NEIGHBOURHOOD: Final = (
     np.array(
         [step for step in np.ndindex(5, 5, 5) if np.linalg.norm(np.subtract(step, 2)) < _REACH]
     )
     - 2
 )
-_NEXT: Final = np.array(list(np.ndindex(3, 3, 3))) - 1
+_NEXT_TO: Final = np.array(list(np.ndindex(3, 3, 3))) - 1
 
 
-def turned_inward(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
+def edge_turns(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
     """Edges of a mesh, (k, 2, 3), and how far the surface turns there, (k,) radians.
 
     Turns are positive where the material reaches further round than 180 degrees.
@@ -62,12 +62,12 @@ def turned_inward(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
     length = np.linalg.norm(along, axis=1)
     outward = (np.cross(one, other) * along).sum(axis=1) / np.where(length > 0.0, length, 1.0)
     turn = -np.arctan2(outward, (one * other).sum(axis=1))
-    kept = np.abs(turn) > _STRAIGHT
-    return ends[kept], turn[kept]
+    bends = np.abs(turn) > _STRAIGHT
+    return ends[bends], turn[bends]
 
 
-def stiffness_left(cells: Ints, ends: Floats, turn: Floats) -> Floats:
-    """Share of its stiffness that each octant of some bricks keeps, (n, 8).
+def stiffness_factors(cells: Ints, ends: Floats, turn: Floats) -> Floats:
+    """Factor on the stiffness of each octant of the bricks, (n, 8).
 
     Parameters
     ----------
@@ -78,44 +78,44 @@ def stiffness_left(cells: Ints, ends: Floats, turn: Floats) -> Floats:
     turn : (k,) float
         How far the surface turns inward at each, radians.
     """
-    left = np.ones((len(cells), 8))
+    factors = np.ones((len(cells), 8))
     if not (turn > 0.0).any():
-        return left
-    place, laid = _laid_on_octants(2.0 * ends, turn)
-    felt_at = place[_most(laid) > _FELT]
-    if not len(felt_at):
-        return left
-    near = _around(cells, felt_at // 2)
+        return factors
+    place, deposited = _deposit_on_octants(2.0 * ends, turn)
+    significant = place[_largest_eigenvalue(deposited) > _SIGNIFICANT]
+    if not len(significant):
+        return factors
+    near = _around(cells, significant // 2)
     octants = (2 * cells[near, None, :] + CORNERS).reshape(-1, 3)
     key, asked = place @ _STRIDES, octants @ _STRIDES
-    felt = np.zeros((len(octants), 6))
-    for step in _AROUND:
+    effect = np.zeros((len(octants), 6))
+    for step in _NEIGHBOURHOOD:
         wanted = asked + step @ _STRIDES
         found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
         hit = np.flatnonzero(key[found] == wanted)
-        felt[hit] += (1.0 - np.linalg.norm(step) / _REACH) * laid[found[hit]]
-    kept = np.exp(-((np.maximum(_most(felt), 0.0) / _TURN) ** _POWER))
-    left[near] = np.maximum(kept, 1.0 - _MOST).reshape(-1, 8)
-    return left
+        effect[hit] += (1.0 - np.linalg.norm(step) / _REACH) * deposited[found[hit]]
+    factor = np.exp(-((np.maximum(_largest_eigenvalue(effect), 0.0) / _UNIT_TURN) ** _POWER))
+    factors[near] = np.maximum(factor, 1.0 - _LARGEST_REDUCTION).reshape(-1, 8)
+    return factors
 
 
-def _most(tensors: Floats) -> Floats:
+def _largest_eigenvalue(tensors: Floats) -> Floats:
     """Largest eigenvalue (n,) of symmetric tensors, each as its upper triangle (n, 6)."""
     values = np.linalg.eigvalsh(tensors[:, _FULL].reshape(-1, 3, 3))
     return np.asarray(values[:, 2], dtype=np.float64)
 
 
 def _around(cells: Ints, places: Ints) -> Ints:
-    """Bricks (b,) at any of some places (p, 3), or next to one."""
+    """Which of the bricks ``cells`` (n, 3) lie at one of the places (p, 3) or next to one, (b,)."""
     asked = cells @ _STRIDES
-    reached = np.unique((np.unique(places @ _STRIDES)[:, None] + _NEXT @ _STRIDES).ravel())
+    reached = np.unique((np.unique(places @ _STRIDES)[:, None] + _NEXT_TO @ _STRIDES).ravel())
     found = np.minimum(np.searchsorted(reached, asked), len(reached) - 1)
     around: Ints = np.flatnonzero(reached[found] == asked)
     return around
 
 
-def _laid_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
-    """Turn times length of edges, in bricks, laid on the nearest octants' middles.
+def _deposit_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
+    """Turn times length of edges, in bricks, deposited on the nearest octants' middles.
 
     As tensors along the edges (D. Cohen-Steiner, J.-M. Morvan, Proc. 19th Symp. Comput.
     Geometry (2003) 312-321), so that only edges side by side cancel. ``ends`` (k, 2, 3) are in
@@ -135,5 +135,7 @@ def _laid_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
     weights = (shape_functions(beyond) * weight[:, None])[:, :, None] * tensor[edge][:, None, :]
     places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
     key, first, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
-    laid = [np.bincount(which, weights=row, minlength=len(key)) for row in weights.reshape(-1, 6).T]
-    return places[first], np.stack(laid, axis=1)
+    deposited = [
+        np.bincount(which, weights=row, minlength=len(key)) for row in weights.reshape(-1, 6).T
+    ]
+    return places[first], np.stack(deposited, axis=1)

@@ -1,17 +1,14 @@
 """Coarse spaces that bend: nested grids whose nodes carry a displacement and a rotation.
 
 Around each coarse node the part moves as a rigid body, and neighbouring rigid bodies
-are blended by the trilinear shape functions of the coarse grid. Rotations let a thin wall bend on
-a grid coarser than the wall, which trilinear displacements cannot. Where the material
-inside a coarse cell falls apart into pieces (two walls with a gap between them), each
-piece gets a cell and nodes of its own, so that the gap may open.
-
-Because all bricks are alike, the coarse cell's matrix is a weighted sum of a few
-templates, one for each brick's place inside the cell.
+are blended by the trilinear shape functions of the coarse grid. Rotations let a thin wall
+bend on a grid coarser than the wall, which trilinear displacements cannot. Where the
+material inside a coarse cell has several connected components (two walls with a gap between
+them), each gets a cell and nodes of its own, so that the gap may open.
 
 Source: the aggregates' rigid-body space is that of smoothed aggregation (P. Vanek, J.
-Mandel, M. Brezina, Computing 56 (1996) 179-196); blending by shape functions is the partition of
-unity (I. Babuska, J. M. Melenk, Int. J. Numer. Methods Eng. 40 (1997) 727-758).
+Mandel, M. Brezina, Computing 56 (1996) 179-196); blending by shape functions is the
+partition of unity (I. Babuska, J. M. Melenk, Int. J. Numer. Methods Eng. 40 (1997) 727-758).
 """
 
 from __future__ import annotations
@@ -31,11 +28,11 @@ class Cells:
     Parameters
     ----------
     places : (m, 3) int
-        Place of each cell in its grid; pieces of one place come as several cells.
+        Place of each cell in its grid; components of one place are several cells.
     corners : (m, 8) int
         Node at each corner.
     nodes : (n, 3) int
-        Place of each node; copies share a place.
+        Place of each node; phantom nodes share a place.
     touching : (k, 2) int
         Pairs of cells that share nodes.
     """
@@ -68,8 +65,8 @@ class Coarsening:
     factor: int
 
 
-def _pieces(places: Ints, pairs: Ints) -> Ints:
-    """Label the connected groups of cells; most are joined by the few pairs that share a face."""
+def _connected_cells(places: Ints, pairs: Ints) -> Ints:
+    """Label connected cells from the pairs (k, 2) that touch; most are joined through faces."""
     face = np.abs(places[pairs[:, 0]] - places[pairs[:, 1]]).sum(axis=1) == 1
     label = connected_components(len(places), pairs[face])
     rest = label[pairs[~face]]
@@ -78,7 +75,7 @@ def _pieces(places: Ints, pairs: Ints) -> Ints:
 
 
 def coarsen(places: Ints, touching: Ints, factor: int) -> Coarsening:
-    """Gather cells into coarse cells, piece by piece.
+    """Gather cells into coarse cells, one for each connected component.
 
     Parameters
     ----------
@@ -93,7 +90,7 @@ def coarsen(places: Ints, touching: Ints, factor: int) -> Coarsening:
     shape = homes.max(axis=0) + 1
     key = np.ravel_multi_index(tuple(homes.T), tuple(shape))
     inside = key[touching[:, 0]] == key[touching[:, 1]]
-    parent = _pieces(places, touching[inside])
+    parent = _connected_cells(places, touching[inside])
     coarse = np.empty((int(parent.max()) + 1, 3), dtype=np.int64)
     coarse[parent] = homes
 

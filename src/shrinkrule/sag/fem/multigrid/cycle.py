@@ -1,4 +1,4 @@
-"""A multigrid cycle that takes the slow, bending part of an error away.
+"""A multigrid cycle that removes the slow, bending part of an error.
 
 Chebyshev smoothing on the bricks and on each coarse level, a direct solve on the
 coarsest. The finest level works in single precision: as a preconditioner it need not
@@ -115,7 +115,7 @@ class Multigrid:
 
 
 def _anchors(cells: Cells, matrices: Floats) -> Ints:
-    """One well-filled node of each separate body, (b,)."""
+    """The stiffest node of each separate body, (b,)."""
     stiff = np.zeros(len(cells.nodes))
     np.add.at(stiff, cells.corners, np.trace(matrices, axis1=1, axis2=2)[:, None])
     pairs = np.stack([np.repeat(cells.corners[:, 0], 8), cells.corners.ravel()], axis=1)

@@ -26,7 +26,7 @@ def _cross_matrix(arms: Floats) -> Floats:
 
 
 def prolongation_templates(factor: int, aspect: Floats, directions: int) -> Floats:
-    """What a fine cell's corners do when a coarse cell's corners move.
+    """Movement of a fine cell's corners for unit movements of its coarse cell's corners.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def gather_bricks(
                 templates = templates.sum(axis=1, keepdims=True)
             owners, line = np.unique(row[step.parent[group]], return_inverse=True)
             filling = np.zeros((len(owners), *templates.shape[:2]))
-            # Lumps of one brick may share their slot in a cell.
+            # Components of one brick may share their slot in a cell.
             np.add.at(filling, (line, column), 1.0 if whole else bricks.weights[group])
             packed[owners] += filling.reshape(len(owners), -1) @ templates.reshape(
                 -1, len(_UPPER[0])
@@ -161,6 +161,6 @@ def gather_cells(matrices: Floats, step: Coarsening, aspect: Floats) -> Floats:
     total = np.zeros((len(step.cells.places), 48, 48))
     for slot, blend in enumerate(blends):
         mine = np.flatnonzero(step.slot == slot)
-        # Each parent has at most one fine cell per slot and piece, or several pieces.
+        # Several components may share a slot of their parent.
         np.add.at(total, step.parent[mine], blend.T @ matrices[mine] @ blend)
     return total

@@ -58,7 +58,7 @@ class CellLevel:
         blocks = matrices.reshape(-1, 8, 6, 8, 6)[:, np.arange(8), :, np.arange(8), :]
         self.blocks = (self._sum @ blocks.swapaxes(0, 1).reshape(-1, 36)).reshape(-1, 6, 6)
         size = np.trace(self.blocks, axis1=1, axis2=2) / 6.0
-        # A node that few bricks reach cannot tell its rotations apart; it is damped instead.
+        # A node that few bricks reach does not determine its rotations; it is damped instead.
         shift = 1e-6 * np.where(size > 0.0, size, 1.0)
         self._inverse = np.linalg.inv(self.blocks + shift[:, None, None] * np.eye(6))
         self.largest = largest_eigenvalue(self, (count, 6), np.float64)
@@ -80,7 +80,7 @@ class CellLevel:
 
 
 def factorise(cells: Cells, matrices: Floats, pinned: Ints) -> Callable[[Vector], Vector]:
-    """Direct solver for a level; ``pinned`` nodes take up sliding that nothing resists."""
+    """Direct solver for a level; the nodes ``pinned`` (b,) take up free rigid-body modes."""
     count = 6 * len(cells.nodes)
     place = (6 * cells.corners[:, :, None] + np.arange(6)).reshape(-1, 48)
     rows, columns = np.repeat(place, 48, axis=1), np.tile(place, (1, 48))
@@ -90,8 +90,8 @@ def factorise(cells: Cells, matrices: Floats, pinned: Ints) -> Callable[[Vector]
     diagonal = matrix.diagonal()
     typical = diagonal.max()
     extra = 1e-11 * np.maximum(diagonal, 1e-4 * typical)
-    slides = (6 * pinned[:, None] + np.array([0, 1, 5])).ravel()
-    extra[slides] += diagonal[slides]
+    sliding = (6 * pinned[:, None] + np.array([0, 1, 5])).ravel()
+    extra[sliding] += diagonal[sliding]
     matrix = (matrix + scipy.sparse.diags_array(extra)).tocsc()
     factors = scipy.sparse.linalg.splu(
         matrix,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import scipy.sparse
-import scipy.sparse.linalg
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks
