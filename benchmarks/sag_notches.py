@@ -1,9 +1,9 @@
-"""How far a ledge beyond a re-entrant edge is told to sag wrong, with and without the correction.
+"""Error of the sag of a ledge beyond a re-entrant edge, with and without the correction.
 
 Run ``python benchmarks/sag_notches.py`` (minutes). A ledge of 2.5 mm, 1 mm thick, on either side of
 a tall post, meets the post at several angles; the post's width and height put its edges at eight
-places on the grid. The sag of the ledge's tip at 2, 4 and 8 bricks through the ledge is told
-against that of 12 and 18 bricks without the correction, extrapolated as an error that falls as
+places on the grid. The sag of the ledge's tip at 2, 4 and 8 bricks through the ledge is compared
+with that of 12 and 18 bricks without the correction, extrapolated as an error that falls as
 the brick.
 """
 

@@ -213,7 +213,7 @@ def round_plate() -> tuple[trimesh.Trimesh, tuple[float, float, float]]:
 
 
 def _check_round(field: SagField, rim_share: float, centre_share: float) -> None:
-    """Compare w = c0 + c2 r^2 + q r^4 / 64 D with the plate whose radius c2 tells."""
+    """Compare w = c0 + c2 r^2 + q r^4 / 64 D with the plate whose radius follows from c2."""
     height = 1.5
     r = np.linspace(0.0, 0.8 * RADIUS, 60)
     w = -field.at(np.stack([r, np.zeros_like(r), np.zeros_like(r)], axis=1))[:, 2]

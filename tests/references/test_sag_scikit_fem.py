@@ -57,7 +57,7 @@ def test_same_bricks_same_displacement() -> None:
 
     An angle of full bricks with unequal sides, one end held, solved directly there with
     the incompatible modes as unknowns of their own, and here without what bricks beside a
-    re-entrant edge are given.
+    re-entrant edge are corrected.
     """
     part = united(bar((0, 0, 0), (12, 3, 2)), bar((10, 0, 0), (12, 3, 8)))
     grid = grid_of(part, (1.0, 1.5, 0.5))
@@ -65,7 +65,7 @@ def test_same_bricks_same_displacement() -> None:
     def held(place: Floats) -> Mask:
         return np.repeat((place[:, 0] < 1e-9)[:, None], 3, axis=1)
 
-    field = sag_held(part, grid, POISSON, (0.0, 0.0, -1.0), held, tolerance=1e-11, given=False)
+    field = sag_held(part, grid, POISSON, (0.0, 0.0, -1.0), held, tolerance=1e-11, corrected=False)
 
     axes = [
         np.linspace(0.0, size * count, count + 1)

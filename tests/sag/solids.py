@@ -53,23 +53,25 @@ def grid_of(mesh: trimesh.Trimesh, size: tuple[float, float, float]) -> Grid:
     return Grid(turn=np.eye(3), origin=low, size=(high - low) / counts, counts=counts)
 
 
-def bricks_of(mesh: trimesh.Trimesh, grid: Grid, poisson: float, *, given: bool = True) -> Bricks:
-    """Bricks of a part; ``given`` tells whether those beside re-entrant edges give."""
+def bricks_of(
+    mesh: trimesh.Trimesh, grid: Grid, poisson: float, *, corrected: bool = True
+) -> Bricks:
+    """Bricks of a part, ``corrected`` beside re-entrant edges or not."""
     components = fill_grid(mesh, grid).components
-    if not given:
+    if not corrected:
         components = replace(components, stiffness=np.ones_like(components.stiffness))
     return join_bricks(make_brick(grid.size, poisson), components)
 
 
 def whole_bricks(cells: Ints, octants: Floats) -> Components:
-    """Bricks (n, 3), each one lump, filled as told (n, 8), every node shared by all around it."""
+    """Bricks (n, 3) of one component each, filled by ``octants`` (n, 8), without phantom nodes."""
     none = np.zeros((len(cells), 8), dtype=np.int64)
     every = np.ones((len(cells), 8))
     return Components(cells, octants, none, every, np.empty((0, 3)), np.empty(0, dtype=np.int64))
 
 
 def rigid_candidates(node: Ints) -> Candidates:
-    """Seats that do not give, under nodes that stand on them."""
+    """Contact candidates over something rigid that touches them."""
     return Candidates(node, np.zeros(len(node)), np.full(len(node), np.inf))
 
 
@@ -85,14 +87,14 @@ def sag_held(
     held: Callable[[Floats], Mask],
     tolerance: float = 1e-8,
     *,
-    given: bool = True,
+    corrected: bool = True,
 ) -> SagField:
     """Displacement under ``weight`` per volume over modulus (1/mm), with directions held.
 
-    ``held`` is told the nodes' places (n, 3) and says which of their directions (n, 3)
+    ``held`` takes the nodes' places (n, 3) and returns which of their directions (n, 3)
     stay where they are.
     """
-    bricks = bricks_of(mesh, grid, poisson, given=given)
+    bricks = bricks_of(mesh, grid, poisson, corrected=corrected)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, :3] = bricks.volumes[:, None] * np.asarray(weight)
     free = np.zeros_like(load)

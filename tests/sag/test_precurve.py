@@ -177,7 +177,7 @@ def test_stiff_part_needs_nothing() -> None:
     assert np.array_equal(result.mesh.vertices, result.wanted.vertices)
 
 
-def test_hopeless_part_is_told_what_would_help() -> None:
+def test_hopeless_part_comes_with_what_would_help() -> None:
     """A wall that sags by more than its thickness; h = (10 sag h0^2)^(1/3) would sag h / 10."""
     result = precurve(bridge(), SagMaterial(300.0, 30.0, 0.46, 7.0), SagSettings(brick_mm=1.0))
     assert result.verdict is Saving.HOPELESS
@@ -190,7 +190,7 @@ def test_hopeless_part_is_told_what_would_help() -> None:
     assert f"{thicker:.2g} instead of 2 mm" in words
 
 
-def test_part_that_falls_onto_the_plate_is_hopeless() -> None:
+def test_part_that_sags_down_to_the_plate_is_hopeless() -> None:
     low = trimesh.boolean.union(
         [bar((0, 0, 0), (4, 8, 3)), bar((36, 0, 0), (40, 8, 3)), bar((0, 0, 1), (40, 8, 3))],
         engine="manifold",

@@ -155,7 +155,7 @@ def test_body_in_the_air_is_refused() -> None:
         solve_sag(part, STIFF, COARSE)
 
 
-def test_cylinder_on_its_side_balances_and_is_told_to_be_chocked() -> None:
+def test_cylinder_on_its_side_balances_and_has_to_be_chocked() -> None:
     rod = trimesh.creation.cylinder(4.0, 20.0)
     result = solve_sag(rod, STIFF, SagSettings(furnace_up=(1.0, 0.0, 0.0), brick_mm=0.8))
     assert result.rolls
@@ -179,22 +179,22 @@ def test_bodies_closer_than_a_brick_do_not_hold_each_other() -> None:
     assert both.warnings == alone.warnings
 
 
-def test_touching_bodies_are_told_to_be_one_and_a_cavity_is_none() -> None:
+def test_touching_bodies_are_reported_as_one_and_a_cavity_is_none() -> None:
     near = trimesh.util.concatenate([bar((0, 0, 0), (3, 3, 3)), bar((3, 0, 0), (6, 3, 3))])
     cavity = bar((3, 3, 3), (6, 6, 6))
     cavity.invert()
     hollow = trimesh.util.concatenate([bar((0, 0, 0), (9, 9, 9)), cavity])
-    told = "solved as one"
-    assert any(told in warning for warning in solve_sag(near, STIFF, COARSE).warnings)
-    assert not any(told in warning for warning in solve_sag(hollow, STIFF, COARSE).warnings)
+    reported = "solved as one"
+    assert any(reported in warning for warning in solve_sag(near, STIFF, COARSE).warnings)
+    assert not any(reported in warning for warning in solve_sag(hollow, STIFF, COARSE).warnings)
 
 
-def test_a_slot_too_narrow_for_bricks_is_told_with_its_place() -> None:
+def test_a_slot_too_narrow_for_bricks_is_reported_with_its_place() -> None:
     slot = bar((4.85, -1.0, 2.0), (5.15, 5.0, 7.0))
     part = trimesh.boolean.difference([bar((0, 0, 0), (10, 4, 6)), slot], engine="manifold")
-    told = [w for w in solve_sag(part, STIFF, COARSE).warnings if "too narrow for bricks" in w]
-    assert len(told) == 1
-    found = re.search(r"about ([\d.]+) mm at ([-\d., ]+) is", told[0])
+    reported = [w for w in solve_sag(part, STIFF, COARSE).warnings if "too narrow for bricks" in w]
+    assert len(reported) == 1
+    found = re.search(r"about ([\d.]+) mm at ([-\d., ]+) is", reported[0])
     assert found is not None
     width, place = found.groups()
     assert float(width) == pytest.approx(0.3, rel=0.05)
@@ -224,13 +224,13 @@ def test_numerical_uncertainty_covers_a_much_finer_grid() -> None:
 
 
 def test_progress_rises_to_one() -> None:
-    told: list[float] = []
-    solve_sag(bridge(), STIFF, COARSE, progress=lambda _stage, share: told.append(share))
-    assert told == sorted(told)
-    assert told[-1] == 1.0
+    reported: list[float] = []
+    solve_sag(bridge(), STIFF, COARSE, progress=lambda _stage, share: reported.append(share))
+    assert reported == sorted(reported)
+    assert reported[-1] == 1.0
 
 
-def test_plan_tells_what_it_takes() -> None:
+def test_plan_estimates_what_it_takes() -> None:
     planned = plan(two_armed_lever(), SagSettings())
     assert planned.wall_mm == pytest.approx(2.0, rel=0.01)
     assert planned.bricks_through >= 4.0

@@ -7,7 +7,7 @@ bodies are moved apart on the plate, into a row, and the results are moved back.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import igl
@@ -15,14 +15,11 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
-from shrinkrule.sag.plan import SagPlan, plan
-from shrinkrule.sag.settings import SagSettings
+from shrinkrule.sag.settings import TOUCHING_MM, SagSettings
+from shrinkrule.sag.voxels.grid import Grid
 
 _CLEARANCE: Final = 5.0
 """Of a brick: bodies at least this far apart share no brick, not even one twice as large."""
-
-TOUCHING_MM: Final = 0.01
-"""Bodies nearer than this touch: files hold single precision, and no bead is printed finer."""
 
 
 @dataclass(frozen=True)
@@ -53,40 +50,44 @@ class SeparatedBodies:
         home: Floats = place - self.shift[nearest]
         return home
 
+    def put_back(self, moved: trimesh.Trimesh) -> trimesh.Trimesh:
+        """A refinement of the mesh, or a mesh bent from one, with its bodies where they were."""
+        vertices = np.asarray(moved.vertices) - self.shift_of(moved)
+        return trimesh.Trimesh(vertices, moved.faces, process=False)
 
-def separate_bodies(
-    mesh: trimesh.Trimesh, settings: SagSettings
-) -> tuple[SeparatedBodies, SagPlan]:
-    """Move bodies apart that stand closer than the bricks allow, and plan the solve.
+
+def separate_bodies(mesh: trimesh.Trimesh, grid: Grid, settings: SagSettings) -> SeparatedBodies:
+    """Move bodies apart that stand closer than the bricks allow.
 
     Parameters
     ----------
     mesh : trimesh.Trimesh
         The part, mm.
+    grid : Grid
+        The grid of bricks around it.
     settings : SagSettings
         How it lies; a part with supports is left as it is, because these stay in place.
 
-    Raises
-    ------
-    MeshError, SettingError
-        As :func:`plan` does.
+    Returns
+    -------
+    SeparatedBodies
+        The moved mesh, or the mesh itself if nothing has to move.
     """
-    planned = plan(mesh, settings)
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     as_given = SeparatedBodies(mesh, np.zeros_like(vertices))
     if settings.supports or mesh.body_count == 1:
-        return as_given, planned
+        return as_given
     body = body_of_vertices(mesh)
-    clearance = _CLEARANCE * planned.brick_mm
-    plan_view = vertices @ planned.grid.turn[:2].T
+    clearance = _CLEARANCE * float(grid.size.max())
+    plan_view = vertices @ grid.turn[:2].T
     low, high = _boxes(plan_view, body)
     if not len(_near(low, high, clearance)):
-        return as_given, planned
+        return as_given
     widths = high[:, 0] - low[:, 0] + clearance
     start = np.stack([np.cumsum(widths) - widths, np.zeros(len(widths))], axis=1)
-    shift = ((start - low) @ planned.grid.turn[:2])[body]
+    shift = ((start - low) @ grid.turn[:2])[body]
     moved = trimesh.Trimesh(vertices + shift, mesh.faces, process=False)
-    return SeparatedBodies(moved, shift), plan(moved, replace(settings, wall_mm=planned.wall_mm))
+    return SeparatedBodies(moved, shift)
 
 
 def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:

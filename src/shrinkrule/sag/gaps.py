@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -10,7 +9,6 @@ import trimesh
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.bodies import SeparatedBodies
-from shrinkrule.sag.plan import SagPlan
 from shrinkrule.walls import Status, sample_surface, thickness_at
 
 SEEN_GAP: Final = 0.4
@@ -42,15 +40,14 @@ def bridged_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] 
     return float(outside.thickness[typical]), samples.points[typical]
 
 
-def note_gaps(separated: SeparatedBodies, planned: SagPlan) -> SagPlan:
-    """Add a note to a plan where its bricks bridge a gap."""
-    found = bridged_gap(separated.mesh, planned.brick_mm)
+def gap_notes(bodies: SeparatedBodies, brick_mm: float) -> tuple[str, ...]:
+    """Note for the maker if the bricks of a part bridge a gap, else nothing."""
+    found = bridged_gap(bodies.mesh, brick_mm)
     if found is None:
-        return planned
+        return ()
     width, place = found
-    x, y, z = separated.back(place)
-    note = (
+    x, y, z = bodies.back(place)
+    return (
         f"a gap of about {width:.2g} mm at {x:.1f}, {y:.1f}, {z:.1f} is too narrow for bricks of "
-        f"{planned.brick_mm:.2g} mm and solved as if closed: allow more unknowns (--sag-unknowns)"
+        f"{brick_mm:.2g} mm and solved as if closed: allow more unknowns (--sag-unknowns)",
     )
-    return replace(planned, notes=(*planned.notes, note))

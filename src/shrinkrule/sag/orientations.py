@@ -12,9 +12,9 @@ from shrinkrule.compensation.frames import WAYS_UP
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
-from shrinkrule.sag.bodies import separate_bodies
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import plan
+from shrinkrule.sag.preparation import prepare
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.solve import sag_on_grid
 
@@ -119,14 +119,15 @@ def rank_ways_up(
 
 
 def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name: str) -> WayUp:
+    """The part fired one way up; if it does not stand, the reason."""
     heights = np.asarray(mesh.vertices) @ lying.up
     height = float(np.ptp(heights))
     low = heights[np.asarray(mesh.faces)].max(axis=1) <= heights.min() + _FLOOR * height
     footprint = float(np.asarray(mesh.area_faces)[low].sum())
     shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
     try:
-        separated, planned = separate_bodies(mesh, lying)
-        sag, where = sag_on_grid(separated.mesh, planned.grid, material, lying).field.lowest()
+        problem = prepare(mesh, material, lying)
+        sag, where = sag_on_grid(problem.mesh, problem.plan.grid, material, lying).field.lowest()
     except MeshError as refusal:
         return replace(shape, stands=False, reason=refusal.what)
-    return replace(shape, sag_mm=sag, sag_at=separated.back(where))
+    return replace(shape, sag_mm=sag, sag_at=problem.bodies.back(where))

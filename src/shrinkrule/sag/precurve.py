@@ -17,11 +17,9 @@ import trimesh
 from shrinkrule.mesh.refine import refine_where
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.numerics.progress import Progress, silent, stage_of
-from shrinkrule.sag.bodies import SeparatedBodies, separate_bodies
 from shrinkrule.sag.fem.field import SagField
-from shrinkrule.sag.gaps import note_gaps
 from shrinkrule.sag.material import SagMaterial
-from shrinkrule.sag.plan import SagPlan
+from shrinkrule.sag.preparation import SagProblem, prepare
 from shrinkrule.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
 from shrinkrule.sag.settings import Base, SagSettings
 from shrinkrule.sag.solve import sag_on_grid, solve_on_two_grids
@@ -126,42 +124,34 @@ def precurve(
     """
     report = progress or silent
     report("planning", 0.0)
-    separated, planned = separate_bodies(mesh, settings)
-    planned = note_gaps(separated, planned)
+    problem = prepare(mesh, material, settings)
+    bodies, wall_mm = problem.bodies, problem.plan.wall_mm
     share = 1.0 / (settings.max_rounds + 1)
-    first, numerical_mm = solve_on_two_grids(
-        separated.mesh, material, settings, planned, stage_of(report, "sag as given", 0.0, share)
-    )
-    wanted = refine_to_follow(separated.mesh, first.field, settings.tolerance_mm)
-    before = describe(wanted, separated, material, planned, first, numerical_mm)
-    home = _home(wanted, separated)
-    hopeless = why_hopeless(before, planned.wall_mm, settings)
+    first, numerical_mm = solve_on_two_grids(problem, stage_of(report, "sag as given", 0.0, share))
+    wanted = refine_to_follow(bodies.mesh, first.field, settings.tolerance_mm)
+    before = describe(wanted, problem, first, numerical_mm)
+    home = bodies.put_back(wanted)
+    hopeless = why_hopeless(before, wall_mm, settings)
     if hopeless or _reach(before) < settings.tolerance_mm:
         report("looked at the sag", 1.0)
         verdict = Saving.HOPELESS if hopeless else Saving.NOT_NEEDED
-        advice = (*hopeless, *what_helps(before, planned.wall_mm)) if hopeless else ()
+        advice = (*hopeless, *what_helps(before, wall_mm)) if hopeless else ()
         fired = np.asarray(home.vertices) + before.displacement
         return PrecurveResult(home, home, before, fired, 0, (_reach(before),), verdict, advice)
-    firings = _fire_until_straight(wanted, before, first, planned, material, settings, report)
+    firings = _fire_until_straight(wanted, before, first, problem, report)
     best = min(firings, key=lambda firing: firing.error_mm)
     report("pre-curved", 1.0)
-    verdict, advice = _judge(best, wanted, before, planned.wall_mm, settings)
+    verdict, advice = _judge(best, wanted, before, wall_mm, settings)
     return PrecurveResult(
-        mesh=_home(best.mesh, separated),
+        mesh=bodies.put_back(best.mesh),
         wanted=home,
         before=before,
-        fired=best.fired - separated.shift_of(wanted),
+        fired=best.fired - bodies.shift_of(wanted),
         rounds=len(firings),
         errors_mm=tuple(firing.error_mm for firing in firings),
         verdict=verdict,
         advice=advice,
     )
-
-
-def _home(moved: trimesh.Trimesh, separated: SeparatedBodies) -> trimesh.Trimesh:
-    """The mesh with its bodies back where they were."""
-    vertices = np.asarray(moved.vertices) - separated.shift_of(moved)
-    return trimesh.Trimesh(vertices, moved.faces, process=False)
 
 
 @dataclass(frozen=True)
@@ -177,11 +167,11 @@ def _fire_until_straight(
     wanted: trimesh.Trimesh,
     before: SagResult,
     first: GridSag,
-    planned: SagPlan,
-    material: SagMaterial,
-    settings: SagSettings,
+    problem: SagProblem,
     report: Progress,
 ) -> list[_Firing]:
+    """Fire and correct the pre-curved part, until it is straight or no longer improves."""
+    settings, planned = problem.settings, problem.plan
     target = np.asarray(wanted.vertices, dtype=np.float64)
     floor = float((target @ settings.up).min())
     keep_flat = settings.base is Base.FLAT or bool(settings.supports)
@@ -196,7 +186,7 @@ def _fire_until_straight(
         grid = lay_grid(bent, planned.grid.turn, planned.brick_mm, slack=1.0)
         stage = f"firing the pre-curved part, round {number}"
         tick = stage_of(report, stage, number * share, share)
-        solved = sag_on_grid(bent, grid, material, settings, solved, tick)
+        solved = sag_on_grid(bent, grid, problem.material, settings, solved, tick)
         fired = lay_on_plate(shape + solved.field.at(shape), shape, target, settings.up)
         miss = fired - target
         error = float(np.linalg.norm(miss, axis=1).max())

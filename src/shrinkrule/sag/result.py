@@ -9,13 +9,12 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.sag.bodies import SeparatedBodies
 from shrinkrule.sag.contact.active_set import ContactState, lifted
 from shrinkrule.sag.contact.clearance import SelfContactGap, most_closed_gap
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
-from shrinkrule.sag.material import SagMaterial
-from shrinkrule.sag.plan import SagPlan
+from shrinkrule.sag.gaps import gap_notes
+from shrinkrule.sag.preparation import SagProblem
 from shrinkrule.sag.voxels.fractions import solid_bodies
 
 LARGEST_SLOPE: Final = 0.1
@@ -138,9 +137,7 @@ def grid_difference(fine: SagField, coarse: SagField) -> float:
 
 def describe(
     mesh: trimesh.Trimesh,
-    separated: SeparatedBodies,
-    material: SagMaterial,
-    planned: SagPlan,
+    problem: SagProblem,
     solved: GridSag,
     numerical_mm: float,
 ) -> SagResult:
@@ -150,12 +147,8 @@ def describe(
     ----------
     mesh : trimesh.Trimesh
         The part, its bodies separated, with the vertices that are asked for.
-    separated : SeparatedBodies
-        The same part, and how its bodies were moved.
-    material : SagMaterial
-        What sags.
-    planned : SagPlan
-        The plan of the solve.
+    problem : SagProblem
+        What was solved.
     solved : GridSag
         Its result.
     numerical_mm : float
@@ -164,16 +157,16 @@ def describe(
     field, state = solved.field, solved.state
     largest, where = field.lowest()
     lifts = lifted(state)
-    self_contact = most_closed_gap(separated.mesh, field)
+    self_contact = most_closed_gap(problem.mesh, field)
     result = SagResult(
         displacement=field.at(np.asarray(mesh.vertices, dtype=np.float64)),
         field=field,
         largest_sag_mm=largest,
-        largest_at=separated.back(where),
+        largest_at=problem.bodies.back(where),
         numerical_mm=numerical_mm,
-        modulus_mm=largest * material.modulus_u_kpa / material.modulus_kpa,
-        bricks_through=planned.bricks_through,
-        expected_error=planned.expected_error,
+        modulus_mm=largest * problem.material.modulus_u_kpa / problem.material.modulus_kpa,
+        bricks_through=problem.plan.bricks_through,
+        expected_error=problem.plan.expected_error,
         bricks=len(field.bricks.places),
         unknowns=3 * len(field.bricks.nodes),
         iterations=state.solution.iterations,
@@ -188,13 +181,13 @@ def describe(
         drop_to_plate_mm=float(state.candidates.gap[state.touching].max(initial=0.0)),
         self_contact=None
         if self_contact is None
-        else replace(self_contact, at=separated.back(self_contact.at)),
+        else replace(self_contact, at=problem.bodies.back(self_contact.at)),
         steepest=field.steepest(),
         largest_strain=field.largest_strain(),
         warnings=(),
     )
     fused = solid_bodies(mesh) - len(find_bodies(field.bricks).volume)
-    return _warned(result, planned, material, fused)
+    return _warned(result, problem, fused)
 
 
 def _footing_share(mesh: trimesh.Trimesh, field: SagField, nodes: int) -> float:
@@ -204,8 +197,10 @@ def _footing_share(mesh: trimesh.Trimesh, field: SagField, nodes: int) -> float:
     return nodes * one / max(float(across * deep), one) if nodes else 1.0
 
 
-def _warned(result: SagResult, planned: SagPlan, material: SagMaterial, fused: int) -> SagResult:
-    warnings = list(planned.notes)
+def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
+    """The result with what to watch for; ``fused`` bodies were solved as part of another."""
+    planned, material = problem.plan, problem.material
+    warnings = [*planned.notes, *gap_notes(problem.bodies, planned.brick_mm)]
     if result.largest_sag_mm > 0.5 * planned.wall_mm:
         warnings.append(
             f"the sag of {result.largest_sag_mm:.2g} mm is more than half the thinnest wall "

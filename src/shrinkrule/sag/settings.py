@@ -14,6 +14,10 @@ from shrinkrule.numerics.arrays import Floats
 Choice = TypeVar("Choice", bound=StrEnum)
 
 
+TOUCHING_MM: Final = 0.01
+"""Bodies nearer than this touch: files hold single precision, and no bead is printed finer."""
+
+
 class Friction(StrEnum):
     """How the setter plate holds the faces that rest on it."""
 

@@ -8,6 +8,7 @@ spans, so hand over the fired (wanted) shape.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
@@ -16,7 +17,6 @@ from scipy.spatial import KDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.progress import Progress, Tick, share_of, silent, stage_of
-from shrinkrule.sag.bodies import separate_bodies
 from shrinkrule.sag.contact.active_set import Guess, solve_contact
 from shrinkrule.sag.contact.candidates import Candidates, plate_candidates
 from shrinkrule.sag.contact.supports import with_supports
@@ -25,9 +25,9 @@ from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.hex8i import make_brick
 from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies
-from shrinkrule.sag.gaps import note_gaps
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
+from shrinkrule.sag.preparation import SagProblem, prepare
 from shrinkrule.sag.result import GridSag, SagResult, describe, grid_difference
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.voxels.fractions import fill_grid
@@ -127,39 +127,52 @@ def solve_sag(
     """
     report = progress or silent
     report("planning", 0.0)
-    separated, planned = separate_bodies(mesh, settings)
-    planned = note_gaps(separated, planned)
-    tick = stage_of(report, "solving", 0.0, 1.0)
-    solved, numerical_mm = solve_on_two_grids(separated.mesh, material, settings, planned, tick)
+    problem = prepare(mesh, material, settings)
+    solved, numerical_mm = solve_on_two_grids(problem, stage_of(report, "solving", 0.0, 1.0))
     report("solved", 1.0)
-    return describe(separated.mesh, separated, material, planned, solved, numerical_mm)
+    return describe(problem.mesh, problem, solved, numerical_mm)
 
 
-def solve_on_two_grids(
-    mesh: trimesh.Trimesh,
-    material: SagMaterial,
-    settings: SagSettings,
-    planned: SagPlan,
-    tick: Tick,
-) -> tuple[GridSag, float]:
-    """Solve on a coarser grid and on the planned one; the difference gives the uncertainty, mm.
+def solve_on_two_grids(problem: SagProblem, tick: Tick) -> tuple[GridSag, float]:
+    """Solve on a coarser grid and on the planned one.
 
-    Still coarser grids come first: they are cheap, and find where the part lifts.
+    Still coarser grids come first: they are cheap, and find where the part lifts. A part too
+    thin for one of these is solved without it.
+
+    Parameters
+    ----------
+    problem : SagProblem
+        What is solved.
+    tick : callable
+        Called with the share done, 0 to 1.
+
+    Returns
+    -------
+    fine : GridSag
+        The sag on the planned grid.
+    numerical_mm : float
+        Its uncertainty (95 %), from the difference of the two grids, mm.
+
+    Raises
+    ------
+    MeshError
+        If the mesh is no solid, or the part would tip over.
     """
+    mesh, planned = problem.mesh, problem.plan
+
+    def solve(grid: Grid, similar: GridSag | None, tick: Tick | None = None) -> GridSag:
+        return sag_on_grid(mesh, grid, problem.material, problem.settings, similar, tick)
+
+    def coarser(steps: int) -> Grid:
+        return lay_grid(mesh, planned.grid.turn, COARSER**steps * planned.brick_mm)
+
     similar = None
     for steps in range(_coarse_steps(planned), 1, -1):
-        similar = _try_grid(mesh, material, settings, planned, COARSER**steps, similar)
-    coarse_grid = lay_grid(mesh, planned.grid.turn, COARSER * planned.brick_mm)
-    coarse = sag_on_grid(mesh, coarse_grid, material, settings, similar)
+        with suppress(MeshError):
+            similar = solve(coarser(steps), similar)
+    coarse = solve(coarser(1), similar)
     tick(_COARSE_SHARE)
-    fine = sag_on_grid(
-        mesh,
-        planned.grid,
-        material,
-        settings,
-        coarse,
-        share_of(tick, _COARSE_SHARE, 1.0 - _COARSE_SHARE),
-    )
+    fine = solve(planned.grid, coarse, share_of(tick, _COARSE_SHARE, 1.0 - _COARSE_SHARE))
     return fine, grid_difference(fine.field, coarse.field)
 
 
@@ -167,19 +180,3 @@ def _coarse_steps(planned: SagPlan) -> int:
     """How often the bricks may be enlarged before the grid means nothing."""
     steps = np.log(max(planned.unknowns / _COARSEST_UNKNOWNS, 1.0)) / np.log(COARSER**3)
     return 1 + int(steps)
-
-
-def _try_grid(
-    mesh: trimesh.Trimesh,
-    material: SagMaterial,
-    settings: SagSettings,
-    planned: SagPlan,
-    factor: float,
-    similar: GridSag | None,
-) -> GridSag | None:
-    """Solve on a very coarse grid, to begin the next with; a part too thin for it has none."""
-    grid = lay_grid(mesh, planned.grid.turn, factor * planned.brick_mm)
-    try:
-        return sag_on_grid(mesh, grid, material, settings, similar)
-    except MeshError:
-        return similar

@@ -71,8 +71,8 @@ def test_ball_on_the_plate_comes_down_as_hertz_says(brick: float) -> None:
     contact = (0.75 * force * radius * (1.0 - HOT.poisson**2)) ** (1.0 / 3.0)
     grid = lay_grid(ball, np.eye(3), brick, slack=1.0)
     field = sag_on_grid(ball, grid, HOT, SagSettings()).field
-    fall = -field.at(np.asarray(ball.vertices).mean(axis=0)[None])[0, 2]
-    assert fall == pytest.approx(contact**2 / radius, rel=0.08)
+    approach = -field.at(np.asarray(ball.vertices).mean(axis=0)[None])[0, 2]
+    assert approach == pytest.approx(contact**2 / radius, rel=0.08)
 
 
 def test_grid_follows_the_walls_that_most_area_agrees_on() -> None:
@@ -92,5 +92,5 @@ def test_knife_edge_stands_where_it_is() -> None:
     stiff = SagMaterial(50_000.0, 0.0, 0.46, 7.0)
     grid = lay_grid(table, np.eye(3), 1.0, slack=1.0)
     field = sag_on_grid(table, grid, stiff, SagSettings()).field
-    tips_over = field.at(np.array([[0.0, 4.0, 0.0], [20.3, 4.0, 0.0]]))
-    assert np.all(np.abs(tips_over[:, 2]) < 0.01)
+    ends = field.at(np.array([[0.0, 4.0, 0.0], [20.3, 4.0, 0.0]]))
+    assert np.all(np.abs(ends[:, 2]) < 0.01)

@@ -59,9 +59,9 @@ def test_neighbours_are_those_that_share_a_node() -> None:
     part = cut_block(0.3, (0.3, 0.2, 0.1))
     bricks = bricks_of(part, grid_of(part, (1.3, 1.3, 1.3)), 0.3)
     assert len(np.unique(bricks.places, axis=0)) < len(bricks.places)
-    hung = np.zeros((len(bricks.places), len(bricks.nodes)), dtype=bool)
-    hung[np.arange(len(hung))[:, None], bricks.corners] = True
-    share = (hung.astype(int) @ hung.T.astype(int)) > 0
+    attached = np.zeros((len(bricks.places), len(bricks.nodes)), dtype=bool)
+    attached[np.arange(len(attached))[:, None], bricks.corners] = True
+    share = (attached.astype(int) @ attached.T.astype(int)) > 0
     expected = {(i, j) for i, j in np.argwhere(np.triu(share, 1))}
     found = {(min(i, j), max(i, j)) for i, j in bricks.adjacency}
     assert found == expected
@@ -85,7 +85,7 @@ def test_prongs_bend_each_on_its_own(upright: bool, brick: float) -> None:
     """Prongs from a third to half of a brick apart bend as beams of their own on any bricks.
 
     Euler-Bernoulli beam clamped at one end, `3 w L^4 / (2 E h^2)` for weight w per volume, any
-    handbook; the last 2 mm of the block at its root give, as if the beam were a quarter of h
+    handbook; the last 2 mm of the block at its root bend, as if the beam were a quarter of h
     longer (an estimate), so 12 % are allowed. Held together, they would bend a quarter as far.
     """
     gap = 0.23
@@ -97,15 +97,15 @@ def test_prongs_bend_each_on_its_own(upright: bool, brick: float) -> None:
 
     down = (0.0, -1e-6, 0.0) if upright else (0.0, 0.0, -1e-6)
     field = sag_held(part, grid, 0.3, down, held)
-    tips_over = np.array([[32.0, 1.5, 0.1], [32.0, 1.5, 2.1 + gap]])
+    ends = np.array([[32.0, 1.5, 0.1], [32.0, 1.5, 2.1 + gap]])
     if upright:
-        tips_over = tips_over[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
-    moved = np.linalg.norm(field.at(tips_over), axis=1)
+        ends = ends[:, [0, 2, 1]] * np.array([1.0, -1.0, 1.0])
+    moved = np.linalg.norm(field.at(ends), axis=1)
     beam = 1.5e-6 * (24.0 + 0.5) ** 4 / 2.0**2
     assert moved == pytest.approx([beam, beam], rel=0.12)
 
 
-def test_crumbs_stay_with_the_part() -> None:
+def test_fragments_stay_with_the_part() -> None:
     """A ring of teeth thinner than the columns are apart: no piece of it floats off."""
     rng = np.random.default_rng(3)
     spikes = [

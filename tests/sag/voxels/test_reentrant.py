@@ -1,4 +1,4 @@
-"""Bricks beside re-entrant edges give a little, and nowhere else."""
+"""The energy correction: bricks are softer beside re-entrant edges, and nowhere else."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ def test_turn_at_the_inner_edge(inside: float) -> None:
     assert ends[inner[0]][:, [0, 2]] == pytest.approx(np.zeros((2, 2)), abs=1e-12)
 
 
-def given(part: trimesh.Trimesh, brick: float) -> tuple[Floats, Floats]:
+def factors_of(part: trimesh.Trimesh, brick: float) -> tuple[Floats, Floats]:
     """Octants' middles (n, 8, 3) in bricks, and the share of their stiffness they keep (n, 8)."""
     grid = grid_of(part, (brick, brick, brick))
     components = fill_grid(part, grid).components
@@ -50,27 +50,27 @@ def given(part: trimesh.Trimesh, brick: float) -> tuple[Floats, Floats]:
     return components.cells[:, None, :] + octants, components.stiffness
 
 
-def test_convex_parts_give_nowhere() -> None:
-    _, left = given(bar((0, 0, 0), (9, 5, 4)), 1.0)
-    assert left.min() == 1.0
+def test_convex_parts_are_not_corrected() -> None:
+    _, factors = factors_of(bar((0, 0, 0), (9, 5, 4)), 1.0)
+    assert factors.min() == 1.0
 
 
-def test_only_a_brick_around_the_edge_gives() -> None:
+def test_only_a_brick_around_the_edge_is_corrected() -> None:
     """The middle of a long edge: half as much at the nearest octants, nothing a brick away."""
     part = extruded([(0, 0), (12, 0), (12, 6), (6, 6), (6, 12), (0, 12)], 10.0)
-    place, left = given(part, 1.0)
+    place, factors = factors_of(part, 1.0)
     away = np.hypot(place[..., 0] - 6.0, place[..., 2] - 6.0)
     inside = np.abs(place[..., 1] - 5.0) < 3.0
-    assert left[away > 1.5].min() == 1.0
-    assert left[inside & (away < 0.4)].max() < 0.5
-    assert np.ptp(left[inside & (away < 0.4)]) < 1e-9
+    assert factors[away > 1.5].min() == 1.0
+    assert factors[inside & (away < 0.4)].max() < 0.5
+    assert np.ptp(factors[inside & (away < 0.4)]) < 1e-9
 
 
-def test_a_low_step_gives_hardly() -> None:
+def test_a_low_step_is_hardly_corrected() -> None:
     """An inner edge with an outer one beside it is no notch: a step of a fifth of a brick."""
     low = extruded([(0, 0), (12, 0), (12, 6), (6, 6), (6, 6.2), (0, 6.2)], 10.0)
     high = extruded([(0, 0), (12, 0), (12, 6), (6, 6), (6, 12), (0, 12)], 10.0)
-    assert 1.0 - given(low, 1.0)[1].min() < 0.4 * (1.0 - given(high, 1.0)[1].min())
+    assert 1.0 - factors_of(low, 1.0)[1].min() < 0.4 * (1.0 - factors_of(high, 1.0)[1].min())
 
 
 def test_a_fine_fillet_counts_as_the_edge_it_rounds() -> None:
@@ -78,8 +78,8 @@ def test_a_fine_fillet_counts_as_the_edge_it_rounds() -> None:
     sharp = [(0.0, 0.0), (12.0, 0.0), (12.0, 6.0), (6.0, 6.0), (6.0, 12.0), (0.0, 12.0)]
     arc = np.linspace(1.5 * np.pi, np.pi, 11)
     fillet = [(6.16 + 0.16 * np.cos(a), 6.16 + 0.16 * np.sin(a)) for a in arc]
-    _, before = given(extruded(sharp, 10.0), 1.0)
-    _, after = given(extruded([*sharp[:3], *fillet, *sharp[4:]], 10.0), 1.0)
+    _, before = factors_of(extruded(sharp, 10.0), 1.0)
+    _, after = factors_of(extruded([*sharp[:3], *fillet, *sharp[4:]], 10.0), 1.0)
     assert 1.0 - after.min() == pytest.approx(1.0 - before.min(), rel=0.1)
 
 
@@ -88,8 +88,8 @@ def test_no_edges_no_work() -> None:
     assert stiffness_factors(cells, np.empty((0, 2, 3)), np.empty(0)).min() == 1.0
 
 
-def test_a_dent_too_flat_to_feel_gives_nothing() -> None:
-    """Edges that turn inward, but all of them by less than is felt."""
+def test_a_dent_too_flat_is_not_corrected() -> None:
+    """Edges that turn inward, but all of them by less than has an effect."""
     cells: Any = np.argwhere(np.ones((4, 4, 4)))
     ends = np.array([[[0.0, 2.0, 2.0], [4.0, 2.0, 2.0]]])
     assert stiffness_factors(cells, ends, np.array([2e-3])).min() == 1.0
@@ -97,11 +97,11 @@ def test_a_dent_too_flat_to_feel_gives_nothing() -> None:
 
 
 def test_united_parts_count_as_one() -> None:
-    """A post on a plate: the ring of edges at its foot gives all the way round."""
+    """A post on a plate: the edges at its foot are corrected all the way round."""
     part = united(bar((0, 0, 0), (12, 12, 3)), bar((4, 4, 0), (8, 8, 9)))
-    place, left = given(part, 1.0)
+    place, factors = factors_of(part, 1.0)
     foot = np.abs(place[..., 2] - 3.0) < 0.3
     for axis in (0, 1):
         across = np.abs(place[..., 1 - axis] - 6.0) < 1.0
         for edge in (4.0, 8.0):
-            assert left[foot & across & (np.abs(place[..., axis] - edge) < 0.3)].max() < 0.5
+            assert factors[foot & across & (np.abs(place[..., axis] - edge) < 0.3)].max() < 0.5

@@ -14,8 +14,8 @@ import trimesh
 
 from shrinkrule.mesh.rays import Rays
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.sag.bodies import TOUCHING_MM
 from shrinkrule.sag.fem.field import SagField
+from shrinkrule.sag.settings import TOUCHING_MM
 from shrinkrule.walls import sample_surface
 
 _SAMPLES: Final = 6000
