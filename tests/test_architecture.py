@@ -12,6 +12,7 @@ FLOORS = {
     "version": 0,
     "errors": 0,
     "numerics": 0,
+    "files": 1,
     "units": 1,
     "cautions": 1,
     "furnace": 1,

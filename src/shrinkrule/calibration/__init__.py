@@ -1,22 +1,22 @@
 """From measured coupons to a table row that knows how sure it is."""
 
-from shrinkrule.calibration.density import EXTRAPOLATED, Beyond, row_at_density
-from shrinkrule.calibration.fit import fit_sheets
-from shrinkrule.calibration.fit_result import AxisResult, FitResult, NamedOutlier, Note, Weight
-from shrinkrule.calibration.fit_row import row_from_fit
-from shrinkrule.calibration.fit_sentence import plain_sentences
-from shrinkrule.calibration.row import (
+from shrinkrule.calibration.fit.fit_sheets import fit_sheets
+from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier, Note, Weight
+from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
+from shrinkrule.calibration.fit.sentences import plain_sentences
+from shrinkrule.calibration.fit.to_row import row_from_fit
+from shrinkrule.calibration.sheets.check import read_sheet
+from shrinkrule.calibration.sheets.parse import Sheet
+from shrinkrule.calibration.table.between import EXTRAPOLATED, Beyond, row_at_density
+from shrinkrule.calibration.table.read import demo_table, find_row, read_table, table_csv
+from shrinkrule.calibration.table.row import (
     BalanceCheck,
     CalibrationRow,
     Estimate,
     LengthEffect,
     check_balance,
 )
-from shrinkrule.calibration.sag_modulus import SagFit, Support, beam_drop_mm, beam_modulus_kpa
-from shrinkrule.calibration.sheet_checks import read_sheet
-from shrinkrule.calibration.sheet_reading import Sheet
-from shrinkrule.calibration.table import demo_table, find_row, read_table, table_csv
-from shrinkrule.calibration.table_update import row_that_stands, updated_table
+from shrinkrule.calibration.table.update import row_that_stands, updated_table
 
 __all__ = [
     "EXTRAPOLATED",

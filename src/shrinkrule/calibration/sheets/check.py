@@ -1,0 +1,203 @@
+"""Whether the numbers of a measuring sheet make sense together.
+
+A sheet filled with green and fired exchanged, or in inches under a heading of mm, is mended as
+a whole, because the model's own dimensions leave no doubt. A single line that cannot be right
+is refused: only the maker knows which of its numbers is the slip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from statistics import fmean
+from typing import Final
+
+from shrinkrule.calibration.sheets.parse import (
+    LENGTH_KINDS,
+    MASS_KINDS,
+    Reading,
+    Sheet,
+    parse_sheet,
+)
+from shrinkrule.errors import SheetError
+from shrinkrule.units import MM_PER_UNIT
+
+MOST: Final = 0.6
+"""Share of the lines that must agree before a whole sheet is taken as exchanged or in inches."""
+
+GREEN_OFF_MODEL: Final = (0.10, 1.0)
+"""A green length departs from its model by less than this share plus this many mm."""
+
+LARGEST_SHRINKAGE: Final = 0.40
+"""Beyond, a part of a fifth of its volume is left: no filament holds so little metal."""
+
+REPEAT_SPREAD: Final = (0.02, 0.3)
+"""Readings of one length differ by less than this share plus this many mm."""
+
+
+def read_sheet(path: str | Path) -> Sheet:
+    """Read a filled measuring sheet, mend what leaves no doubt, refuse what cannot be right.
+
+    Raises
+    ------
+    SheetError
+        For anything that :func:`parse_sheet` refuses, a column without any reading, repeats that
+        disagree, a green length far from its model, or a fired one not smaller than its green.
+    """
+    sheet = _in_millimetres(parse_sheet(path))
+    _refuse_empty(sheet)
+    sheet = _green_before_fired(sheet)
+    for reading in sheet.readings:
+        _refuse_disagreeing_repeats(sheet, reading)
+        if reading.kind in LENGTH_KINDS:
+            _refuse_far_from_model(sheet, reading)
+            _refuse_growth(sheet, reading)
+        elif reading.kind in MASS_KINDS:
+            _refuse_gained_mass(sheet, reading)
+    return _noting_gaps(sheet)
+
+
+def _in_millimetres(sheet: Sheet) -> Sheet:
+    inch = MM_PER_UNIT["in"]
+
+    def typed_in_inches(reading: Reading) -> bool:
+        values = reading.green or reading.fired
+        return bool(
+            reading.nominal and values and 0.6 < fmean(values) * inch / reading.nominal < 1.3
+        )
+
+    lengths = [r for r in sheet.readings if r.kind in LENGTH_KINDS and (r.green or r.fired)]
+    if not lengths or sum(map(typed_in_inches, lengths)) < MOST * len(lengths):
+        return sheet
+
+    def converted(reading: Reading) -> Reading:
+        if reading.kind in MASS_KINDS:
+            return reading
+        return replace(
+            reading,
+            green=tuple(inch * value for value in reading.green),
+            fired=tuple(inch * value for value in reading.fired),
+            debound=None if reading.debound is None else inch * reading.debound,
+        )
+
+    note = "the lengths are a 25th of the model's: read as inches"
+    settings = replace(
+        sheet.settings, caliper_resolution=min(sheet.settings.caliper_resolution * inch, 0.03)
+    )
+    return replace(
+        sheet,
+        settings=settings,
+        readings=tuple(map(converted, sheet.readings)),
+        notes=(*sheet.notes, note),
+    )
+
+
+def _refuse_empty(sheet: Sheet) -> None:
+    lengths = sheet.of_kind(*LENGTH_KINDS)
+    for column, filled in (
+        ("green_1", any(reading.green for reading in lengths)),
+        ("fired_1", any(reading.fired for reading in lengths)),
+    ):
+        if not filled:
+            stage = column.removesuffix("_1")
+            raise SheetError(
+                f"column {column!r} holds no length",
+                where=sheet.where,
+                mend=f"measure the {stage} coupon and type its lengths there",
+            )
+
+
+def _green_before_fired(sheet: Sheet) -> Sheet:
+    """Exchange the two stages of a whole sheet where nearly every part would have grown."""
+    pairs = [r for r in sheet.readings if r.is_length]
+    grown = [r for r in pairs if fmean(r.fired) > fmean(r.green)]
+    nearer = [r for r in grown if r.nominal and _off(r.fired, r.nominal) < _off(r.green, r.nominal)]
+    if not pairs or len(nearer) < MOST * len(pairs):
+        return sheet
+    exchanged = tuple(
+        replace(r, green=r.fired, fired=r.green) if _is_exchanged(r) else r for r in sheet.readings
+    )
+    note = "green and fired were exchanged: the columns headed fired hold the model's sizes"
+    return replace(sheet, readings=exchanged, notes=(*sheet.notes, note))
+
+
+def _is_exchanged(reading: Reading) -> bool:
+    """Whether a line of an exchanged sheet is exchanged too: weights may stand on their own."""
+    if reading.kind in MASS_KINDS:
+        return bool(reading.green and reading.fired) and fmean(reading.fired) > fmean(reading.green)
+    return True
+
+
+def _off(values: tuple[float, ...], nominal: float) -> float:
+    return abs(fmean(values) - nominal)
+
+
+def _refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
+    share, plus = REPEAT_SPREAD
+    for stage, values in (("green", reading.green), ("fired", reading.fired)):
+        if len(values) > 1 and max(values) - min(values) > share * max(values) + plus:
+            shown = ", ".join(f"{value:g}" for value in values)
+            raise SheetError(
+                f"line {reading.line}, columns '{stage}_1..3': {reading.id} reads {shown}, which "
+                "disagree",
+                where=sheet.where,
+                mend="one is a slip: measure again, or delete it",
+            )
+
+
+def _refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
+    share, plus = GREEN_OFF_MODEL
+    if reading.nominal is None:
+        return
+    for column, value in zip(("green_1", "green_2", "green_3"), reading.green, strict=False):
+        if abs(value - reading.nominal) > share * reading.nominal + plus:
+            raise SheetError(
+                f"line {reading.line}, column {column!r}: {reading.id} is {value:g} mm green, far "
+                f"from the model's {reading.nominal:g} mm",
+                where=sheet.where,
+                mend="look for a wrong line, a lost digit or another unit (write 1.65 in)",
+            )
+
+
+def _refuse_growth(sheet: Sheet, reading: Reading) -> None:
+    if not reading.is_length:
+        return
+    green, fired = fmean(reading.green), fmean(reading.fired)
+    if fired > green:
+        raise SheetError(
+            f"line {reading.line}, column 'fired_1': {reading.id} is larger fired, {fired:g} mm, "
+            f"than green, {green:g} mm",
+            where=sheet.where,
+            mend="if the two are exchanged, type them in their columns",
+        )
+    if fired < (1.0 - LARGEST_SHRINKAGE) * green:
+        raise SheetError(
+            f"line {reading.line}, column 'fired_1': {reading.id} shrank from {green:g} to "
+            f"{fired:g} mm, more than any filament",
+            where=sheet.where,
+            mend="look for a lost digit or a wrong line",
+        )
+
+
+def _refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
+    stages = [("green_1", reading.green[:1]), ("fired_1", reading.fired[:1])]
+    if reading.debound is not None:
+        stages.insert(1, ("debound_1", (reading.debound,)))
+    weighed = [(column, values[0]) for column, values in stages if values]
+    # Sintering may take up a little oxygen or carbon after debinding; nothing adds a twentieth.
+    for (_, before), (column, after) in pairwise(weighed):
+        if after > 1.05 * before:
+            raise SheetError(
+                f"line {reading.line}, column {column!r}: {reading.id} gained weight, from "
+                f"{before:g} to {after:g} g",
+                where=sheet.where,
+                mend="look for exchanged columns or a lost digit",
+            )
+
+
+def _noting_gaps(sheet: Sheet) -> Sheet:
+    gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
+    if not gaps:
+        return sheet
+    return replace(sheet, notes=(*sheet.notes, f"not measured both times: {', '.join(gaps)}"))

@@ -1,0 +1,1 @@
+"""File formats, each read and written in one module."""
