@@ -5,10 +5,10 @@ from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlie
 from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
 from shrinkrule.calibration.fit.sentences import plain_sentences
 from shrinkrule.calibration.fit.to_row import row_from_fit
-from shrinkrule.calibration.sheets.check import read_sheet
-from shrinkrule.calibration.sheets.parse import Sheet
+from shrinkrule.calibration.sheets.read import read_sheet
+from shrinkrule.calibration.sheets.sheet import Sheet
 from shrinkrule.calibration.table.between import EXTRAPOLATED, Beyond, row_at_density
-from shrinkrule.calibration.table.read import demo_table, find_row, read_table, table_csv
+from shrinkrule.calibration.table.read import demo_table, find_row, read_table
 from shrinkrule.calibration.table.row import (
     BalanceCheck,
     CalibrationRow,
@@ -17,6 +17,7 @@ from shrinkrule.calibration.table.row import (
     check_balance,
 )
 from shrinkrule.calibration.table.update import row_that_stands, updated_table
+from shrinkrule.calibration.table.write import table_csv
 
 __all__ = [
     "EXTRAPOLATED",

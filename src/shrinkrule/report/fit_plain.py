@@ -14,7 +14,7 @@ from shrinkrule.calibration import (
     SagFit,
     plain_sentences,
 )
-from shrinkrule.calibration.fit.axis import Departure
+from shrinkrule.calibration.statistics.departure import Departure
 from shrinkrule.report.plain import program, without_nan
 
 FIT_SCHEMA: Final = "shrinkrule.fit"

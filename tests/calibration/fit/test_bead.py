@@ -33,7 +33,7 @@ def test_the_stated_uncertainty_is_the_scatter_over_many_prints() -> None:
     assert abs(error.mean()) < 0.1 * error.std()
     assert np.mean(np.abs(error) <= fit.offset.half_width()) == pytest.approx(0.95, abs=0.01)
     # A scale that is not there is found real as rarely as its level says: 1 % of the prints.
-    assert np.mean(fit.scale.is_real(0.99)) < 0.015
+    assert np.mean(fit.scale.is_significant(0.99)) < 0.015
 
 
 def test_a_missing_length_is_left_aside() -> None:

@@ -15,8 +15,8 @@ from shrinkrule.calibration.fit.fit_sheets import fit_sheets
 from shrinkrule.calibration.fit.result import FitResult, Weight
 from shrinkrule.calibration.fit.sentences import next_part, plain_sentences
 from shrinkrule.calibration.fit.to_row import row_from_fit
-from shrinkrule.calibration.sheets.check import read_sheet
-from shrinkrule.calibration.sheets.parse import Sheet
+from shrinkrule.calibration.sheets.read import read_sheet
+from shrinkrule.calibration.sheets.sheet import Sheet
 from shrinkrule.errors import SheetError
 
 TRUTH = Truth()

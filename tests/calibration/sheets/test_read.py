@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from make_sheets import Truth, filled_sheets
 
-from shrinkrule.calibration.sheets.check import read_sheet
-from shrinkrule.calibration.sheets.parse import Sheet
+from shrinkrule.calibration.sheets.read import read_sheet
+from shrinkrule.calibration.sheets.sheet import Sheet
 from shrinkrule.errors import SheetError
 from shrinkrule.sheet import FIRED_COLUMNS, GREEN_COLUMNS, Kind
 

@@ -9,9 +9,9 @@ import pytest
 
 from shrinkrule import CalibrationRow, Estimate, demo_table, find_row, read_table, row_at_density
 from shrinkrule import table_csv as csv_of
-from shrinkrule.calibration.table.read import row_cells
 from shrinkrule.calibration.table.row import LengthEffect
 from shrinkrule.calibration.table.update import row_that_stands, updated_table, with_row
+from shrinkrule.calibration.table.write import row_cells
 
 TODAY = "2026-11-20"
 OLD = demo_table()[1]

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.fit.axis import Departure, departure
+from shrinkrule.calibration.statistics.departure import Departure, departure
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sheet import Kind
 

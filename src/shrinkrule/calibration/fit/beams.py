@@ -8,7 +8,7 @@ from statistics import fmean, stdev
 from typing import Final
 
 from shrinkrule.calibration.fit.sag import Beam, Support
-from shrinkrule.calibration.sheets.parse import BEAM_KINDS, Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import BEAM_KINDS, Reading, Sheet
 from shrinkrule.calibration.table.row import Estimate
 from shrinkrule.sheet import Kind
 

@@ -28,7 +28,7 @@ from shrinkrule.calibration.fit.notes import fit_notes
 from shrinkrule.calibration.fit.outliers import find_outliers
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
-from shrinkrule.calibration.sheets.parse import Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.table.row import Estimate
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Ints
@@ -60,7 +60,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     caliper = caliper_of(used)
     x, y, together, z = (_axis(used, axes, firing, caliper) for axes in ("x", "y", "xy", "z"))
     difference = axis_difference(x.fit, y.fit)
-    differ = bool(difference.is_real(DIFFERENCE_CONFIDENCE))
+    differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
     xy = together
     if differ:
         half = 0.5 * abs(float(difference.value))

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration.fit.bead import SIDE
-from shrinkrule.calibration.sheets.parse import Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.statistics.regression import fit_ray
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Floats, Ints

@@ -152,7 +152,7 @@ def _printing(result: FitResult) -> Iterator[Note]:
     )
     for axis in (result.xy, result.z):
         scale = axis.printed.scale
-        if bool(scale.is_real(DIFFERENCE_CONFIDENCE)):
+        if bool(scale.is_significant(DIFFERENCE_CONFIDENCE)):
             yield Note(
                 Weight.LOOK,
                 f"beyond that, green lengths in {axis.name} are {100 * float(scale.value):+.2f} ± "

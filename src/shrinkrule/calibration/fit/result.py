@@ -7,12 +7,13 @@ from enum import StrEnum
 
 import numpy as np
 
-from shrinkrule.calibration.fit.axis import AxisFit, Departure
+from shrinkrule.calibration.fit.axis import AxisFit
 from shrinkrule.calibration.fit.balance import Balance
 from shrinkrule.calibration.fit.bead import BeadFit
 from shrinkrule.calibration.fit.lengths import Caliper, Lengths
 from shrinkrule.calibration.fit.sag import SagFit
-from shrinkrule.calibration.sheets.parse import Sheet
+from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.statistics.departure import Departure
 from shrinkrule.calibration.statistics.firings import FiringScatter
 from shrinkrule.calibration.statistics.regression import CONFIDENCE
 from shrinkrule.calibration.table.row import Estimate

@@ -7,8 +7,9 @@ from math import hypot
 
 import numpy as np
 
-from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE, Departure
+from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE
 from shrinkrule.calibration.fit.result import AxisResult, FitResult
+from shrinkrule.calibration.statistics.departure import Departure
 from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEffect
 from shrinkrule.errors import SheetError
 
@@ -85,8 +86,8 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
         length_effect_z=z.effect,
         shrinkage_x=fit.x.shrinkage.value if fit.axes_differ else None,
         shrinkage_y=fit.y.shrinkage.value if fit.axes_differ else None,
-        print_scale_xy=_real(fit.xy.printed.scale),
-        print_scale_z=_real(fit.z.printed.scale),
+        print_scale_xy=_if_significant(fit.xy.printed.scale),
+        print_scale_z=_if_significant(fit.z.printed.scale),
         thickest_section_mm=_thickest(fit),
     )
 
@@ -122,8 +123,8 @@ def _effect(axis: AxisResult) -> LengthEffect | None:
     return LengthEffect(intercept, axis.fit.centre_mm)
 
 
-def _real(departure: Departure) -> Estimate | None:
-    if not bool(departure.is_real(DIFFERENCE_CONFIDENCE)):
+def _if_significant(departure: Departure) -> Estimate | None:
+    if not bool(departure.is_significant(DIFFERENCE_CONFIDENCE)):
         return None
     return Estimate(float(departure.value), float(departure.u))
 

@@ -9,17 +9,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 from statistics import fmean
 from typing import Final
 
-from shrinkrule.calibration.sheets.parse import (
-    LENGTH_KINDS,
-    MASS_KINDS,
-    Reading,
-    Sheet,
-    parse_sheet,
-)
+from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Reading, Sheet
 from shrinkrule.errors import SheetError
 from shrinkrule.units import MM_PER_UNIT
 
@@ -36,29 +29,7 @@ REPEAT_SPREAD: Final = (0.02, 0.3)
 """Readings of one length differ by less than this share plus this many mm."""
 
 
-def read_sheet(path: str | Path) -> Sheet:
-    """Read a filled measuring sheet, mend what leaves no doubt, refuse what cannot be right.
-
-    Raises
-    ------
-    SheetError
-        For anything that :func:`parse_sheet` refuses, a column without any reading, repeats that
-        disagree, a green length far from its model, or a fired one not smaller than its green.
-    """
-    sheet = _in_millimetres(parse_sheet(path))
-    _refuse_empty(sheet)
-    sheet = _green_before_fired(sheet)
-    for reading in sheet.readings:
-        _refuse_disagreeing_repeats(sheet, reading)
-        if reading.kind in LENGTH_KINDS:
-            _refuse_far_from_model(sheet, reading)
-            _refuse_growth(sheet, reading)
-        elif reading.kind in MASS_KINDS:
-            _refuse_gained_mass(sheet, reading)
-    return _noting_gaps(sheet)
-
-
-def _in_millimetres(sheet: Sheet) -> Sheet:
+def in_millimetres(sheet: Sheet) -> Sheet:
     inch = MM_PER_UNIT["in"]
 
     def typed_in_inches(reading: Reading) -> bool:
@@ -93,7 +64,7 @@ def _in_millimetres(sheet: Sheet) -> Sheet:
     )
 
 
-def _refuse_empty(sheet: Sheet) -> None:
+def refuse_empty(sheet: Sheet) -> None:
     lengths = sheet.of_kind(*LENGTH_KINDS)
     for column, filled in (
         ("green_1", any(reading.green for reading in lengths)),
@@ -108,7 +79,7 @@ def _refuse_empty(sheet: Sheet) -> None:
             )
 
 
-def _green_before_fired(sheet: Sheet) -> Sheet:
+def green_before_fired(sheet: Sheet) -> Sheet:
     """Exchange the two stages of a whole sheet where nearly every part would have grown."""
     pairs = [r for r in sheet.readings if r.is_length]
     grown = [r for r in pairs if fmean(r.fired) > fmean(r.green)]
@@ -133,7 +104,7 @@ def _off(values: tuple[float, ...], nominal: float) -> float:
     return abs(fmean(values) - nominal)
 
 
-def _refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
+def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
     share, plus = REPEAT_SPREAD
     for stage, values in (("green", reading.green), ("fired", reading.fired)):
         if len(values) > 1 and max(values) - min(values) > share * max(values) + plus:
@@ -146,7 +117,7 @@ def _refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
             )
 
 
-def _refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
+def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
     share, plus = GREEN_OFF_MODEL
     if reading.nominal is None:
         return
@@ -160,7 +131,7 @@ def _refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
             )
 
 
-def _refuse_growth(sheet: Sheet, reading: Reading) -> None:
+def refuse_growth(sheet: Sheet, reading: Reading) -> None:
     if not reading.is_length:
         return
     green, fired = fmean(reading.green), fmean(reading.fired)
@@ -180,7 +151,7 @@ def _refuse_growth(sheet: Sheet, reading: Reading) -> None:
         )
 
 
-def _refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
+def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
     stages = [("green_1", reading.green[:1]), ("fired_1", reading.fired[:1])]
     if reading.debound is not None:
         stages.insert(1, ("debound_1", (reading.debound,)))
@@ -196,7 +167,7 @@ def _refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
             )
 
 
-def _noting_gaps(sheet: Sheet) -> Sheet:
+def noting_gaps(sheet: Sheet) -> Sheet:
     gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
     if not gaps:
         return sheet

@@ -13,8 +13,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
-from shrinkrule.calibration.table.read import read_table, rows_from_grid, table_csv
+from shrinkrule.calibration.table.read import read_table, rows_from_grid
 from shrinkrule.calibration.table.row import CalibrationRow
+from shrinkrule.calibration.table.write import table_csv
 from shrinkrule.files.csv_dialect import CsvGrid, read_grid
 
 _NUMBER: Final = re.compile(r"-?\d+\.\d+(e-?\d+)?")
