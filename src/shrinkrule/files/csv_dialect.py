@@ -27,7 +27,7 @@ class CsvRow:
 
 @dataclass(frozen=True)
 class CsvGrid:
-    """A CSV with a header: columns, rows, what was mended, and how the file is written."""
+    """A CSV with a header: columns, rows, notes, and how the file is written."""
 
     where: str
     columns: tuple[str, ...]

@@ -56,10 +56,10 @@ def fit_html(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> str
             axes=[_axis(fit, axis) for axis in axes],
             lengths=[f"{length:g}" for length in LENGTHS_MM],
             next_parts=[_next_parts(axis) for axis in (fit.xy, fit.z)],
-            verdicts=[
-                (sheet.where, verdict)
+            comparisons=[
+                (sheet.where, comparison)
                 for sheet, balance in zip(fit.sheets, fit.balances, strict=True)
-                for verdict in balance.verdicts
+                for comparison in balance.comparisons
             ],
             beams=_beams(fit),
             plots=fit_plots(fit),

@@ -14,6 +14,7 @@ from shrinkrule.calibration import (
     SagFit,
     plain_sentences,
 )
+from shrinkrule.calibration.fit.balance import Balance
 from shrinkrule.calibration.statistics.departure import Departure
 from shrinkrule.report.plain import program, without_nan
 
@@ -49,7 +50,7 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
         "caliper": asdict(fit.caliper),
         "outliers": [asdict(outlier) for outlier in fit.outliers],
         "left_out": list(fit.left_out),
-        "balances": [asdict(balance) for balance in fit.balances],
+        "balances": [_balance(balance) for balance in fit.balances],
         "sag": None if fit.sag is None else _sag(fit.sag),
         "thinnest_wall_mm": None if fit.walls is None else fit.walls.thinnest_mm,
         "thinnest_floor_mm": None if fit.floors is None else fit.floors.thinnest_mm,
@@ -102,6 +103,12 @@ def _axis(fit: FitResult, axis: AxisResult) -> dict[str, Any]:
             if measured[number, column]
         ],
     }
+
+
+def _balance(balance: Balance) -> dict[str, Any]:
+    plain = asdict(balance)
+    plain["verdicts"] = plain.pop("comparisons")
+    return plain
 
 
 def _departure(departure: Departure) -> dict[str, float]:

@@ -30,13 +30,13 @@ SOUND = Weights(
 
 
 def bad(weights: Weights) -> set[str]:
-    return {verdict.about for verdict in weigh(weights).verdicts if not verdict.good}
+    return {comparison.about for comparison in weigh(weights).comparisons if not comparison.good}
 
 
 def test_a_sound_coupon_closes() -> None:
     balance = weigh(SOUND)
     assert bad(SOUND) == set()
-    assert len(balance.verdicts) == 5
+    assert len(balance.comparisons) == 5
     assert balance.metal_fraction is not None
     assert balance.metal_fraction.value == pytest.approx(FRACTION)
     assert balance.relative_density is not None

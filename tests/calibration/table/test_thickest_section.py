@@ -17,7 +17,7 @@ from shrinkrule import (
     table_csv,
 )
 
-SHEETS = sorted((Path(__file__).parents[2] / "sample_models" / "sheets").glob("*.csv"))
+SHEETS = sorted((Path(__file__).parents[3] / "sample_models" / "sheets").glob("*.csv"))
 
 
 def without_it(path: Path, folder: Path) -> Path:

@@ -1,7 +1,7 @@
 """Shrinkage along an axis: fired length against green length, coupon by coupon.
 
 Each coupon has its own line, ``fired = (1 - s) green + intercept``; the coupons' lines differ by
-part and by firing, and what they say at a given green length goes through `firings`. A line
+part and by firing, and their values at one green length are analysed by `firings`. A line
 through the origin is the physics (bead spread is in both lengths already); the intercept is
 kept only where the data insist, because in Z some filaments shrink more the taller the part.
 
@@ -28,10 +28,11 @@ from shrinkrule.calibration.statistics.regression import (
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 
 INTERCEPT_CONFIDENCE: Final = 0.95
-"""An intercept stays from here on: keeping one wrongly costs width, dropping one costs truth."""
+"""Confidence from which an intercept is kept: keeping one wrongly widens the interval, dropping one
+wrongly falsifies it."""
 
 DIFFERENCE_CONFIDENCE: Final = 0.99
-"""X and Y are called different from here on: some five questions are asked of every sheet."""
+"""Confidence from which X and Y count as different; each fit asks some five such questions."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class AxisFit:
         Whether the lines are free of the origin.
     centre_mm : float
         Sum of squares over sum of the green lengths, where height and intercept of a line are
-        uncorrelated: shrinkage is told for this length.
+        uncorrelated: shrinkage is stated for this length.
     """
 
     lines: Line
@@ -132,9 +133,9 @@ def fit_axis(
     firing : (c,) int
         Number of the firing that each coupon was in.
     weight : (..., c, m) float, optional
-        1 for a measured feature, 0 for a missing one; all measured if not told.
+        1 for a measured feature, 0 for a missing one; all measured by default.
     reading_variance : float
-        Variance in mm2 that the caliper alone gives; the residuals are not believed below it.
+        Variance in mm2 that the caliper alone gives; the residual variance is at least this.
     """
     green = np.asarray(green_mm, dtype=np.float64)
     w = np.ones_like(green) if weight is None else np.asarray(weight, dtype=np.float64)
@@ -145,7 +146,7 @@ def fit_axis(
         free.intercept, free.intercept_unit_variance * free_variance[..., None], free_dof
     )
     keep = intercept.is_significant(INTERCEPT_CONFIDENCE)
-    seen = np.where(w > 0.0, green, 0.0)
+    measured = np.where(w > 0.0, green, 0.0)
     return AxisFit(
         lines=_chosen(keep[..., None], free, bound),
         firing=np.asarray(firing, dtype=np.int64),
@@ -153,7 +154,7 @@ def fit_axis(
         residual_dof=np.where(keep, free_dof, bound_dof),
         intercept=intercept,
         has_intercept=keep,
-        centre_mm=float((seen**2).sum() / seen.sum()),
+        centre_mm=float((measured**2).sum() / measured.sum()),
     )
 
 

@@ -26,7 +26,7 @@ SHARE_U: Final = 0.003
 """Standard uncertainty of the metal's mass share as a filament maker states it."""
 
 TOO_FAR: Final = 3.0
-"""Misfits from here on are told, in standard uncertainties."""
+"""Misfits larger than this many standard uncertainties are reported."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +65,7 @@ class Weights:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Comparison:
     """One comparison: what was found, what was expected, and how far apart they are.
 
     Parameters
@@ -107,7 +107,7 @@ class Balance:
         The better of these over that of solid metal.
     print_voids : float or None
         Share of the green volume that no filament fills.
-    verdicts : tuple of Verdict
+    comparisons : tuple of Comparison
         The comparisons that could be made.
     """
 
@@ -116,7 +116,7 @@ class Balance:
     archimedes_density: Estimate | None
     relative_density: Estimate | None
     print_voids: float | None
-    verdicts: tuple[Verdict, ...]
+    comparisons: tuple[Comparison, ...]
 
     @property
     def density(self) -> Estimate | None:
@@ -148,7 +148,7 @@ def archimedes_density(in_air_g: float, in_water_g: float, water_density: float)
 
 
 def weigh(weights: Weights) -> Balance:
-    """Draw densities and verdicts from the weights of one coupon."""
+    """Draw densities and comparisons from the weights of one coupon."""
     metal_g = weights.fired_g
     fraction = _ratio_density(metal_g, weights.green_volume, weights)
     if fraction is not None and weights.metal_density is not None:
@@ -164,7 +164,7 @@ def weigh(weights: Weights) -> Balance:
         if density is None or weights.metal_density is None
         else _scaled(density, 1.0 / weights.metal_density)
     )
-    verdicts = [
+    comparisons = [
         _debinding("debound", weights.debound_g, weights),
         _debinding("fired", weights.fired_g, weights),
         _solid(relative),
@@ -177,11 +177,11 @@ def weigh(weights: Weights) -> Balance:
         archimedes_density=by_water,
         relative_density=relative,
         print_voids=_voids(fraction, weights),
-        verdicts=tuple(verdict for verdict in verdicts if verdict is not None),
+        comparisons=tuple(comparison for comparison in comparisons if comparison is not None),
     )
 
 
-def _debinding(stage: str, mass: float | None, weights: Weights) -> Verdict | None:
+def _debinding(stage: str, mass: float | None, weights: Weights) -> Comparison | None:
     """Loss of weight against the binder's share."""
     if weights.green_g is None or mass is None or weights.metal_mass_share is None:
         return None
@@ -201,10 +201,10 @@ def _debinding(stage: str, mass: float | None, weights: Weights) -> Verdict | No
     else:
         meaning = "the binder is out"
     about = f"weight lost, {stage}"
-    return _verdict(about, found, expected, sigmas, "pct", f"{share}: {meaning}")
+    return _compare(about, found, expected, sigmas, "pct", f"{share}: {meaning}")
 
 
-def _solid(relative: Estimate | None) -> Verdict | None:
+def _solid(relative: Estimate | None) -> Comparison | None:
     """Nothing is denser than its solid metal."""
     if relative is None:
         return None
@@ -215,12 +215,12 @@ def _solid(relative: Estimate | None) -> Verdict | None:
         else "possible"
     )
     text = f"the fired part is {100 * relative.value:.1f} % dense: {meaning}"
-    return _verdict("fired density", relative.value, 1.0, sigmas, "pct", text)
+    return _compare("fired density", relative.value, 1.0, sigmas, "pct", text)
 
 
 def _closing(
     fraction: Estimate | None, relative: Estimate | None, kept: Estimate
-) -> Verdict | None:
+) -> Comparison | None:
     """Shrinkages against weights; only weighing in water makes the two independent."""
     if fraction is None or relative is None:
         return None
@@ -233,10 +233,10 @@ def _closing(
     )
     if abs(sigmas) > TOO_FAR:
         text += ": a length or a weight is wrong, or two columns are exchanged"
-    return _verdict("volume left", kept.value, expected, sigmas, "pct", text)
+    return _compare("volume left", kept.value, expected, sigmas, "pct", text)
 
 
-def _filament(fraction: Estimate | None, weights: Weights) -> Verdict | None:
+def _filament(fraction: Estimate | None, weights: Weights) -> Comparison | None:
     """A print cannot hold more metal than its filament, nor be mostly voids."""
     solid = _solid_fraction(weights)
     if fraction is None or solid is None:
@@ -248,18 +248,20 @@ def _filament(fraction: Estimate | None, weights: Weights) -> Verdict | None:
     voids = 1.0 - fraction.value / solid
     if sigmas > TOO_FAR:
         text = f"{found}: more than its filament, so a weight, the volume or the share is wrong"
-        return _verdict("metal in the green part", fraction.value, solid, sigmas, "pct", text)
+        return _compare("metal in the green part", fraction.value, solid, sigmas, "pct", text)
     if voids > 0.25:
         text = f"{found}: a quarter or more would be voids; was the block printed solid"
-        return Verdict("metal in the green part", fraction.value, solid, sigmas, "pct", text, False)
+        return Comparison(
+            "metal in the green part", fraction.value, solid, sigmas, "pct", text, False
+        )
     text = f"{found}: {100 * max(voids, 0.0):.1f} % of it are voids of the print"
-    return _verdict("metal in the green part", fraction.value, solid, max(sigmas, 0.0), "pct", text)
+    return _compare("metal in the green part", fraction.value, solid, max(sigmas, 0.0), "pct", text)
 
 
-def _verdict(
+def _compare(
     about: str, found: float, expected: float, sigmas: float, unit: str, text: str
-) -> Verdict:
-    return Verdict(about, found, expected, sigmas, unit, text, abs(sigmas) <= TOO_FAR)
+) -> Comparison:
+    return Comparison(about, found, expected, sigmas, unit, text, abs(sigmas) <= TOO_FAR)
 
 
 def _solid_fraction(weights: Weights) -> float | None:

@@ -1,8 +1,8 @@
 """Bead spread: how far upright surfaces print outside the model, from green against model.
 
 A length between two outward surfaces is twice the spread too long, a slot twice too short, and a
-step true; so ``green = (1 + e) model + 2 b side`` with side +1, -1, 0 tells the spread ``b`` from
-an error ``e`` of the printer's scale (belts, or a filament that shrinks as it cools).
+step true; so ``green = (1 + e) model + 2 b side`` with side +1, -1, 0 separates the spread ``b``
+from an error ``e`` of the printer's scale (belts, or a filament that shrinks as it cools).
 """
 
 from __future__ import annotations
@@ -58,7 +58,7 @@ def fit_bead(
     weight : (..., c, m) float, optional
         1 for a measured feature, 0 for a missing one.
     reading_variance : float
-        Variance in mm2 that the caliper alone gives; the residuals are not believed below it.
+        Variance in mm2 that the caliper alone gives; the residual variance is at least this.
     """
     model = np.asarray(model_mm, dtype=np.float64)
     w = np.ones_like(model) if weight is None else np.asarray(weight, dtype=np.float64)

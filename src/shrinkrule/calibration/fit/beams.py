@@ -18,7 +18,7 @@ SAME_MM: Final = 0.011
 
 @dataclass(frozen=True)
 class FiredCoupon:
-    """What the lengths and weights of a coupon tell its beams.
+    """What the lengths and weights of a coupon say about its beams.
 
     Parameters
     ----------
@@ -75,14 +75,14 @@ def _beam(sheet: Sheet, line: Reading, coupon: FiredCoupon) -> Beam:
 
 
 def _depth(sheet: Sheet, line: Reading, coupon: FiredCoupon) -> tuple[float, float]:
-    """Fired depth and its uncertainty: measured where a line of that size is, else reckoned."""
+    """Fired depth and its uncertainty: measured where a line of that size is, else computed."""
     thickness = line.thickness or 0.0
     for other in sheet.of_kind(Kind.OUTSIDE):
         same = other.nominal is not None and abs(other.nominal - thickness) < SAME_MM
         if same and other.fired:
             return fmean(other.fired), coupon.length_sd_mm
-    reckoned = (thickness + 2.0 * coupon.bead.value) * coupon.kept
-    return reckoned, hypot(2.0 * coupon.bead.u, 2.0 * coupon.length_sd_mm)
+    computed = (thickness + 2.0 * coupon.bead.value) * coupon.kept
+    return computed, hypot(2.0 * coupon.bead.u, 2.0 * coupon.length_sd_mm)
 
 
 def _drop(sheet: Sheet, line: Reading) -> tuple[float, float]:

@@ -35,11 +35,11 @@ from shrinkrule.numerics.arrays import Ints
 from shrinkrule.sheet import Kind
 
 SIDE_PER_VOLUME: Final = (0.4, 0.15)
-"""Side surface over volume, per mm, and its uncertainty, for a sheet that does not tell it."""
+"""Side surface over volume, per mm, and its uncertainty, for a sheet that does not state it."""
 
 
 def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitResult:
-    """Fit all that the sheets of one material in one process tell.
+    """Fit the sheets of one material in one process.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     Raises
     ------
     SheetError
-        If there is no sheet, the materials differ, firings are not told apart, something left out
+        If there is no sheet, the materials differ, firings are not named, something left out
         is not there, or an axis of a coupon has too few lengths.
     """
     used = _without(tuple(sheets), leave_out)
@@ -160,7 +160,7 @@ def _outliers(
 def _weights(
     sheet: Sheet, number: int, x: AxisResult, y: AxisResult, z: AxisResult, xy: AxisResult
 ) -> Weights:
-    told = sheet.settings
+    settings = sheet.settings
     mass = next(iter(sheet.of_kind(Kind.MASS)), None)
     water = next(iter(sheet.of_kind(Kind.MASS_IN_WATER)), None)
     kept, relative = 1.0, 0.0
@@ -175,13 +175,13 @@ def _weights(
         debound_g=mass.debound if mass else None,
         fired_g=_first(mass.fired if mass else ()),
         in_water_g=_first(water.fired if water else ()),
-        resolution_g=told.balance_resolution,
+        resolution_g=settings.balance_resolution,
         green_volume=_green_volume(sheet, xy, z),
         kept_volume=Estimate(kept, kept * float(np.sqrt(relative))),
-        metal_density=told.metal_density,
-        binder_density=told.binder_density,
-        metal_mass_share=told.metal_mass_share,
-        water_density=told.water_density,
+        metal_density=settings.metal_density,
+        binder_density=settings.binder_density,
+        metal_mass_share=settings.metal_mass_share,
+        water_density=settings.water_density,
     )
 
 
@@ -201,7 +201,7 @@ def _green_volume(sheet: Sheet, xy: AxisResult, z: AxisResult) -> Estimate | Non
     wide, high = float(xy.printed.scale.value), _height_excess(z)
     volume = model * (1.0 + wide) ** 2 * (1.0 + high) + surface * float(spread.value)
     u = np.hypot(surface * float(spread.u), surface_u * float(spread.value))
-    # Half of what the first layer takes or gives: it acts on the footprint, which is not told.
+    # Half of what the first layer takes or gives: it acts on the footprint, which is not known.
     return Estimate(volume, float(np.hypot(np.hypot(u, VOLUME_U * volume), 0.5 * high * model)))
 
 

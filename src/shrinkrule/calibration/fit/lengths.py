@@ -161,21 +161,22 @@ def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
     Raises
     ------
     SheetError
-        If one of several sheets does not tell its firing, or a coupon stands twice.
+        If one of several sheets does not name its firing, or a coupon comes twice.
     """
     seen: dict[tuple[str, str], str] = {}
     for sheet in sheets:
-        told = sheet.settings
-        if len(sheets) > 1 and not told.firing:
+        settings = sheet.settings
+        if len(sheets) > 1 and not settings.firing:
             raise SheetError(
                 "the firing is not told, line S2",
                 where=sheet.where,
                 mend="number it: coupons fired together share the number",
             )
-        key = (told.firing, told.coupon)
+        key = (settings.firing, settings.coupon)
         if key in seen:
             raise SheetError(
-                f"coupon {told.coupon!r} of firing {told.firing!r} is in {seen[key]} already",
+                f"coupon {settings.coupon!r} of firing {settings.firing!r} is in {seen[key]} "
+                "already",
                 where=sheet.where,
                 mend="give each coupon its own number in line S1, each firing its own in S2",
             )

@@ -1,4 +1,4 @@
-"""What a fit noticed, in sentences: what to trust, what to look at, what must be wrong."""
+"""Notes on a fit, in sentences: what to trust, what to look at, what must be wrong."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
 from shrinkrule.calibration.statistics.regression import fit_line, t_quantile
 
 FEWEST_TO_JUDGE: Final = 4
-"""Coupons from which one can be told to stand apart from the others."""
+"""Coupons needed to judge one of them by the others."""
 
 FEWEST_FOR_TREND: Final = 8
-"""Residuals from which their size can be held against the length."""
+"""Residuals needed to judge whether their size grows with length."""
 
 CHANCE: Final = 0.01
-"""Chance that something without cause is remarked on."""
+"""Chance of a remark on something that has no cause."""
 
 
 def fit_notes(result: FitResult) -> tuple[Note, ...]:
@@ -170,11 +170,11 @@ def _printing(result: FitResult) -> Iterator[Note]:
 
 def _weights(result: FitResult) -> Iterator[Note]:
     for sheet, balance in zip(result.sheets, result.balances, strict=True):
-        for verdict in balance.verdicts:
-            if not verdict.good:
+        for comparison in balance.comparisons:
+            if not comparison.good:
                 yield Note(
                     Weight.WRONG,
-                    f"{sheet.where}: {verdict.text} ({abs(verdict.sigmas):.1f} sigmas)",
+                    f"{sheet.where}: {comparison.text} ({abs(comparison.sigmas):.1f} sigmas)",
                 )
     if result.relative_density is None:
         yield Note(Weight.LOOK, "without weights and the metal's density there is no mass balance")

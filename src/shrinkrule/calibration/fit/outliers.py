@@ -1,8 +1,8 @@
-"""Readings that stand apart: named with their size in sigmas, and left where they are.
+"""Outliers among the readings: named with their size in sigmas, and left in the fit.
 
 Residuals are divided by their own standard deviation without the suspect, the worst is set aside,
-and the next is looked for, so that two slips cannot hide each other; a suspect counts where the
-last of such a row is still beyond what chance gives among so many.
+and the next is looked for, so that two slips cannot hide each other. Suspects count up to the last
+one that is larger than chance allows among so many.
 
 Source: B. Rosner, *Technometrics* 25 (1983) 165-172 (generalized extreme Studentized deviate).
 """
@@ -28,7 +28,7 @@ MOST_SHARE: Final = 0.2
 
 @dataclass(frozen=True)
 class Outlier:
-    """A reading that stands apart.
+    """An outlying reading.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ class Outlier:
 def find_outliers(
     green_mm: ArrayLike, fired_mm: ArrayLike, firing: ArrayLike, weight: ArrayLike
 ) -> tuple[Outlier, ...]:
-    """Find the readings that stand apart from their coupon's line, worst first.
+    """Find the outliers from their coupons' lines, worst first.
 
     Parameters
     ----------
@@ -65,7 +65,7 @@ def find_outliers(
     for step in range(int(MOST_SHARE * np.count_nonzero(kept))):
         fit = fit_axis(green_mm, fired, firing, kept)
         dof = float(fit.residual_dof) - 1.0
-        # A coupon left with two lengths has no line of its own to stand apart from.
+        # A coupon left with two lengths has no line of its own to be judged by.
         if dof < 1.0 or (kept > 0.0).sum(axis=1).min() < 3:
             break
         deviates = _deleted_deviates(fit, np.asarray(green_mm, dtype=np.float64), fired, kept)
@@ -89,9 +89,9 @@ def find_outliers(
 
 def _deleted_deviates(fit: AxisFit, green: Floats, fired: Floats, kept: Floats) -> Floats:
     """Residuals over their standard deviation without themselves, 0 where left out."""
-    seen = np.where(kept > 0.0, green, 0.0)
-    residual = np.where(kept > 0.0, fired - fit.lines.at(seen.T).T, 0.0)
-    free = np.where(kept > 0.0, 1.0 - fit.lines.unit_variance_at(seen.T).T, 1.0)
+    measured = np.where(kept > 0.0, green, 0.0)
+    residual = np.where(kept > 0.0, fired - fit.lines.at(measured.T).T, 0.0)
+    free = np.where(kept > 0.0, 1.0 - fit.lines.unit_variance_at(measured.T).T, 1.0)
     total = float(fit.residual_variance * fit.residual_dof)
     rest = np.maximum(total - residual**2 / free, 1e-12 * total)
     return np.abs(residual) / np.sqrt(free * rest / (float(fit.residual_dof) - 1.0))

@@ -38,7 +38,7 @@ class Note:
 
 @dataclass(frozen=True)
 class NamedOutlier:
-    """A reading that stands apart from its coupon's line.
+    """A reading that is an outlier from its coupon's line.
 
     Parameters
     ----------
@@ -84,7 +84,7 @@ class AxisResult:
     printed : BeadFit
         Green against model.
     half_difference : float
-        Half of the difference in shrinkage between X and Y where it is real; else 0.
+        Half of the difference in shrinkage between X and Y where it is significant; else 0.
     """
 
     name: str
@@ -143,7 +143,7 @@ class AxisResult:
 
 @dataclass(frozen=True)
 class FitResult:
-    """All that a set of sheets tells.
+    """The fit of a set of sheets.
 
     Parameters
     ----------
@@ -158,11 +158,11 @@ class FitResult:
     xy_difference : Departure
         Shrinkage along Y less that along X.
     axes_differ : bool
-        Whether that difference is real.
+        Whether that difference is significant.
     caliper : Caliper
         What one reading is worth.
     outliers : tuple of NamedOutlier
-        Readings that stand apart; they are in the fit.
+        Readings far from their line; they are in the fit.
     left_out : tuple of str
         Readings the maker left out.
     balances : (c,) tuple of Balance
@@ -204,5 +204,5 @@ class FitResult:
 
     @property
     def knows_firings(self) -> bool:
-        """Whether several firings tell how firings differ; else intervals are lower bounds."""
+        """Whether there are several firings to compare; else intervals are lower bounds."""
         return len(self.firings) > 1

@@ -132,7 +132,8 @@ class SagFit:
     by_coupon_kpa : (c,) float
         Modulus of each coupon that has one, nan for the others.
     span_power, depth_power : Power or None
-        Fitted exponents of span and depth (theory 4 and -2); ``None`` where too few beams tell.
+        Fitted exponents of span and depth (theory 4 and -2); ``None`` if too few
+        beams determine them.
     """
 
     modulus_kpa: float
@@ -170,7 +171,7 @@ def beam_drop_mm(
     density_g_cm3 : float
         Its density.
     poisson : float, optional
-        Adds the drop by shear at this Poisson ratio; a slender beam if not told.
+        Adds the drop by shear at this Poisson ratio; a slender beam without it.
 
     Examples
     --------
@@ -207,7 +208,7 @@ def fit_sag(beams: tuple[Beam, ...], firing: Ints) -> SagFit | None:
     firing : (c,) int
         Number of the firing that each coupon was in.
     """
-    beams = _refuse_straying(tuple(map(_refuse_unreadable, beams)))
+    beams = _refuse_outlying(tuple(map(_refuse_unreadable, beams)))
     used = [beam for beam in beams if not beam.refused]
     if not used:
         return None
@@ -262,8 +263,10 @@ def fitted_powers(beams: tuple[Beam, ...]) -> tuple[Power | None, Power | None]:
     levels = np.array([[float(beam.coupon == c) for c in coupons] for beam in beams])
     spans = np.log([beam.span_mm for beam in beams])
     depths = np.log([beam.depth_mm for beam in beams])
-    tells = [bool(np.ptp(column) > 0.1) for column in (spans, depths)]
-    columns = [column[:, None] for column, told in zip((spans, depths), tells, strict=True) if told]
+    varies = [bool(np.ptp(column) > 0.1) for column in (spans, depths)]
+    columns = [
+        column[:, None] for column, differs in zip((spans, depths), varies, strict=True) if differs
+    ]
     design = np.hstack([*columns, levels])
     dof = len(beams) - design.shape[1]
     if dof < 1 or not columns:
@@ -285,8 +288,8 @@ def fitted_powers(beams: tuple[Beam, ...]) -> tuple[Power | None, Power | None]:
         (float(value), float(np.sqrt(scale * inverse[i, i])))
         for i, value in enumerate(solved[: len(columns)])
     )
-    span = Power(*next(powers), dof, 4.0) if tells[0] else None
-    depth = Power(*next(powers), dof, -2.0) if tells[1] else None
+    span = Power(*next(powers), dof, 4.0) if varies[0] else None
+    depth = Power(*next(powers), dof, -2.0) if varies[1] else None
     return span, depth
 
 
@@ -305,7 +308,7 @@ def _refuse_unreadable(beam: Beam) -> Beam:
     return beam
 
 
-def _refuse_straying(beams: tuple[Beam, ...]) -> tuple[Beam, ...]:
+def _refuse_outlying(beams: tuple[Beam, ...]) -> tuple[Beam, ...]:
     """Refuse beams whose drop is not that of a beam, judged by the others of their coupon."""
 
     def judged(beam: Beam) -> Beam:

@@ -8,26 +8,26 @@ from typing import Final
 from shrinkrule.calibration.fit.result import AxisResult, FitResult
 
 USUAL_MM: Final = 40.0
-"""Fired length that is told of where the coupons reach as far."""
+"""Fired length that the sentence is about, where the coupons reach as far."""
 
 MORE: Final = 2
-"""Further coupons that are offered."""
+"""Further coupons that the sentence proposes."""
 
 
-def told_length_mm(axis: AxisResult) -> float:
-    """Fired length that is told of: 40 mm, or as far as the coupons reach in whole mm."""
+def stated_length_mm(axis: AxisResult) -> float:
+    """Fired length of the sentence: 40 mm, or as far as the coupons reach in whole mm."""
     longest = float(axis.fit.fired_mm(axis.lengths.longest_mm))
     # A coupon of 42 mm green is fired 36; 40 mm lies a little beyond, and is what people ask.
     return USUAL_MM if longest >= 0.85 * USUAL_MM else float(max(floor(longest), 1))
 
 
 def next_part(fit: FitResult, axis: AxisResult) -> str:
-    """Tell what the next part will measure along an axis.
+    """Say what the next part will measure along an axis.
 
     As: "Your next 40 mm XY dimension will come out 40.00 ± 0.12 mm (95 %); measuring two more
     coupons would make that 0.09."
     """
-    length = told_length_mm(axis)
+    length = stated_length_mm(axis)
     half = axis.next_half_width_mm(length)
     said = (
         f"Your next {length:g} mm {axis.name} dimension will come out {length:.2f} "

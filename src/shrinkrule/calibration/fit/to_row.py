@@ -16,7 +16,7 @@ from shrinkrule.errors import SheetError
 
 @dataclass(frozen=True)
 class _Axis:
-    """One axis as a row tells it: fractions of the green size, and mm."""
+    """One axis in the terms of a row: fractions of the green size, and mm."""
 
     shrinkage: Estimate
     scatter: float
@@ -31,7 +31,7 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
     Parameters
     ----------
     fit : FitResult
-        What the coupons told.
+        The fit of the coupons.
     name : str
         What the row is to be called.
     note : str
@@ -42,8 +42,8 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
     SheetError
         If the sheets name no material, or the fired metal would be denser than solid.
     """
-    told = [sheet.settings for sheet in fit.sheets]
-    material = next((s.material for s in told if s.material), "")
+    settings = [sheet.settings for sheet in fit.sheets]
+    material = next((s.material for s in settings if s.material), "")
     if not material:
         raise SheetError(
             "no material is told", where=fit.sheets[0].where, mend="write it in line S4"
@@ -61,7 +61,7 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
     return CalibrationRow(
         name=name,
         material=material,
-        process=next((s.process for s in told if s.process), ""),
+        process=next((s.process for s in settings if s.process), ""),
         shrinkage_xy=xy.shrinkage,
         shrinkage_z=z.shrinkage,
         scatter_xy=xy.scatter,
@@ -72,13 +72,13 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
         longest_z_mm=fit.z.lengths.longest_mm,
         relative_density=density,
         metal_fraction=fit.metal_fraction,
-        metal_density_g_cm3=next((s.metal_density for s in told if s.metal_density), None),
-        metal_mass_share=next((s.metal_mass_share for s in told if s.metal_mass_share), None),
+        metal_density_g_cm3=next((s.metal_density for s in settings if s.metal_density), None),
+        metal_mass_share=next((s.metal_mass_share for s in settings if s.metal_mass_share), None),
         bead_offset_mm=Estimate(float(bead.value), float(bead.u)),
         sag_modulus_kpa=None if sag is None else Estimate(sag.modulus_kpa, sag.next_u_kpa),
         coupons=fit.coupons,
         firings=len(fit.firings),
-        date=max(s.date for s in told),
+        date=max(s.date for s in settings),
         note=_note(fit, note),
         residual_xy_mm=xy.residual_mm,
         residual_z_mm=z.residual_mm,
@@ -93,20 +93,20 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
 
 
 def _thickest(fit: FitResult) -> float | None:
-    """Thickest section that came through: the row stands on coupons that lost their binder."""
-    told = [sheet.settings.thickest_section for sheet in fit.sheets]
-    return max((section for section in told if section is not None), default=None)
+    """Thickest section known to debind: the row rests on coupons that lost their binder."""
+    sections = [sheet.settings.thickest_section for sheet in fit.sheets]
+    return max((section for section in sections if section is not None), default=None)
 
 
 def _axis(axis: AxisResult) -> _Axis:
     fit, at = axis.fit, axis.fit.centre_mm
     scatter = fit.scatter_at(at)
-    # The reading errors of the coupons' lines stay in it: taken off, two coupons that happen to
+    # The reading errors of the coupons' lines stay in it: without them, two coupons that happen to
     # agree would promise parts that never differ.
     own = float(scatter.next_part_variance)
     shrinkage = Estimate(axis.shrinkage.value, hypot(axis.shrinkage.u, axis.half_difference))
-    spread = 2.0 * float(axis.printed.offset.u)
-    printing = (1.0 - shrinkage.value) * hypot(float(axis.printed.residual_sd), spread)
+    bead_u = 2.0 * float(axis.printed.offset.u)
+    printing = (1.0 - shrinkage.value) * hypot(float(axis.printed.residual_sd), bead_u)
     return _Axis(
         shrinkage=shrinkage,
         scatter=float(np.sqrt(own)) / at,

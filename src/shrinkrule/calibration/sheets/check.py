@@ -1,7 +1,7 @@
 """Whether the numbers of a measuring sheet make sense together.
 
-A sheet filled with green and fired exchanged, or in inches under a heading of mm, is mended as
-a whole, because the model's own dimensions leave no doubt. A single line that cannot be right
+A sheet filled with green and fired exchanged, or in inches under a heading of mm, is corrected
+as a whole, because the model's own dimensions leave no doubt. A single line that cannot be right
 is refused: only the maker knows which of its numbers is the slip.
 """
 
@@ -30,6 +30,7 @@ REPEAT_SPREAD: Final = (0.02, 0.3)
 
 
 def in_millimetres(sheet: Sheet) -> Sheet:
+    """Convert a whole sheet whose lengths were typed in inches under a heading of mm."""
     inch = MM_PER_UNIT["in"]
 
     def typed_in_inches(reading: Reading) -> bool:
@@ -65,6 +66,13 @@ def in_millimetres(sheet: Sheet) -> Sheet:
 
 
 def refuse_empty(sheet: Sheet) -> None:
+    """Refuse a sheet with no green or no fired length.
+
+    Raises
+    ------
+    SheetError
+        If a column is empty.
+    """
     lengths = sheet.of_kind(*LENGTH_KINDS)
     for column, filled in (
         ("green_1", any(reading.green for reading in lengths)),
@@ -94,7 +102,7 @@ def green_before_fired(sheet: Sheet) -> Sheet:
 
 
 def _is_exchanged(reading: Reading) -> bool:
-    """Whether a line of an exchanged sheet is exchanged too: weights may stand on their own."""
+    """Whether a line of an exchanged sheet is exchanged too; weights may be right."""
     if reading.kind in MASS_KINDS:
         return bool(reading.green and reading.fired) and fmean(reading.fired) > fmean(reading.green)
     return True
@@ -105,6 +113,13 @@ def _off(values: tuple[float, ...], nominal: float) -> float:
 
 
 def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
+    """Refuse repeats of one length that differ by more than a caliper does.
+
+    Raises
+    ------
+    SheetError
+        If they differ by more than REPEAT_SPREAD.
+    """
     share, plus = REPEAT_SPREAD
     for stage, values in (("green", reading.green), ("fired", reading.fired)):
         if len(values) > 1 and max(values) - min(values) > share * max(values) + plus:
@@ -118,6 +133,13 @@ def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
 
 
 def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a green length far from its model.
+
+    Raises
+    ------
+    SheetError
+        If it is off by more than GREEN_OFF_MODEL.
+    """
     share, plus = GREEN_OFF_MODEL
     if reading.nominal is None:
         return
@@ -132,6 +154,13 @@ def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
 
 
 def refuse_growth(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a length that grew in the furnace, or shrank by more than any filament.
+
+    Raises
+    ------
+    SheetError
+        If it did.
+    """
     if not reading.is_length:
         return
     green, fired = fmean(reading.green), fmean(reading.fired)
@@ -152,6 +181,13 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
 
 
 def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a weight that rises from one stage to the next.
+
+    Raises
+    ------
+    SheetError
+        If it rises by more than a twentieth.
+    """
     stages = [("green_1", reading.green[:1]), ("fired_1", reading.fired[:1])]
     if reading.debound is not None:
         stages.insert(1, ("debound_1", (reading.debound,)))
@@ -168,6 +204,7 @@ def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
 
 
 def noting_gaps(sheet: Sheet) -> Sheet:
+    """Note the lengths that were not measured both green and fired."""
     gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
     if not gaps:
         return sheet

@@ -1,7 +1,7 @@
-"""Measuring sheets as makers bring them back: typed by hand, saved by any spreadsheet.
+"""The cells of measuring sheets as makers return them: typed by hand, saved by any spreadsheet.
 
 Byte-order marks, semicolons, tabs and decimal commas are read as they are meant, units in a
-cell are converted, and each such mend leaves a note. What cannot be trusted is refused with
+cell are converted, and each such correction leaves a note. What cannot be trusted is refused with
 file, line, column and what to do.
 """
 
@@ -43,7 +43,7 @@ def parse_sheet(path: str | Path) -> Sheet:
     Raises
     ------
     SheetError
-        For a missing file or column, an unknown kind or unit, an id that stands twice, or a cell
+        For a missing file or column, an unknown kind or unit, an id that comes twice, or a cell
         that is no number (line and column named).
     """
     grid = read_grid(Path(path), "sheet", SheetError)
@@ -82,7 +82,7 @@ def parse_sheet(path: str | Path) -> Sheet:
 
 @dataclass(frozen=True)
 class _Cells:
-    """Reads the cells of one grid; mends are added to ``notes``."""
+    """Reads the cells of one grid; corrections are added to ``notes``."""
 
     grid: CsvGrid
     notes: list[str]
@@ -175,10 +175,10 @@ class _Cells:
             return self.setting(head[setting], low, high) if setting in head else None
 
         def step(setting: Setting, usual: float, unit: str) -> float:
-            told = value(setting, 1e-4, 1.0)
-            if told is None:
+            known = value(setting, 1e-4, 1.0)
+            if known is None:
                 self.notes.append(f"{setting}: no last step told, {usual:g} {unit} taken")
-            return usual if told is None else told
+            return usual if known is None else known
 
         return SheetSettings(
             coupon=text(Setting.COUPON) or file_stem,

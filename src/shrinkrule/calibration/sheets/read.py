@@ -19,7 +19,12 @@ from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Sheet
 
 
 def read_sheet(path: str | Path) -> Sheet:
-    """Read a filled measuring sheet, mend what leaves no doubt, refuse what cannot be right.
+    """Read a filled measuring sheet, correct what leaves no doubt, refuse what cannot be right.
+
+    Parameters
+    ----------
+    path : str or Path
+        The CSV file.
 
     Raises
     ------

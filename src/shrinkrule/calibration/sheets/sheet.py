@@ -54,13 +54,13 @@ class Reading:
 
     @property
     def is_length(self) -> bool:
-        """Whether green and fired are both there, of a length that tells shrinkage."""
+        """Whether green and fired are both there, of a length that shows shrinkage."""
         return self.kind in LENGTH_KINDS and bool(self.green) and bool(self.fired)
 
 
 @dataclass(frozen=True)
 class SheetSettings:
-    """What the head of a sheet tells: names, densities (g/cm3), last steps (mm, mm, g)."""
+    """The head of a sheet: names, densities (g/cm3), last steps (mm, mm, g)."""
 
     coupon: str
     firing: str
@@ -95,7 +95,7 @@ class Sheet:
     readings : tuple of Reading
         Its lines, in order.
     notes : tuple of str
-        What was mended while reading.
+        What was corrected while reading.
     """
 
     where: str

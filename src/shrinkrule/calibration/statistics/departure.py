@@ -15,7 +15,7 @@ from shrinkrule.calibration.statistics.regression import (
 from shrinkrule.numerics.arrays import Floats, Mask
 
 COUPONS_FOR_OWN_SCATTER: Final = 3
-"""From here on the coupons' own scatter is a yardstick too, beside the lines' residuals."""
+"""From so many coupons on, their own scatter is a yardstick too, beside the lines' residuals."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Departure:
         return t_quantile(self.dof, confidence) * self.u
 
     def is_significant(self, confidence: float) -> Mask:
-        """Tell whether zero lies outside the interval of this confidence."""
+        """Whether zero lies outside the interval of this confidence."""
         return np.asarray(np.abs(self.value) > self.half_width(confidence))
 
 

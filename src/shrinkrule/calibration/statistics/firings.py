@@ -35,7 +35,7 @@ class FiringScatter:
     mean : (...) float
         Unweighted mean of the firings' means.
     firing_mean_square : (...) float
-        Variance of the firings' means; 0 with a single firing, which cannot tell.
+        Variance of the firings' means; 0 with a single firing, which cannot show it.
     part_mean_square : (...) float
         Pooled variance of coupons about their firing's mean; 0 where no firing holds two.
     firings, coupons : int

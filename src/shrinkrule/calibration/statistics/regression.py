@@ -146,7 +146,7 @@ def fit_line(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Lin
     x, y : (..., n) float
         Points.
     weight : (..., n) float, optional
-        Reciprocal variances up to one common factor; 0 leaves a point out. Ones if not told.
+        Reciprocal variances up to one common factor; 0 leaves a point out. Ones by default.
 
     Examples
     --------
@@ -183,7 +183,7 @@ def fit_ray(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Line
     x, y : (..., n) float
         Points.
     weight : (..., n) float, optional
-        Reciprocal variances up to one common factor; 0 leaves a point out. Ones if not told.
+        Reciprocal variances up to one common factor; 0 leaves a point out. Ones by default.
 
     Examples
     --------

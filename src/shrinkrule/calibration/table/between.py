@@ -17,7 +17,7 @@ from shrinkrule.calibration.table.row import CalibrationRow, Estimate
 from shrinkrule.errors import TableError
 
 EXTRAPOLATED: Final = "EXTRAPOLATED"
-"""Stands in the note of a row beyond the calibrated densities, and is looked for there."""
+"""Begins the note of a row beyond the calibrated densities; its field ``extrapolated`` is true."""
 
 
 class Beyond(StrEnum):
@@ -98,6 +98,7 @@ def _between(
     both_known = low.firing_scatter_known and high.firing_scatter_known
     return replace(
         low,
+        extrapolated=outside,
         name=f"{low.material} at {100 * density:g} %",
         shrinkage_xy=_shrinkage(low.shrinkage_xy, high.shrinkage_xy, low, high, weight),
         shrinkage_z=_shrinkage(low.shrinkage_z, high.shrinkage_z, low, high, weight),
@@ -137,7 +138,7 @@ def _smaller(low: float | None, high: float | None) -> float | None:
 def _shrinkage(
     at_low: Estimate, at_high: Estimate, low: CalibrationRow, high: CalibrationRow, weight: float
 ) -> Estimate:
-    """Between two shrinkages, with the uncertainty of both and of the densities they stand at."""
+    """Between two shrinkages, with the uncertainty of both and of their densities."""
     keeps = (1 - at_low.value) ** (1 - weight) * (1 - at_high.value) ** weight
     u_low, density_low = at_low.u / (1 - at_low.value), low.relative_density
     u_high, density_high = at_high.u / (1 - at_high.value), high.relative_density

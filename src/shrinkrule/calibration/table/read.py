@@ -27,7 +27,7 @@ def read_table(path: str | Path) -> tuple[CalibrationRow, ...]:
     ------
     TableError
         For a missing file, a missing column, a bad cell (line and column named), or a
-        name that stands twice.
+        name that comes twice.
     """
     return rows_from_grid(read_grid(Path(path)))
 

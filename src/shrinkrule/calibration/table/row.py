@@ -92,6 +92,8 @@ class CalibrationRow:
         Thickest section of the green coupon, mm: binder has left that one.
     replaced : str
         Day on which another row took this one's place; empty while it holds.
+    extrapolated : bool
+        Whether it was computed for a density outside the calibrated ones.
     """
 
     name: str
@@ -125,6 +127,7 @@ class CalibrationRow:
     print_scale_z: Estimate | None = None
     thickest_section_mm: float | None = None
     replaced: str = ""
+    extrapolated: bool = False
 
     @property
     def coverage_factor(self) -> float:
@@ -174,7 +177,7 @@ class CalibrationRow:
     def at_lengths(self, xy_mm: float, z_mm: float) -> CalibrationRow:
         """Row for a part of these fired lengths: its shrinkages hold for that part's length.
 
-        The same line is told about another centre; a row whose shrinkage does not depend on
+        The same line is stated about another centre; a row whose shrinkage does not depend on
         length stays as it is.
         """
         xy, effect_xy = self._centred("xy", xy_mm)
@@ -204,6 +207,7 @@ class CalibrationRow:
     def as_dict(self) -> dict[str, object]:
         """Plain values for JSON, fractions as fractions."""
         plain = asdict(self)
+        del plain["extrapolated"]  # the note says so, in words
         if math.isinf(self.degrees_of_freedom):
             plain["degrees_of_freedom"] = None
         return plain
@@ -226,7 +230,7 @@ class BalanceCheck:
 
 
 def check_balance(row: CalibrationRow) -> BalanceCheck | None:
-    """Check a row for conservation of metal; ``None`` if it tells too little.
+    """Check a row for conservation of metal; ``None`` if it knows too little.
 
     Source: conservation of mass; for equal axes it is the usual shrinkage formula of
     R. M. German, *Powder Injection Molding* (MPIF, 1990).

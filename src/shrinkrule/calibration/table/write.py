@@ -14,7 +14,7 @@ from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEff
 def table_csv(rows: tuple[CalibrationRow, ...]) -> str:
     """CSV text of a table, in the layout that :func:`read_table` reads.
 
-    Columns behind the note stand only where a row has something to say in them.
+    Columns after the note are written only if a row has a value in them.
     """
     out = io.StringIO(newline="")
     cells = [{key: _cell(value) for key, value in row_cells(row).items()} for row in rows]

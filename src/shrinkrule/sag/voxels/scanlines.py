@@ -36,7 +36,7 @@ class Pieces:
 
 
 @dataclass(frozen=True)
-class Chords:
+class ScanChords:
     """Where scan lines cross facets, seen from above.
 
     Parameters
@@ -65,7 +65,7 @@ def _edge_x(low: Floats, high: Floats, y: Floats) -> Floats:
     return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (high[:, 0] - low[:, 0])
 
 
-def lines_across(corners: Floats, lines: Floats) -> Chords:
+def lines_across(corners: Floats, lines: Floats) -> ScanChords:
     """Cross facets with scan lines along x.
 
     Parameters
@@ -89,7 +89,7 @@ def lines_across(corners: Floats, lines: Floats) -> Chords:
         np.where(below, low[facet], middle[facet]), np.where(below, middle[facet], high[facet]), y
     )
     left, right = np.minimum(along, across), np.maximum(along, across)
-    return Chords(corners, normal, facet, line, left, right)
+    return ScanChords(corners, normal, facet, line, left, right)
 
 
 def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:

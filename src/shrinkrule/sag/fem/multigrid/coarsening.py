@@ -22,7 +22,7 @@ from shrinkrule.sag.voxels.corners import CORNERS, shared_nodes
 
 
 @dataclass(frozen=True)
-class Cells:
+class CoarseCells:
     """Cells of one level, with the nodes at their corners.
 
     Parameters
@@ -49,7 +49,7 @@ class Coarsening:
 
     Parameters
     ----------
-    cells : Cells
+    cells : CoarseCells
         The coarse cells.
     parent : (m,) int
         Coarse cell of each fine cell.
@@ -59,7 +59,7 @@ class Coarsening:
         Fine cells along one side of a coarse cell.
     """
 
-    cells: Cells
+    cells: CoarseCells
     parent: Ints
     slot: Ints
     factor: int
@@ -100,5 +100,5 @@ def coarsen(places: Ints, touching: Ints, factor: int) -> Coarsening:
     numbers, first_use = np.unique(corners, return_index=True)
     nodes = (coarse[:, None, :] + CORNERS).reshape(-1, 3)[first_use]
     slot = np.ravel_multi_index(tuple((places - homes * factor).T), (factor,) * 3)
-    cells = Cells(coarse, np.searchsorted(numbers, corners), nodes, across)
+    cells = CoarseCells(coarse, np.searchsorted(numbers, corners), nodes, across)
     return Coarsening(cells, parent, slot, factor)

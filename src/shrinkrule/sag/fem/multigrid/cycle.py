@@ -17,7 +17,7 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.elements import Bricks
-from shrinkrule.sag.fem.multigrid.coarsening import Cells, coarsen
+from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, coarsen
 from shrinkrule.sag.fem.multigrid.galerkin import (
     add_springs,
     gather_bricks,
@@ -114,7 +114,7 @@ class Multigrid:
         return smooth(level, x, b)[0]
 
 
-def _anchors(cells: Cells, matrices: Floats) -> Ints:
+def _anchors(cells: CoarseCells, matrices: Floats) -> Ints:
     """The stiffest node of each separate body, (b,)."""
     stiff = np.zeros(len(cells.nodes))
     np.add.at(stiff, cells.corners, np.trace(matrices, axis1=1, axis2=2)[:, None])

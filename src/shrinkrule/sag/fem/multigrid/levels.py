@@ -9,7 +9,7 @@ import scipy.sparse
 import scipy.sparse.linalg
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.sag.fem.multigrid.coarsening import Cells
+from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells
 from shrinkrule.sag.fem.multigrid.smoothing import largest_eigenvalue
 from shrinkrule.sag.fem.operator import Stiffness, Vector
 
@@ -47,7 +47,7 @@ class BrickLevel:
 class CellLevel:
     """Coarse cells, with six directions at each node."""
 
-    def __init__(self, cells: Cells, matrices: Floats) -> None:
+    def __init__(self, cells: CoarseCells, matrices: Floats) -> None:
         self._corners = cells.corners
         self._matrices = matrices
         count = len(cells.nodes)
@@ -79,7 +79,7 @@ class CellLevel:
         return relaxed
 
 
-def factorise(cells: Cells, matrices: Floats, pinned: Ints) -> Callable[[Vector], Vector]:
+def factorise(cells: CoarseCells, matrices: Floats, pinned: Ints) -> Callable[[Vector], Vector]:
     """Direct solver for a level; the nodes ``pinned`` (b,) take up free rigid-body modes."""
     count = 6 * len(cells.nodes)
     place = (6 * cells.corners[:, :, None] + np.arange(6)).reshape(-1, 48)

@@ -18,7 +18,7 @@ SMOOTHING: Final = 4
 _POWER_STEPS: Final = 12
 
 
-class Level(Protocol):
+class SmoothedLevel(Protocol):
     """One level: an operator, its block-diagonal inverse, and its largest eigenvalue."""
 
     largest: float
@@ -32,7 +32,7 @@ class Level(Protocol):
         ...
 
 
-def largest_eigenvalue(level: Level, shape: tuple[int, ...], dtype: Any) -> float:
+def largest_eigenvalue(level: SmoothedLevel, shape: tuple[int, ...], dtype: Any) -> float:
     """Estimate the largest eigenvalue of the relaxed operator, a little on the safe side."""
     x = np.random.default_rng(12).standard_normal(shape).astype(dtype)
     x = level.relax(level.apply(x))
@@ -44,12 +44,12 @@ def largest_eigenvalue(level: Level, shape: tuple[int, ...], dtype: Any) -> floa
     return 1.1 * value
 
 
-def smooth(level: Level, x: Vector | None, b: Vector) -> tuple[Vector, Vector]:
+def smooth(level: SmoothedLevel, x: Vector | None, b: Vector) -> tuple[Vector, Vector]:
     """Chebyshev steps on ``A x = b``; returns the solution and its residual.
 
     Parameters
     ----------
-    level : Level
+    level : SmoothedLevel
         The operator.
     x : array or None
         Where to start; None is zero.

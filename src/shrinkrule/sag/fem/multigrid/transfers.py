@@ -7,7 +7,7 @@ import scipy.sparse
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks
-from shrinkrule.sag.fem.multigrid.coarsening import Cells, Coarsening
+from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, Coarsening
 from shrinkrule.sag.fem.multigrid.galerkin import (
     prolongation_templates,
 )
@@ -54,7 +54,7 @@ class BrickTransfer:
 class CellTransfer:
     """Between two coarse levels."""
 
-    def __init__(self, fine: Cells, step: Coarsening, aspect: Floats) -> None:
+    def __init__(self, fine: CoarseCells, step: Coarsening, aspect: Floats) -> None:
         blends = prolongation_templates(step.factor, aspect, 6)
         count = len(fine.nodes)
         owner, corner = np.empty(count, dtype=np.int64), np.empty(count, dtype=np.int64)
