@@ -13,6 +13,7 @@ FLOORS = {
     "errors": 0,
     "numerics": 0,
     "files": 1,
+    "defaults": 0,
     "units": 1,
     "cautions": 1,
     "furnace": 1,

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from shrinkrule.defaults import NOZZLE_MM
 from shrinkrule.errors import SettingError
 
 BEAD_PER_NOZZLE: Final = 1.1
@@ -50,7 +51,7 @@ class Printer:
     @classmethod
     def from_nozzle(
         cls,
-        nozzle_mm: float = 0.6,
+        nozzle_mm: float = NOZZLE_MM,
         bead_width_mm: float | None = None,
         layer_height_mm: float | None = None,
     ) -> Printer:

@@ -20,9 +20,9 @@ from shrinkrule.coupon.piece import (
     JAW_DEPTH_MM,
     JAW_GRIP_MM,
     JAW_WIDTH_MM,
-    LARGEST_SHRINKAGE,
     ROD_MM,
 )
+from shrinkrule.defaults import PUBLISHED_SHRINKAGE
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, Furnace
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
@@ -108,7 +108,7 @@ def test_the_nominal_is_the_distance_between_two_faces_of_the_mesh(case: Case) -
 
 
 @pytest.mark.parametrize("case", ALL, ids=label)
-@pytest.mark.parametrize("shrinkage", [0.0, LARGEST_SHRINKAGE])
+@pytest.mark.parametrize("shrinkage", [0.0, PUBLISHED_SHRINKAGE])
 def test_the_tool_reaches_its_faces_green_and_fired(case: Case, shrinkage: float) -> None:
     scale = 1.0 - shrinkage
     mesh = case.piece.mesh

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options, sag_options
+from shrinkrule.defaults import SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 
 if TYPE_CHECKING:
@@ -106,7 +107,7 @@ def compensate(
     scale_z: Scale = None,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
-    nozzle: options.Nozzle = "0.6",
+    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
     floor_layers: options.FloorLayers = 3,
@@ -121,7 +122,7 @@ def compensate(
     stuck: sag_options.Stuck = False,
     flat_base: sag_options.FlatBase = False,
     sag_tolerance: sag_options.Tolerance = sag_options.DEFAULT_TOLERANCE,
-    sag_unknowns: sag_options.Unknowns = sag_options.DEFAULT_UNKNOWNS,
+    sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     out: options.OutDir = None,

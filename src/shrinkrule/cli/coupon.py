@@ -40,7 +40,7 @@ def register(app: typer.Typer) -> None:
 def coupon(
     box: options.Box = None,
     crucible: options.Crucible = None,
-    nozzle: options.Nozzle = "0.6",
+    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
     sag_modulus: SagModulus = None,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from shrinkrule.defaults import NOZZLE_MM
 from shrinkrule.errors import FileError, SettingError
 from shrinkrule.printer import Printer
 from shrinkrule.units import parse_length
@@ -67,6 +68,7 @@ Unite = Annotated[
         "--unite", help="Make one solid of bodies that share space.", rich_help_panel=MODEL
     ),
 ]
+DEFAULT_NOZZLE: Final = f"{NOZZLE_MM:g}"
 Nozzle = Annotated[
     str, typer.Option(metavar="MM", help="Bore of the nozzle.", rich_help_panel=PRINTER)
 ]

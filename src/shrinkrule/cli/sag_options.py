@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
+from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 from shrinkrule.units import parse_length
 
@@ -77,8 +78,7 @@ Unknowns = Annotated[
         rich_help_panel=PANEL,
     ),
 ]
-DEFAULT_UNKNOWNS: Final = 300_000
-DEFAULT_TOLERANCE: Final = "0.02"
+DEFAULT_TOLERANCE: Final = f"{SAG_TOLERANCE_MM:g}"
 
 
 def settings_from(
@@ -87,7 +87,7 @@ def settings_from(
     stuck: bool,
     flat_base: bool,
     tolerance: str = DEFAULT_TOLERANCE,
-    unknowns: int = DEFAULT_UNKNOWNS,
+    unknowns: int = SAG_UNKNOWNS,
 ) -> SagSettings:
     """Sag settings from the texts of their options."""
     from shrinkrule.compensation import way_up

@@ -31,7 +31,7 @@ def walls(
     scale_z: Scale = 1.0,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
-    nozzle: options.Nozzle = "0.6",
+    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
     floor_layers: options.FloorLayers = 3,

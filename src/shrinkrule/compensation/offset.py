@@ -21,6 +21,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import unit_normals
 
 MISS_SHARE: Final = 0.1
 """Corners may miss the offset by this share: a tenth of a bead's spread is not measurable."""
@@ -70,7 +71,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    normals = _unit_normals(vertices[facets])
+    normals = unit_normals(vertices[facets])
     shifts = offset_mm * np.linalg.norm(normals[:, :2], axis=1)
     weights = _corner_angles(vertices[facets])
     moves = _moves(len(vertices), facets, normals, shifts, weights)
@@ -120,7 +121,7 @@ def _moves(count: int, facets: Ints, normals: Floats, shifts: Floats, weights: F
 
 
 def _turned(vertices: Floats, facets: Ints, normals: Floats) -> Mask:
-    turned: Mask = np.einsum("ij,ij->i", _unit_normals(vertices[facets]), normals) < 0.0
+    turned: Mask = np.einsum("ij,ij->i", unit_normals(vertices[facets]), normals) < 0.0
     return turned
 
 
@@ -187,13 +188,6 @@ def _heights(corners: Floats) -> Floats:
     longest = np.linalg.norm(sides, axis=2).max(axis=1)
     twice_area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
     return np.asarray(twice_area / np.maximum(longest, 1e-12), dtype=np.float64)
-
-
-def _unit_normals(corners: Floats) -> Floats:
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
-    unit = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
-    return np.asarray(unit, dtype=np.float64)
 
 
 def _corner_angles(corners: Floats) -> Floats:

@@ -12,6 +12,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.compensation.frames import moved, stood_on_bed, turn_up
+from shrinkrule.defaults import LARGEST_SHRINKAGE
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats
 
@@ -84,7 +85,7 @@ class ScaleFactors:
 
     def __post_init__(self) -> None:
         for axis, factor in (("XY", self.xy), ("Z", self.z)):
-            if not 1.0 <= factor <= 2.0:
+            if not 1.0 <= factor <= oversize_factor(LARGEST_SHRINKAGE):
                 raise SettingError(
                     f"oversize factor {factor:g} is not between 1 and 2",
                     where=axis,

@@ -30,8 +30,6 @@ INSIDE_JAW_MM: Final = 4.5
 """Smallest opening that the inside jaws enter, after firing (common hand calipers, no source)."""
 ROD_MM: Final = 2.5
 """Widest depth rod assumed (common hand calipers, no source)."""
-LARGEST_SHRINKAGE: Final = 0.22
-"""Shrinkage for which access must still hold; more than published filaments show."""
 
 
 class Tool(StrEnum):

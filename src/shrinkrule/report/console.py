@@ -10,6 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Level, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
@@ -88,8 +89,11 @@ def show_ways_up(
     modulus = row.sag_modulus_kpa
     unsure = 0.0 if modulus is None else 2.0 * modulus.u / modulus.value
     table = Table(box=None, pad_edge=False)
-    for heading in ("up", "sag mm", "at x, y, z of model", "height mm", "stands on mm²"):
-        table.add_column(heading, justify="right" if "mm" in heading else "left")
+    table.add_column("up")
+    table.add_column("sag mm", justify="right")
+    table.add_column("at x, y, z of model")
+    table.add_column("height mm", justify="right")
+    table.add_column("stands on mm²", justify="right")
     for way in ways:
         place = "{:z.1f}, {:z.1f}, {:z.1f}".format(*way.sag_at) if way.stands else way.reason
         sag = f"{way.sag_mm:.{sure_decimals(unsure * way.sag_mm)}f}" if way.stands else "-"
@@ -108,7 +112,7 @@ def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -
         table.add_column(heading, justify="left" if heading == "row" else "right")
     for row in rows:
         density = row.relative_density
-        half = row.half95_mm("xy", 40.0)
+        half = row.half95_mm("xy", STATED_LENGTH_MM)
         table.add_row(
             row.name,
             "-" if density is None else f"{100 * density.value:.1f} %",

@@ -11,6 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, FitResult, Weight, plain_sentences
+from shrinkrule.defaults import STATED_LENGTH_MM
 
 STYLES: Final = {Weight.WRONG: "bold red", Weight.LOOK: "bold yellow", Weight.FACT: "dim"}
 
@@ -60,6 +61,7 @@ def _axes(fit: FitResult) -> Table:
             f"{100 * float(scatter.firing_variance) ** 0.5 / at:.2f}"
             if fit.knows_firings
             else "not known",
-            f"{axis.next_half_width_mm(40.0):.2f}" + ("" if fit.knows_firings else " at least"),
+            f"{axis.next_half_width_mm(STATED_LENGTH_MM):.2f}"
+            + ("" if fit.knows_firings else " at least"),
         )
     return table

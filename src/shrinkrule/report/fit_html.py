@@ -13,9 +13,9 @@ from shrinkrule.calibration import (
     plain_sentences,
 )
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.files.templates import environment
 from shrinkrule.report.fit_plain import LENGTHS_MM
 from shrinkrule.report.fit_plots import fit_plots
-from shrinkrule.report.html import environment
 from shrinkrule.report.plain import program
 
 HEADLINES: Final = {
@@ -38,7 +38,7 @@ def fit_html(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> str
     level = gravest(fit)
     axes = (fit.x, fit.y, fit.xy, fit.z)
     return (
-        environment()
+        environment("shrinkrule.report")
         .get_template("fit.html.j2")
         .render(
             fit=fit,

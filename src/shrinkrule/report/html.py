@@ -5,9 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Level, Place
 from shrinkrule.report import words
 from shrinkrule.report.plain import program
@@ -22,23 +21,12 @@ _HEADLINES = {
 _CLASSES = {Level.MAKE: "make", Level.LOOK: "look", Level.STOP: "stop"}
 
 
-def environment() -> Environment:
-    """Template environment: everything escaped, an unknown name is an error."""
-    return Environment(
-        loader=PackageLoader("shrinkrule.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
     """HTML report of the main job, with its pictures inside."""
     pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
     level = result.verdict.level
     return (
-        environment()
+        environment("shrinkrule.report")
         .get_template("job.html.j2")
         .render(
             result=result,
@@ -88,7 +76,9 @@ def _size(size: Any) -> dict[str, str]:
 
 def _place(number: int, place: Place, pictures: tuple[Picture, ...]) -> dict[str, str]:
     finding = place.finding
-    seen = [picture.caption[0] for picture in pictures if number in picture.marked]
+    seen = [
+        letter for letter, picture in zip("ABC", pictures, strict=True) if number in picture.marked
+    ]
     return {
         "number": str(number),
         "kind": finding.kind.value,

@@ -147,12 +147,10 @@ def sag_pictures(
     stage = Stage(turned)
     normals = np.asarray(turned.face_normals)[samples.facets]
     pictures = []
-    for title, values in (
-        ("without allowance", without),
-        ("with it", np.linalg.norm(left, axis=1)),
-    ):
-        if title == "with it" and not sag.rounds:
-            continue
+    maps = [("without allowance", without)]
+    if sag.rounds:
+        maps.append(("with it", np.linalg.norm(left, axis=1)))
+    for title, values in maps:
         reach = 2.0 * float(np.sqrt(sag.wanted.area / _SAMPLES))
         colouring = Colouring(samples.points @ turn.T, normals, reach, values, bounds, colours)
         for side in _SIDES:

@@ -15,6 +15,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
+from shrinkrule.numerics.triangles import signed_volumes
 from shrinkrule.sag.settings import TOUCHING_MM, SagSettings
 from shrinkrule.sag.voxels.grid import Grid
 
@@ -143,9 +144,8 @@ def _cavities(
     mesh: trimesh.Trimesh, shell: Ints, low: Floats, high: Floats
 ) -> list[tuple[int, int]]:
     """Pairs of each cavity and the smallest body whose box holds it."""
-    a, b, c = np.moveaxis(np.asarray(mesh.triangles), 1, 0)
-    parts = (a * np.cross(b, c)).sum(axis=1)
-    volume = np.bincount(shell[np.asarray(mesh.faces)[:, 0]], weights=parts)
+    volumes = signed_volumes(np.asarray(mesh.triangles))
+    volume = np.bincount(shell[np.asarray(mesh.faces)[:, 0]], weights=volumes)
     size = (high - low).prod(axis=1)
     found = []
     for cavity in np.flatnonzero(volume < 0.0):

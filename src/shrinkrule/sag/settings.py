@@ -8,6 +8,7 @@ from typing import Final, TypeVar
 
 import numpy as np
 
+from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats
 
@@ -111,12 +112,12 @@ class SagSettings:
 
     furnace_up: tuple[float, float, float] = (0.0, 0.0, 1.0)
     brick_mm: float | None = None
-    max_unknowns: int = 300_000
+    max_unknowns: int = SAG_UNKNOWNS
     max_memory: int = 4_000_000_000
     friction: Friction = Friction.FREE
     supports: tuple[SupportBox | SupportFacets, ...] = field(default=())
     base: Base = Base.FOLLOW
-    tolerance_mm: float = 0.02
+    tolerance_mm: float = SAG_TOLERANCE_MM
     max_rounds: int = 4
     wall_mm: float | None = None
 

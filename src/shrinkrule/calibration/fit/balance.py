@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 from shrinkrule.calibration.table.row import Estimate
@@ -27,6 +28,13 @@ SHARE_U: Final = 0.003
 
 TOO_FAR: Final = 3.0
 """Misfits larger than this many standard uncertainties are reported."""
+
+
+class WeighedStage(StrEnum):
+    """When a piece is weighed against its green weight."""
+
+    DEBOUND = "debound"
+    FIRED = "fired"
 
 
 @dataclass(frozen=True)
@@ -165,8 +173,8 @@ def weigh(weights: Weights) -> Balance:
         else _scaled(density, 1.0 / weights.metal_density)
     )
     comparisons = [
-        _debinding("debound", weights.debound_g, weights),
-        _debinding("fired", weights.fired_g, weights),
+        _debinding(WeighedStage.DEBOUND, weights.debound_g, weights),
+        _debinding(WeighedStage.FIRED, weights.fired_g, weights),
         _solid(relative),
         _closing(fraction, relative if by_water else None, weights.kept_volume),
         _filament(fraction, weights),
@@ -181,7 +189,7 @@ def weigh(weights: Weights) -> Balance:
     )
 
 
-def _debinding(stage: str, mass: float | None, weights: Weights) -> Comparison | None:
+def _debinding(stage: WeighedStage, mass: float | None, weights: Weights) -> Comparison | None:
     """Loss of weight against the binder's share."""
     if weights.green_g is None or mass is None or weights.metal_mass_share is None:
         return None
@@ -192,7 +200,7 @@ def _debinding(stage: str, mass: float | None, weights: Weights) -> Comparison |
     share = (
         f"{stage}, it lost {100 * found:.1f} % of its weight; the binder is {100 * expected:.1f} %"
     )
-    if sigmas < -TOO_FAR and stage == "debound":
+    if sigmas < -TOO_FAR and stage is WeighedStage.DEBOUND:
         meaning = "binder is still in it, or the metal took up oxygen"
     elif sigmas < -TOO_FAR:
         meaning = "residue or oxide is in it, or two weights are exchanged"

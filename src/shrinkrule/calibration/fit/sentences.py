@@ -6,9 +6,7 @@ from math import floor
 from typing import Final
 
 from shrinkrule.calibration.fit.result import AxisResult, FitResult
-
-USUAL_MM: Final = 40.0
-"""Fired length that the sentence is about, where the coupons reach as far."""
+from shrinkrule.defaults import STATED_LENGTH_MM
 
 MORE: Final = 2
 """Further coupons that the sentence proposes."""
@@ -18,7 +16,7 @@ def stated_length_mm(axis: AxisResult) -> float:
     """Fired length of the sentence: 40 mm, or as far as the coupons reach in whole mm."""
     longest = float(axis.fit.fired_mm(axis.lengths.longest_mm))
     # A coupon of 42 mm green is fired 36; 40 mm lies a little beyond, and is what people ask.
-    return USUAL_MM if longest >= 0.85 * USUAL_MM else float(max(floor(longest), 1))
+    return STATED_LENGTH_MM if longest >= 0.85 * STATED_LENGTH_MM else float(max(floor(longest), 1))
 
 
 def next_part(fit: FitResult, axis: AxisResult) -> str:

@@ -13,6 +13,7 @@ from statistics import fmean
 from typing import Final
 
 from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Reading, Sheet
+from shrinkrule.defaults import CREDIBLE_SHRINKAGE
 from shrinkrule.errors import SheetError
 from shrinkrule.units import MM_PER_UNIT
 
@@ -21,9 +22,6 @@ MOST: Final = 0.6
 
 GREEN_OFF_MODEL: Final = (0.10, 1.0)
 """A green length departs from its model by less than this share plus this many mm."""
-
-LARGEST_SHRINKAGE: Final = 0.40
-"""Beyond, a part of a fifth of its volume is left: no filament holds so little metal."""
 
 REPEAT_SPREAD: Final = (0.02, 0.3)
 """Readings of one length differ by less than this share plus this many mm."""
@@ -74,14 +72,13 @@ def refuse_empty(sheet: Sheet) -> None:
         If a column is empty.
     """
     lengths = sheet.of_kind(*LENGTH_KINDS)
-    for column, filled in (
-        ("green_1", any(reading.green for reading in lengths)),
-        ("fired_1", any(reading.fired for reading in lengths)),
+    for stage, filled in (
+        ("green", any(reading.green for reading in lengths)),
+        ("fired", any(reading.fired for reading in lengths)),
     ):
         if not filled:
-            stage = column.removesuffix("_1")
             raise SheetError(
-                f"column {column!r} holds no length",
+                f"column '{stage}_1' holds no length",
                 where=sheet.where,
                 mend=f"measure the {stage} coupon and type its lengths there",
             )
@@ -171,7 +168,7 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
             where=sheet.where,
             mend="if the two are exchanged, type them in their columns",
         )
-    if fired < (1.0 - LARGEST_SHRINKAGE) * green:
+    if fired < (1.0 - CREDIBLE_SHRINKAGE) * green:
         raise SheetError(
             f"line {reading.line}, column 'fired_1': {reading.id} shrank from {green:g} to "
             f"{fired:g} mm, more than any filament",

@@ -12,6 +12,7 @@ from pydantic import (
     model_validator,
 )
 
+from shrinkrule.defaults import LARGEST_SHRINKAGE
 from shrinkrule.files.csv_dialect import number_text
 
 
@@ -30,7 +31,9 @@ _Number = BeforeValidator(_number)
 Percent = Annotated[float, _Number, Field(gt=0, lt=100, allow_inf_nan=False)]
 
 
-Shrinkage = Annotated[float, _Number, Field(ge=0, lt=50, allow_inf_nan=False)]
+Shrinkage = Annotated[
+    float, _Number, Field(ge=0, lt=100.0 * LARGEST_SHRINKAGE, allow_inf_nan=False)
+]
 
 
 Positive = Annotated[float, _Number, Field(gt=0, allow_inf_nan=False)]

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
+from shrinkrule.numerics.triangles import area_normals
 
 LINES_PER_OCTANT: Final = 4
 """Scan lines through each half brick: a wall along them is placed to 1/16 of a brick."""
@@ -75,7 +76,7 @@ def lines_across(corners: Floats, lines: Floats) -> ScanChords:
     lines : (l,) float
         Where the lines are along y, ascending, mm.
     """
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normal = area_normals(corners)
     level = np.abs(normal[:, 2]) > UPRIGHT * np.linalg.norm(normal, axis=1)
     corners, normal = corners[level], normal[level]
     order = np.argsort(corners[:, :, 1], axis=1, kind="stable")

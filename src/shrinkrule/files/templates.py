@@ -1,0 +1,22 @@
+"""The environment of every HTML template."""
+
+from __future__ import annotations
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+
+def environment(room: str) -> Environment:
+    """Template environment of a room: everything escaped, an unknown name is an error.
+
+    Parameters
+    ----------
+    room : str
+        Package whose folder ``templates`` holds them, as ``shrinkrule.report``.
+    """
+    return Environment(
+        loader=PackageLoader(room),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
