@@ -48,4 +48,7 @@ def ways_up(
     else:
         from rich.console import Console
 
-        show_ways_up(part, calibration, ways, Console(highlight=False))
+        console = Console(highlight=False)
+        show_ways_up(part, calibration, ways, console)
+        if ways[0].stands:
+            console.print(f"compensate with [bold]--furnace-up {ways[0].name}[/bold]")

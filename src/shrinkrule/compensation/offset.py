@@ -19,7 +19,7 @@ import manifold3d
 import numpy as np
 import trimesh
 
-from shrinkrule.errors import MeshError
+from shrinkrule.errors import MeshError, Option
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.triangles import unit_normals
 
@@ -84,7 +84,8 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
             f"the surfaces that meet at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part "
             "cannot all move by the outline offset",
             where=where,
-            mend="set the offset in the print instead of --apply-offset",
+            mend="set the offset when slicing instead of moving the mesh",
+            options=(Option.OUTLINE,),
         )
     moved = vertices + moves
     facets, normals = _faces_cut_anew(mesh, moved, normals)
@@ -97,7 +98,8 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
             f"a detail at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part is finer than "
             "the outline offset",
             where=where,
-            mend="set the offset in the print instead of --apply-offset",
+            mend="set the offset when slicing instead of moving the mesh",
+            options=(Option.OUTLINE,),
         )
     return OffsetMesh(trimesh.Trimesh(moved, facets, process=False, validate=False), worst)
 

@@ -102,7 +102,7 @@ def show_ways_up(
         table.add_row(way.name, sag, place, height, area, style=style)
     console.print(table)
     if ways[0].stands:
-        console.print(f"least sag with [bold]--furnace-up {ways[0].name}[/bold]")
+        console.print(f"least sag with [bold]{ways[0].name}[/bold] up")
 
 
 def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -> None:

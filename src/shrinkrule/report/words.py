@@ -125,8 +125,8 @@ def thickest_text(look: WallLook) -> str:
         if section <= look.limits.thick_mm:
             return text
         return (
-            f"{text}; how that compares with the coupon is not known: give --coupon-section, or "
-            "the row's thickest_section_mm"
+            f"{text}; how that compares with the coupon is not known: state the coupon's "
+            "thickest section, or write it into the row's thickest_section_mm"
         )
     if longer <= 1.0:
         return f"{text}, no thicker than the coupon's {coupon:.1f} mm"

@@ -49,5 +49,5 @@ def gap_notes(bodies: SeparatedBodies, brick_mm: float) -> tuple[str, ...]:
     x, y, z = bodies.back(place)
     return (
         f"a gap of about {width:.2g} mm at {x:.1f}, {y:.1f}, {z:.1f} is too narrow for bricks of "
-        f"{brick_mm:.2g} mm and solved as if closed: allow more unknowns (--sag-unknowns)",
+        f"{brick_mm:.2g} mm and solved as if closed: allow more unknowns",
     )

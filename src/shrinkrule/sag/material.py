@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration import CalibrationRow
-from shrinkrule.errors import SettingError, TableError
+from shrinkrule.errors import Option, SettingError, TableError
 from shrinkrule.units import weight_kpa_per_mm
 
 MAX_POISSON: Final = 0.49
@@ -132,7 +132,8 @@ def sag_material(row: CalibrationRow) -> SagMaterial:
         ]
         raise TableError(
             f"row {row.name!r} lacks what sag needs: {', '.join(missing)}",
-            mend="calibrate with the coupon's sag bars, or leave out --sag",
+            mend="calibrate with the coupon's sag bars, or leave sag out",
+            options=(Option.SAG,),
         )
     return SagMaterial(
         modulus_kpa=modulus.value,

@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 import numpy as np
 
 from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import MeshError, Option, SettingError
 from shrinkrule.numerics.arrays import Floats
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -151,8 +151,10 @@ class SagSettings:
         return up / np.linalg.norm(up)
 
 
-STAND_OTHERWISE: Final = (
-    "set it another way up (--furnace-up; the command ways-up ranks them) "
-    "or hold it with a setter block (--support)"
-)
-"""What helps a part that does not stand."""
+def does_not_stand(what: str) -> MeshError:
+    """Refusal of a part that does not stand, with what helps."""
+    return MeshError(
+        what,
+        mend="set it another way up or hold it with a setter block",
+        options=(Option.FURNACE_UP, Option.SUPPORT),
+    )

@@ -107,7 +107,7 @@ def test_rows_are_found_by_name() -> None:
     assert find_row(rows, rows[2].name, "t").name == rows[2].name
     with pytest.raises(TableError, match="no row is named 'brass'"):
         find_row(rows, "brass", "t")
-    with pytest.raises(TableError, match="choose with --row"):
+    with pytest.raises(TableError, match="choose one of"):
         find_row(rows, None, "t")
     assert find_row(rows[:1], None, "t") is rows[0]
 

@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import Final
 
 from shrinkrule.calibration.table.row import CalibrationRow, Estimate
-from shrinkrule.errors import TableError
+from shrinkrule.errors import Option, TableError
 
 EXTRAPOLATED: Final = "EXTRAPOLATED"
 """Begins the note of a row beyond the calibrated densities; its field ``extrapolated`` is true."""
@@ -70,7 +70,8 @@ def row_at_density(
         raise TableError(
             f"{len(known)} density is calibrated, two are needed to go between",
             where=what,
-            mend="fire a coupon to another density, or leave --density out",
+            mend="fire a coupon to another density, or take a row as it is",
+            options=(Option.DENSITY,),
         )
     densities = sorted(known)
     if not densities[0] <= density <= densities[-1] and beyond is Beyond.REFUSE:
@@ -78,7 +79,8 @@ def row_at_density(
             f"relative density {density:g} lies outside the calibrated "
             f"{densities[0]:g} to {densities[-1]:g}",
             where=what,
-            mend="fire a coupon there, or use --extrapolate and see the report's warning",
+            mend="fire a coupon there, or extrapolate and see the report's warning",
+            options=(Option.EXTRAPOLATE,),
         )
     upper = next((i for i, d in enumerate(densities) if d >= density), len(densities) - 1)
     upper = max(upper, 1)

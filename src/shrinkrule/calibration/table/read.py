@@ -16,7 +16,7 @@ from pydantic import (
 
 from shrinkrule.calibration.table.columns import COLUMNS, REQUIRED, RowCells
 from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEffect
-from shrinkrule.errors import TableError
+from shrinkrule.errors import Option, TableError
 from shrinkrule.files.csv_dialect import CsvGrid, CsvRow, read_grid
 
 
@@ -87,7 +87,10 @@ def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> 
         if len(standing) == 1:
             return standing[0]
         raise TableError(
-            f"the table has {len(standing)} rows", where=where, mend=f"choose with --row: {names}"
+            f"the table has {len(standing)} rows",
+            where=where,
+            mend=f"choose one of {names}",
+            options=(Option.ROW,),
         )
     for row in rows:
         if row.name == name:

@@ -7,12 +7,11 @@ from typing import Final
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 
-from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag.contact.candidates import Candidates
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.rigid_modes import Bodies
-from shrinkrule.sag.settings import STAND_OTHERWISE
+from shrinkrule.sag.settings import does_not_stand
 
 _WIDER: Final = (
     0.02,
@@ -82,9 +81,8 @@ def initial_contact(bricks: Bricks, bodies: Bodies, candidates: Candidates) -> M
     body = int(np.argmax(outside > reach))
     name = "the part" if len(bodies.volume) == 1 else f"body {body + 1} of {len(bodies.volume)}"
     if np.isinf(outside[body]):
-        raise MeshError(f"{name} does not reach the setter plate", mend=STAND_OTHERWISE)
-    raise MeshError(
+        raise does_not_stand(f"{name} does not reach the setter plate")
+    raise does_not_stand(
         f"{name} tips over when set down this way up: its centre of mass is not over "
-        "what it stands on",
-        mend=STAND_OTHERWISE,
+        "what it stands on"
     )

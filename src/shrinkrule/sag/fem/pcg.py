@@ -7,14 +7,13 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.progress import Tick
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.cycle import Multigrid
 from shrinkrule.sag.fem.operator import Stiffness
 from shrinkrule.sag.fem.rigid_modes import Bodies, null_space
-from shrinkrule.sag.settings import STAND_OTHERWISE
+from shrinkrule.sag.settings import does_not_stand
 
 MAX_ITERATIONS: Final = 400
 _NOTHING: Final = 1e-300  # an error energy so small is the rounding of zero
@@ -140,10 +139,7 @@ class Equilibrium:
         extent = float((np.ptp(self.bricks.nodes, axis=0) * self.bricks.brick.size).max())
         balanced = _BALANCE * float(self.bricks.brick.size.max()) / extent
         if np.any(work > balanced * np.abs(self.load).sum()):
-            raise MeshError(
-                "nothing holds the part up against tipping or falling",
-                mend=STAND_OTHERWISE,
-            )
+            raise does_not_stand("nothing holds the part up against tipping or falling")
         self._multigrid.hold(free, springs.spread(springs.stiffness, len(free)))
         return self._conjugate_gradients(free, start, modes, springs, tolerance, tick)
 
