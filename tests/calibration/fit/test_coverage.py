@@ -106,25 +106,25 @@ WORLDS += [World(coupons, *FIRINGS_DIFFER, intercept_mm=0.1) for coupons in DESI
 WORLDS += [World((2, 2), 0.003, 0.0), World((2, 2, 2), 0.0, 0.002), World((1, 1, 1), 0.0, 0.0005)]
 
 
-@pytest.mark.parametrize("world", WORLDS, ids=repr)
-def test_the_interval_for_the_next_firing_holds_what_it_promises(world: World) -> None:
-    rng = np.random.default_rng(20)
-    firings = fire_coupons(rng, world, SETS)
-    fit = fit_axis(firings.green_mm, firings.fired_mm, world.firing)
-    for length in (5.0, 15.0, 40.0, 90.0):
-        green, fired = fire_next_part(rng, world, SETS, length)
-        held = np.mean(np.abs(fired - fit.fired_mm(green)) <= fit.next_half_width_mm(green))
-        assert 0.93 - NOISE <= held <= 0.97 + NOISE, f"{held:.4f} at {length} mm"
+def test_the_interval_for_the_next_firing_holds_what_it_promises() -> None:
+    for world in WORLDS:
+        rng = np.random.default_rng(20)
+        firings = fire_coupons(rng, world, SETS)
+        fit = fit_axis(firings.green_mm, firings.fired_mm, world.firing)
+        for length in (5.0, 15.0, 40.0, 90.0):
+            green, fired = fire_next_part(rng, world, SETS, length)
+            held = np.mean(np.abs(fired - fit.fired_mm(green)) <= fit.next_half_width_mm(green))
+            assert 0.93 - NOISE <= held <= 0.97 + NOISE, f"{held:.4f} at {length} mm, {world}"
 
 
-@pytest.mark.parametrize("world", WORLDS, ids=repr)
-def test_the_mean_is_not_biased(world: World) -> None:
-    """Bias under a tenth of the standard error, with the intercept where it is real."""
-    firings = fire_coupons(np.random.default_rng(21), world, SETS)
-    fit = fit_axis(firings.green_mm, firings.fired_mm, world.firing)
-    for green in (5.0, 40.0):
-        error = fit.fired_mm(green) - world.fired_mean_mm(green)
-        assert abs(np.mean(error)) < 0.1 * np.std(error)
+def test_the_mean_is_not_biased() -> None:
+    """Bias under a tenth of the standard error, with the intercept where it is significant."""
+    for world in WORLDS:
+        firings = fire_coupons(np.random.default_rng(21), world, SETS)
+        fit = fit_axis(firings.green_mm, firings.fired_mm, world.firing)
+        for green in (5.0, 40.0):
+            error = fit.fired_mm(green) - world.fired_mean_mm(green)
+            assert abs(np.mean(error)) < 0.1 * np.std(error), f"{green} mm, {world}"
 
 
 def test_the_stated_uncertainty_of_the_mean_is_its_scatter() -> None:
