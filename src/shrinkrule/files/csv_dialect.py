@@ -52,6 +52,11 @@ def read_grid(
     error : type
         Error to raise.
 
+    Returns
+    -------
+    CsvGrid
+        The cells by row and column.
+
     Raises
     ------
     ShrinkruleError
@@ -99,11 +104,22 @@ def read_grid(
 
 
 def _is_comment(line: str) -> bool:
+    """Whether a line is a comment, even if a spreadsheet put quotes around it."""
     return line.lstrip('" \t').startswith("#")
 
 
 def number_text(cell: str) -> str:
     """Write a number the way programs do: decimal point, no thousands mark, no percent sign.
+
+    Parameters
+    ----------
+    cell : str
+        A cell as it was typed.
+
+    Returns
+    -------
+    str
+        The same number for ``float``.
 
     Examples
     --------

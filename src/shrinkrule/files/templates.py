@@ -12,6 +12,11 @@ def environment(room: str) -> Environment:
     ----------
     room : str
         Package whose folder ``templates`` holds them, as ``shrinkrule.report``.
+
+    Returns
+    -------
+    jinja2.Environment
+        The environment.
     """
     return Environment(
         loader=PackageLoader(room),

@@ -16,10 +16,38 @@ def silent(stage: str, share: float) -> None:
 
 
 def stage_of(progress: Progress, stage: str, start: float, span: float) -> Tick:
-    """Progress of one stage, which takes ``span`` of the whole from ``start`` on."""
+    """Progress of one stage, which takes ``span`` of the whole from ``start`` on.
+
+    Parameters
+    ----------
+    progress : callable
+        Progress of the whole.
+    stage : str
+        Name of the stage.
+    start, span : float
+        Where the stage begins, and how much of the whole it is.
+
+    Returns
+    -------
+    callable
+        Progress of the stage.
+    """
     return lambda done: progress(stage, start + span * done)
 
 
 def share_of(tick: Tick, start: float, span: float) -> Tick:
-    """Progress of a part of a stage, which takes ``span`` of the stage from ``start`` on."""
+    """Progress of a part of a stage, which takes ``span`` of the stage from ``start`` on.
+
+    Parameters
+    ----------
+    tick : callable
+        Progress of the stage.
+    start, span : float
+        Where the part begins, and how much of the stage it is.
+
+    Returns
+    -------
+    callable
+        Progress of the part.
+    """
     return lambda done: tick(start + span * done)

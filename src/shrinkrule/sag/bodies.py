@@ -95,6 +95,16 @@ def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:
     """Label the body of each vertex (n,).
 
     A cavity belongs to the body around it, and bodies that touch are one.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+
+    Returns
+    -------
+    (n,) int
+        Number of the body of each vertex.
     """
     vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
     shell = connected_components(len(vertices), np.asarray(mesh.edges))

@@ -27,6 +27,11 @@ def bridged_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] 
         The part, mm.
     brick_mm : float
         Side of a brick, mm.
+
+    Returns
+    -------
+    tuple of float and (3,) float, or None
+        Width and place of the gap.
     """
     samples = sample_surface(mesh, float(np.sqrt(mesh.area / _SAMPLES)))
     turned = trimesh.Trimesh(mesh.vertices, np.asarray(mesh.faces)[:, ::-1], process=False)
@@ -41,7 +46,20 @@ def bridged_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] 
 
 
 def gap_notes(bodies: SeparatedBodies, brick_mm: float) -> tuple[str, ...]:
-    """Note for the maker if the bricks of a part bridge a gap, else nothing."""
+    """Note for the maker if the bricks of a part bridge a gap, else nothing.
+
+    Parameters
+    ----------
+    bodies : SeparatedBodies
+        The part.
+    brick_mm : float
+        Side of a brick, mm.
+
+    Returns
+    -------
+    tuple of str
+        One note, or none.
+    """
     found = bridged_gap(bodies.mesh, brick_mm)
     if found is None:
         return ()

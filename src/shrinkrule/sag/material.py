@@ -31,6 +31,11 @@ def viscous_poisson(relative_density: float) -> float:
     relative_density : float
         Mean relative density of the hot hours, a fraction in (0.34, 1].
 
+    Returns
+    -------
+    float
+        The ratio.
+
     Raises
     ------
     SettingError
@@ -113,6 +118,11 @@ def sag_material(row: CalibrationRow) -> SagMaterial:
     ----------
     row : CalibrationRow
         The batch.
+
+    Returns
+    -------
+    SagMaterial
+        The material.
 
     Raises
     ------

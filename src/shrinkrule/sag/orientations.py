@@ -80,6 +80,11 @@ def rank_ways_up(
     progress : callable or None
         Called with the stage and the share done, 0 to 1.
 
+    Returns
+    -------
+    tuple of WayUp
+        All six, the best first.
+
     Raises
     ------
     MeshError

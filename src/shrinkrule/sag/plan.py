@@ -69,7 +69,18 @@ class SagPlan:
 
 
 def thinnest_wall(mesh: trimesh.Trimesh) -> float:
-    """Thickness that all but a twentieth of the surface's walls exceed, mm."""
+    """Thickness that all but a twentieth of the surface's walls exceed, mm.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+
+    Returns
+    -------
+    float
+        The thickness, mm.
+    """
     samples = sample_surface(mesh, float(np.sqrt(mesh.area / _WALL_SAMPLES)))
     walls = thickness_at(mesh, samples.points, samples.facets)
     measured = walls.status == Status.MEASURED
@@ -93,6 +104,7 @@ def _estimate_unknowns(mesh: trimesh.Trimesh, turn: Floats, brick: float) -> int
 
 
 def _estimate_memory(unknowns: int, counts: Floats) -> int:
+    """Peak memory of a solve, bytes, for a grid of ``counts`` (3,) bricks."""
     cells = float(np.prod(counts + 2.0))
     return int(_BASE_BYTES + BYTES_PER_UNKNOWN * unknowns + _BYTES_PER_GRID_CELL * cells)
 
@@ -135,6 +147,11 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
         A watertight part, mm.
     settings : SagSettings
         Up, brick side and budget.
+
+    Returns
+    -------
+    SagPlan
+        The bricks, and what the solve takes.
 
     Raises
     ------

@@ -115,6 +115,11 @@ def precurve(
     progress : callable or None
         Called with the stage and the share done, 0 to 1.
 
+    Returns
+    -------
+    PrecurveResult
+        The shape to print, and what it becomes.
+
     Raises
     ------
     MeshError
@@ -211,6 +216,11 @@ def refine_to_follow(
         Its sag.
     tolerance_mm : float
         Tolerance of the pre-curving; an edge may miss the curve by a quarter of it.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        The part with more vertices; its own come first.
     """
     longest = float(np.max(mesh.extents)) / _FIRST_PIECES
     shortest = float(field.grid.size.min())
@@ -240,6 +250,11 @@ def lay_on_plate(fired: Floats, shape: Floats, target: Floats, up: Floats) -> Fl
         Where they should be; the lowest of these stand on the plate.
     up : (3,) float
         Upward unit vector.
+
+    Returns
+    -------
+    (n, 3) float
+        The fired vertices on that plate, mm.
     """
     moved = fired + ((target @ up).min() - (shape @ up).min()) * up
     middle = target.mean(axis=0)
@@ -257,11 +272,27 @@ def _above(points: Floats, up: Floats, base: float) -> Floats:
 
 
 def _reach(result: SagResult) -> float:
+    """Largest displacement of any vertex, mm."""
     return float(np.linalg.norm(result.displacement, axis=1).max())
 
 
 def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tuple[str, ...]:
-    """Reasons why no allowance will save a part; empty if there are none."""
+    """Reasons why no allowance will save a part; empty if there are none.
+
+    Parameters
+    ----------
+    before : SagResult
+        Sag of the part as given.
+    wall_mm : float
+        Its thinnest load-bearing wall, mm.
+    settings : SagSettings
+        Tolerance of the pre-curving.
+
+    Returns
+    -------
+    tuple of str
+        The reasons.
+    """
     sag = before.largest_sag_mm
     if before.drop_to_plate_mm > max(10.0 * settings.tolerance_mm, _DROP_SHARE * wall_mm):
         return (f"it sags down by {before.drop_to_plate_mm:.2g} mm onto what lies below",)
@@ -278,7 +309,20 @@ def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tu
 
 
 def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
-    """What would lessen the sag."""
+    """What would lessen the sag.
+
+    Parameters
+    ----------
+    before : SagResult
+        Sag of the part as given.
+    wall_mm : float
+        Its thinnest load-bearing wall, mm.
+
+    Returns
+    -------
+    tuple of str
+        What to try.
+    """
     ways = ["try another way up", "hold the place that sags most with a setter block or ballast"]
     if before.footing_share < _SMALL_FOOTING:
         ways.insert(0, "bed its underside in a setter block: it stands on next to nothing")

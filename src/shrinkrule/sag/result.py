@@ -123,6 +123,16 @@ def grid_difference(fine: SagField, coarse: SagField) -> float:
     The largest difference between the two, times 3 / (r^2 - 1) for a second-order
     method with bricks r times as large: the grid convergence index for two grids.
 
+    Parameters
+    ----------
+    fine, coarse : SagField
+        The two solutions.
+
+    Returns
+    -------
+    float
+        The uncertainty, mm.
+
     Source: P. J. Roache, J. Fluids Eng. 116 (1994) 405-413.
     """
     solid = np.unique(fine.bricks.corners[fine.bricks.filled > 0.5])
@@ -153,6 +163,11 @@ def describe(
         Its result.
     numerical_mm : float
         Its uncertainty (95 %) from the grid, mm.
+
+    Returns
+    -------
+    SagResult
+        The sag, with what to watch for.
     """
     field, state = solved.field, solved.state
     largest, where = field.lowest()

@@ -68,6 +68,7 @@ class SupportFacets:
 
 
 def _one_of(kind: type[Choice], name: str) -> Choice:
+    """A member of an enumeration by its name, or a refusal that lists them."""
     try:
         return kind(name)
     except ValueError:
@@ -152,7 +153,18 @@ class SagSettings:
 
 
 def does_not_stand(what: str) -> MeshError:
-    """Refusal of a part that does not stand, with what helps."""
+    """Refusal of a part that does not stand, with what helps.
+
+    Parameters
+    ----------
+    what : str
+        What is wrong.
+
+    Returns
+    -------
+    MeshError
+        The error to raise.
+    """
     return MeshError(
         what,
         mend="set it another way up or hold it with a setter block",

@@ -66,6 +66,11 @@ def sag_on_grid(
     tick : callable or None
         Called with the share done, 0 to 1.
 
+    Returns
+    -------
+    GridSag
+        The sag and the contact.
+
     Raises
     ------
     MeshError
@@ -85,6 +90,7 @@ def sag_on_grid(
 
 
 def _guess(similar: GridSag, bricks: Bricks, grid: Grid, candidates: Candidates) -> Guess:
+    """Where to begin on a grid, from the sag of a similar part."""
     points = (bricks.nodes * grid.size + grid.origin) @ grid.turn
     displacement = similar.field.at(points) @ grid.turn.T
     other = similar.field
@@ -115,6 +121,11 @@ def solve_sag(
         How it lies and how finely it is solved.
     progress : callable or None
         Called with the stage and the share done, 0 to 1.
+
+    Returns
+    -------
+    SagResult
+        The sag, with what to watch for.
 
     Raises
     ------

@@ -109,6 +109,7 @@ class AxisFit:
         return np.sqrt(self.residual_variance * self._line_unit_variance_at(green_mm))
 
     def _line_unit_variance_at(self, green_mm: ArrayLike) -> Floats:
+        """Variance (..., c) of each coupon's line at a length, for a residual variance of 1."""
         green = np.asarray(green_mm, dtype=np.float64)
         return np.asarray(self.lines.unit_variance_at(green[..., None]).mean(axis=-1))
 
@@ -136,6 +137,11 @@ def fit_axis(
         1 for a measured feature, 0 for a missing one; all measured by default.
     reading_variance : float
         Variance in mm2 that the caliper alone gives; the residual variance is at least this.
+
+    Returns
+    -------
+    AxisFit
+        The lines of all coupons.
     """
     green = np.asarray(green_mm, dtype=np.float64)
     w = np.ones_like(green) if weight is None else np.asarray(weight, dtype=np.float64)
@@ -165,6 +171,11 @@ def axis_difference(first: AxisFit, second: AxisFit) -> Departure:
     ----------
     first, second : AxisFit
         Fits of the same coupons along two axes.
+
+    Returns
+    -------
+    Departure
+        The difference, with the yardstick of both fits.
     """
     at = 0.5 * (first.centre_mm + second.centre_mm)
     values = (first.lines.at(at) - second.lines.at(at)) / at
@@ -182,6 +193,11 @@ def mean_of_axes(first: AxisFit, second: AxisFit) -> AxisFit:
     ----------
     first, second : AxisFit
         Fits of the same coupons along two axes.
+
+    Returns
+    -------
+    AxisFit
+        Lines halfway between the two.
     """
     dof = first.residual_dof + second.residual_dof
     variance = (
@@ -214,6 +230,7 @@ def mean_of_axes(first: AxisFit, second: AxisFit) -> AxisFit:
 
 
 def _pooled(lines: Line, reading_variance: float) -> tuple[Floats, Floats]:
+    """Residual variance (...) of all lines, at least the reading's, and its degrees of freedom."""
     dof = lines.dof.sum(axis=-1)
     return np.maximum(lines.residual_sum.sum(axis=-1) / dof, reading_variance), dof
 

@@ -135,6 +135,18 @@ class Balance:
 def volume_fraction(mass_share: float, metal_density: float, binder_density: float) -> float:
     """Metal volume fraction of a filament without voids, from its metal mass share.
 
+    Parameters
+    ----------
+    mass_share : float
+        Metal's share of the filament's mass.
+    metal_density, binder_density : float
+        g/cm3.
+
+    Returns
+    -------
+    float
+        Metal's share of its volume.
+
     Examples
     --------
     >>> round(volume_fraction(0.90, 8.80, 1.24), 6)
@@ -147,6 +159,18 @@ def volume_fraction(mass_share: float, metal_density: float, binder_density: flo
 def archimedes_density(in_air_g: float, in_water_g: float, water_density: float) -> float:
     """Density in g/cm3 of a sealed piece from its weights in air and in water.
 
+    Parameters
+    ----------
+    in_air_g, in_water_g : float
+        Weights, g.
+    water_density : float
+        Density of the water, g/cm3.
+
+    Returns
+    -------
+    float
+        Density, g/cm3.
+
     Examples
     --------
     >>> round(archimedes_density(10.000, 8.720, 0.9982), 6)
@@ -156,7 +180,18 @@ def archimedes_density(in_air_g: float, in_water_g: float, water_density: float)
 
 
 def weigh(weights: Weights) -> Balance:
-    """Draw densities and comparisons from the weights of one coupon."""
+    """Draw densities and comparisons from the weights of one coupon.
+
+    Parameters
+    ----------
+    weights : Weights
+        The weights, and what is known about the piece.
+
+    Returns
+    -------
+    Balance
+        Densities, and comparisons with what they should be.
+    """
     metal_g = weights.fired_g
     fraction = _ratio_density(metal_g, weights.green_volume, weights)
     if fraction is not None and weights.metal_density is not None:
@@ -269,10 +304,12 @@ def _filament(fraction: Estimate | None, weights: Weights) -> Comparison | None:
 def _compare(
     about: str, found: float, expected: float, sigmas: float, unit: str, text: str
 ) -> Comparison:
+    """A comparison, good if it is within TOO_FAR standard uncertainties."""
     return Comparison(about, found, expected, sigmas, unit, text, abs(sigmas) <= TOO_FAR)
 
 
 def _solid_fraction(weights: Weights) -> float | None:
+    """Metal volume fraction of the filament, if that is known."""
     share, metal, binder = (
         weights.metal_mass_share,
         weights.metal_density,
@@ -284,11 +321,13 @@ def _solid_fraction(weights: Weights) -> float | None:
 
 
 def _voids(fraction: Estimate | None, weights: Weights) -> float | None:
+    """Share of the green volume that no filament fills, if that is known."""
     solid = _solid_fraction(weights)
     return None if fraction is None or solid is None else 1.0 - fraction.value / solid
 
 
 def _by_water(weights: Weights) -> Estimate | None:
+    """Fired density by weighing in water, g/cm3."""
     if weights.fired_g is None or weights.in_water_g is None:
         return None
     buoyancy = weights.fired_g - weights.in_water_g
@@ -304,6 +343,7 @@ def _by_water(weights: Weights) -> Estimate | None:
 def _ratio_density(
     mass_g: float | None, volume: Estimate | None, weights: Weights
 ) -> Estimate | None:
+    """Density of a mass in a volume, g/cm3."""
     if mass_g is None or volume is None:
         return None
     value = 1000.0 * mass_g / volume.value
@@ -312,6 +352,7 @@ def _ratio_density(
 
 
 def _product(first: Estimate | None, second: Estimate) -> Estimate | None:
+    """Product of two independent estimates."""
     if first is None:
         return None
     value = first.value * second.value
@@ -319,4 +360,5 @@ def _product(first: Estimate | None, second: Estimate) -> Estimate | None:
 
 
 def _scaled(estimate: Estimate, factor: float) -> Estimate:
+    """An estimate times an exact factor."""
     return Estimate(estimate.value * factor, estimate.u * factor)

@@ -59,6 +59,11 @@ def fit_bead(
         1 for a measured feature, 0 for a missing one.
     reading_variance : float
         Variance in mm2 that the caliper alone gives; the residual variance is at least this.
+
+    Returns
+    -------
+    BeadFit
+        Spread and scale of the printer.
     """
     model = np.asarray(model_mm, dtype=np.float64)
     w = np.ones_like(model) if weight is None else np.asarray(weight, dtype=np.float64)

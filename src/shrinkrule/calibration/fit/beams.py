@@ -42,12 +42,26 @@ class FiredCoupon:
 
 
 def beams_of(sheet: Sheet, coupon: FiredCoupon) -> tuple[Beam, ...]:
-    """Beams of one sheet; those that were not measured or are remarked on come refused."""
+    """Beams of one sheet; those that were not measured or are remarked on come refused.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The measured sheet.
+    coupon : FiredCoupon
+        What its lengths and weights say.
+
+    Returns
+    -------
+    tuple of Beam
+        The beams as fired.
+    """
     lines = sheet.of_kind(*BEAM_KINDS)
     return tuple(_beam(sheet, line, coupon) for line in lines if line.fired or line.remark)
 
 
 def _beam(sheet: Sheet, line: Reading, coupon: FiredCoupon) -> Beam:
+    """One beam of a sheet as it was fired."""
     spread = 2.0 * coupon.bead.value
     is_bridge = line.kind is Kind.BRIDGE
     # Both ends of a bridge print into its span; an arm's post and its tip move alike.

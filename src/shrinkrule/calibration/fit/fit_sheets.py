@@ -48,6 +48,11 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     leave_out : sequence of str
         Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2.
 
+    Returns
+    -------
+    FitResult
+        The fit, with its notes.
+
     Raises
     ------
     SheetError
@@ -93,6 +98,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
 
 
 def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet, ...]:
+    """The sheets without the lengths and beams to leave out."""
     unused = {name.upper() for name in leave_out}
     kept = []
     for sheet in sheets:
@@ -112,6 +118,7 @@ def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet
 
 
 def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
+    """Refuse sheets of different materials or processes."""
     if not sheets:
         raise SheetError("there is no sheet", mend="name at least one filled measuring sheet")
     for what in ("material", "process"):
@@ -124,6 +131,7 @@ def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
 
 
 def _axis(sheets: tuple[Sheet, ...], axes: str, firing: Ints, caliper: Caliper) -> AxisResult:
+    """Lengths along one axis or two, and their lines."""
     lengths = lengths_along(sheets, axes)
     fit = fit_axis(
         lengths.green,
@@ -145,6 +153,7 @@ def _axis(sheets: tuple[Sheet, ...], axes: str, firing: Ints, caliper: Caliper) 
 def _outliers(
     sheets: tuple[Sheet, ...], axes: tuple[AxisResult, ...], firing: Ints
 ) -> tuple[NamedOutlier, ...]:
+    """Outliers of all axes, largest first, named by file and line."""
     named = []
     for axis in axes:
         lengths = axis.lengths
@@ -160,6 +169,7 @@ def _outliers(
 def _weights(
     sheet: Sheet, number: int, x: AxisResult, y: AxisResult, z: AxisResult, xy: AxisResult
 ) -> Weights:
+    """Weights of one coupon, with the volume that its lengths give."""
     settings = sheet.settings
     mass = next(iter(sheet.of_kind(Kind.MASS)), None)
     water = next(iter(sheet.of_kind(Kind.MASS_IN_WATER)), None)
@@ -186,6 +196,7 @@ def _weights(
 
 
 def _first(values: tuple[float, ...]) -> float | None:
+    """Mean of repeated readings, if there are any."""
     return fmean(values) if values else None
 
 
@@ -230,6 +241,7 @@ def _sag(
     balances: tuple[Balance, ...],
     firing: Ints,
 ) -> SagFit | None:
+    """Sag modulus from the beams of all coupons whose density is known."""
     at = xy.fit.centre_mm
     spread = Estimate(float(xy.printed.offset.value), float(xy.printed.offset.u))
     beams: list[Beam] = []
@@ -271,4 +283,5 @@ def _ladder(sheets: tuple[Sheet, ...], kind: Kind) -> Ladder | None:
 
 
 def _step_name(sheet: Sheet, reading: Reading) -> str:
+    """Name of a step of the ladder that did not come out."""
     return f"{sheet.settings.coupon}:{reading.id}"

@@ -66,6 +66,18 @@ class Lengths:
 def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
     """Collect the lengths along ``axes`` (``x``, ``xy``, ``z``) from all sheets.
 
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The measured sheets.
+    axes : str
+        Which axes to collect.
+
+    Returns
+    -------
+    Lengths
+        The lengths as arrays.
+
     Raises
     ------
     SheetError
@@ -93,6 +105,7 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
 
 
 def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
+    """Refuse lengths of a sheet from which slope and spread cannot be separated."""
     if len(row) < FEWEST:
         raise SheetError(
             f"{len(row)} lengths along {axes} are measured both green and fired",
@@ -136,6 +149,16 @@ class Caliper:
 def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
     """Judge the caliper by its repeats, and never better than its last step.
 
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The measured sheets.
+
+    Returns
+    -------
+    Caliper
+        Variance of one reading.
+
     Source: JCGM 100:2008, F.2.2.1: a step ``d`` has the standard uncertainty ``d / sqrt(12)``.
     """
     groups = [
@@ -157,6 +180,16 @@ def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
 
 def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
     """Names of the firings in order, and the number of each sheet's.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The measured sheets.
+
+    Returns
+    -------
+    tuple of (tuple of str, (c,) int)
+        Names of the firings, and the number of each sheet's firing.
 
     Raises
     ------

@@ -23,7 +23,18 @@ CHANCE: Final = 0.01
 
 
 def fit_notes(result: FitResult) -> tuple[Note, ...]:
-    """Sentences about a fit, gravest first."""
+    """Sentences about a fit, gravest first.
+
+    Parameters
+    ----------
+    result : FitResult
+        The fit.
+
+    Returns
+    -------
+    tuple of Note
+        The notes.
+    """
     notes = [
         *_reading(result),
         *_firings(result),
@@ -38,6 +49,7 @@ def fit_notes(result: FitResult) -> tuple[Note, ...]:
 
 
 def _reading(result: FitResult) -> Iterator[Note]:
+    """Notes of the sheets, what was left out, and the caliper."""
     for sheet in result.sheets:
         for note in sheet.notes:
             yield Note(Weight.LOOK, f"{sheet.where}: {note}")
@@ -59,6 +71,7 @@ def _reading(result: FitResult) -> Iterator[Note]:
 
 
 def _firings(result: FitResult) -> Iterator[Note]:
+    """How many firings there are, and coupons unlike the others."""
     if not result.knows_firings:
         yield Note(
             Weight.LOOK,
@@ -89,6 +102,7 @@ def _firings(result: FitResult) -> Iterator[Note]:
 
 
 def _axes(result: FitResult) -> Iterator[Note]:
+    """Whether X and Y differ, and the shape of each line."""
     difference = result.xy_difference
     x, y = result.x.shrinkage.value, result.y.shrinkage.value
     said = (
@@ -109,6 +123,7 @@ def _axes(result: FitResult) -> Iterator[Note]:
 
 
 def _shape(axis: AxisResult) -> Iterator[Note]:
+    """Whether a line meets the origin, and whether its scatter grows with length."""
     intercept = axis.fit.intercept
     said = f"{float(intercept.value):+.3f} ± {float(intercept.half_width()):.3f} mm (95 %)"
     if bool(axis.fit.has_intercept):
@@ -136,6 +151,7 @@ def _shape(axis: AxisResult) -> Iterator[Note]:
 
 
 def _outliers(result: FitResult) -> Iterator[Note]:
+    """Readings far from their line."""
     for outlier in result.outliers:
         yield Note(
             Weight.LOOK,
@@ -144,6 +160,7 @@ def _outliers(result: FitResult) -> Iterator[Note]:
 
 
 def _printing(result: FitResult) -> Iterator[Note]:
+    """Bead spread, the printer's scale, and the ladders."""
     bead = result.xy.printed.offset
     yield Note(
         Weight.FACT,
@@ -169,6 +186,7 @@ def _printing(result: FitResult) -> Iterator[Note]:
 
 
 def _weights(result: FitResult) -> Iterator[Note]:
+    """Weights that do not agree with lengths or with each other."""
     for sheet, balance in zip(result.sheets, result.balances, strict=True):
         for comparison in balance.comparisons:
             if not comparison.good:
@@ -181,6 +199,7 @@ def _weights(result: FitResult) -> Iterator[Note]:
 
 
 def _sag(result: FitResult) -> Iterator[Note]:
+    """Beams that were refused, and whether drops follow the beam formula."""
     if result.sag is None:
         yield Note(Weight.FACT, "no beam could be used, so there is no sag modulus")
         return

@@ -57,6 +57,11 @@ def find_outliers(
         As :func:`fit_axis`.
     firing : (c,) int
         As :func:`fit_axis`.
+
+    Returns
+    -------
+    tuple of Outlier
+        The outliers; empty if there are none.
     """
     fired = np.asarray(fired_mm, dtype=np.float64)
     kept = np.array(weight, dtype=np.float64)
@@ -98,6 +103,7 @@ def _deleted_deviates(fit: AxisFit, green: Floats, fired: Floats, kept: Floats) 
 
 
 def _against(fit: AxisFit, green: Floats, fired: Floats, place: tuple[int, int]) -> Outlier:
+    """One outlier, judged by the line of the other readings."""
     coupon, feature = place
     at = float(green[place])
     expected = fit.lines.at(at)[coupon]

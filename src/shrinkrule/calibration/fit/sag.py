@@ -173,6 +173,11 @@ def beam_drop_mm(
     poisson : float, optional
         Adds the drop by shear at this Poisson ratio; a slender beam without it.
 
+    Returns
+    -------
+    float
+        The drop, mm.
+
     Examples
     --------
     >>> round(beam_drop_mm(Support.BOTH_BUILT_IN, 30.0, 2.0, 500.0, 8.0), 3)
@@ -194,7 +199,13 @@ def beam_modulus_kpa(
     density_g_cm3: float,
     poisson: float | None = None,
 ) -> float:
-    """Sag modulus in kPa that gives a beam this drop; arguments as :func:`beam_drop_mm`."""
+    """Sag modulus in kPa that gives a beam this drop; arguments as :func:`beam_drop_mm`.
+
+    Returns
+    -------
+    float
+        The modulus, kPa.
+    """
     return beam_drop_mm(support, span_mm, depth_mm, 1.0, density_g_cm3, poisson) / drop_mm
 
 
@@ -207,6 +218,11 @@ def fit_sag(beams: tuple[Beam, ...], firing: Ints) -> SagFit | None:
         Beams of all coupons; those already refused stay so.
     firing : (c,) int
         Number of the firing that each coupon was in.
+
+    Returns
+    -------
+    SagFit or None
+        The modulus, with its uncertainties.
     """
     beams = _refuse_outlying(tuple(map(_refuse_unreadable, beams)))
     used = [beam for beam in beams if not beam.refused]
@@ -236,6 +252,11 @@ def consensus(values: Floats, variances: Floats) -> tuple[float, float]:
     values, variances : (n,) float
         Values and the variances they are known to have.
 
+    Returns
+    -------
+    tuple of two floats
+        The mean and its standard uncertainty.
+
     Source: Paule and Mandel (1982) for the excess variance, Hartung and Knapp (2001) for the
     uncertainty of the mean, never below that of the variances alone.
     """
@@ -258,6 +279,16 @@ def fitted_powers(beams: tuple[Beam, ...]) -> tuple[Power | None, Power | None]:
     """Exponents of span and depth in the drops of these beams, each coupon with its own level.
 
     ``None`` where the beams do not differ enough in it, or none is left over to judge by.
+
+    Parameters
+    ----------
+    beams : tuple of Beam
+        Beams that are not refused.
+
+    Returns
+    -------
+    tuple of two Power or None
+        Exponents of span and depth.
     """
     coupons = sorted({beam.coupon for beam in beams})
     levels = np.array([[float(beam.coupon == c) for c in coupons] for beam in beams])
@@ -301,6 +332,7 @@ def _uncertainties(scatter: FiringScatter, own: list[float]) -> tuple[float, flo
 
 
 def _refuse_unreadable(beam: Beam) -> Beam:
+    """A beam, refused if its drop is no larger than its uncertainty allows."""
     if beam.refused:
         return beam
     if beam.drop_mm < 2.0 * beam.drop_u_mm:

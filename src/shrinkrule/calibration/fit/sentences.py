@@ -13,7 +13,18 @@ MORE: Final = 2
 
 
 def stated_length_mm(axis: AxisResult) -> float:
-    """Fired length of the sentence: 40 mm, or as far as the coupons reach in whole mm."""
+    """Fired length of the sentence: 40 mm, or as far as the coupons reach in whole mm.
+
+    Parameters
+    ----------
+    axis : AxisResult
+        One axis of a fit.
+
+    Returns
+    -------
+    float
+        The length, mm.
+    """
     longest = float(axis.fit.fired_mm(axis.lengths.longest_mm))
     # A coupon of 42 mm green is fired 36; 40 mm lies a little beyond, and is what people ask.
     return STATED_LENGTH_MM if longest >= 0.85 * STATED_LENGTH_MM else float(max(floor(longest), 1))
@@ -24,6 +35,18 @@ def next_part(fit: FitResult, axis: AxisResult) -> str:
 
     As: "Your next 40 mm XY dimension will come out 40.00 ± 0.12 mm (95 %); measuring two more
     coupons would make that 0.09."
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit.
+    axis : AxisResult
+        One axis of it.
+
+    Returns
+    -------
+    str
+        The sentence.
     """
     length = stated_length_mm(axis)
     half = axis.next_half_width_mm(length)
@@ -43,5 +66,16 @@ def next_part(fit: FitResult, axis: AxisResult) -> str:
 
 
 def plain_sentences(fit: FitResult) -> tuple[str, ...]:
-    """Sentences for XY and Z."""
+    """Sentences for XY and Z.
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit.
+
+    Returns
+    -------
+    tuple of str
+        The sentences.
+    """
     return tuple(next_part(fit, axis) for axis in (fit.xy, fit.z))

@@ -37,6 +37,11 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
     note : str
         A word of the maker's own.
 
+    Returns
+    -------
+    CalibrationRow
+        The row.
+
     Raises
     ------
     SheetError
@@ -99,6 +104,7 @@ def _thickest(fit: FitResult) -> float | None:
 
 
 def _axis(axis: AxisResult) -> _Axis:
+    """One axis of a fit in the terms of a row."""
     fit, at = axis.fit, axis.fit.centre_mm
     scatter = fit.scatter_at(at)
     # The reading errors of the coupons' lines stay in it: without them, two coupons that happen to
@@ -117,6 +123,7 @@ def _axis(axis: AxisResult) -> _Axis:
 
 
 def _effect(axis: AxisResult) -> LengthEffect | None:
+    """Length effect of an axis, if its intercept is significant."""
     if not bool(axis.fit.has_intercept):
         return None
     intercept = Estimate(float(axis.fit.fired_mm(0.0)), float(axis.fit.intercept.u))
@@ -124,12 +131,14 @@ def _effect(axis: AxisResult) -> LengthEffect | None:
 
 
 def _if_significant(departure: Departure) -> Estimate | None:
+    """A departure from zero as an estimate, if it is significant."""
     if not bool(departure.is_significant(DIFFERENCE_CONFIDENCE)):
         return None
     return Estimate(float(departure.value), float(departure.u))
 
 
 def _note(fit: FitResult, own: str) -> str:
+    """The row's note: the maker's own words, and what a reader of the row must know."""
     said = [own]
     if fit.axes_differ:
         said.append("X and Y differ, shrinkage XY is their middle")

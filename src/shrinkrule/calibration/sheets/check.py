@@ -28,7 +28,18 @@ REPEAT_SPREAD: Final = (0.02, 0.3)
 
 
 def in_millimetres(sheet: Sheet) -> Sheet:
-    """Convert a whole sheet whose lengths were typed in inches under a heading of mm."""
+    """Convert a whole sheet whose lengths were typed in inches under a heading of mm.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet as typed.
+
+    Returns
+    -------
+    Sheet
+        The sheet in mm, with a note where it was converted.
+    """
     inch = MM_PER_UNIT["in"]
 
     def typed_in_inches(reading: Reading) -> bool:
@@ -66,6 +77,11 @@ def in_millimetres(sheet: Sheet) -> Sheet:
 def refuse_empty(sheet: Sheet) -> None:
     """Refuse a sheet with no green or no fired length.
 
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+
     Raises
     ------
     SheetError
@@ -85,7 +101,18 @@ def refuse_empty(sheet: Sheet) -> None:
 
 
 def green_before_fired(sheet: Sheet) -> Sheet:
-    """Exchange the two stages of a whole sheet where nearly every part would have grown."""
+    """Exchange the two stages of a whole sheet where nearly every part would have grown.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet as typed.
+
+    Returns
+    -------
+    Sheet
+        The sheet, exchanged back with a note where that leaves no doubt.
+    """
     pairs = [r for r in sheet.readings if r.is_length]
     grown = [r for r in pairs if fmean(r.fired) > fmean(r.green)]
     nearer = [r for r in grown if r.nominal and _off(r.fired, r.nominal) < _off(r.green, r.nominal)]
@@ -106,11 +133,19 @@ def _is_exchanged(reading: Reading) -> bool:
 
 
 def _off(values: tuple[float, ...], nominal: float) -> float:
+    """Distance of the mean of readings from the model, mm."""
     return abs(fmean(values) - nominal)
 
 
 def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
     """Refuse repeats of one length that differ by more than a caliper does.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its lines.
 
     Raises
     ------
@@ -132,6 +167,13 @@ def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
 def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
     """Refuse a green length far from its model.
 
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its lengths.
+
     Raises
     ------
     SheetError
@@ -152,6 +194,13 @@ def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
 
 def refuse_growth(sheet: Sheet, reading: Reading) -> None:
     """Refuse a length that grew in the furnace, or shrank by more than any filament.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its lengths.
 
     Raises
     ------
@@ -180,6 +229,13 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
 def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
     """Refuse a weight that rises from one stage to the next.
 
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its weights.
+
     Raises
     ------
     SheetError
@@ -201,7 +257,18 @@ def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
 
 
 def noting_gaps(sheet: Sheet) -> Sheet:
-    """Note the lengths that were not measured both green and fired."""
+    """Note the lengths that were not measured both green and fired.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+
+    Returns
+    -------
+    Sheet
+        The same, with a note.
+    """
     gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
     if not gaps:
         return sheet

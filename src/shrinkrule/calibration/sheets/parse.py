@@ -40,6 +40,16 @@ _REQUIRED: Final = ("id", "kind", "nominal", GREEN_COLUMNS[0], FIRED_COLUMNS[0])
 def parse_sheet(path: str | Path) -> Sheet:
     """Read a sheet cell by cell; whether its numbers make sense together is not asked here.
 
+    Parameters
+    ----------
+    path : str or Path
+        The CSV file.
+
+    Returns
+    -------
+    Sheet
+        The sheet as it was typed.
+
     Raises
     ------
     SheetError
@@ -246,6 +256,7 @@ class _Cells:
 
 
 def _is_length_unit(unit: str) -> bool:
+    """Whether a unit is one of length."""
     try:
         unit_in_mm(unit)
     except SettingError:

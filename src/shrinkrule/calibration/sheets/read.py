@@ -26,6 +26,11 @@ def read_sheet(path: str | Path) -> Sheet:
     path : str or Path
         The CSV file.
 
+    Returns
+    -------
+    Sheet
+        What was measured, with notes on what was corrected.
+
     Raises
     ------
     SheetError

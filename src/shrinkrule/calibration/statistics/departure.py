@@ -56,6 +56,11 @@ def departure(values: ArrayLike, variances: ArrayLike, residual_dof: ArrayLike) 
         Variance of each value by the residuals of the lines.
     residual_dof : (...) float
         Degrees of freedom of those residuals.
+
+    Returns
+    -------
+    Departure
+        Their mean, its uncertainty and degrees of freedom.
     """
     values = np.asarray(values, dtype=np.float64)
     coupons = values.shape[-1]

@@ -158,6 +158,11 @@ def firing_scatter(values: ArrayLike, firing: ArrayLike) -> FiringScatter:
     firing : (c,) int
         Number of the firing that each coupon was in.
 
+    Returns
+    -------
+    FiringScatter
+        The scatter between firings and within them.
+
     Examples
     --------
     >>> scatter = firing_scatter([1.0, 3.0, 5.0, 7.0], [0, 0, 1, 1])

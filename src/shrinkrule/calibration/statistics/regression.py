@@ -25,6 +25,18 @@ CONFIDENCE: Final = 0.95
 def t_quantile(dof: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
     """Two-sided Student factor: ``confidence`` of a t variable lies within plus or minus it.
 
+    Parameters
+    ----------
+    dof : (...) float
+        Degrees of freedom.
+    confidence : float
+        Coverage.
+
+    Returns
+    -------
+    (...) float
+        The factor.
+
     Examples
     --------
     >>> round(float(t_quantile(34)), 6)
@@ -55,6 +67,11 @@ def blended_factor(dof: ArrayLike, share: ArrayLike, confidence: float = CONFIDE
         That share, 0 to 1.
     confidence : float
         Coverage.
+
+    Returns
+    -------
+    (...) float
+        The factor on the standard deviation.
 
     Source: the weighting of W. G. Cochran, G. M. Cox, *Experimental Designs*, section 4.14,
     with the exponent ``SHARE_POWER``.
@@ -148,6 +165,11 @@ def fit_line(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Lin
     weight : (..., n) float, optional
         Reciprocal variances up to one common factor; 0 leaves a point out. Ones by default.
 
+    Returns
+    -------
+    Line
+        The line.
+
     Examples
     --------
     >>> line = fit_line([0.0, 1.0, 2.0], [1.0, 3.0, 5.0])
@@ -185,6 +207,11 @@ def fit_ray(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Line
     weight : (..., n) float, optional
         Reciprocal variances up to one common factor; 0 leaves a point out. Ones by default.
 
+    Returns
+    -------
+    Line
+        The line; its intercept is exactly 0.
+
     Examples
     --------
     >>> round(float(fit_ray([4.0, 5.0, 6.0], [3.0, 4.0, 4.0]).slope), 12)
@@ -207,6 +234,7 @@ def fit_ray(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Line
 
 
 def _points(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None) -> tuple[Floats, Floats, Floats]:
+    """Points and weights as arrays; a point of weight 0 may be nan."""
     x = np.asarray(x, dtype=np.float64)
     y = np.asarray(y, dtype=np.float64)
     w = np.ones_like(x) if weight is None else np.asarray(weight, dtype=np.float64)

@@ -46,6 +46,11 @@ def row_at_density(
     beyond : Beyond
         What to do outside the calibrated densities.
 
+    Returns
+    -------
+    CalibrationRow
+        The row at that density, or between its neighbours.
+
     Raises
     ------
     TableError
@@ -91,6 +96,7 @@ def row_at_density(
 def _between(
     low: CalibrationRow, high: CalibrationRow, at_low: float, at_high: float, density: float
 ) -> CalibrationRow:
+    """Row at a density on the line through two rows in logarithms."""
     weight = math.log(density / at_low) / math.log(at_high / at_low)
     outside = not 0.0 <= weight <= 1.0
     origin = (
@@ -154,6 +160,7 @@ def _shrinkage(
 
 
 def _positive(low: Estimate | None, high: Estimate | None, weight: float) -> Estimate | None:
+    """Estimate on the line between the logarithms of two, if both are known."""
     if low is None or high is None:
         return None
     value = low.value ** (1 - weight) * high.value**weight
@@ -162,6 +169,7 @@ def _positive(low: Estimate | None, high: Estimate | None, weight: float) -> Est
 
 
 def _plain(low: Estimate | None, high: Estimate | None, weight: float) -> Estimate | None:
+    """Estimate on the straight line between two, if both are known."""
     if low is None or high is None:
         return None
     value = (1 - weight) * low.value + weight * high.value

@@ -17,10 +17,12 @@ from shrinkrule.files.csv_dialect import number_text
 
 
 def _number(value: object) -> object:
+    """A cell as ``float`` reads it."""
     return number_text(value) if isinstance(value, str) else value
 
 
 def _yes(value: object) -> object:
+    """Yes or no as a bool, a blank as no."""
     words = {"yes": True, "no": False, "": False}
     return words.get(value.strip().lower(), value) if isinstance(value, str) else value
 
@@ -102,6 +104,7 @@ class RowCells(BaseModel):
 
     @model_validator(mode="after")
     def _intercept_with_centre(self) -> Self:
+        """An intercept without its centre length means nothing."""
         for axis in ("xy", "z"):
             intercept = getattr(self, f"intercept_{axis}_mm")
             if (intercept is None) != (getattr(self, f"centre_{axis}_mm") is None):

@@ -23,6 +23,16 @@ from shrinkrule.files.csv_dialect import CsvGrid, CsvRow, read_grid
 def read_table(path: str | Path) -> tuple[CalibrationRow, ...]:
     """Read a calibration table.
 
+    Parameters
+    ----------
+    path : str or Path
+        The CSV file.
+
+    Returns
+    -------
+    tuple of CalibrationRow
+        The rows, in the file's order.
+
     Raises
     ------
     TableError
@@ -33,13 +43,29 @@ def read_table(path: str | Path) -> tuple[CalibrationRow, ...]:
 
 
 def demo_table() -> tuple[CalibrationRow, ...]:
-    """Rows of the bundled table. Its materials are invented: to try with, never to print from."""
+    """Rows of the bundled table. Its materials are invented: to try with, never to print from.
+
+    Returns
+    -------
+    tuple of CalibrationRow
+        The rows.
+    """
     with resources.as_file(resources.files("shrinkrule") / "data" / "demo_table.csv") as path:
         return read_table(path)
 
 
 def rows_from_grid(grid: CsvGrid) -> tuple[CalibrationRow, ...]:
     """Rows out of a CSV grid.
+
+    Parameters
+    ----------
+    grid : CsvGrid
+        The cells.
+
+    Returns
+    -------
+    tuple of CalibrationRow
+        The rows, in the grid's order.
 
     Raises
     ------
@@ -76,6 +102,20 @@ def rows_from_grid(grid: CsvGrid) -> tuple[CalibrationRow, ...]:
 def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> CalibrationRow:
     """Row of that name; without a name, the only row that has not been replaced.
 
+    Parameters
+    ----------
+    rows : tuple of CalibrationRow
+        The table.
+    name : str or None
+        Name of the row.
+    where : str
+        Name of the table, for messages.
+
+    Returns
+    -------
+    CalibrationRow
+        The row.
+
     Raises
     ------
     TableError
@@ -99,6 +139,7 @@ def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> 
 
 
 def _row(row: CsvRow, where: str) -> CalibrationRow:
+    """One row of the table from its cells."""
     # A blank cell is a value not known; the model's own defaults say what that means.
     filled = {column: cell for column, cell in row.cells.items() if column and cell}
     try:
@@ -153,14 +194,17 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
 
 
 def _effect(intercept: float | None, u: float, centre: float | None) -> LengthEffect | None:
+    """Length effect of a row's cells, if they state one."""
     if intercept is None or centre is None:
         return None
     return LengthEffect(Estimate(intercept, u), centre)
 
 
 def _required(value: float, u: float, factor: float) -> Estimate:
+    """Estimate of a row's cells, in the unit that ``factor`` converts to."""
     return Estimate(value * factor, u * factor)
 
 
 def _optional(value: float | None, u: float, factor: float) -> Estimate | None:
+    """Estimate of a row's cells, if they state one."""
     return None if value is None else _required(value, u, factor)

@@ -191,6 +191,7 @@ class CalibrationRow:
         )
 
     def _centred(self, axis: str, fired_mm: float) -> tuple[Estimate, LengthEffect | None]:
+        """Shrinkage and length effect of an axis, about the length that fires to ``fired_mm``."""
         shrinkage, effect, _ = self._along(axis)
         if effect is None:
             return shrinkage, None
@@ -200,6 +201,7 @@ class CalibrationRow:
         return there, LengthEffect(effect.intercept_mm, green)
 
     def _along(self, axis: str) -> tuple[Estimate, LengthEffect | None, float]:
+        """Shrinkage, length effect and residual of an axis."""
         if axis == "xy":
             return self.shrinkage_xy, self.length_effect_xy, self.residual_xy_mm
         return self.shrinkage_z, self.length_effect_z, self.residual_z_mm
@@ -231,6 +233,16 @@ class BalanceCheck:
 
 def check_balance(row: CalibrationRow) -> BalanceCheck | None:
     """Check a row for conservation of metal; ``None`` if it knows too little.
+
+    Parameters
+    ----------
+    row : CalibrationRow
+        The row to check.
+
+    Returns
+    -------
+    BalanceCheck or None
+        The comparison, with a warning if it does not hold.
 
     Source: conservation of mass; for equal axes it is the usual shrinkage formula of
     R. M. German, *Powder Injection Molding* (MPIF, 1990).

@@ -35,6 +35,11 @@ def with_row(
         What to append.
     today : str
         Date of the change, as 2026-11-02.
+
+    Returns
+    -------
+    tuple of CalibrationRow
+        The new table.
     """
     names = {other.name for other in rows}
     kept = []
@@ -51,6 +56,20 @@ def with_row(
 
 def updated_table(path: Path, row: CalibrationRow, today: str) -> bytes:
     """Contents of a table's file with a row added; a table that is not there yet begins with it.
+
+    Parameters
+    ----------
+    path : Path
+        File of the table.
+    row : CalibrationRow
+        The row to add.
+    today : str
+        Date of the change, as 2026-11-02.
+
+    Returns
+    -------
+    bytes
+        The new contents, in the dialect of the old.
 
     Raises
     ------
@@ -69,6 +88,18 @@ def updated_table(path: Path, row: CalibrationRow, today: str) -> bytes:
 
 def row_that_stands(path: Path, name: str) -> CalibrationRow | None:
     """Row of that name that a new one would replace, if there is one.
+
+    Parameters
+    ----------
+    path : Path
+        File of the table, which need not exist.
+    name : str
+        Name of the new row.
+
+    Returns
+    -------
+    CalibrationRow or None
+        The row that would be replaced.
 
     Raises
     ------

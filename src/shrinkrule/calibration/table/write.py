@@ -15,6 +15,16 @@ def table_csv(rows: tuple[CalibrationRow, ...]) -> str:
     """CSV text of a table, in the layout that :func:`read_table` reads.
 
     Columns after the note are written only if a row has a value in them.
+
+    Parameters
+    ----------
+    rows : tuple of CalibrationRow
+        The table.
+
+    Returns
+    -------
+    str
+        The CSV text.
     """
     out = io.StringIO(newline="")
     cells = [{key: _cell(value) for key, value in row_cells(row).items()} for row in rows]
@@ -30,7 +40,18 @@ def table_csv(rows: tuple[CalibrationRow, ...]) -> str:
 
 
 def row_cells(row: CalibrationRow) -> dict[str, Any]:
-    """Values of a row in the units of the table's header."""
+    """Values of a row in the units of the table's header.
+
+    Parameters
+    ----------
+    row : CalibrationRow
+        The row.
+
+    Returns
+    -------
+    dict
+        Value of each column; columns without a value may be missing.
+    """
 
     def estimate(name: str, unit: str, value: Estimate | None, factor: float) -> dict[str, Any]:
         if value is None:
@@ -83,6 +104,7 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
 
 
 def _cell(value: object) -> object:
+    """A value as a cell of the table."""
     if value is None:
         return ""
     return f"{value:.9g}" if isinstance(value, float) else value

@@ -101,6 +101,11 @@ def solve_contact(
     tick : callable or None
         Called with the share done, 0 to 1.
 
+    Returns
+    -------
+    ContactState
+        Displacement and contact in equilibrium.
+
     Raises
     ------
     MeshError
@@ -221,7 +226,18 @@ def _strongest(release: Mask, push: Floats) -> Mask:
 
 
 def lifted(standing: ContactState) -> Floats:
-    """Height (l,) by which the candidates that touched before and lifted have risen, mm."""
+    """Height (l,) by which the candidates that touched before and lifted have risen, mm.
+
+    Parameters
+    ----------
+    state : ContactState
+        The contact in equilibrium.
+
+    Returns
+    -------
+    (l,) float
+        Their heights, mm.
+    """
     gone = standing.initial & ~standing.touching
     heights: Floats = standing.solution.displacement[standing.candidates.node[gone], 2]
     return heights

@@ -55,6 +55,11 @@ def edge_spring(share: Floats, size: Floats) -> Floats:
         Share of footing in all material around the node, from LEAST_SHARE to FULL_SHARE.
     size : (3,) float
         Sides of a brick, mm.
+
+    Returns
+    -------
+    (n,) float
+        Stiffness over modulus, mm.
     """
     lean = (share - LEAST_SHARE) / (FULL_SHARE - LEAST_SHARE)
     spring: Floats = _EDGE_STIFFNESS * float(size.mean()) * lean / (1.0 - lean)
@@ -72,6 +77,11 @@ def plate_candidates(bricks: Bricks, grid: Grid, filling: Filling) -> Candidates
         Their grid; the plate is its floor.
     filling : Filling
         The filling, with the part's underside.
+
+    Returns
+    -------
+    Candidates
+        The nodes over the plate.
     """
     under = filling.underside
     column = bricks.nodes[:, 0] * (grid.counts[1] + 1) + bricks.nodes[:, 1]

@@ -55,6 +55,11 @@ def most_closed_gap(mesh: trimesh.Trimesh, field: SagField) -> SelfContactGap | 
         The part before it sags, mm.
     field : SagField
         Its sag.
+
+    Returns
+    -------
+    SelfContactGap or None
+        The gap.
     """
     up = field.grid.turn[2]
     samples = sample_surface(mesh, float(np.sqrt(mesh.area / _SAMPLES)))

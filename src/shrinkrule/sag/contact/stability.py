@@ -29,6 +29,11 @@ def outside_support(points: Floats, centre: Floats) -> float:
         Where the body is held up, mm.
     centre : (2,) float
         Its centre of mass in plan, mm.
+
+    Returns
+    -------
+    float
+        The distance, mm.
     """
     if not len(points):
         return np.inf
@@ -48,7 +53,22 @@ def outside_support(points: Floats, centre: Floats) -> float:
 
 
 def outside_supports(bricks: Bricks, bodies: Bodies, nodes: Ints) -> Floats:
-    """How far each body's centre of mass lies outside its support at the nodes (k,), (b,) mm."""
+    """How far each body's centre of mass lies outside its support at the nodes (k,), (b,) mm.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+    bodies : Bodies
+        Their bodies.
+    nodes : (k,) int
+        Nodes in contact.
+
+    Returns
+    -------
+    (b,) float
+        The distance of each body, mm; infinite without contact.
+    """
     plan = bricks.nodes[:, :2] * bricks.brick.size[:2]
     return np.array(
         [
@@ -59,12 +79,43 @@ def outside_supports(bricks: Bricks, bodies: Bodies, nodes: Ints) -> Floats:
 
 
 def tips_over(bricks: Bricks, bodies: Bodies, nodes: Ints, reach: float) -> bool:
-    """Whether a body supported at the nodes (k,) tips over; up to ``reach`` mm outside balances."""
+    """Whether a body supported at the nodes (k,) tips over; up to ``reach`` mm outside balances.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+    bodies : Bodies
+        Their bodies.
+    nodes : (k,) int
+        Nodes in contact.
+    reach : float
+        Distance outside the support that still balances, mm.
+
+    Returns
+    -------
+    bool
+        Whether any body tips over.
+    """
     return bool(np.any(outside_supports(bricks, bodies, nodes) > reach))
 
 
 def initial_contact(bricks: Bricks, bodies: Bodies, candidates: Candidates) -> Mask:
     """Find the candidates (c,) in contact before anything sags.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+    bodies : Bodies
+        Their bodies.
+    candidates : Candidates
+        Nodes that may touch.
+
+    Returns
+    -------
+    (c,) bool
+        Which of them touch.
 
     Raises
     ------

@@ -44,6 +44,16 @@ def find_undersides(bricks: Bricks) -> Undersides:
 
     A brick with little material in it is soft. Held by its lower node, far below the surface,
     it would let the surface sink; so the upper node is held where it is nearer to the surface.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+
+    Returns
+    -------
+    Undersides
+        The undersides, and the node to hold at each.
     """
     count = len(bricks.nodes)
     filled, around = np.zeros(count), np.zeros(count)
@@ -85,6 +95,11 @@ def with_supports(
         The part, mm.
     supports : tuple of SupportBox or SupportFacets
         What holds it.
+
+    Returns
+    -------
+    Candidates
+        The candidates on plate and supports.
 
     Raises
     ------

@@ -107,6 +107,11 @@ def join_bricks(brick: Brick, components: Components) -> Bricks:
         The brick's matrices.
     components : Components
         The connected components of the material in the bricks.
+
+    Returns
+    -------
+    Bricks
+        The elements.
     """
     cut = np.minimum(components.octants, components.stiffness).min(axis=1) < 1.0
     order = np.argsort(cut, kind="stable")
@@ -155,6 +160,11 @@ def neighbours(places: Ints) -> Ints:
     ----------
     places : (m, 3) int
         Places of the cells, each once.
+
+    Returns
+    -------
+    (k, 2) int
+        The pairs.
     """
     shape = places.max(axis=0) + 3
     strides = np.array([shape[1] * shape[2], shape[2], 1])

@@ -35,6 +35,7 @@ class SagField:
 
     @cached_property
     def _number(self) -> NDArray[np.int32]:
+        """Number of the brick at each place of the grid; -1 where there is none."""
         number = np.full(tuple(self.grid.counts), -1, dtype=np.int32)
         number[tuple(self.bricks.places.T)] = np.arange(len(self.bricks.places), dtype=np.int32)
         return number
@@ -54,12 +55,14 @@ class SagField:
         return KDTree(self._spaced(self.bricks.points * self.grid.size, number))
 
     def _spaced(self, points: Floats, number: NDArray[np.int32]) -> Floats:
+        """Points (n, 3) with a fourth coordinate that keeps different places far apart."""
         far = 10.0 * float(self.grid.size.max())
         spaced: Floats = np.column_stack([points, far * number])
         return spaced
 
     @cached_property
     def _centres(self) -> KDTree:
+        """Middles of all bricks."""
         return KDTree((self.bricks.places + 0.5) * self.grid.size)
 
     def at(self, points: Floats) -> Floats:

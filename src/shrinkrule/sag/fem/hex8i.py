@@ -50,6 +50,16 @@ class Brick:
 def elasticity(poisson: float) -> Floats:
     """Isotropic elasticity for a modulus of one, (6, 6), shears as engineering strains.
 
+    Parameters
+    ----------
+    poisson : float
+        Poisson ratio, below 0.5.
+
+    Returns
+    -------
+    (6, 6) float
+        The elasticity matrix.
+
     Source: any textbook of elasticity (Hooke's law, order xx yy zz xy yz zx).
     """
     shear = 0.5 / (1.0 + poisson)
@@ -82,6 +92,11 @@ def make_brick(size: Floats, poisson: float) -> Brick:
         Sides, mm.
     poisson : float
         Poisson ratio, below 0.5.
+
+    Returns
+    -------
+    Brick
+        Its matrices.
 
     Source: Taylor, Beresford, Wilson 1976 (see the head of this module).
     """

@@ -91,6 +91,7 @@ class Stiffness:
         return summed
 
     def _load_chunk(self, displacement: Vector, start: int, stop: int, *, cut: bool) -> None:
+        """Forces of the bricks ``start .. stop - 1`` into the table of all."""
         size = stop - start
         gathered = self._gathered[:size]
         np.take(displacement, self._index[start:stop], axis=0, out=gathered, mode="clip")

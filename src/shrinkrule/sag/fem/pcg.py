@@ -152,6 +152,8 @@ class Equilibrium:
         tolerance: float,
         tick: Tick | None,
     ) -> Solution:
+        """Iterate from ``start`` (n, 4), orthogonal to the free rigid-body ``modes`` (k, n, 4)."""
+
         def without_modes(v: Floats) -> Floats:
             for mode in modes:
                 v = v - _dot(mode, v) * mode

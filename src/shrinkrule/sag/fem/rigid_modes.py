@@ -38,7 +38,18 @@ class Bodies:
 
 
 def find_bodies(bricks: Bricks) -> Bodies:
-    """Find the bodies: connected components of the bricks through their nodes."""
+    """Find the bodies: connected components of the bricks through their nodes.
+
+    Parameters
+    ----------
+    bricks : Bricks
+        The bricks.
+
+    Returns
+    -------
+    Bodies
+        The bodies of the nodes.
+    """
     count = len(bricks.nodes)
     first, rest = np.repeat(bricks.corners[:, 0], 7), bricks.corners[:, 1:].ravel()
     label = connected_components(count, np.stack([first, rest], axis=1))
@@ -49,7 +60,18 @@ def find_bodies(bricks: Bricks) -> Bodies:
 
 
 def rigid_body_modes(position: Floats) -> Floats:
-    """Rigid-body modes (6, n, 3) of points (n, 3): three shifts, three turns about their middle."""
+    """Rigid-body modes (6, n, 3) of points (n, 3): three shifts, three turns about their middle.
+
+    Parameters
+    ----------
+    position : (n, 3) float
+        The points, mm.
+
+    Returns
+    -------
+    (6, n, 3) float
+        The modes; turns are scaled to displacements of at most about one.
+    """
     arms = position - position.mean(axis=0)
     reach = max(float(np.abs(arms).max()), 1e-300)
     modes = np.zeros((6, len(position), 3))

@@ -49,6 +49,7 @@ class BrickIntervals:
 
 
 def _key(brick: Ints, column: Ints) -> Ints:
+    """Brick (n,) and column (n, 2) as one number that sorts by both."""
     key: Ints = (brick * COLUMNS + column[:, 0]) * COLUMNS + column[:, 1]
     return key
 
@@ -85,7 +86,22 @@ class BrickIndex:
 
 
 def cut_to_bricks(solid: SolidIntervals, index: BrickIndex, cut: Ints) -> BrickIntervals:
-    """Cut solid intervals to the bricks ``cut`` (n,) that they pass."""
+    """Cut solid intervals to the bricks ``cut`` (n,) that they pass.
+
+    Parameters
+    ----------
+    solid : SolidIntervals
+        Intervals along columns.
+    index : BrickIndex
+        Bricks by their place.
+    cut : (n,) int
+        The bricks.
+
+    Returns
+    -------
+    BrickIntervals
+        The pieces, sorted by brick and column.
+    """
     lattice = np.stack(np.divmod(np.arange(COLUMNS**2), COLUMNS), axis=1)
     brick, inside = np.repeat(cut, len(lattice)), np.tile(lattice, (len(cut), 1))
     width, tall = COLUMNS * index.counts[1], index.counts[2] + 2
@@ -107,6 +123,16 @@ def component_of_intervals(intervals: BrickIntervals) -> Ints:
     """Component (s,) of each interval, numbered in the bricks' order.
 
     Intervals of one brick that touch belong to one component.
+
+    Parameters
+    ----------
+    intervals : BrickIntervals
+        The intervals.
+
+    Returns
+    -------
+    (s,) int
+        Component of each.
     """
     pairs = [np.empty((0, 2), dtype=np.int64)]
     for step in _NEIGHBOURS:
@@ -123,7 +149,20 @@ def component_of_intervals(intervals: BrickIntervals) -> Ints:
 
 
 def at_face(intervals: BrickIntervals, axis: int, side: int) -> Ints:
-    """Intervals (k,) that reach a face of their brick."""
+    """Intervals (k,) that reach a face of their brick.
+
+    Parameters
+    ----------
+    intervals : BrickIntervals
+        The intervals.
+    axis, side : int
+        The face: 0 to 2, and 1 or -1.
+
+    Returns
+    -------
+    (k,) int
+        Those that reach it.
+    """
     if axis == 2:
         reaches = intervals.high >= 1.0 - _AT_FACE if side == 1 else intervals.low <= _AT_FACE
     else:
@@ -132,7 +171,22 @@ def at_face(intervals: BrickIntervals, axis: int, side: int) -> Ints:
 
 
 def points_inside(intervals: BrickIntervals, cells: Ints, chosen: Ints) -> Floats:
-    """Points (c * POINTS_EACH, 3) along chosen intervals (c,), in bricks."""
+    """Points (c * POINTS_EACH, 3) along chosen intervals (c,), in bricks.
+
+    Parameters
+    ----------
+    intervals : BrickIntervals
+        The intervals.
+    cells : (n, 3) int
+        Place of each brick.
+    chosen : (c,) int
+        Intervals to lay points on.
+
+    Returns
+    -------
+    (c * POINTS_EACH, 3) float
+        The points, in bricks.
+    """
     plan = cells[intervals.brick[chosen], :2] + PLACES[intervals.column[chosen]]
     low, high = intervals.low[chosen], intervals.high[chosen]
     height = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, POINTS_EACH)

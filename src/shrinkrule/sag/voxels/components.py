@@ -84,6 +84,11 @@ def find_components(
         Bricks along each axis of the grid.
     least : float
         Components that fill less than this fraction of a brick are left out.
+
+    Returns
+    -------
+    Components
+        The components of all bricks.
     """
     index = BrickIndex(cells, counts)
     cut = octants.min(axis=1) < 1.0

@@ -79,6 +79,11 @@ def find_underside(pieces: Pieces, size: Floats, counts: Ints) -> Underside:
         Sides of a brick, mm.
     counts : (3,) int
         Bricks along each axis.
+
+    Returns
+    -------
+    Underside
+        The underside at the nodes.
     """
     down = pieces.share < 0.0
     column, place, area = pieces.column[down], pieces.middle[down], -pieces.share[down]

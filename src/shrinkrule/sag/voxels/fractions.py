@@ -61,6 +61,11 @@ def fill_bricks(
         Bricks and components filled less than this fraction are left out.
     slab_bytes : int
         Memory for one slab of the dense grid, bytes.
+
+    Returns
+    -------
+    Filling
+        The bricks that hold material.
     """
     step, halves = size / 2.0, 2 * counts
     pieces = cut_along_lines(corners, step, halves)
@@ -122,6 +127,11 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
     least : float
         Bricks filled less than this fraction are left out.
 
+    Returns
+    -------
+    Filling
+        The bricks that hold material, corrected at re-entrant edges.
+
     Raises
     ------
     MeshError
@@ -149,7 +159,18 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
 
 
 def solid_bodies(mesh: trimesh.Trimesh) -> int:
-    """Count the bodies of a mesh; a cavity in one is none of its own."""
+    """Count the bodies of a mesh; a cavity in one is none of its own.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part.
+
+    Returns
+    -------
+    int
+        Their number.
+    """
     faces = np.asarray(mesh.faces, dtype=np.int64)
     label = body_labels(faces, edge_table(faces))
     vertices = np.asarray(mesh.vertices, dtype=np.float64)

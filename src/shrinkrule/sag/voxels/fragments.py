@@ -27,6 +27,11 @@ def without_isolated_fragments(components: Components, bodies: int) -> Component
         Components of a part.
     bodies : int
         Separate bodies that the part has.
+
+    Returns
+    -------
+    Components
+        The components that are solved.
     """
     shape = components.cells.max(axis=0) + 2
     corners = (components.cells[:, None, :] + CORNERS).reshape(-1, 3)

@@ -59,6 +59,11 @@ def furnace_turn(mesh: trimesh.Trimesh, up: Floats) -> Floats:
         The part.
     up : (3,) float
         Upward unit vector in the mesh's frame.
+
+    Returns
+    -------
+    (3, 3) float
+        The rotation.
     """
     side = np.eye(3)[np.argmin(np.abs(up))]
     first = side - up * (side @ up)
@@ -120,6 +125,11 @@ def lay_grid(mesh: trimesh.Trimesh, turn: Floats, brick: float, slack: float = S
         Largest side of a brick, mm.
     slack : float
         Bricks may be made this much smaller so that flat faces lie between them; 1 is never.
+
+    Returns
+    -------
+    Grid
+        The grid.
     """
     vertices = np.asarray(mesh.vertices) @ turn.T
     low, high = vertices.min(axis=0), vertices.max(axis=0)

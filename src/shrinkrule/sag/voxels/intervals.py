@@ -55,6 +55,11 @@ def find_solid_intervals(
         Bricks along each axis.
     wanted : (nx, ny) bool
         Places, seen from above, of the bricks whose columns are wanted.
+
+    Returns
+    -------
+    SolidIntervals
+        The intervals, by column and height.
     """
     along = [
         ((np.arange(count)[:, None] + PLACES) * side).ravel()

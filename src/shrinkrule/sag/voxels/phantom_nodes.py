@@ -48,6 +48,11 @@ def list_elements(intervals: BrickIntervals, component: Ints, cut: Mask, counts:
         Bricks that are not full.
     counts : (n,) bool
         Bricks that are elements even if no column meets their material.
+
+    Returns
+    -------
+    Elements
+        The elements.
     """
     brick_of = np.zeros(int(component.max(initial=-1)) + 1, dtype=np.int64)
     brick_of[component] = intervals.brick
@@ -66,7 +71,26 @@ def face_links(
     index: BrickIndex,
     octants: Floats,
 ) -> Ints:
-    """Pairs (k, 2) of elements connected through a face of their bricks, but for two full ones."""
+    """Pairs (k, 2) of elements connected through a face of their bricks, but for two full ones.
+
+    Parameters
+    ----------
+    intervals : BrickIntervals
+        Solid intervals of the cut bricks.
+    component : (s,) int
+        Component of each interval.
+    elements : Elements
+        The elements.
+    index : BrickIndex
+        Bricks by their place.
+    octants : (n, 8) float
+        Filled fraction of each octant of the bricks.
+
+    Returns
+    -------
+    (k, 2) int
+        The pairs.
+    """
     found = [_sliver_links(elements, index, octants)]
     for axis in range(3):
         for side in (1, -1):

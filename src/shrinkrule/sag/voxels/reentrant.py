@@ -48,6 +48,11 @@ def edge_turns(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
     ----------
     mesh : trimesh.Trimesh
         A watertight part with its facets outward.
+
+    Returns
+    -------
+    tuple of (k, 2, 3) and (k,) float
+        Ends of the edges, mm, and their turns, radians.
     """
     faces = np.asarray(mesh.faces, dtype=np.int64)
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
@@ -77,6 +82,11 @@ def stiffness_factors(cells: Ints, ends: Floats, turn: Floats) -> Floats:
         Edges, in bricks from the grid's low corner.
     turn : (k,) float
         How far the surface turns inward at each, radians.
+
+    Returns
+    -------
+    (n, 8) float
+        The factors.
     """
     factors = np.ones((len(cells), 8))
     if not (turn > 0.0).any():

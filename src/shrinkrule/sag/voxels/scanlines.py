@@ -75,6 +75,11 @@ def lines_across(corners: Floats, lines: Floats) -> ScanChords:
         The facets' corners in the grid's frame, mm.
     lines : (l,) float
         Where the lines are along y, ascending, mm.
+
+    Returns
+    -------
+    ScanChords
+        Where lines and facets cross.
     """
     normal = area_normals(corners)
     level = np.abs(normal[:, 2]) > UPRIGHT * np.linalg.norm(normal, axis=1)
@@ -104,6 +109,11 @@ def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:
         Sides of a half brick, mm.
     counts : (3,) int
         Half bricks along each axis.
+
+    Returns
+    -------
+    Pieces
+        Pieces of facets, each in one column of half bricks.
     """
     pitch = step[1] / LINES_PER_OCTANT
     lines = (np.arange(counts[1] * LINES_PER_OCTANT) + 0.5) * pitch

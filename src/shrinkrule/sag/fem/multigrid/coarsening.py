@@ -85,6 +85,11 @@ def coarsen(places: Ints, touching: Ints, factor: int) -> Coarsening:
         Pairs of fine cells that share nodes.
     factor : int
         Fine cells along one side of a coarse cell.
+
+    Returns
+    -------
+    Coarsening
+        The coarse cells, and where each fine cell lies in them.
     """
     homes = places // factor
     shape = homes.max(axis=0) + 1

@@ -105,6 +105,7 @@ class Multigrid:
         return self._cycle(b, 0)
 
     def _cycle(self, b: Vector, depth: int) -> Vector:
+        """One cycle from a level ``depth`` down."""
         if depth == len(self._levels):
             return self._direct(b)
         level, transfer = self._levels[depth], self._transfers[depth]

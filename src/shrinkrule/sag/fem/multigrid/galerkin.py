@@ -73,6 +73,11 @@ def gather_bricks(
         Length by which rotations are measured, mm.
     chosen : (m,) int
         The coarse cells to gather.
+
+    Returns
+    -------
+    (m, 48, 48) float
+        The matrices of the chosen cells.
     """
     factor = step.factor
     blends = prolongation_templates(factor, factor * bricks.brick.size / arm, 3)
@@ -156,6 +161,11 @@ def gather_cells(matrices: Floats, step: Coarsening, aspect: Floats) -> Floats:
         How they are gathered.
     aspect : (3,) float
         Sides of the coarse cell in units of the rotation's arm.
+
+    Returns
+    -------
+    (m, 48, 48) float
+        The matrices of the coarse cells.
     """
     blends = prolongation_templates(step.factor, aspect, 6)
     total = np.zeros((len(step.cells.places), 48, 48))

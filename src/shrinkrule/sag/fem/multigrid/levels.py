@@ -80,7 +80,22 @@ class CellLevel:
 
 
 def factorise(cells: CoarseCells, matrices: Floats, pinned: Ints) -> Callable[[Vector], Vector]:
-    """Direct solver for a level; the nodes ``pinned`` (b,) take up free rigid-body modes."""
+    """Direct solver for a level; the nodes ``pinned`` (b,) take up free rigid-body modes.
+
+    Parameters
+    ----------
+    cells : CoarseCells
+        Cells of the coarsest level.
+    matrices : (m, 48, 48) float
+        Their stiffness.
+    pinned : (b,) int
+        One node of each body.
+
+    Returns
+    -------
+    callable
+        Solves for a right-hand side (n, 6).
+    """
     count = 6 * len(cells.nodes)
     place = (6 * cells.corners[:, :, None] + np.arange(6)).reshape(-1, 48)
     rows, columns = np.repeat(place, 48, axis=1), np.tile(place, (1, 48))

@@ -33,7 +33,22 @@ class SmoothedLevel(Protocol):
 
 
 def largest_eigenvalue(level: SmoothedLevel, shape: tuple[int, ...], dtype: Any) -> float:
-    """Estimate the largest eigenvalue of the relaxed operator, a little on the safe side."""
+    """Estimate the largest eigenvalue of the relaxed operator, a little on the safe side.
+
+    Parameters
+    ----------
+    level : SmoothedLevel
+        The operator.
+    shape : tuple of int
+        Shape of its vectors.
+    dtype : numpy type
+        Their type.
+
+    Returns
+    -------
+    float
+        The estimate, a tenth larger than the last iterate.
+    """
     x = np.random.default_rng(12).standard_normal(shape).astype(dtype)
     x = level.relax(level.apply(x))
     value = 1.0
@@ -55,6 +70,11 @@ def smooth(level: SmoothedLevel, x: Vector | None, b: Vector) -> tuple[Vector, V
         Where to start; None is zero.
     b : array
         Right-hand side.
+
+    Returns
+    -------
+    tuple of two arrays
+        The solution and its residual.
     """
     residual = b.copy() if x is None else b - level.apply(x)
     step = level.relax(residual) * (4.0 / (3.0 * level.largest))
