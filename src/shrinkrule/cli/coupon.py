@@ -57,13 +57,7 @@ def coupon(
     Give the inside sizes of what you fire in. Writes NAME.stl to print,
     NAME.page.html for the bench, and NAME.sheet.csv for the readings.
     """
-    from shrinkrule.coupon import (
-        CouponPlan,
-        coupon_dict,
-        coupon_paths,
-        design_coupon,
-        write_coupon,
-    )
+    from shrinkrule.coupon import CouponPlan, coupon_dict, coupon_paths, design_coupon, write_coupon
 
     plan = CouponPlan(
         options.printer_from(nozzle, bead_width, layer_height),

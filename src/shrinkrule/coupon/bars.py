@@ -18,13 +18,7 @@ import numpy as np
 
 from shrinkrule.coupon.piece import Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import Ring, as_hole, chamfered_prism, foot_chamfer, to_mesh
-from shrinkrule.coupon.spans import (
-    BRIDGE_IDS,
-    CANTILEVER_ID,
-    THICK_ID,
-    THICK_RATIO,
-    SagSpans,
-)
+from shrinkrule.coupon.spans import BRIDGE_IDS, CANTILEVER_ID, THICK_ID, THICK_RATIO, SagSpans
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, SheetLine
 

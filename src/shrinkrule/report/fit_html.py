@@ -5,13 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from shrinkrule.calibration import (
-    AxisResult,
-    CalibrationRow,
-    FitResult,
-    Weight,
-    plain_sentences,
-)
+from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, Weight, plain_sentences
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
 from shrinkrule.report.fit_plain import LENGTHS_MM

@@ -7,13 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
-from shrinkrule.calibration import (
-    AxisResult,
-    CalibrationRow,
-    FitResult,
-    SagFit,
-    plain_sentences,
-)
+from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, SagFit, plain_sentences
 from shrinkrule.calibration.fit.balance import Balance
 from shrinkrule.calibration.statistics.departure import Departure
 from shrinkrule.report.plain import program, without_nan

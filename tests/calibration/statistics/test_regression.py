@@ -62,7 +62,7 @@ def test_changing_the_unit_changes_nothing_but_the_unit(seed: int, factor: float
     in_mm, scaled = fit_line(x, y), fit_line(factor * x, factor * y)
     assert_allclose(scaled.slope, in_mm.slope, rtol=1e-9)
     assert_allclose(
-        scaled.prediction_half_width(20.0 * factor),
-        factor * in_mm.prediction_half_width(20.0),
+        scaled.residual_sd * np.sqrt(scaled.unit_variance_at(20.0 * factor)),
+        factor * in_mm.residual_sd * np.sqrt(in_mm.unit_variance_at(20.0)),
         rtol=1e-8,
     )

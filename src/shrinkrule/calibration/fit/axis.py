@@ -19,12 +19,7 @@ from numpy.typing import ArrayLike
 
 from shrinkrule.calibration.statistics.departure import Departure, departure
 from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
-from shrinkrule.calibration.statistics.regression import (
-    CONFIDENCE,
-    Line,
-    fit_line,
-    fit_ray,
-)
+from shrinkrule.calibration.statistics.regression import CONFIDENCE, Line, fit_line, fit_ray
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 
 INTERCEPT_CONFIDENCE: Final = 0.95

@@ -18,12 +18,7 @@ from shrinkrule.calibration.fit.axis import (
 from shrinkrule.calibration.fit.balance import VOLUME_U, Balance, Weights, weigh
 from shrinkrule.calibration.fit.bead import fit_bead
 from shrinkrule.calibration.fit.beams import FiredCoupon, beams_of
-from shrinkrule.calibration.fit.lengths import (
-    Caliper,
-    caliper_of,
-    firing_numbers,
-    lengths_along,
-)
+from shrinkrule.calibration.fit.lengths import Caliper, caliper_of, firing_numbers, lengths_along
 from shrinkrule.calibration.fit.notes import fit_notes
 from shrinkrule.calibration.fit.outliers import find_outliers
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier

@@ -8,10 +8,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.statistics.regression import (
-    CONFIDENCE,
-    t_quantile,
-)
+from shrinkrule.calibration.statistics.regression import CONFIDENCE, t_quantile
 from shrinkrule.numerics.arrays import Floats, Mask
 
 COUPONS_FOR_OWN_SCATTER: Final = 3

@@ -114,18 +114,6 @@ class Line:
         """Standard uncertainty of the slope."""
         return self.residual_sd * np.sqrt(self.slope_unit_variance)
 
-    @property
-    def intercept_u(self) -> Floats:
-        """Standard uncertainty of the intercept."""
-        return self.residual_sd * np.sqrt(self.intercept_unit_variance)
-
-    @property
-    def correlation(self) -> Floats:
-        """Correlation of intercept and slope."""
-        return self.unit_covariance / np.sqrt(
-            self.slope_unit_variance * self.intercept_unit_variance
-        )
-
     def at(self, x: ArrayLike) -> Floats:
         """Height of the line at ``x``, broadcast against the leading shape."""
         return np.asarray(self.intercept + self.slope * np.asarray(x, dtype=np.float64))
@@ -138,21 +126,6 @@ class Line:
             + 2.0 * x * self.unit_covariance
             + x * x * self.slope_unit_variance
         )
-
-    def confidence_half_width(self, x: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
-        """Half width of the interval for the true line at ``x``."""
-        spread = self.residual_sd * np.sqrt(self.unit_variance_at(x))
-        return t_quantile(self.dof, confidence) * spread
-
-    def prediction_half_width(self, x: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
-        """Half width of the interval for one new reading at ``x``.
-
-        ``t s sqrt(1 + 1/n + (x - xbar)^2 / Sxx)`` for equal weights.
-
-        Source: Montgomery, Peck, Vining, *Introduction to Linear Regression Analysis*, eq. 2.45.
-        """
-        spread = self.residual_sd * np.sqrt(1.0 + self.unit_variance_at(x))
-        return t_quantile(self.dof, confidence) * spread
 
 
 def fit_line(x: ArrayLike, y: ArrayLike, weight: ArrayLike | None = None) -> Line:

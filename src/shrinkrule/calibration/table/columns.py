@@ -4,13 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Self
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    model_validator,
-)
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 from shrinkrule.defaults import LARGEST_SHRINKAGE
 from shrinkrule.files.csv_dialect import number_text

@@ -10,9 +10,7 @@ import math
 from importlib import resources
 from pathlib import Path
 
-from pydantic import (
-    ValidationError,
-)
+from pydantic import ValidationError
 
 from shrinkrule.calibration.table.columns import COLUMNS, REQUIRED, RowCells
 from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEffect

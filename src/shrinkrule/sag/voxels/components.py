@@ -28,12 +28,7 @@ from shrinkrule.sag.voxels.brick_intervals import (
 )
 from shrinkrule.sag.voxels.corners import CORNERS
 from shrinkrule.sag.voxels.intervals import PLACES, SolidIntervals
-from shrinkrule.sag.voxels.phantom_nodes import (
-    Elements,
-    face_links,
-    list_elements,
-    phantom_nodes,
-)
+from shrinkrule.sag.voxels.phantom_nodes import Elements, face_links, list_elements, phantom_nodes
 
 _SLIVER: Final = 0.08  # of a brick: what fills less may be slivers that no column samples
 _UPPER_HALF: Final = np.clip(0.5 * np.sign(PLACES - 0.5) + 0.5, 0.0, 1.0)  # of a column

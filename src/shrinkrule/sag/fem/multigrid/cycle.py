@@ -18,11 +18,7 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, coarsen
-from shrinkrule.sag.fem.multigrid.galerkin import (
-    add_springs,
-    gather_bricks,
-    gather_cells,
-)
+from shrinkrule.sag.fem.multigrid.galerkin import add_springs, gather_bricks, gather_cells
 from shrinkrule.sag.fem.multigrid.levels import BrickLevel, CellLevel, factorise
 from shrinkrule.sag.fem.multigrid.smoothing import largest_eigenvalue, smooth
 from shrinkrule.sag.fem.multigrid.transfers import BrickTransfer, CellTransfer

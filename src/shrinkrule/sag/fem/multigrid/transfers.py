@@ -8,9 +8,7 @@ import scipy.sparse
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, Coarsening
-from shrinkrule.sag.fem.multigrid.galerkin import (
-    prolongation_templates,
-)
+from shrinkrule.sag.fem.multigrid.galerkin import prolongation_templates
 from shrinkrule.sag.fem.operator import Vector
 from shrinkrule.sag.voxels.corners import shape_functions
 
