@@ -33,27 +33,27 @@ class ShrinkruleError(Exception):
         What is wrong, without a full stop.
     where : str
         The file, row, column or axis concerned; may be empty.
-    mend : str
+    hint : str
         What to do about it, without a full stop; may be empty.
     options : tuple of Option
         The maker's choices that the hint speaks of.
 
     Examples
     --------
-    >>> print(ShrinkruleError("the file is empty", where="cup.stl", mend="export it again"))
+    >>> print(ShrinkruleError("the file is empty", where="cup.stl", hint="export it again"))
     cup.stl: the file is empty; export it again.
     """
 
     def __init__(
-        self, what: str, *, where: str = "", mend: str = "", options: tuple[Option, ...] = ()
+        self, what: str, *, where: str = "", hint: str = "", options: tuple[Option, ...] = ()
     ) -> None:
         self.what = what
         self.where = where
-        self.mend = mend
+        self.hint = hint
         self.options = options
         place = f"{where}: " if where else ""
-        cure = f"; {mend}" if mend else ""
-        super().__init__(f"{place}{what}{cure}.")
+        advice = f"; {hint}" if hint else ""
+        super().__init__(f"{place}{what}{advice}.")
 
 
 class FileError(ShrinkruleError):

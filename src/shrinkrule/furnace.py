@@ -219,7 +219,7 @@ def parse_box(text: str) -> BoxFurnace:
         raise SettingError(
             f"{text!r} is not a box",
             where="box",
-            mend="write length x width x height inside in mm, as 80x60x50",
+            hint="write length x width x height inside in mm, as 80x60x50",
         )
     return BoxFurnace(*sizes)
 
@@ -242,7 +242,7 @@ def parse_crucible(text: str) -> CrucibleFurnace:
         raise SettingError(
             f"{text!r} is not a crucible",
             where="crucible",
-            mend="write diameter x height inside in mm, as 90x60",
+            hint="write diameter x height inside in mm, as 90x60",
         )
     return CrucibleFurnace(*sizes)
 
@@ -259,5 +259,5 @@ def _check_sizes(sizes: tuple[float, ...]) -> None:
             raise SettingError(
                 f"{size:g} mm is no inside size of a furnace",
                 where="furnace",
-                mend="measure the inside of the box or crucible and give it in mm",
+                hint="measure the inside of the box or crucible and give it in mm",
             )

@@ -45,7 +45,7 @@ class Printer:
         ):
             if not 0.01 <= value <= 20.0:
                 raise SettingError(
-                    f"{value:g} mm is no {name}", where=name, mend="give it in mm, as 0.6"
+                    f"{value:g} mm is no {name}", where=name, hint="give it in mm, as 0.6"
                 )
 
     @classmethod

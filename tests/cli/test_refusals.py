@@ -11,6 +11,6 @@ def test_every_option_of_a_hint_has_a_flag() -> None:
 
 
 def test_flags_stand_behind_the_hint() -> None:
-    error = MeshError("it tips over", mend="hold it", options=(Option.SUPPORT, Option.SAG))
+    error = MeshError("it tips over", hint="hold it", options=(Option.SUPPORT, Option.SAG))
     assert "--" not in str(error)
     assert refusal_text(error) == "it tips over; hold it (--support, --sag)."

@@ -242,7 +242,7 @@ def test_plan_refuses_what_does_not_fit_and_names_what_would() -> None:
     part = bridge()
     with pytest.raises(SettingError, match="would fit") as refusal:
         plan(part, SagSettings(brick_mm=0.05))
-    fitting = float(refusal.value.mend.split(" mm")[0].split()[-1])
+    fitting = float(refusal.value.hint.split(" mm")[0].split()[-1])
     assert plan(part, SagSettings(brick_mm=fitting)).unknowns <= SagSettings().max_unknowns
     with pytest.raises(SettingError, match="would fit"):
         plan(part, SagSettings(brick_mm=0.2, max_memory=300_000_000))

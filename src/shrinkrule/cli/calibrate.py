@@ -112,10 +112,10 @@ def _ask(fit: FitResult, table: Path, name: str) -> None:
         )
 
 
-def _confirm(question: str, mend: str) -> None:
+def _confirm(question: str, hint: str) -> None:
     try:
         agreed = typer.confirm(question, err=True)
     except typer.Abort:
         agreed = False
     if not agreed:
-        raise SettingError("nothing was written", mend=mend)
+        raise SettingError("nothing was written", hint=hint)

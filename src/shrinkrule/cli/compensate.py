@@ -178,12 +178,12 @@ def _factors_by_hand(
         return None
     if scale_xy is None or scale_z is None:
         raise SettingError(
-            "one oversize factor alone is not enough", mend="give both --scale-xy and --scale-z"
+            "one oversize factor alone is not enough", hint="give both --scale-xy and --scale-z"
         )
     if any(other is not None for other in others):
         raise SettingError(
             "factors by hand and a table cannot both hold",
-            mend="leave out either --scale-xy and --scale-z or the table's options",
+            hint="leave out either --scale-xy and --scale-z or the table's options",
         )
     return ScaleFactors(scale_xy, scale_z)
 
@@ -195,7 +195,7 @@ def row_from(
     from shrinkrule.calibration import Beyond, demo_table, find_row, read_table, row_at_density
 
     if demo and table is not None:
-        raise SettingError("two tables are named", mend="leave out --table or --demo-table")
+        raise SettingError("two tables are named", hint="leave out --table or --demo-table")
     if demo:
         rows, source = demo_table(), DEMO_SOURCE
         name = name or DEMO_ROW
@@ -204,7 +204,7 @@ def row_from(
     else:
         raise SettingError(
             "no shrinkage is known",
-            mend="give --table and --row, or --scale-xy and --scale-z, or try --demo-table",
+            hint="give --table and --row, or --scale-xy and --scale-z, or try --demo-table",
         )
     if name is None and density is not None and len({(r.material, r.process) for r in rows}) == 1:
         name = rows[0].name

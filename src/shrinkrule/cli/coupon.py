@@ -73,7 +73,7 @@ def coupon(
         raise FileError(
             "this file is there already",
             where=str(there[0]),
-            mend="choose another --name or --out, or add --force to replace it",
+            hint="choose another --name or --out, or add --force to replace it",
         )
     made = design_coupon(plan)
     write_coupon(made, paths)
@@ -88,7 +88,7 @@ def coupon(
 def _needed(furnace: Furnace | None) -> Furnace:
     if furnace is None:
         raise SettingError(
-            "the furnace's size is needed", mend="give either --box 80x60x50 or --crucible 90x60"
+            "the furnace's size is needed", hint="give either --box 80x60x50 or --crucible 90x60"
         )
     return furnace
 

@@ -187,7 +187,7 @@ def folder_from(out: Path | None) -> Path:
         raise FileError(
             "nothing may be written here",
             where=str(folder),
-            mend="name another folder with --out, or change its permissions",
+            hint="name another folder with --out, or change its permissions",
         )
     return folder
 
@@ -202,7 +202,7 @@ def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
     from shrinkrule.furnace import parse_box, parse_crucible
 
     if box is not None and crucible is not None:
-        raise SettingError("the furnace is told twice", mend="give either --box or --crucible")
+        raise SettingError("the furnace is told twice", hint="give either --box or --crucible")
     if box is not None:
         return parse_box(box)
     return None if crucible is None else parse_crucible(crucible)

@@ -112,7 +112,7 @@ def _support(text: str) -> SupportBox:
         raise SettingError(
             f"{text!r} is no box",
             where="--support",
-            mend="give two corners as six numbers: x,y,z of the low one, x,y,z of the high one",
+            hint="give two corners as six numbers: x,y,z of the low one, x,y,z of the high one",
         )
     a, b, c, d, e, f = numbers
     return SupportBox((min(a, d), min(b, e), min(c, f)), (max(a, d), max(b, e), max(c, f)))

@@ -35,7 +35,7 @@ def way_up(name: str) -> Floats:
     """
     key = name.strip().lower().lstrip("+")
     if key not in WAYS_UP:
-        raise SettingError(f"{name!r} is no way up", mend=f"use one of {', '.join(WAYS_UP)}")
+        raise SettingError(f"{name!r} is no way up", hint=f"use one of {', '.join(WAYS_UP)}")
     return np.array(WAYS_UP[key], dtype=np.float64)
 
 

@@ -84,7 +84,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
             f"the surfaces that meet at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part "
             "cannot all move by the outline offset",
             where=where,
-            mend="set the offset when slicing instead of moving the mesh",
+            hint="set the offset when slicing instead of moving the mesh",
             options=(Option.OUTLINE,),
         )
     moved = vertices + moves
@@ -98,7 +98,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
             f"a detail at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part is finer than "
             "the outline offset",
             where=where,
-            mend="set the offset when slicing instead of moving the mesh",
+            hint="set the offset when slicing instead of moving the mesh",
             options=(Option.OUTLINE,),
         )
     return OffsetMesh(trimesh.Trimesh(moved, facets, process=False, validate=False), worst)

@@ -42,7 +42,7 @@ def oversize_factor(shrinkage: float) -> float:
     """
     if not 0.0 <= shrinkage < 1.0:
         raise SettingError(
-            f"{shrinkage:g} is no shrinkage", mend="give a fraction: 0.16 stands for 16 %"
+            f"{shrinkage:g} is no shrinkage", hint="give a fraction: 0.16 stands for 16 %"
         )
     return 1.0 / (1.0 - shrinkage)
 
@@ -89,7 +89,7 @@ class ScaleFactors:
                 raise SettingError(
                     f"oversize factor {factor:g} is not between 1 and 2",
                     where=axis,
-                    mend="for a shrinkage s it is 1 / (1 - s): 1.1905 for 16 %",
+                    hint="for a shrinkage s it is 1 / (1 - s): 1.1905 for 16 %",
                 )
 
     @classmethod

@@ -73,13 +73,13 @@ class CouponPlan:
             raise SettingError(
                 f"{self.sag_modulus_kpa:g} kPa is no sag modulus",
                 where="sag modulus",
-                mend="give the modulus of the whole firing in kPa, between 1 and 1000000",
+                hint="give the modulus of the whole firing in kPa, between 1 and 1000000",
             )
         if not 0.5 <= self.density_g_cm3 <= 25.0:
             raise SettingError(
                 f"{self.density_g_cm3:g} g/cm3 is no density of a metal part",
                 where="density",
-                mend="give it in g/cm3, as 7.5",
+                hint="give it in g/cm3, as 7.5",
             )
 
 
@@ -153,7 +153,7 @@ def design_coupon(plan: CouponPlan) -> Coupon:
             f"the {plan.furnace} is too low: a coupon that can be measured and its room need "
             f"{LOWEST_MM + 2.0 * CLEARANCE_MM:g} mm",
             where="furnace",
-            mend="give a higher one",
+            hint="give a higher one",
         )
     ladder = build_ladder(plan.printer)
     tried = [_sag_bars(plan, beads) for beads in DEPTH_BEADS]
@@ -229,7 +229,7 @@ def _too_small(plan: CouponPlan, misfits: list[str]) -> SettingError:
         f"the {plan.furnace} is too small for the {', the '.join(sorted(misfits))} of a coupon "
         "that can be measured",
         where="furnace",
-        mend="give a larger one or a finer nozzle",
+        hint="give a larger one or a finer nozzle",
     )
 
 

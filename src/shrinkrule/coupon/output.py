@@ -24,7 +24,7 @@ def coupon_paths(folder: Path, name: str) -> dict[str, Path]:
     """
     if not re.fullmatch(r"[\w][\w .-]*", name):
         raise SettingError(
-            f"{name!r} is no name for files", where="name", mend="use letters, digits and dashes"
+            f"{name!r} is no name for files", where="name", hint="use letters, digits and dashes"
         )
     return {
         "stl": folder / f"{name}.stl",

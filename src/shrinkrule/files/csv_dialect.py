@@ -64,11 +64,11 @@ def read_grid(
     """
     where = path.name
     if path.is_dir():
-        raise error("this is a folder", where=str(path), mend=f"name the {kind}'s CSV file in it")
+        raise error("this is a folder", where=str(path), hint=f"name the {kind}'s CSV file in it")
     try:
         data = path.read_bytes()
     except FileNotFoundError as cause:
-        raise error("no such file", where=str(path), mend="check the name and folder") from cause
+        raise error("no such file", where=str(path), hint="check the name and folder") from cause
     except OSError as cause:
         raise error(f"cannot be read ({cause.strerror})", where=str(path)) from cause
     text, encoding, notes = _decoded(data, where, kind, error)
@@ -93,13 +93,13 @@ def read_grid(
                 raise error(
                     f"line {reader.line_num} has more cells than the header",
                     where=where,
-                    mend="put quotes round text or numbers that hold the separator",
+                    hint="put quotes round text or numbers that hold the separator",
                 )
             rows.append(CsvRow(reader.line_num, dict(zip(header, trimmed, strict=False))))
     except csv.Error as cause:
         raise error(f"line {reader.line_num} is no CSV ({cause})", where=where) from cause
     if not rows:
-        raise error("there is no row under the header", where=where, mend=f"fill in the {kind}")
+        raise error("there is no row under the header", where=where, hint=f"fill in the {kind}")
     return CsvGrid(where, header, tuple(rows), notes, delimiter, encoding, comments)
 
 
@@ -139,9 +139,9 @@ def _decoded(
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16"), "utf-16", ("read as UTF-16",)
     if data[:4] == b"PK\x03\x04":
-        raise error("this is a workbook", where=where, mend=f"save the {kind} as CSV")
+        raise error("this is a workbook", where=where, hint=f"save the {kind} as CSV")
     if b"\0" in data:
-        raise error("this is no text", where=where, mend=f"save the {kind} as CSV")
+        raise error("this is no text", where=where, hint=f"save the {kind} as CSV")
     mark = "utf-8-sig" if data.startswith(b"\xef\xbb\xbf") else "utf-8"
     try:
         return data.decode(mark), mark, ()

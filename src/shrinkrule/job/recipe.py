@@ -74,19 +74,19 @@ class Recipe:
         if (self.row is None) == (self.factors is None):
             raise SettingError(
                 "shrinkage must come either from a table's row or from factors by hand",
-                mend="give a table and a row, or both factors",
+                hint="give a table and a row, or both factors",
                 options=(Option.TABLE, Option.ROW, Option.SCALE),
             )
         if self.outline is Outline.IN_MESH and self.bead_spread is None:
             raise SettingError(
                 "no bead offset is known",
-                mend="measure it on a coupon, or set it when slicing",
+                hint="measure it on a coupon, or set it when slicing",
                 options=(Option.OUTLINE,),
             )
         if self.sag is not None and self.row is None:
             raise SettingError(
                 "sag needs a calibrated batch",
-                mend="give a table and a row, or leave sag out",
+                hint="give a table and a row, or leave sag out",
                 options=(Option.TABLE, Option.ROW, Option.SAG),
             )
         if self.sag is not None and self.row is not None:
@@ -94,7 +94,7 @@ class Recipe:
         if self.coupon_section_mm is not None and not self.coupon_section_mm > 0.0:
             raise SettingError(
                 f"a thickest section of {self.coupon_section_mm:g} mm is impossible",
-                mend="give the green coupon's thickest section in mm",
+                hint="give the green coupon's thickest section in mm",
             )
         way_up(self.print_up)
 

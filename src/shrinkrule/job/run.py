@@ -134,7 +134,7 @@ def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> tr
             f"a wall of {thinnest:.2f} mm is too thin to move its outlines by "
             f"{spread.value:.3f} mm",
             where=name,
-            mend="thicken it, or leave out --apply-offset",
+            hint="thicken it, or leave out --apply-offset",
         )
     return offset_outlines(green, -spread.value, name).mesh
 

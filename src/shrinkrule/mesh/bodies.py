@@ -96,7 +96,7 @@ def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
         raise MeshError(
             "the bodies are not sound enough to be united",
             where=where,
-            mend="unite them in the modelling program",
+            hint="unite them in the modelling program",
         )
     whole = manifold3d.Manifold.batch_boolean(groups, manifold3d.OpType.Add)
     for hole in holes:

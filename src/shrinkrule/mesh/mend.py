@@ -112,7 +112,7 @@ def _orient(facets: Facets, where: str) -> Facets:
         raise MeshError(
             "the surface has no outside (it is one-sided, as a Moebius band)",
             where=where,
-            mend="repair it in the modelling program",
+            hint="repair it in the modelling program",
         )
     return turned
 

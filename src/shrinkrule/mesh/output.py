@@ -45,7 +45,7 @@ class OutputSet:
             If the name is an input's, a folder's, or lies in a folder that does not exist.
         """
         if path.is_dir():
-            raise FileError("this is a folder", where=str(path), mend="choose another name")
+            raise FileError("this is a folder", where=str(path), hint="choose another name")
         require_folder(path.parent)
         for source in self._inputs:
             same = path.exists() and source.exists() and path.samefile(source)
@@ -53,7 +53,7 @@ class OutputSet:
                 raise FileError(
                     "this would overwrite an input",
                     where=str(path),
-                    mend="choose another output name or folder",
+                    hint="choose another output name or folder",
                 )
         self._files[path] = data
 
@@ -77,7 +77,7 @@ class OutputSet:
             raise FileError(
                 f"cannot be written ({error.strerror or error})",
                 where=str(error.filename or path),
-                mend="check free space and permissions",
+                hint="check free space and permissions",
             ) from error
         return tuple(self._files)
 
@@ -91,7 +91,7 @@ def require_folder(folder: Path) -> None:
         If it does not exist.
     """
     if not folder.is_dir():
-        raise FileError("no such folder", where=str(folder), mend="make it, or name another")
+        raise FileError("no such folder", where=str(folder), hint="make it, or name another")
 
 
 def _written_aside(path: Path, data: bytes) -> Path:

@@ -83,18 +83,18 @@ class Part:
                 f"{found.facets} facets, first near {self._first_open_edge()}), so it has no "
                 "volume, mass or wall",
                 where=self.source.name,
-                mend="close it in the modelling program, or use --allow-open to scale it as it is",
+                hint="close it in the modelling program, or use --allow-open to scale it as it is",
             )
         if self.overlaps:
             first, second = self.overlaps[0]
             raise MeshError(
                 f"bodies {first} and {second} share space, so volume and walls would be wrong",
                 where=self.source.name,
-                mend="unite them in the modelling program, or use --unite",
+                hint="unite them in the modelling program, or use --unite",
             )
         if found.volume_mm3 <= 0.0:
             raise MeshError(
-                "the surface encloses no volume", where=self.source.name, mend="check the model"
+                "the surface encloses no volume", where=self.source.name, hint="check the model"
             )
 
     def _first_open_edge(self) -> str:
@@ -188,7 +188,7 @@ def _inspected(
     vertices, facets = merge_equal_vertices(corners)
     facets, dropped = drop_collapsed(facets)
     if len(facets) == 0:
-        raise FileError("no facet has an area", where=path.name, mend="export the model again")
+        raise FileError("no facet has an area", where=path.name, hint="export the model again")
     table, rounding = edge_table(facets), ""
     if (table.uses == 1).any():
         vertices, facets, rounding = close_rounding_gaps(vertices, facets)
@@ -206,16 +206,16 @@ def _inspected(
 
 def _file_bytes(path: Path) -> bytes:
     if path.is_dir():
-        raise FileError("this is a folder", where=str(path), mend="name the STL file in it")
+        raise FileError("this is a folder", where=str(path), hint="name the STL file in it")
     try:
         return path.read_bytes()
     except FileNotFoundError as error:
         raise FileError(
-            "no such file", where=str(path), mend="check the name and the folder"
+            "no such file", where=str(path), hint="check the name and the folder"
         ) from error
     except OSError as error:
         raise FileError(
-            f"cannot be read ({error.strerror})", where=str(path), mend="check its permissions"
+            f"cannot be read ({error.strerror})", where=str(path), hint="check its permissions"
         ) from error
 
 

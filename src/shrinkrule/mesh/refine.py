@@ -50,13 +50,13 @@ def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Tri
     """
     if not (np.isfinite(max_edge_mm) and max_edge_mm > 0.0):
         raise SettingError(
-            f"a longest edge of {max_edge_mm:g} mm is impossible", mend="give a positive length"
+            f"a longest edge of {max_edge_mm:g} mm is impossible", hint="give a positive length"
         )
     needed = int(mesh.area / (0.25 * max_edge_mm**2))
     if needed > MAX_FACETS:
         raise SettingError(
             f"edges of {max_edge_mm:g} mm need about {needed:,} facets",
-            mend=f"allow edges of {np.sqrt(4.0 * mesh.area / MAX_FACETS):.2g} mm",
+            hint=f"allow edges of {np.sqrt(4.0 * mesh.area / MAX_FACETS):.2g} mm",
         )
 
     def too_long(ends: FloatArray) -> Mask:
@@ -101,7 +101,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
             break
     raise MeshError(
         f"refining the surface does not end with {len(faces):,} facets",
-        mend="allow longer edges or a larger remaining error, or mend slivers in the model",
+        hint="allow longer edges or a larger remaining error, or mend slivers in the model",
     )
 
 
@@ -137,7 +137,7 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> t
         faces = _split_facets(vertices, faces[touched], middle[side[touched]])
     raise MeshError(
         f"splitting the surface does not end with {len(faces):,} facets",
-        mend="mend slivers in the model",
+        hint="mend slivers in the model",
     )
 
 

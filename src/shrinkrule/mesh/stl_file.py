@@ -55,7 +55,7 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
         coordinate that is not a finite number.
     """
     if not data:
-        raise FileError("the file is empty", where=where, mend=_AGAIN)
+        raise FileError("the file is empty", where=where, hint=_AGAIN)
     notes: tuple[str, ...] = ()
     declared = int.from_bytes(data[80:HEADER_BYTES], "little") if len(data) >= HEADER_BYTES else 0
     size = HEADER_BYTES + FACET_BYTES * declared
@@ -65,21 +65,21 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
     elif data[:512].lstrip().lower().startswith(b"solid") and _looks_like_text(data):
         corners, file_format = _ascii(data, where), "ASCII STL"
     elif _looks_like_text(data):
-        raise FileError("this is text, but not an STL", where=where, mend=_AGAIN)
+        raise FileError("this is text, but not an STL", where=where, hint=_AGAIN)
     elif len(data) >= size > HEADER_BYTES and not padding.strip(b"\0"):
         corners, file_format = _binary(data[:size]), "binary STL"
         notes = (f"{len(padding)} empty bytes after the last facet were passed over",)
     else:
         raise _wrong_size(len(data), declared, size, where)
     if len(corners) == 0:
-        raise FileError("the file holds no facet", where=where, mend=_AGAIN)
+        raise FileError("the file holds no facet", where=where, hint=_AGAIN)
     bad = ~np.isfinite(corners).all(axis=(1, 2))
     if bad.any():
         raise FileError(
             f"facet {int(np.argmax(bad)) + 1} has a coordinate that is not a finite number "
             f"({int(bad.sum())} such of {len(corners)})",
             where=where,
-            mend=_AGAIN,
+            hint=_AGAIN,
         )
     return corners, file_format, notes
 
@@ -98,7 +98,7 @@ def _wrong_size(actual: int, declared: int, expected: int, where: str) -> FileEr
             f"the file is damaged or is no STL: {actual - expected} bytes follow "
             f"the {declared} facets its header promises"
         )
-    return FileError(what, where=where, mend=_AGAIN)
+    return FileError(what, where=where, hint=_AGAIN)
 
 
 def _looks_like_text(data: bytes) -> bool:
@@ -118,10 +118,10 @@ def _ascii(data: bytes, where: str) -> NDArray[np.float64]:
         while (solid := StlMesh.load(stream, mode=Mode.ASCII, speedups=False)) is not None:
             solids.append(np.asarray(solid[1]["vectors"], dtype=np.float64))
     except (RuntimeError, ValueError, AssertionError) as error:
-        raise FileError(_first_bad_line(data), where=where, mend=_AGAIN) from error
+        raise FileError(_first_bad_line(data), where=where, hint=_AGAIN) from error
     corners = np.concatenate(solids) if solids else np.empty((0, 3, 3))
     if len(corners) != promised:
-        raise FileError(_first_bad_line(data), where=where, mend=_AGAIN)
+        raise FileError(_first_bad_line(data), where=where, hint=_AGAIN)
     return corners
 
 

@@ -49,22 +49,22 @@ def facets_from_3mf(data: bytes, where: str) -> tuple[NDArray[np.float64], str]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             if sum(entry.file_size for entry in package.infolist()) > MAX_UNPACKED_BYTES:
-                raise FileError("this package unpacks to more than 2 GiB", where=where, mend=_AGAIN)
+                raise FileError("this package unpacks to more than 2 GiB", where=where, hint=_AGAIN)
             names = [n for n in package.namelist() if n.lower().endswith("3d/3dmodel.model")]
             if not names:
-                raise FileError("this package holds no 3D model", where=where, mend=_AGAIN)
+                raise FileError("this package holds no 3D model", where=where, hint=_AGAIN)
             unit = _stated_unit(package.read(names[0]))
         scene = trimesh.load(io.BytesIO(data), file_type="3mf", force="scene", process=False)
         mesh = scene.to_mesh()
     except (zipfile.BadZipFile, etree.XMLSyntaxError, KeyError, ValueError, IndexError) as error:
-        raise FileError("this is no readable 3MF package", where=where, mend=_AGAIN) from error
+        raise FileError("this is no readable 3MF package", where=where, hint=_AGAIN) from error
     if unit not in _UNITS:
-        raise FileError(f"unknown 3MF unit {unit!r}", where=where, mend=_AGAIN)
+        raise FileError(f"unknown 3MF unit {unit!r}", where=where, hint=_AGAIN)
     corners = np.asarray(mesh.triangles, dtype=np.float64) * _UNITS[unit]
     if len(corners) == 0:
-        raise FileError("the package places no solid", where=where, mend=_AGAIN)
+        raise FileError("the package places no solid", where=where, hint=_AGAIN)
     if not np.isfinite(corners).all():
-        raise FileError("a coordinate is not a finite number", where=where, mend=_AGAIN)
+        raise FileError("a coordinate is not a finite number", where=where, hint=_AGAIN)
     return corners, unit
 
 

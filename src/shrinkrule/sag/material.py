@@ -52,7 +52,7 @@ def viscous_poisson(relative_density: float) -> float:
     if not 1.0 / 3.0 < relative_density <= 1.0:
         raise SettingError(
             f"a relative density of {relative_density:g} has no viscous Poisson ratio",
-            mend="give the mean density of the hot hours as a fraction, such as 0.85",
+            hint="give the mean density of the hot hours as a fraction, such as 0.85",
         )
     porosity = 1.0 - relative_density
     return (2.0 - 3.0 * porosity) / (4.0 - 3.0 * porosity)
@@ -94,7 +94,7 @@ class SagMaterial:
             if not (np.isfinite(value) and good):
                 raise SettingError(
                     f"a {name} of {value:g} is impossible",
-                    mend="check the calibration row's sag columns",
+                    hint="check the calibration row's sag columns",
                 )
 
     @property
@@ -142,7 +142,7 @@ def sag_material(row: CalibrationRow) -> SagMaterial:
         ]
         raise TableError(
             f"row {row.name!r} lacks what sag needs: {', '.join(missing)}",
-            mend="calibrate with the coupon's sag bars, or leave sag out",
+            hint="calibrate with the coupon's sag bars, or leave sag out",
             options=(Option.SAG,),
         )
     return SagMaterial(

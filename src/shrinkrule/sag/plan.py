@@ -163,7 +163,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     if not mesh.is_watertight or not mesh.volume > 0.0:
         raise MeshError(
             "the sag of a surface that is no closed solid cannot be computed",
-            mend="close the mesh and turn its facets outward",
+            hint="close the mesh and turn its facets outward",
         )
     turn = furnace_turn(mesh, settings.up)
     wall = settings.wall_mm if settings.wall_mm is not None else thinnest_wall(mesh)
@@ -176,7 +176,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
         unknowns = _estimate_unknowns(mesh, turn, wanted)
         raise SettingError(
             f"bricks of {wanted:.3g} mm make about {unknowns:,} unknowns, more than the budget",
-            mend=f"bricks of {_round_up(finest):.2g} mm would fit",
+            hint=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
     grid, unknowns = _lay_within(mesh, turn, max(wanted, finest), settings.max_unknowns)
     through = wall / float(grid.size.max())

@@ -50,7 +50,7 @@ class SupportBox:
         if not all(a < b for a, b in zip(self.low_mm, self.high_mm, strict=True)):
             raise SettingError(
                 f"the support box from {self.low_mm} to {self.high_mm} is empty",
-                mend="give its low corner first and its high corner second",
+                hint="give its low corner first and its high corner second",
             )
 
 
@@ -74,7 +74,7 @@ def _one_of(kind: type[Choice], name: str) -> Choice:
     except ValueError:
         known = ", ".join(kind)
         raise SettingError(
-            f"{name!r} is no {kind.__name__.lower()}", mend=f"use one of {known}"
+            f"{name!r} is no {kind.__name__.lower()}", hint=f"use one of {known}"
         ) from None
 
 
@@ -128,7 +128,7 @@ class SagSettings:
             raise SettingError(
                 f"{self.furnace_up} is not a direction",
                 where="furnace up",
-                mend="give three numbers that are not all zero, such as 0,0,1",
+                hint="give three numbers that are not all zero, such as 0,0,1",
             )
         for name, value in (
             ("brick side", self.brick_mm),
@@ -140,7 +140,7 @@ class SagSettings:
         ):
             if value is not None and not (np.isfinite(value) and value > 0):
                 raise SettingError(
-                    f"a {name} of {value:g} is impossible", mend="give a positive number"
+                    f"a {name} of {value:g} is impossible", hint="give a positive number"
                 )
         object.__setattr__(self, "friction", _one_of(Friction, self.friction))
         object.__setattr__(self, "base", _one_of(Base, self.base))
@@ -167,6 +167,6 @@ def does_not_stand(what: str) -> MeshError:
     """
     return MeshError(
         what,
-        mend="set it another way up or hold it with a setter block",
+        hint="set it another way up or hold it with a setter block",
         options=(Option.FURNACE_UP, Option.SUPPORT),
     )

@@ -148,7 +148,7 @@ def check_walls(
     tell = _silent if progress is None else progress
     area = float(mesh.area)
     if not area > 0.0:
-        raise MeshError("no facet of the mesh has an area", mend="export the model again")
+        raise MeshError("no facet of the mesh has an area", hint="export the model again")
     # Compiled loops of both run outside the interpreter's lock.
     with ThreadPoolExecutor(max_workers=1) as beside:
         cut = beside.submit(layer_findings, mesh, printer, limits)

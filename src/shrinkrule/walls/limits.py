@@ -50,12 +50,12 @@ class WallLimits:
             ("thick section", self.thick_mm),
         ):
             if not 0.0 < value <= 1000.0:
-                raise SettingError(f"{value:g} is no limit", where=name, mend="give a number > 0")
+                raise SettingError(f"{value:g} is no limit", where=name, hint="give a number > 0")
         if self.beads_to_be_sound < self.beads_to_exist:
             raise SettingError(
                 "a sound wall cannot be thinner than one that just exists",
                 where="beads to be sound",
-                mend=f"give at least {self.beads_to_exist:g}",
+                hint=f"give at least {self.beads_to_exist:g}",
             )
 
     def exist_mm(self, printer: Printer) -> float:

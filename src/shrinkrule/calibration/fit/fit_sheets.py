@@ -107,7 +107,7 @@ def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet
     if unused:
         raise SheetError(
             f"{sorted(unused)[0]} is on no sheet, so it cannot be left out",
-            mend="name a line by its id as X3, or of one coupon as 2:X3",
+            hint="name a line by its id as X3, or of one coupon as 2:X3",
         )
     return tuple(kept)
 
@@ -115,13 +115,13 @@ def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet
 def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
     """Refuse sheets of different materials or processes."""
     if not sheets:
-        raise SheetError("there is no sheet", mend="name at least one filled measuring sheet")
+        raise SheetError("there is no sheet", hint="name at least one filled measuring sheet")
     for what in ("material", "process"):
         named = {getattr(s.settings, what) for s in sheets} - {""}
         if len(named) > 1:
             raise SheetError(
                 f"the sheets are of different {what}: {', '.join(sorted(named))}",
-                mend="fit each apart: a row is for one material in one process",
+                hint="fit each apart: a row is for one material in one process",
             )
 
 

@@ -110,20 +110,20 @@ def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
         raise SheetError(
             f"{len(row)} lengths along {axes} are measured both green and fired",
             where=sheet.where,
-            mend=f"measure at least {FEWEST}, of different size",
+            hint=f"measure at least {FEWEST}, of different size",
         )
     if all(r.kind is Kind.STEP for r in row):
         raise SheetError(
             f"only steps are measured along {axes}",
             where=sheet.where,
-            mend="measure an outside or inside length too, or bead spread cannot be known",
+            hint="measure an outside or inside length too, or bead spread cannot be known",
         )
     sizes = [float(np.mean(r.green)) for r in row]
     if max(sizes) < LEAST_RANGE * min(sizes):
         raise SheetError(
             f"all lengths along {axes} are of one size",
             where=sheet.where,
-            mend="measure short ones and long ones, so that scale and spread come apart",
+            hint="measure short ones and long ones, so that scale and spread come apart",
         )
 
 
@@ -203,7 +203,7 @@ def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
             raise SheetError(
                 "the firing is not told, line S2",
                 where=sheet.where,
-                mend="number it: coupons fired together share the number",
+                hint="number it: coupons fired together share the number",
             )
         key = (settings.firing, settings.coupon)
         if key in seen:
@@ -211,7 +211,7 @@ def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
                 f"coupon {settings.coupon!r} of firing {settings.firing!r} is in {seen[key]} "
                 "already",
                 where=sheet.where,
-                mend="give each coupon its own number in line S1, each firing its own in S2",
+                hint="give each coupon its own number in line S1, each firing its own in S2",
             )
         seen[key] = sheet.where
     names = tuple(dict.fromkeys(sheet.settings.firing for sheet in sheets))

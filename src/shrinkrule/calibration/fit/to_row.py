@@ -51,14 +51,14 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
     material = next((s.material for s in settings if s.material), "")
     if not material:
         raise SheetError(
-            "no material is told", where=fit.sheets[0].where, mend="write it in line S4"
+            "no material is told", where=fit.sheets[0].where, hint="write it in line S4"
         )
     density = fit.relative_density
     if density is not None and density.value > 1.0:
         raise SheetError(
             f"the fired metal would be {100 * density.value:.1f} % dense, denser than solid",
             where=fit.sheets[0].where,
-            mend="check the weights, the volume in S16 and the metal's density in S6",
+            hint="check the weights, the volume in S16 and the metal's density in S6",
         )
     xy, z = _axis(fit.xy), _axis(fit.z)
     bead = fit.xy.printed.offset

@@ -96,7 +96,7 @@ def refuse_empty(sheet: Sheet) -> None:
             raise SheetError(
                 f"column '{stage}_1' holds no length",
                 where=sheet.where,
-                mend=f"measure the {stage} coupon and type its lengths there",
+                hint=f"measure the {stage} coupon and type its lengths there",
             )
 
 
@@ -160,7 +160,7 @@ def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
                 f"line {reading.line}, columns '{stage}_1..3': {reading.id} reads {shown}, which "
                 "disagree",
                 where=sheet.where,
-                mend="one is a slip: measure again, or delete it",
+                hint="one is a slip: measure again, or delete it",
             )
 
 
@@ -188,7 +188,7 @@ def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
                 f"line {reading.line}, column {column!r}: {reading.id} is {value:g} mm green, far "
                 f"from the model's {reading.nominal:g} mm",
                 where=sheet.where,
-                mend="look for a wrong line, a lost digit or another unit (write 1.65 in)",
+                hint="look for a wrong line, a lost digit or another unit (write 1.65 in)",
             )
 
 
@@ -215,14 +215,14 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
             f"line {reading.line}, column 'fired_1': {reading.id} is larger fired, {fired:g} mm, "
             f"than green, {green:g} mm",
             where=sheet.where,
-            mend="if the two are exchanged, type them in their columns",
+            hint="if the two are exchanged, type them in their columns",
         )
     if fired < (1.0 - CREDIBLE_SHRINKAGE) * green:
         raise SheetError(
             f"line {reading.line}, column 'fired_1': {reading.id} shrank from {green:g} to "
             f"{fired:g} mm, more than any filament",
             where=sheet.where,
-            mend="look for a lost digit or a wrong line",
+            hint="look for a lost digit or a wrong line",
         )
 
 
@@ -252,7 +252,7 @@ def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
                 f"line {reading.line}, column {column!r}: {reading.id} gained weight, from "
                 f"{before:g} to {after:g} g",
                 where=sheet.where,
-                mend="look for exchanged columns or a lost digit",
+                hint="look for exchanged columns or a lost digit",
             )
 
 

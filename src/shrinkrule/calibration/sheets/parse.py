@@ -62,7 +62,7 @@ def parse_sheet(path: str | Path) -> Sheet:
         raise SheetError(
             f"column {missing[0]!r} is missing",
             where=grid.where,
-            mend="keep the first line of the sheet as it was handed out",
+            hint="keep the first line of the sheet as it was handed out",
         )
     notes = list(grid.notes)
     extra = [column for column in grid.columns if column and column not in COLUMNS]
@@ -78,7 +78,7 @@ def parse_sheet(path: str | Path) -> Sheet:
             raise SheetError(
                 f"line {row.line}: {mark} already stands on line {seen[mark]}",
                 where=grid.where,
-                mend="delete one of the two",
+                hint="delete one of the two",
             )
         seen[mark] = row.line
         kind = cells.kind(row)
@@ -247,11 +247,11 @@ class _Cells:
             "and type it again",
         )
 
-    def error(self, row: CsvRow, column: str, mend: str, unit: str = "") -> SheetError:
+    def error(self, row: CsvRow, column: str, hint: str, unit: str = "") -> SheetError:
         cell = row.cells.get(column, "")
         what = f"is in {unit!r}" if unit else f"holds {cell!r}" if cell else "is empty"
         return SheetError(
-            f"line {row.line}, column {column!r} {what}", where=self.grid.where, mend=mend
+            f"line {row.line}, column {column!r} {what}", where=self.grid.where, hint=hint
         )
 
 

@@ -69,13 +69,13 @@ def row_at_density(
         return known[density]
     if not 0.3 < density <= 1.0:
         raise TableError(
-            f"{density:g} is no relative density", where=what, mend="give a fraction, as 0.90"
+            f"{density:g} is no relative density", where=what, hint="give a fraction, as 0.90"
         )
     if len(known) < 2:
         raise TableError(
             f"{len(known)} density is calibrated, two are needed to go between",
             where=what,
-            mend="fire a coupon to another density, or take a row as it is",
+            hint="fire a coupon to another density, or take a row as it is",
             options=(Option.DENSITY,),
         )
     densities = sorted(known)
@@ -84,7 +84,7 @@ def row_at_density(
             f"relative density {density:g} lies outside the calibrated "
             f"{densities[0]:g} to {densities[-1]:g}",
             where=what,
-            mend="fire a coupon there, or extrapolate and see the report's warning",
+            hint="fire a coupon there, or extrapolate and see the report's warning",
             options=(Option.EXTRAPOLATE,),
         )
     upper = next((i for i, d in enumerate(densities) if d >= density), len(densities) - 1)

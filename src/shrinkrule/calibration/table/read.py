@@ -75,12 +75,12 @@ def rows_from_grid(grid: CsvGrid) -> tuple[CalibrationRow, ...]:
         raise TableError(
             f"column {missing[0]!r} is missing",
             where=grid.where,
-            mend="the columns are listed in docs/file-formats.md",
+            hint="the columns are listed in docs/file-formats.md",
         )
     unknown = [column for column in grid.columns if column and column not in COLUMNS]
     if unknown:
         raise TableError(
-            f"unknown column {unknown[0]!r}", where=grid.where, mend="rename or delete it"
+            f"unknown column {unknown[0]!r}", where=grid.where, hint="rename or delete it"
         )
     seen: dict[str, int] = {}
     rows = []
@@ -90,7 +90,7 @@ def rows_from_grid(grid: CsvGrid) -> tuple[CalibrationRow, ...]:
             raise TableError(
                 f"line {row.line}: the name {read.name!r} already stands on line {seen[read.name]}",
                 where=grid.where,
-                mend="give each row a name of its own",
+                hint="give each row a name of its own",
             )
         seen[read.name] = row.line
         rows.append(read)
@@ -127,13 +127,13 @@ def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> 
         raise TableError(
             f"the table has {len(standing)} rows",
             where=where,
-            mend=f"choose one of {names}",
+            hint=f"choose one of {names}",
             options=(Option.ROW,),
         )
     for row in rows:
         if row.name == name:
             return row
-    raise TableError(f"no row is named {name!r}", where=where, mend=f"the rows are {names}")
+    raise TableError(f"no row is named {name!r}", where=where, hint=f"the rows are {names}")
 
 
 def _row(row: CsvRow, where: str) -> CalibrationRow:
@@ -151,7 +151,7 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         raise TableError(
             f"line {row.line}, column {column!r} {what}{why}",
             where=where,
-            mend="correct that cell",
+            hint="correct that cell",
         ) from error
     share = cells.metal_mass_share_pct
     return CalibrationRow(

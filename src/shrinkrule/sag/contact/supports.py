@@ -123,7 +123,7 @@ def with_supports(
         if not (share > LEAST_SHARE).any():
             raise SettingError(
                 f"support {number} holds no underside of the part",
-                mend="move it so that a downward face lies in it",
+                hint="move it so that a downward face lies in it",
             )
         candidates = _added(candidates, under, share, grid)
     return candidates
@@ -145,7 +145,7 @@ def _holds(
     if not all(0 <= facet < len(mesh.faces) for facet in support.facets):
         raise SettingError(
             f"support {number} names a facet that the part does not have",
-            mend=f"name facets from 0 to {len(mesh.faces) - 1}",
+            hint=f"name facets from 0 to {len(mesh.faces) - 1}",
         )
     return np.isin(facets, np.array(support.facets))
 

@@ -138,16 +138,16 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
         If the mesh is open, inside out, or so fine that the grid misses it.
     """
     if not mesh.is_watertight:
-        raise MeshError("the mesh has open edges, so it has no weight", mend="close it first")
+        raise MeshError("the mesh has open edges, so it has no weight", hint="close it first")
     if not mesh.volume > 0.0:
-        raise MeshError("the mesh is inside out or flat", mend="turn its facets outward")
+        raise MeshError("the mesh is inside out or flat", hint="turn its facets outward")
     corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[np.asarray(mesh.faces)]
     filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
     found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / mesh.volume - 1.0) < 0.05:
         raise MeshError(
             f"the bricks hold {found:.4g} mm3 of the part's {mesh.volume:.4g} mm3",
-            mend="unite overlapping bodies, or take smaller bricks",
+            hint="unite overlapping bodies, or take smaller bricks",
         )
     components = filling.components
     if components.phantom.any():

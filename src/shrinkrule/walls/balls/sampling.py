@@ -168,7 +168,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
         raise SettingError(
             f"a spacing of {spacing_mm:g} mm would take {expected:.2g} samples",
             where="wall check",
-            mend="check the unit of the model, or raise the bead width",
+            hint="check the unit of the model, or raise the bead width",
         )
     whole = facets[small]
     halved = np.repeat(facets[large], 2)
@@ -349,10 +349,10 @@ def sample_cells(mesh: trimesh.Trimesh, spacing_mm: float) -> Sampling:
         For a spacing that is not positive or takes more samples than fit in memory.
     """
     if not spacing_mm > 0.0:
-        raise SettingError(f"{spacing_mm:g} mm is no spacing", mend="give a length above zero")
+        raise SettingError(f"{spacing_mm:g} mm is no spacing", hint="give a length above zero")
     cells = cut_into_cells(mesh, np.arange(len(mesh.faces), dtype=np.int64), spacing_mm)
     if len(cells.facets) == 0:
-        raise MeshError("the mesh has no facet with an area", mend="export the model again")
+        raise MeshError("the mesh has no facet with an area", hint="export the model again")
     return _grouped(mesh, cells, spacing_mm)
 
 

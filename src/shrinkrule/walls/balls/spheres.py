@@ -108,9 +108,9 @@ class Surface:
         vertices = np.asarray(mesh.vertices, dtype=np.float64)
         faces = np.asarray(mesh.faces)
         if len(faces) == 0:
-            raise MeshError("the mesh has no facets", mend="export the model again")
+            raise MeshError("the mesh has no facets", hint="export the model again")
         if not np.isfinite(vertices).all():
-            raise MeshError("a coordinate is not a number", mend="export the model again")
+            raise MeshError("a coordinate is not a number", hint="export the model again")
         self.rays = Rays(mesh)
         self.middle, self.span = self.rays.middle, self.rays.span
         self.tree = grow_tree((vertices - self.middle)[faces])

@@ -132,7 +132,7 @@ def layer_findings(
     try:
         shell = shell_of(mesh)
     except MeshError as error:
-        why = f"the layers could not be cut: {error.what}; {error.mend}"
+        why = f"the layers could not be cut: {error.what}; {error.hint}"
         return LayerReport((), 0, 0.0, 0.0, (why,), False)
     bead, floor = printer.bead_width_mm, limits.floor_mm(printer)
     # Columns are compiled and run beside the cuts.

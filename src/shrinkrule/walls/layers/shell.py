@@ -76,9 +76,9 @@ def shell_of(mesh: trimesh.Trimesh) -> Shell:
     points = np.array(mesh.vertices, dtype=np.float64).reshape(-1, 3)
     facets = np.array(mesh.faces, dtype=np.int64).reshape(-1, 3)
     if not len(facets):
-        raise MeshError("the mesh has no facets", mend="export the model again")
+        raise MeshError("the mesh has no facets", hint="export the model again")
     if not np.isfinite(points).all():
-        raise MeshError("a coordinate is no number", mend="export the model again")
+        raise MeshError("a coordinate is no number", hint="export the model again")
     doubts: list[str] = []
     twin = _twins(facets)
     if (twin < 0).any():
@@ -126,7 +126,7 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
         )
         facets = facets[np.sort(once)]
     if not len(facets):
-        raise MeshError("no facet of the mesh has an area", mend="export the model again")
+        raise MeshError("no facet of the mesh has an area", hint="export the model again")
     table = edge_table(facets)
     if (table.uses == 2).all() and table.balance.any():
         facets, turns = _turned(points, facets)
