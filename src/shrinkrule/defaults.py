@@ -7,6 +7,12 @@ from typing import Final
 NOZZLE_MM: Final = 0.6
 """Bore of the usual nozzle for metal-filled filament."""
 
+CLOSED_FLOOR_LAYERS: Final = 3
+"""Layers that a closed floor needs (common practice, no source)."""
+
+THICK_MM: Final = 10.0
+"""Thickest green section that is trusted to lose its binder (common practice, no source)."""
+
 SAG_UNKNOWNS: Final = 300_000
 """Largest number of unknowns of a sag solve: under a minute, and half a gigabyte."""
 

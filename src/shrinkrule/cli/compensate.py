@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options, sag_options
-from shrinkrule.defaults import SAG_UNKNOWNS
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 
 if TYPE_CHECKING:
@@ -110,8 +110,8 @@ def compensate(
     nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
-    floor_layers: options.FloorLayers = 3,
-    thick_limit: options.ThickLimit = "10",
+    floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
+    thick_limit: options.ThickLimit = options.DEFAULT_THICK,
     coupon_section: options.CouponSection = None,
     apply_offset: ApplyOffset = False,
     box: options.Box = None,

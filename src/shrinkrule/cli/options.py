@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from shrinkrule.defaults import NOZZLE_MM
+from shrinkrule.defaults import NOZZLE_MM, THICK_MM
 from shrinkrule.errors import FileError, SettingError
 from shrinkrule.printer import Printer
 from shrinkrule.units import parse_length
@@ -96,6 +96,7 @@ FloorLayers = Annotated[
         metavar="N", help="Layers that a closed floor needs.", min=1, rich_help_panel=PRINTER
     ),
 ]
+DEFAULT_THICK: Final = f"{THICK_MM:g}"
 ThickLimit = Annotated[
     str,
     typer.Option(

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from shrinkrule.cli import options
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS
 
 Scale = Annotated[
     float,
@@ -34,8 +35,8 @@ def walls(
     nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
-    floor_layers: options.FloorLayers = 3,
-    thick_limit: options.ThickLimit = "10",
+    floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
+    thick_limit: options.ThickLimit = options.DEFAULT_THICK,
     coupon_section: options.CouponSection = None,
     unite: options.Unite = False,
     out: options.OutDir = None,
