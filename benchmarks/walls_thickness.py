@@ -25,7 +25,7 @@ import trimesh
 from trimesh.ray.ray_pyembree import RayMeshIntersector
 
 from shrinkrule import refine_for_bending
-from shrinkrule.walls.balls.spheres import Surface, thickness_on
+from shrinkrule.walls.thickness.spheres import Surface, thickness_on
 
 MOST_SECONDS = 600
 MOST_BYTES = 10_000_000_000

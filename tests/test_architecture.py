@@ -10,7 +10,7 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
-        "version errors defaults numerics",
+        "version errors defaults numerics public",
         "units cautions furnace printer sheet files",
         "mesh",
         "walls calibration coupon",

@@ -6,6 +6,7 @@ speak others, and they convert here.
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Final
 
@@ -96,3 +97,31 @@ def mass_g(volume_mm3: float, density_g_cm3: float) -> float:
     8.96
     """
     return volume_mm3 * density_g_cm3 * 1.0e-3
+
+
+def percent(share: float) -> str:
+    """Share as a percentage that people read: no powers of ten, no more digits than matter.
+
+    Examples
+    --------
+    >>> percent(1.0), percent(0.0123), percent(0.00004), percent(0.99996)
+    ('100 %', '1.2 %', 'under 0.01 %', '100 %')
+    """
+    value = 100.0 * share
+    if 0.0 < value < 0.01:
+        return "under 0.01 %"
+    return f"{plain(value)} %"
+
+
+def plain(value: float) -> str:
+    """Value with two digits that count, without powers of ten.
+
+    Examples
+    --------
+    >>> plain(3912.4), plain(12.34), plain(0.0567), plain(0.0)
+    ('3900', '12', '0.057', '0')
+    """
+    if value == 0.0:
+        return "0"
+    digits = 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, digits):.{max(0, digits)}f}"

@@ -385,7 +385,7 @@ def hollow_ring(draw: Draw) -> Solid:
 
 def knife(draw: Draw) -> Solid:
     """A body that runs out to an edge; its wall is nothing at the very edge."""
-    half = np.radians(draw.between(15.0, 60.0)) / 2.0
+    half = np.radians(draw.between(15.0, 36.0)) / 2.0
     thick = draw.amply(0.6, 1.0)
     long, width = thick / np.tan(half), draw.amply(2.0, 3.5)
     profile = [(0.0, 0.0), (long, -thick), (long + draw.amply(1, 2), -thick)]
@@ -396,7 +396,7 @@ def knife(draw: Draw) -> Solid:
 
 def spike(draw: Draw) -> Solid:
     """A rod that runs out to a tip."""
-    slope = np.tan(np.radians(draw.between(20.0, 60.0)) / 2.0)
+    slope = np.tan(np.radians(draw.between(20.0, 36.0)) / 2.0)
     radius = draw.amply(0.6, 1.0)
     long, sides = radius / slope, draw.sides(12, 96)
     rod = Manifold.cylinder(draw.amply(1.0, 1.5), radius, radius, sides)

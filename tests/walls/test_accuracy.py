@@ -16,9 +16,9 @@ import trimesh
 from manifold3d import CrossSection, Manifold
 
 from shrinkrule.mesh.bodies import mesh_from_solid
-from shrinkrule.walls.balls.refinement import refined_samples
-from shrinkrule.walls.balls.sampling import sample_cells
-from shrinkrule.walls.balls.spheres import Surface
+from shrinkrule.walls.thickness.refinement import refined_samples
+from shrinkrule.walls.thickness.sampling import sample_cells
+from shrinkrule.walls.thickness.spheres import Surface
 from walls.shapes import shell, tube
 from walls.solids import Floats, prism
 
@@ -41,7 +41,7 @@ def errors(mesh: trimesh.Trimesh, answer: Answer, spacing: float, seed: int) -> 
     turn[:3, 3] = [40.0, -25.0, 10.0]
     turned = mesh.copy().apply_transform(turn)
     sampling, surface = sample_cells(turned, spacing), Surface(turned)
-    told = refined_samples(turned, surface, sampling, (NEAR_MM,))
+    told = refined_samples(turned, surface, sampling, (NEAR_MM,), spacing)
     right = answer(trimesh.transform_points(told.points, np.linalg.inv(turn)))
     known = told.is_wall & ~np.isnan(right)
     assert known.sum() > 100

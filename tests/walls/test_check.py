@@ -37,8 +37,8 @@ def test_an_upright_plate_thinner_than_a_bead_is_one_thin_wall() -> None:
     assert wall.volume_mm3 == pytest.approx(30.0 * 0.6 * 20.0, rel=0.05)
     assert wall.smallest_mm == pytest.approx(0.6, rel=1e-6)
     assert wall.limit_mm == pytest.approx(0.66)
-    # Both sides, less the strip along the rim where the ball is caught in an edge.
-    assert 0.9 < wall.area_mm2 / (2 * 30.0 * 20.0) <= 1.0
+    # All of it is the wall, its rim too.
+    assert wall.area_mm2 == pytest.approx(2 * (30.0 * 20.0 + 0.6 * (30.0 + 20.0)), rel=1e-3)
     np.testing.assert_allclose(np.abs(wall.direction), [0.0, 1.0, 0.0], atol=1e-6)
     assert report.trusted
     assert report.measured_fraction == 1.0

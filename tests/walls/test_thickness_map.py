@@ -16,7 +16,6 @@ from shrinkrule.walls import (
     WallLimits,
     check_walls,
     thickness_map,
-    wall_thickness,
 )
 from walls import shapes
 
@@ -28,7 +27,7 @@ SCALE = ThicknessScale.of(PRINTER, WallLimits())
 
 def mapped(mesh: trimesh.Trimesh) -> ThicknessMap:
     report = check_walls(mesh, PRINTER)
-    return thickness_map(mesh, report.samples, report.spacing_mm, SCALE)
+    return thickness_map(mesh, report.shown)
 
 
 def normals(found: ThicknessMap) -> Floats:
@@ -62,9 +61,11 @@ def test_a_wedge_thickens_as_it_should_at_every_vertex() -> None:
     room = (x > 0.7) & (x + reach < length) & (np.minimum(y, width - y) > reach)
     below = (normals(found)[:, 2] < -0.99) & room & (z < 1e-9)
     assert below.sum() > 500
-    # A vertex is measured 0.05 of a spacing inside its facet, 0.0165 mm, where the wedge is
-    # 0.0058 mm thicker or thinner; the ball itself is told to a thousandth.
-    assert np.abs(found.thickness - expected)[below].max() < 0.012
+    # Led to by the samples about it, in a plane: exact but where they lie to one side alone, and
+    # there off by less than half a spacing of 0.33 mm is worth, 0.058 mm.
+    off = np.abs(found.thickness - expected)[below]
+    assert np.quantile(off, 0.98) < 1e-3
+    assert off.max() < 0.03
 
 
 def test_a_step_is_split_where_it_is_and_does_not_bleed() -> None:
@@ -123,7 +124,7 @@ def test_what_lies_open_is_not_told() -> None:
     found = mapped(sheet)
     assert np.isnan(found.thickness).all()
     grey = SCALE.legend[-1].colour
-    assert SCALE.colours_of(found.thickness) == pytest.approx(np.tile(grey, (3, 1)))
+    assert SCALE.colours_of(found.band) == pytest.approx(np.tile(grey, (3, 1)))
 
 
 def test_what_lies_inside_another_body_is_not_told() -> None:
@@ -145,7 +146,7 @@ def test_the_rim_of_a_plate_has_the_plate_s_thickness() -> None:
     report = check_walls(shapes.box(40.0, 20.0, 2.0), PRINTER)
     rim = np.abs(report.samples.normals[:, 2]) < 0.5
     assert rim.sum() > 100
-    assert wall_thickness(report.samples)[rim] == pytest.approx(np.full(rim.sum(), 2.0), rel=1e-6)
+    assert report.shown.thickness[rim] == pytest.approx(np.full(rim.sum(), 2.0), rel=1e-6)
 
 
 def test_colours_change_at_the_limits_and_a_wall_at_its_limit_passes() -> None:

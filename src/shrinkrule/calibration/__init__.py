@@ -1,23 +1,30 @@
 """From measured coupons to a table row that knows how sure it is."""
 
-from shrinkrule.calibration.fit.fit_sheets import fit_sheets
-from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier, Note, Weight
-from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
-from shrinkrule.calibration.fit.sentences import plain_sentences
-from shrinkrule.calibration.fit.to_row import row_from_fit
-from shrinkrule.calibration.sheets.read import read_sheet
-from shrinkrule.calibration.sheets.sheet import Sheet
-from shrinkrule.calibration.table.between import EXTRAPOLATED, Beyond, row_at_density
-from shrinkrule.calibration.table.read import demo_table, find_row, read_table
-from shrinkrule.calibration.table.row import (
-    BalanceCheck,
-    CalibrationRow,
-    Estimate,
-    LengthEffect,
-    check_balance,
-)
-from shrinkrule.calibration.table.update import row_that_stands, updated_table
-from shrinkrule.calibration.table.write import table_csv
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from shrinkrule.public import late_names
+
+if TYPE_CHECKING:
+    from shrinkrule.calibration.fit.fit_sheets import fit_sheets
+    from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier, Note, Weight
+    from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
+    from shrinkrule.calibration.fit.sentences import plain_sentences
+    from shrinkrule.calibration.fit.to_row import row_from_fit
+    from shrinkrule.calibration.sheets.read import read_sheet
+    from shrinkrule.calibration.sheets.sheet import Sheet
+    from shrinkrule.calibration.table.between import EXTRAPOLATED, Beyond, row_at_density
+    from shrinkrule.calibration.table.read import demo_table, find_row, read_table
+    from shrinkrule.calibration.table.row import (
+        BalanceCheck,
+        CalibrationRow,
+        Estimate,
+        LengthEffect,
+        check_balance,
+    )
+    from shrinkrule.calibration.table.update import row_that_stands, updated_table
+    from shrinkrule.calibration.table.write import table_csv
 
 __all__ = [
     "EXTRAPOLATED",
@@ -49,3 +56,36 @@ __all__ = [
     "table_csv",
     "updated_table",
 ]
+
+_MODULES: Final = {
+    "AxisResult": "shrinkrule.calibration.fit.result",
+    "BalanceCheck": "shrinkrule.calibration.table.row",
+    "Beyond": "shrinkrule.calibration.table.between",
+    "CalibrationRow": "shrinkrule.calibration.table.row",
+    "EXTRAPOLATED": "shrinkrule.calibration.table.between",
+    "Estimate": "shrinkrule.calibration.table.row",
+    "FitResult": "shrinkrule.calibration.fit.result",
+    "LengthEffect": "shrinkrule.calibration.table.row",
+    "NamedOutlier": "shrinkrule.calibration.fit.result",
+    "Note": "shrinkrule.calibration.fit.result",
+    "SagFit": "shrinkrule.calibration.fit.sag",
+    "Sheet": "shrinkrule.calibration.sheets.sheet",
+    "Support": "shrinkrule.calibration.fit.sag",
+    "Weight": "shrinkrule.calibration.fit.result",
+    "beam_drop_mm": "shrinkrule.calibration.fit.sag",
+    "beam_modulus_kpa": "shrinkrule.calibration.fit.sag",
+    "check_balance": "shrinkrule.calibration.table.row",
+    "demo_table": "shrinkrule.calibration.table.read",
+    "find_row": "shrinkrule.calibration.table.read",
+    "fit_sheets": "shrinkrule.calibration.fit.fit_sheets",
+    "plain_sentences": "shrinkrule.calibration.fit.sentences",
+    "read_sheet": "shrinkrule.calibration.sheets.read",
+    "read_table": "shrinkrule.calibration.table.read",
+    "row_at_density": "shrinkrule.calibration.table.between",
+    "row_from_fit": "shrinkrule.calibration.fit.to_row",
+    "row_that_stands": "shrinkrule.calibration.table.update",
+    "table_csv": "shrinkrule.calibration.table.write",
+    "updated_table": "shrinkrule.calibration.table.update",
+}
+
+__getattr__ = late_names(__name__, _MODULES)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 
+from shrinkrule.cli.late import load_late
 from shrinkrule.cli.main import main
 
 __all__ = ["main", "run"]
@@ -11,4 +12,5 @@ __all__ = ["main", "run"]
 
 def run() -> None:
     """Entry point of the ``shrinkrule`` command."""
+    load_late()
     sys.exit(main(sys.argv[1:]))

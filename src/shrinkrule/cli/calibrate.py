@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -11,7 +12,11 @@ from shrinkrule.cli import options
 from shrinkrule.errors import SettingError
 
 if TYPE_CHECKING:
-    from shrinkrule.calibration import FitResult
+    from shrinkrule.calibration import CalibrationRow, FitResult
+
+_FITTING: Final = 0.2
+_DRAWING: Final = 0.5
+"""Shares of the time that are over when the sheets are read, and fitted."""
 
 Sheets = Annotated[
     list[Path],
@@ -75,16 +80,19 @@ def calibrate(
     Writes ROW.fit.html to read and ROW.fit.json for other programs, and adds the
     row to the table. A row of that name is kept under its date.
     """
-    from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
-    from shrinkrule.report import fit_dict, show_fit
-    from shrinkrule.report.fit_outputs import fit_outputs
-
     folder = options.folder_from(out)
-    fit = fit_sheets([read_sheet(sheet) for sheet in sheets], leave_out or ())
-    made = row_from_fit(fit, row, note)
+    with options.progress_bar(shown=not json) as progress:
+        fit, made = _fitted(sheets, row, leave_out or (), note, progress)
     if table is not None and not yes:
         _ask(fit, table, row)
-    files = fit_outputs(fit, made, folder, table, inputs=sheets)
+    with options.progress_bar(shown=not json) as progress:
+        if progress is not None:
+            progress("drawing the report", _DRAWING)
+        from shrinkrule.report.fit_outputs import fit_outputs
+
+        files = fit_outputs(fit, made, folder, table, inputs=sheets)
+    from shrinkrule.report import fit_dict, show_fit
+
     if json:
         import json as codec
 
@@ -93,6 +101,27 @@ def calibrate(
     from rich.console import Console
 
     show_fit(fit, made, files, Console(highlight=False))
+
+
+def _fitted(
+    sheets: list[Path],
+    row: str,
+    leave_out: Sequence[str],
+    note: str,
+    progress: Callable[[str, float], None] | None,
+) -> tuple[FitResult, CalibrationRow]:
+    """Fit of all sheets and the row it makes."""
+    from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
+
+    read = []
+    for number, sheet in enumerate(sheets):
+        if progress is not None:
+            progress("reading the sheets", _FITTING * number / len(sheets))
+        read.append(read_sheet(sheet))
+    if progress is not None:
+        progress("fitting", _FITTING)
+    fit = fit_sheets(read, leave_out)
+    return fit, row_from_fit(fit, row, note)
 
 
 def _ask(fit: FitResult, table: Path, name: str) -> None:

@@ -165,8 +165,8 @@ def compensate(
 
         outputs = job_outputs(result, folder, inputs=[p for p in (model, table) if p])
     _show(result, outputs, json)
-    if fail_on_thin and result.walls.too_thin:
-        raise typer.Exit(options.FOUND)
+    if fail_on_thin:
+        options.require_pass(result.walls)
 
 
 def _factors_by_hand(

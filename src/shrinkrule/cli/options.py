@@ -17,6 +17,7 @@ from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
     from shrinkrule.furnace import Furnace
+    from shrinkrule.job import WallLook
     from shrinkrule.mesh import Part
     from shrinkrule.walls import WallLimits
 
@@ -150,11 +151,20 @@ Json = Annotated[
         "--json", help="Print the result as JSON on standard output.", rich_help_panel=RESULT
     ),
 ]
+
+
+def require_pass(look: WallLook) -> None:
+    """End with 1, and say why on the error stream, where the wall check is not passed."""
+    if why := look.why_no_pass:
+        typer.echo(f"{look.part.source.name}: no pass: {why}", err=True)
+        raise typer.Exit(FOUND)
+
+
 FailOnThin = Annotated[
     bool,
     typer.Option(
         "--fail-on-thin",
-        help="Exit with 1 if a wall or floor is too thin to print.",
+        help="Exit with 1 if a wall, floor or pin is too thin to print, or cannot be trusted.",
         rich_help_panel=RESULT,
     ),
 ]

@@ -74,5 +74,5 @@ def walls(
         from rich.console import Console
 
         show_walls(looked, files, Console(highlight=False))
-    if fail_on_thin and looked.too_thin:
-        raise typer.Exit(options.FOUND)
+    if fail_on_thin:
+        options.require_pass(looked)

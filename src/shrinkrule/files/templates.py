@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
 
 
 def environment(room: str) -> Environment:
@@ -18,6 +21,8 @@ def environment(room: str) -> Environment:
     jinja2.Environment
         The environment.
     """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
     return Environment(
         loader=PackageLoader(room),
         autoescape=True,

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from shrinkrule.calibration import CalibrationRow, Estimate
 from shrinkrule.compensation import ScaleFactors, way_up
 from shrinkrule.errors import Option, SettingError
 from shrinkrule.furnace import Furnace
 from shrinkrule.printer import Printer
-from shrinkrule.sag import SagSettings, sag_material
 from shrinkrule.walls import WallLimits
+
+if TYPE_CHECKING:
+    from shrinkrule.sag import SagSettings
 
 
 class Outline(StrEnum):
@@ -90,6 +93,8 @@ class Recipe:
                 options=(Option.TABLE, Option.ROW, Option.SAG),
             )
         if self.sag is not None and self.row is not None:
+            from shrinkrule.sag import sag_material
+
             sag_material(self.row)
         if self.coupon_section_mm is not None and not self.coupon_section_mm > 0.0:
             raise SettingError(

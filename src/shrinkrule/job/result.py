@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
@@ -16,11 +17,22 @@ from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
-from shrinkrule.sag import PrecurveResult
-from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport
+from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport, Weight
 
-TOO_THIN: Final = frozenset({FindingKind.THIN_WALL, FindingKind.THIN_FLOOR})
-"""Kinds of place that do not print at all."""
+if TYPE_CHECKING:
+    from shrinkrule.sag import PrecurveResult
+
+ALIKE_SIZE: Final = 0.03
+"""Places whose smallest measure differs by less than this share may be alike."""
+
+ALIKE_SHAPE: Final = 0.1
+"""The same for the sides of their boxes, ..."""
+
+ALIKE_AREA: Final = 0.25
+"""... and for their areas."""
+
+ALIKE_MM: Final = 0.3
+"""No difference under this, in mm or mm2, keeps places apart; half of it in thickness."""
 
 
 class Level(StrEnum):
@@ -68,6 +80,8 @@ class Place:
         Its smallest value in the wanted part.
     needed_mm : float
         What the wanted part needs there to pass.
+    sound_mm : float or None
+        What it needs to be sound, where that is more.
     binder_time : float or None
         As :meth:`WallLook.binder_time`, for a thick section.
     """
@@ -77,7 +91,64 @@ class Place:
     box_in_model: Floats
     wanted_mm: float
     needed_mm: float
+    sound_mm: float | None = None
     binder_time: float | None = None
+
+
+@dataclass(frozen=True)
+class Row:
+    """Places alike: of one kind, one size and one shape.
+
+    Parameters
+    ----------
+    places : tuple of Place
+        The worst first.
+    """
+
+    places: tuple[Place, ...]
+
+    @property
+    def worst(self) -> Place:
+        """The place that stands for all."""
+        return self.places[0]
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.places)
+
+
+def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
+    """Gather places of one kind whose size and shape differ by little.
+
+    Parameters
+    ----------
+    places : tuple of Place
+        In order of what matters, which the rows keep.
+    """
+    if not places:
+        return ()
+    # Size, the sides of the box in order, and area: what a maker would call the same.
+    shapes = np.array(
+        [
+            [p.finding.smallest_mm, *np.sort(np.ptp(p.box_in_model, axis=0)), p.finding.area_mm2]
+            for p in places
+        ]
+    )
+    kinds = np.array([place.finding.kind.value for place in places])
+    slack = np.array([ALIKE_SIZE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_AREA])
+    least = np.array([ALIKE_MM / 2.0, ALIKE_MM, ALIKE_MM, ALIKE_MM, ALIKE_MM])
+    free = np.ones(len(places), dtype=np.bool_)
+    rows = []
+    while free.any():
+        first = int(np.argmax(free))
+        near = np.abs(shapes - shapes[first]) <= np.maximum(slack * shapes[first], least)
+        same = np.flatnonzero(free & (kinds == kinds[first]) & near.all(axis=1))
+        free[same] = False
+        thick = places[first].finding.kind is FindingKind.THICK_SECTION
+        order = np.argsort((-1.0 if thick else 1.0) * shapes[same, 0], kind="stable")
+        rows.append(Row(tuple(places[i] for i in same[order])))
+    return tuple(rows)
 
 
 def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | None:
@@ -101,6 +172,18 @@ def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | N
     if coupon_section_mm is None:
         return None
     return (section_mm / coupon_section_mm) ** 2
+
+
+def place_words(in_model: Floats) -> str:
+    """A place (3,), mm, in the model's own axes, for a sentence.
+
+    Examples
+    --------
+    >>> place_words(np.array([1.0, -0.04, 20.26]))
+    'x 1.0, y 0.0, z 20.3 of the model'
+    """
+    x, y, z = in_model
+    return f"x {x:z.1f}, y {y:z.1f}, z {z:z.1f} of the model"
 
 
 def longer_than_coupon(ratio: float) -> str:
@@ -167,8 +250,23 @@ class WallLook:
 
     @property
     def too_thin(self) -> bool:
-        """Whether a wall or floor is too thin to print at all."""
-        return any(place.finding.kind in TOO_THIN for place in self.places)
+        """Whether a wall, floor or pin is too thin to print at all."""
+        return any(place.finding.kind.weight is Weight.STOP for place in self.places)
+
+    @property
+    def why_no_pass(self) -> str:
+        """Why a check for thin walls is not passed, empty where it is."""
+        if self.too_thin:
+            return "something is too thin to print"
+        if not (self.part.trusted and self.report.trusted):
+            why = next(iter(self.report.notes), "the surface is not a sound solid")
+            return f"the walls of this mesh cannot be trusted: {why}"
+        return ""
+
+    @cached_property
+    def rows(self) -> tuple[Row, ...]:
+        """Places alike together, in order of what matters."""
+        return alike_places(self.places)
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
@@ -30,12 +30,14 @@ from shrinkrule.compensation.frames import moved
 from shrinkrule.errors import MeshError
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.recipe import Outline, Recipe
-from shrinkrule.job.result import JobResult, Place, WallLook, binder_time
+from shrinkrule.job.result import JobResult, Place, WallLook, binder_time, place_words
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
-from shrinkrule.sag import PrecurveResult, precurve, sag_material
 from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
+
+if TYPE_CHECKING:
+    from shrinkrule.sag import PrecurveResult
 
 Progress = Callable[[str, float], None]
 
@@ -93,6 +95,8 @@ def _sag(part: Part, recipe: Recipe, progress: Progress | None) -> PrecurveResul
     """Pre-curve the wanted part in its fired size, where that is asked for."""
     if recipe.sag is None or recipe.row is None:
         return None
+    from shrinkrule.sag import precurve, sag_material
+
     return precurve(part.mesh, sag_material(recipe.row), recipe.sag, progress=progress)
 
 
@@ -172,7 +176,14 @@ def look_at_walls(
         For settings or a mesh that cannot be worked with.
     """
     green = green_part(part.mesh, factors, way_up(print_up))
-    report = check_walls(green.mesh, printer, limits, soundness=part.soundness, progress=progress)
+    report = check_walls(
+        green.mesh,
+        printer,
+        limits,
+        soundness=part.soundness,
+        progress=progress,
+        told_place=lambda place: place_words(green.in_model(np.array([place]))[0]),
+    )
     places = tuple(_place(finding, green, coupon_section_mm) for finding in report.findings)
     return WallLook(part, green, printer, limits, report, places, coupon_section_mm)
 
@@ -188,6 +199,7 @@ def _place(finding: Finding, green: GreenPart, coupon_section_mm: float | None) 
         np.stack([corners.min(axis=0), corners.max(axis=0)]),
         finding.wanted_mm(finding.smallest_mm, *scale),
         finding.wanted_mm(finding.limit_mm, *scale),
+        None if finding.sound_mm is None else finding.wanted_mm(finding.sound_mm, *scale),
         binder_time(finding.smallest_mm, coupon_section_mm)
         if finding.kind is FindingKind.THICK_SECTION
         else None,

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from shrinkrule.calibration import EXTRAPOLATED, BalanceCheck
 from shrinkrule.compensation import Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.job.result import (
-    TOO_THIN,
     Level,
     Place,
     Reason,
     Verdict,
     WallLook,
     longer_than_coupon,
+    place_words,
 )
 from shrinkrule.mesh import Part
-from shrinkrule.sag import PrecurveResult, Saving
-from shrinkrule.walls import FindingKind
+from shrinkrule.walls import FindingKind, Weight
+
+if TYPE_CHECKING:
+    from shrinkrule.sag import PrecurveResult
 
 
 def decide(
@@ -57,6 +61,8 @@ def decide(
 
 def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
     """What the sag and its allowance leave to think about."""
+    from shrinkrule.sag import Saving
+
     reasons = [Reason(Level.LOOK, f"sag: {text}") for text in sag.before.warnings]
     if not sag.advice:
         return reasons
@@ -72,23 +78,34 @@ def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:
     reasons = []
     for kind in FindingKind:
         of_kind = [place for place in places if place.finding.kind is kind]
-        if not of_kind:
+        if not of_kind or kind.weight is Weight.TELLS:
             continue
-        too_much = kind is FindingKind.THICK_SECTION
-        # Places come with the largest first; the worst is the thinnest, or the thickest.
-        worst = (max if too_much else min)(of_kind, key=lambda place: place.finding.smallest_mm)
+        worst = _worst(of_kind)
+        finding = worst.finding
         count = f"{len(of_kind)} place{'s' * (len(of_kind) > 1)}"
-        x, y, z = worst.in_model
-        compare = "over" if too_much else "under"
+        if kind is FindingKind.KNIFE_EDGE and finding.loss_mm is not None:
+            said = f"loses up to {finding.loss_mm:.2f} mm of its depth in the print"
+        else:
+            compare = "over" if kind is FindingKind.THICK_SECTION else "under"
+            said = f"{finding.smallest_mm:.2f} mm green, {compare} {finding.limit_mm:.2f} mm"
         reasons.append(
             Reason(
-                Level.STOP if kind in TOO_THIN else Level.LOOK,
-                f"{kind.value}: {count}, worst {worst.finding.smallest_mm:.2f} mm green, {compare} "
-                f"{worst.finding.limit_mm:.2f} mm, at x {x:z.1f}, y {y:z.1f}, z {z:z.1f} of the "
-                "model" + _binder(worst),
+                Level.STOP if kind.weight is Weight.STOP else Level.LOOK,
+                f"{kind.value}: {count}, worst {said}, at {place_words(worst.in_model)}"
+                + _binder(worst),
             )
         )
     return reasons
+
+
+def _worst(places: list[Place]) -> Place:
+    """The place that matters most of one kind: the thinnest, the thickest, the deepest loss."""
+    kind = places[0].finding.kind
+    if kind is FindingKind.THICK_SECTION:
+        return max(places, key=lambda place: place.finding.smallest_mm)
+    if kind is FindingKind.KNIFE_EDGE:
+        return max(places, key=lambda place: place.finding.loss_mm or 0.0)
+    return min(places, key=lambda place: place.finding.smallest_mm)
 
 
 def _binder(place: Place) -> str:

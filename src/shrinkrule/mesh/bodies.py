@@ -14,8 +14,8 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.mend import body_boxes
-from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
+from shrinkrule.mesh.mend import body_boxes, facets_by_body
+from shrinkrule.mesh.soundness import EdgeTable, edge_table, signed_volumes
 
 MAX_PAIRS: Final = 200
 """Pairs of bodies compared at most; a plate of many parts is checked only this far."""
@@ -48,26 +48,28 @@ def mesh_from_solid(solid: manifold3d.Manifold) -> trimesh.Trimesh:
     )
 
 
-def overlapping_bodies(mesh: trimesh.Trimesh) -> tuple[tuple[int, int], ...]:
+def overlapping_bodies(
+    vertices: NDArray[np.float64], facets: NDArray[np.int64], table: EdgeTable
+) -> tuple[tuple[int, int], ...]:
     """Pairs of solid bodies, numbered from 1, whose insides share volume.
 
     Parameters
     ----------
-    mesh : trimesh.Trimesh
-        Closed, in mm. Cavities (negative volume) are no bodies here.
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A closed surface, in mm. Cavities (negative volume) are no bodies here.
+    table : EdgeTable
+        Its edges.
     """
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    facets = np.asarray(mesh.faces, dtype=np.int64)
-    labels = body_labels(facets, edge_table(facets))
-    volumes = signed_volumes(vertices, facets, labels)
-    low, high = body_boxes(vertices, facets, labels, len(volumes))
+    volumes = signed_volumes(vertices, facets, table.bodies)
+    bodies = facets_by_body(table.bodies, len(volumes))
+    low, high = body_boxes(vertices, facets, bodies)
     solid = np.flatnonzero(volumes > 0)
     if len(solid) > 2000:
         return ()
     meets = (low[solid][:, None] < high[solid][None]) & (low[solid][None] < high[solid][:, None])
     pairs = np.argwhere(np.triu(meets.all(axis=2), k=1))[:MAX_PAIRS]
-    solids = {i: _compact(vertices, facets[labels == solid[i]]) for i in np.unique(pairs)}
-    hollow = [_compact(vertices, facets[labels == b][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
+    solids = {i: _compact(vertices, facets[bodies[solid[i]]]) for i in np.unique(pairs)}
+    hollow = [_compact(vertices, facets[bodies[b]][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
     empty = manifold3d.Manifold.batch_boolean(hollow, manifold3d.OpType.Add)
     found = []
     for first, second in pairs:
@@ -88,10 +90,11 @@ def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    labels = body_labels(facets, edge_table(facets))
+    labels = edge_table(facets).bodies
     volumes = signed_volumes(vertices, facets, labels)
-    groups = [_compact(vertices, facets[labels == b]) for b in np.flatnonzero(volumes > 0)]
-    holes = [_compact(vertices, facets[labels == b][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
+    bodies = facets_by_body(labels, len(volumes))
+    groups = [_compact(vertices, facets[bodies[b]]) for b in np.flatnonzero(volumes > 0)]
+    holes = [_compact(vertices, facets[bodies[b]][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
     if any(g.status() != manifold3d.Error.NoError for g in (*groups, *holes)):
         raise MeshError(
             "the bodies are not sound enough to be united",

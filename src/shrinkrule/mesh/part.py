@@ -22,7 +22,7 @@ from shrinkrule.mesh.mend import (
     merge_equal_vertices,
     turn_outward,
 )
-from shrinkrule.mesh.soundness import Soundness, edge_table, inspect_mesh, soundness_of
+from shrinkrule.mesh.soundness import Soundness, box_of, edge_table, inspect_mesh, soundness_of
 from shrinkrule.mesh.stl_file import facets_from_stl
 from shrinkrule.mesh.threemf_file import facets_from_3mf
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
@@ -30,6 +30,13 @@ from shrinkrule.units import MM_PER_UNIT, unit_in_mm
 SMALLEST_PLAUSIBLE_MM: Final = 2.0
 LARGEST_PLAUSIBLE_MM: Final = 400.0
 """Longest side of a part printed and sintered in a small shop (common practice, no source)."""
+
+
+def _why_not_closed(found: Soundness) -> str:
+    """What keeps a surface from being closed: open edges, or facets that face opposite ways."""
+    if found.open_edges:
+        return f"the surface is not closed ({found.open_edges} open edges, {found.facets} facets)"
+    return f"neighbouring facets face opposite ways (of {found.facets} facets)"
 
 
 @dataclass(frozen=True)
@@ -79,8 +86,7 @@ class Part:
         found = self.soundness
         if not found.closed:
             raise MeshError(
-                f"the surface is not closed ({found.open_edges} open edges of "
-                f"{found.facets} facets, first near {self._first_open_edge()}), so it has no "
+                f"{_why_not_closed(found)}, first near {self._first_open_edge()}, so it has no "
                 "volume, mass or wall",
                 where=self.source.name,
                 hint="close it in the modelling program, or use --allow-open to scale it as it is",
@@ -143,6 +149,17 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
         For an unknown unit.
     """
     path = Path(path)
+    unit, file_format, notes, vertices, facets = _read(path, unit)
+    return _inspected(vertices, facets, path, file_format, unit, notes)
+
+
+def _read(
+    path: Path, unit: str | None
+) -> tuple[str, str, tuple[str, ...], NDArray[np.float64], NDArray[np.int64]]:
+    """Unit, format, notes, and vertices in mm and facets of a file.
+
+    A function of its own, so that the file's bytes and corners are gone when it returns.
+    """
     data = _file_bytes(path)
     notes: tuple[str, ...] = ()
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
@@ -150,14 +167,15 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
         file_format = "3MF"
         if unit is not None:
             notes = (f"--unit {unit} was not used: the 3MF states {stated}",)
-        unit = stated
-    else:
-        unit = "mm" if unit is None else unit
-        factor = unit_in_mm(unit)
-        corners, file_format, notes = facets_from_stl(data, path.name)
-        corners *= factor
+        return stated, file_format, notes, *merge_equal_vertices(corners)
+    unit = "mm" if unit is None else unit
+    factor = unit_in_mm(unit)
+    single, file_format, notes = facets_from_stl(data, path.name)
     del data
-    return _inspected(corners, path, file_format, unit, notes)
+    vertices, facets = merge_equal_vertices(single)
+    # Not before: float32 corners merge in half the memory, and the same ones are equal.
+    vertices *= factor
+    return unit, file_format, notes, vertices, facets
 
 
 def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
@@ -175,17 +193,17 @@ def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
         raise FileError(
             "the mesh is empty or has a coordinate that is not a finite number", where=name
         )
-    return _inspected(corners, Path(name), "mesh", "mm", ())
+    return _inspected(*merge_equal_vertices(corners), Path(name), "mesh", "mm", ())
 
 
 def _inspected(
-    corners: NDArray[np.float64],
+    vertices: NDArray[np.float64],
+    facets: NDArray[np.int64],
     path: Path,
     file_format: str,
     unit: str,
     notes: tuple[str, ...],
 ) -> Part:
-    vertices, facets = merge_equal_vertices(corners)
     facets, dropped = drop_collapsed(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, hint="export the model again")
@@ -198,7 +216,8 @@ def _inspected(
         table = edge_table(facets)
     mesh = trimesh.Trimesh(vertices, facets, process=False, validate=False)
     soundness = soundness_of(vertices, facets, table)
-    overlaps = overlapping_bodies(mesh) if soundness.closed and soundness.bodies > 1 else ()
+    several = soundness.closed and soundness.bodies > 1
+    overlaps = overlapping_bodies(vertices, facets, table) if several else ()
     warnings = (*notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
     mends = tuple(note for note in (rounding, dropped, *turned) if note)
     return Part(mesh, path, file_format, unit, soundness, mends, warnings, overlaps)
@@ -220,7 +239,8 @@ def _file_bytes(path: Path) -> bytes:
 
 
 def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
-    longest = float(np.ptp(np.asarray(mesh.vertices), axis=0).max())
+    low, high = box_of(np.asarray(mesh.vertices))
+    longest = float((high - low).max())
     if SMALLEST_PLAUSIBLE_MM <= longest <= LARGEST_PLAUSIBLE_MM:
         return ()
     in_file = longest / MM_PER_UNIT.get(unit, 1.0)
@@ -236,10 +256,7 @@ def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
 def _surface_warnings(found: Soundness, overlaps: tuple[tuple[int, int], ...]) -> tuple[str, ...]:
     said = []
     if not found.closed:
-        said.append(
-            f"the surface is not closed ({found.open_edges} open edges): "
-            "volume, mass and walls cannot be trusted"
-        )
+        said.append(f"{_why_not_closed(found)}: volume, mass and walls cannot be trusted")
     if not found.winding_consistent:
         said.append("neighbouring facets face opposite ways")
     if found.crowded_edges:

@@ -8,15 +8,19 @@ volume and mass mean anything (divergence theorem).
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from shrinkrule.mesh.compiled import count_lower_than, number_equal, six_fold_volumes
+from shrinkrule.mesh.compiled import (
+    count_lower_than,
+    number_bodies,
+    number_sides,
+    six_fold_volumes,
+)
 
 SLIVER: Final = 1e-6
 """Height over longest side of a facet without area whose corners are distinct but in a line:
@@ -75,38 +79,34 @@ class EdgeTable:
     balance: NDArray[np.int64]
     ends: NDArray[np.int64]
 
+    @cached_property
+    def bodies(self) -> NDArray[np.int64]:
+        """Body number of each facet, (m,); facets are of one body when they alone share an edge.
+
+        Bodies that touch along an edge or at a corner stay apart.
+        """
+        labels: NDArray[np.int64] = number_bodies(self.edge_of, self.uses)
+        return labels
+
 
 def edge_table(facets: Facets) -> EdgeTable:
     """Tabulate the edges of ``facets`` ((m, 3) int64)."""
-    start = facets.ravel()
-    end = facets[:, [1, 2, 0]].ravel()
-    forward = start < end
-    pairs = np.column_stack([np.minimum(start, end), np.maximum(start, end)])
-    first, edge_of = number_equal(pairs.view(np.uint64))
-    uses = np.bincount(edge_of, minlength=len(first))
-    balance = 2 * np.bincount(edge_of[forward], minlength=len(first)) - uses
-    ends = pairs[first]
-    return EdgeTable(edge_of, forward, uses, balance, ends)
+    facets = np.ascontiguousarray(facets)
+    return EdgeTable(*number_sides(facets, int(facets.max(initial=-1)) + 1))
 
 
-def body_labels(facets: Facets, table: EdgeTable) -> NDArray[np.int64]:
-    """Body number of each facet; two facets are of one body when they alone share an edge.
-
-    Bodies that touch along an edge or at a corner stay apart.
-    """
-    paired = table.uses[table.edge_of] == 2
-    facet_of_side = np.repeat(np.arange(len(facets)), 3)[paired]
-    order = np.argsort(table.edge_of[paired], kind="stable")
-    pairs = facet_of_side[order].reshape(-1, 2)
-    graph = coo_array((np.ones(len(pairs), dtype=np.int8), pairs.T), shape=(len(facets),) * 2)
-    _, labels = connected_components(graph, directed=False)
-    return np.asarray(labels, dtype=np.int64)
+def box_of(points: Points) -> tuple[Points, Points]:
+    """Lower and upper corner, (3,) each, of the box around points (n, 3)."""
+    # Column by column, ten times as fast as over rows of three.
+    columns = points.T
+    return np.array([c.min() for c in columns]), np.array([c.max() for c in columns])
 
 
 def signed_volumes(vertices: Points, facets: Facets, labels: NDArray[np.int64]) -> Points:
     """Signed volume in mm3 of each body; negative where facets face inward."""
     # From the middle of the box: far from the origin, differences of large terms lose digits.
-    middle = 0.5 * (vertices.min(axis=0) + vertices.max(axis=0))
+    low, high = box_of(vertices)
+    middle = 0.5 * (low + high)
     count = int(labels.max()) + 1
     volumes: Points = six_fold_volumes(vertices, facets, labels, middle, count) / 6.0
     return volumes
@@ -125,7 +125,7 @@ def soundness_of(vertices: Points, facets: Facets, table: EdgeTable) -> Soundnes
     Turning facets leaves ``uses`` and the zeros of ``balance`` as they are, so a table made
     before whole bodies were turned still serves.
     """
-    volumes = signed_volumes(vertices, facets, body_labels(facets, table))
+    volumes = signed_volumes(vertices, facets, table.bodies)
     closed = not table.balance.any()
     return Soundness(
         facets=len(facets),

@@ -1,6 +1,6 @@
 """Facets out of STL bytes, binary or ASCII, or a plain word on why not.
 
-numpy-stl knows the records; the checks around it are ours, because a general
+numpy-stl knows the binary records; the checks around it are ours, because a general
 reader lets a truncated, padded or foreign file pass as a smaller or empty mesh.
 Binary or ASCII is decided by size alone: a binary file is 84 + 50 n bytes, and
 many begin with the word "solid" that is meant to mark an ASCII one.
@@ -8,28 +8,20 @@ many begin with the word "solid" that is meant to mark an ASCII one.
 
 from __future__ import annotations
 
-import io
-import re
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from stl import Mode
 from stl.mesh import Mesh as StlMesh
 
 from shrinkrule.errors import FileError
+from shrinkrule.mesh.stl_text import AGAIN, facets_from_text
 
 HEADER_BYTES: Final = 84
 FACET_BYTES: Final = 50
-_AGAIN: Final = "export the model again as STL"
-_ASCII_LINE = re.compile(
-    rb"^\s*(solid\b.*|end\s?solid.*|facet\s+normal(\s+\S+){3}|outer\s+loop"
-    rb"|vertex(\s+\S+){3}|endloop|endfacet|)\s*$",
-    re.IGNORECASE,
-)
 
 
-def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, tuple[str, ...]]:
+def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float32], str, tuple[str, ...]]:
     """Corner points of all facets in an STL file.
 
     Parameters
@@ -41,7 +33,7 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
 
     Returns
     -------
-    corners : (m, 3, 3) float64
+    corners : (m, 3, 3) float32
         In the file's unit.
     file_format : str
         ``binary STL`` or ``ASCII STL``.
@@ -55,7 +47,7 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
         coordinate that is not a finite number.
     """
     if not data:
-        raise FileError("the file is empty", where=where, hint=_AGAIN)
+        raise FileError("the file is empty", where=where, hint=AGAIN)
     notes: tuple[str, ...] = ()
     declared = int.from_bytes(data[80:HEADER_BYTES], "little") if len(data) >= HEADER_BYTES else 0
     size = HEADER_BYTES + FACET_BYTES * declared
@@ -63,23 +55,23 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float64], str, 
     if len(data) >= HEADER_BYTES and len(data) == size:
         corners, file_format = _binary(data), "binary STL"
     elif data[:512].lstrip().lower().startswith(b"solid") and _looks_like_text(data):
-        corners, file_format = _ascii(data, where), "ASCII STL"
+        (corners, notes), file_format = facets_from_text(data, where), "ASCII STL"
     elif _looks_like_text(data):
-        raise FileError("this is text, but not an STL", where=where, hint=_AGAIN)
+        raise FileError("this is text, but not an STL", where=where, hint=AGAIN)
     elif len(data) >= size > HEADER_BYTES and not padding.strip(b"\0"):
         corners, file_format = _binary(data[:size]), "binary STL"
         notes = (f"{len(padding)} empty bytes after the last facet were passed over",)
     else:
         raise _wrong_size(len(data), declared, size, where)
     if len(corners) == 0:
-        raise FileError("the file holds no facet", where=where, hint=_AGAIN)
-    bad = ~np.isfinite(corners).all(axis=(1, 2))
-    if bad.any():
+        raise FileError("the file holds no facet", where=where, hint=AGAIN)
+    if not np.isfinite(corners).all():
+        bad = ~np.isfinite(corners).all(axis=(1, 2))
         raise FileError(
             f"facet {int(np.argmax(bad)) + 1} has a coordinate that is not a finite number "
             f"({int(bad.sum())} such of {len(corners)})",
             where=where,
-            hint=_AGAIN,
+            hint=AGAIN,
         )
     return corners, file_format, notes
 
@@ -98,38 +90,13 @@ def _wrong_size(actual: int, declared: int, expected: int, where: str) -> FileEr
             f"the file is damaged or is no STL: {actual - expected} bytes follow "
             f"the {declared} facets its header promises"
         )
-    return FileError(what, where=where, hint=_AGAIN)
+    return FileError(what, where=where, hint=AGAIN)
 
 
 def _looks_like_text(data: bytes) -> bool:
     return b"\0" not in data[:4096]
 
 
-def _binary(data: bytes) -> NDArray[np.float64]:
+def _binary(data: bytes) -> NDArray[np.float32]:
     records = np.frombuffer(data, dtype=StlMesh.dtype, offset=HEADER_BYTES)
-    return records["vectors"].astype(np.float64)
-
-
-def _ascii(data: bytes, where: str) -> NDArray[np.float64]:
-    promised = data.lower().count(b"endfacet")
-    stream = io.BytesIO(data.rstrip() + b"\n")
-    solids: list[NDArray[np.float64]] = []
-    try:
-        while (solid := StlMesh.load(stream, mode=Mode.ASCII, speedups=False)) is not None:
-            solids.append(np.asarray(solid[1]["vectors"], dtype=np.float64))
-    except (RuntimeError, ValueError, AssertionError) as error:
-        raise FileError(_first_bad_line(data), where=where, hint=_AGAIN) from error
-    corners = np.concatenate(solids) if solids else np.empty((0, 3, 3))
-    if len(corners) != promised:
-        raise FileError(_first_bad_line(data), where=where, hint=_AGAIN)
-    return corners
-
-
-def _first_bad_line(data: bytes) -> str:
-    for number, line in enumerate(data.splitlines(), start=1):
-        if not _ASCII_LINE.match(line):
-            shown = line.strip()[:40].decode("utf-8", "replace")
-            return f"line {number} is not an ASCII STL line: {shown!r}"
-    if b"endsolid" not in data.lower():
-        return f"the file is cut short: it has no 'endsolid' (last line {len(data.splitlines())})"
-    return "the facets of this ASCII STL are not complete"
+    return records["vectors"].astype(np.float32)

@@ -1,14 +1,18 @@
-"""What people and machines read: screen, JSON, HTML and its pictures.
+"""What people and machines read: screen, JSON, HTML and its pictures."""
 
-`fit_outputs` is imported from its module: its plots need matplotlib, which no other report does.
-"""
+from __future__ import annotations
 
-from shrinkrule.report.console import show_job, show_rows, show_walls, show_ways_up
-from shrinkrule.report.fit_console import show_fit
-from shrinkrule.report.fit_plain import fit_dict
-from shrinkrule.report.outputs import job_outputs, walls_outputs
-from shrinkrule.report.plain import job_dict, rows_dicts, walls_dict
-from shrinkrule.report.sag_report import ways_up_dict
+from typing import TYPE_CHECKING, Final
+
+from shrinkrule.public import late_names
+
+if TYPE_CHECKING:
+    from shrinkrule.report.console import show_job, show_rows, show_walls, show_ways_up
+    from shrinkrule.report.fit_console import show_fit
+    from shrinkrule.report.fit_plain import fit_dict
+    from shrinkrule.report.outputs import job_outputs, walls_outputs
+    from shrinkrule.report.plain import job_dict, rows_dicts, walls_dict
+    from shrinkrule.report.sag_report import ways_up_dict
 
 __all__ = [
     "fit_dict",
@@ -24,3 +28,20 @@ __all__ = [
     "walls_outputs",
     "ways_up_dict",
 ]
+
+_MODULES: Final = {
+    "fit_dict": "shrinkrule.report.fit_plain",
+    "job_dict": "shrinkrule.report.plain",
+    "job_outputs": "shrinkrule.report.outputs",
+    "rows_dicts": "shrinkrule.report.plain",
+    "show_fit": "shrinkrule.report.fit_console",
+    "show_job": "shrinkrule.report.console",
+    "show_rows": "shrinkrule.report.console",
+    "show_walls": "shrinkrule.report.console",
+    "show_ways_up": "shrinkrule.report.console",
+    "walls_dict": "shrinkrule.report.plain",
+    "walls_outputs": "shrinkrule.report.outputs",
+    "ways_up_dict": "shrinkrule.report.sag_report",
+}
+
+__getattr__ = late_names(__name__, _MODULES)

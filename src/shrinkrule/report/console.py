@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.markup import escape
@@ -11,14 +13,16 @@ from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, check_balance
 from shrinkrule.defaults import STATED_LENGTH_MM
-from shrinkrule.job import JobResult, Level, Place, WallLook
+from shrinkrule.job import JobResult, Level, Row, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.sag_report import sag_text
 from shrinkrule.report.words import sure_decimals
-from shrinkrule.sag import WayUp
 
-MOST_PLACES = 8
+if TYPE_CHECKING:
+    from shrinkrule.sag import WayUp
+
+MOST_ROWS = 10
 _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}
 
 
@@ -160,25 +164,36 @@ def _show_places(look: WallLook, console: Console) -> None:
     elif not look.places:
         console.print("[green]walls[/green] every wall and floor measured can be printed")
     else:
-        console.print(_places(look.places[:MOST_PLACES]))
-        if len(look.places) > MOST_PLACES:
-            console.print(f"  and {len(look.places) - MOST_PLACES} more in the report", style="dim")
+        shown = rows_to_show(look.rows)
+        console.print(_rows(shown, look.part.unit))
+        if left := [row for row in look.rows if row not in shown]:
+            console.print(f"  and in the report: {words.rows_left_out(left)}", style="dim")
     if thickest := words.thickest_text(look):
         console.print(thickest, style="dim")
     console.print(f"{100 * report.measured_fraction:.1f} % of the surface measured", style="dim")
 
 
-def _places(places: tuple[Place, ...]) -> Table:
+def rows_to_show(rows: Sequence[Row]) -> list[Row]:
+    """Rows for a screen, in their order: the first of every kind, then the next that matter."""
+    kinds = [row.worst.finding.kind for row in rows]
+    first = {kinds.index(kind) for kind in kinds}
+    others = [number for number in range(len(rows)) if number not in first]
+    chosen = first.union(others[: max(0, MOST_ROWS - len(first))])
+    return [rows[number] for number in sorted(chosen)]
+
+
+def _rows(rows: Sequence[Row], unit: str) -> Table:
     table = Table(box=None, pad_edge=False)
     for heading in ("found", "green mm", "limit", "at x, y, z of model", "mend in the model"):
         table.add_column(heading, justify="right" if heading in {"green mm", "limit"} else "left")
-    for place in places:
+    for row in rows:
+        place = row.worst
         finding = place.finding
         table.add_row(
-            Text(finding.kind.value, style="yellow"),
+            Text(words.kind_text(row), style="yellow"),
             f"{finding.smallest_mm:.2f}",
             f"{finding.limit_mm:.2f}",
-            words.place_text(place),
+            words.place_text(place, unit),
             words.mend_text(place),
         )
     return table

@@ -10,7 +10,7 @@ from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
 from shrinkrule.report.fit_plain import LENGTHS_MM
 from shrinkrule.report.fit_plots import fit_plots
-from shrinkrule.report.plain import program
+from shrinkrule.report.foundation import program
 
 HEADLINES: Final = {
     Weight.FACT: "Use this row.",

@@ -10,7 +10,7 @@ from typing import Any, Final
 from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, SagFit, plain_sentences
 from shrinkrule.calibration.fit.balance import Balance
 from shrinkrule.calibration.statistics.departure import Departure
-from shrinkrule.report.plain import program, without_nan
+from shrinkrule.report.foundation import program, without_nan
 
 FIT_SCHEMA: Final = "shrinkrule.fit"
 FIT_VERSION: Final = 1

@@ -7,9 +7,9 @@ from typing import Any
 
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Level, Place
+from shrinkrule.job import JobResult, Level, Row
 from shrinkrule.report import words
-from shrinkrule.report.plain import program
+from shrinkrule.report.foundation import program
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
 from shrinkrule.report.wall_pictures import Picture, legend, thickness_colouring, wall_pictures
 
@@ -40,7 +40,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             masses=words.masses(result),
             sizes=[_size(size) for size in result.prediction.sizes],
             places=[
-                _place(n, place, pictures) for n, place in enumerate(result.walls.places, start=1)
+                _row(n, row, pictures, result.part.unit)
+                for n, row in enumerate(result.walls.rows, start=1)
             ],
             swatches=legend(result.walls.scale),
             pictures=pictures,
@@ -74,14 +75,12 @@ def _size(size: Any) -> dict[str, str]:
     }
 
 
-def _place(number: int, place: Place, pictures: tuple[Picture, ...]) -> dict[str, str]:
-    finding = place.finding
-    seen = [
-        letter for letter, picture in zip("ABC", pictures, strict=True) if number in picture.marked
-    ]
+def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dict[str, str]:
+    place, finding = row.worst, row.worst.finding
+    seen = [picture.caption[0] for picture in pictures if number in picture.marked]
     return {
         "number": str(number),
-        "kind": finding.kind.value,
+        "kind": words.kind_text(row),
         "rule": {"ball": "ball thickness", "layers": "layer section"}.get(
             finding.rule.value, "ball and layers"
         ),
@@ -89,7 +88,7 @@ def _place(number: int, place: Place, pictures: tuple[Picture, ...]) -> dict[str
         "limit": f"{finding.limit_mm:.2f}",
         "area": f"{finding.area_mm2:.1f}",
         "volume": "" if finding.volume_mm3 is None else f"{finding.volume_mm3:.1f}",
-        "where": words.place_text(place),
+        "where": words.place_text(place, unit),
         "span": words.span_text(place),
         "seen": ", ".join(seen),
         "mend": words.mend_text(place),

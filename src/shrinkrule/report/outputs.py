@@ -8,7 +8,6 @@ from pathlib import Path
 
 from shrinkrule.job import JobResult, WallLook
 from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
-from shrinkrule.report.html import job_html
 from shrinkrule.report.plain import job_dict
 from shrinkrule.walls import thickness_map
 
@@ -30,6 +29,8 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     FileError
         If a file cannot be written; then none is changed.
     """
+    from shrinkrule.report.html import job_html
+
     require_folder(folder)
     stem = result.part.source.stem
     files = {
@@ -71,9 +72,9 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
     require_folder(folder)
     stem = look.part.source.stem
     files = {"ply": folder / f"{stem}.walls.ply", "glb": folder / f"{stem}.walls.glb"}
-    mapped = thickness_map(look.green.mesh, look.report.samples, look.report.spacing_mm, look.scale)
+    mapped = thickness_map(look.green.mesh, look.report.shown)
     vertices = look.green.in_model(mapped.vertices)
-    colours = look.scale.colours_of(mapped.thickness)
+    colours = look.scale.colours_of(mapped.band)
     comments = (
         "mm; thickness_mm is the wall thickness of the green part, nan where not measured",
         *(f"{entry.css} {entry.text}" for entry in look.scale.legend),

@@ -6,7 +6,6 @@
 from __future__ import annotations
 
 import datetime as dt
-import math
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,8 +13,8 @@ from shrinkrule.calibration import CalibrationRow, check_balance
 from shrinkrule.job import JobResult, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.report.foundation import finite, program
 from shrinkrule.report.sag_report import sag_dict
-from shrinkrule.version import VERSION
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
@@ -24,7 +23,7 @@ REPORT_VERSION: Final = 1
 def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
     """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions."""
     row = result.recipe.row
-    return _finite(
+    return finite(
         {
             "schema": REPORT_SCHEMA,
             "version": REPORT_VERSION,
@@ -64,7 +63,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
     """Result of the wall check alone, as JSON values, with the files that were written."""
-    return _finite(
+    return finite(
         {
             "schema": "shrinkrule.walls",
             "version": REPORT_VERSION,
@@ -99,11 +98,6 @@ def part_dict(part: Part) -> dict[str, Any]:
     }
 
 
-def program() -> str:
-    """Name and version of this program."""
-    return f"shrinkrule {VERSION}"
-
-
 def _walls(look: WallLook) -> dict[str, Any]:
     report = look.report
     return {
@@ -123,7 +117,11 @@ def _walls(look: WallLook) -> dict[str, Any]:
             "lost_mm3": report.layers.lost_mm3,
             "single_bead_mm3": report.layers.single_bead_mm3,
         },
-        "findings": [_place(place) for place in look.places],
+        "findings": [
+            {**_place(place), "row": number}
+            for number, row in enumerate(look.rows, start=1)
+            for place in row.places
+        ],
     }
 
 
@@ -134,6 +132,7 @@ def _place(place: Place) -> dict[str, Any]:
         "model_box_mm": place.box_in_model.tolist(),
         "wanted_mm": place.wanted_mm,
         "needed_wanted_mm": place.needed_mm,
+        "sound_wanted_mm": place.sound_mm,
         "binder_time_over_coupon": place.binder_time,
     }
 
@@ -144,18 +143,3 @@ def _printer(printer: Printer) -> dict[str, float]:
         "bead_width_mm": printer.bead_width_mm,
         "layer_height_mm": printer.layer_height_mm,
     }
-
-
-def _finite(values: dict[str, Any]) -> dict[str, Any]:
-    return {key: without_nan(value) for key, value in values.items()}
-
-
-def without_nan(value: Any) -> Any:
-    """Replace what JSON cannot hold (nan, inf) by null, all the way down."""
-    if isinstance(value, dict):
-        return _finite(value)
-    if isinstance(value, list | tuple):
-        return [without_nan(inner) for inner in value]
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from trimesh import Trimesh
@@ -16,8 +16,10 @@ from shrinkrule.mesh import Part
 from shrinkrule.report.picture import GREY, VIEWS, Camera, Colouring, Stage, draw
 from shrinkrule.report.wall_pictures import HEIGHT, WIDTH, Picture, Swatch, css, data_uri, scale_bar
 from shrinkrule.report.words import sure_decimals, with_interval
-from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, Saving, WayUp
 from shrinkrule.walls import sample_surface
+
+if TYPE_CHECKING:
+    from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, WayUp
 
 STEPS: Final = 6
 """Colours of a sag map, from nothing to the largest sag."""
@@ -73,6 +75,8 @@ def sag_half95(before: SagResult) -> float:
 
 def sag_text(sag: PrecurveResult) -> str:
     """What the part does in the furnace, and what the allowance leaves, in one line."""
+    from shrinkrule.sag import Saving
+
     before = sag.before
     x, y, z = before.largest_at
     half = sag_half95(before)

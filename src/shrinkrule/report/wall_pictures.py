@@ -22,11 +22,12 @@ from shrinkrule.report.picture import (
     Stage,
     draw,
 )
-from shrinkrule.walls import ThicknessScale, wall_thickness
+from shrinkrule.walls import ThicknessScale
 
 WIDTH: Final = 540
 HEIGHT: Final = 400
 MOST_MARKS: Final = 12
+MOST_ALIKE: Final = 40
 INK: Final = (30, 30, 30)
 
 
@@ -48,15 +49,15 @@ class Picture:
 
 
 def thickness_colouring(look: WallLook) -> Colouring:
-    """Colours for the thickness of every sample."""
-    samples, scale = look.report.samples, look.scale
+    """Colours for the wall at every sample."""
+    shown, colours = look.report.shown, look.scale.colours
     return Colouring(
-        points=samples.points,
-        normals=samples.normals,
-        reach_mm=4.0 * look.report.spacing_mm,
-        values=wall_thickness(samples),
-        bounds=scale.bounds_mm,
-        colours=scale.colours,
+        points=shown.points,
+        normals=shown.normals,
+        reach_mm=4.0 * shown.spacing_mm,
+        values=np.where(shown.band < 0, np.nan, shown.band),
+        bounds=np.arange(0.5, len(colours) - 1.0),
+        colours=colours,
     )
 
 
@@ -68,49 +69,59 @@ def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     """Pictures of the green part from every view, with places marked by their number."""
     stage = Stage(look.green.mesh, look.report.rays)
-    places = look.places[:MOST_MARKS]
+    marks = [
+        (number, place)
+        for number, row in enumerate(look.rows[:MOST_MARKS], start=1)
+        for place in row.places[:MOST_ALIKE]
+    ]
 
     drawings = [
         draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
         for eye in VIEWS.values()
     ]
-    shown = _where_shown(drawings, places)
-    for drawing, numbers in zip(drawings, shown, strict=True):
-        _mark(drawing, {number: places[number - 1] for number in numbers})
+    shown = _where_shown(drawings, [place for _, place in marks])
+    for drawing, of_view in zip(drawings, shown, strict=True):
+        _mark(drawing, [marks[which] for which in of_view])
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(
-            Picture(uri, f"{letter}: seen {side}", tuple(numbers))
-            for uri, letter, side, numbers in zip(uris, "ABC", VIEWS, shown, strict=True)
+            Picture(
+                uri, f"{letter}: seen {side}", tuple(dict.fromkeys(marks[w][0] for w in of_view))
+            )
+            for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 
 
-def _where_shown(drawings: list[Drawing], places: tuple[Place, ...]) -> list[list[int]]:
-    """Numbers of the places to mark in each drawing: where seen, else where least hidden."""
+def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[int]]:
+    """Which places to mark in each drawing: where seen, else where least hidden."""
     shown: list[list[int]] = [[] for _ in drawings]
-    for number, place in enumerate(places, start=1):
+    for which, place in enumerate(places):
         point = np.asarray(place.finding.position, dtype=np.float64)[None]
         # A place lies in the middle of its wall, half a thickness under the surface.
         skin = 0.75 * place.finding.smallest_mm + 0.5
         behind = np.array([drawing.depth_behind(point)[0] for drawing in drawings])
         for view in np.flatnonzero(behind <= max(skin, behind.min())):
-            shown[view].append(number)
+            shown[view].append(which)
     return shown
 
 
-def _mark(drawing: Drawing, places: dict[int, Place]) -> None:
-    """Put the number of each place beside it."""
+def _mark(drawing: Drawing, marks: list[tuple[int, Place]]) -> None:
+    """Put a ring about each place, and the number of its row beside the first of each row."""
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
     font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
     taken: list[NDArray[np.float64]] = []
-    for number, place in places.items():
+    numbered: set[int] = set()
+    for number, place in marks:
         at = camera.pixels(np.asarray(place.finding.position, dtype=np.float64)[None])[0]
+        pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
+        if number in numbered:
+            continue
+        numbered.add(number)
         label = _clear_of(taken, at, size)
         taken.append(label)
         pen.line([tuple(at), tuple(label)], fill=INK, width=2)
-        pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
         pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
         pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import Interval, SizePrediction
-from shrinkrule.job import JobResult, Outline, Place, WallLook, longer_than_coupon, times
+from shrinkrule.job import JobResult, Outline, Place, Row, WallLook, longer_than_coupon, times
+from shrinkrule.units import unit_in_mm
 from shrinkrule.walls import FindingKind
 
 _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
@@ -63,24 +65,45 @@ def shrinkage(row: CalibrationRow) -> str:
     )
 
 
-def place_text(place: Place) -> str:
-    """Where a place is, in the model's own axes."""
+def place_text(place: Place, unit: str = "mm") -> str:
+    """Where a place is, in the model's own axes, mm; in the model's unit too where it has another.
+
+    Parameters
+    ----------
+    place : Place
+        The place.
+    unit : str
+        Unit of the model.
+    """
     x, y, z = place.in_model
-    return f"{x:z.1f}, {y:z.1f}, {z:z.1f}"
+    text = f"{x:z.1f}, {y:z.1f}, {z:z.1f}"
+    if unit == "mm":
+        return text
+    x, y, z = place.in_model / unit_in_mm(unit)
+    return f"{text} ({x:z.3f}, {y:z.3f}, {z:z.3f} {unit})"
 
 
 def mend_text(place: Place) -> str:
     """What would mend a place, in mm of the wanted model."""
-    change = f"from {place.wanted_mm:.2f} to {_rounded_up(place.needed_mm):.2f} mm"
+    now, needed = f"from {place.wanted_mm:.2f}", f"{_rounded_up(place.needed_mm):.2f}"
     match place.finding.kind:
-        case FindingKind.THIN_WALL | FindingKind.SINGLE_BEAD | FindingKind.THIN_FLOOR:
-            return f"thicken {change}"
+        case FindingKind.THIN_WALL | FindingKind.THIN_PIN:
+            if place.sound_mm is None or place.sound_mm <= place.needed_mm:
+                return f"thicken {now}: prints from {needed} mm"
+            sound = f"{_rounded_up(place.sound_mm):.2f}"
+            return f"thicken {now}: prints from {needed}, sound from {sound} mm"
+        case FindingKind.SINGLE_BEAD | FindingKind.SINGLE_BEAD_PIN:
+            return f"thicken {now}: sound from {needed} mm"
+        case FindingKind.THIN_FLOOR:
+            return f"thicken {now}: closes from {needed} mm"
         case FindingKind.NARROW_GAP:
-            return f"widen {change}, or close it"
+            return f"widen {now}: stays open from {needed} mm, or close it"
         case FindingKind.CLOSING_HOLE:
-            return f"open {change}, or drill it later"
+            return f"open {now}: stays open from {needed} mm, or drill it later"
         case FindingKind.KNIFE_EDGE:
-            return f"blunt to {_rounded_up(place.needed_mm):.2f} mm"
+            return f"{_loss_text(place)}: blunt it to {needed} mm, or let it go"
+        case FindingKind.MESH_FLAW:
+            return "nothing to print there: mend the mesh"
         case FindingKind.THICK_SECTION:
             longer = "more time"
             if place.binder_time is not None and place.binder_time > 1.0:
@@ -89,6 +112,33 @@ def mend_text(place: Place) -> str:
             return (
                 f"core out from {place.wanted_mm:.1f} to {most:.1f} mm, or give its binder {longer}"
             )
+
+
+def _loss_text(place: Place) -> str:
+    """What an edge loses, in mm of the green part."""
+    loss = place.finding.loss_mm
+    return "does not print" if loss is None else f"loses {loss:.1f} mm green"
+
+
+def kind_text(row: Row) -> str:
+    """Kind of the places of a row, and how many they are."""
+    kind = row.worst.finding.kind.value
+    return kind if row.count == 1 else f"{row.count} × {kind}"
+
+
+def rows_left_out(rows: Sequence[Row]) -> str:
+    """How many places of which kind some rows hold.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Those that are not shown one by one.
+    """
+    counts: dict[str, int] = {}
+    for row in rows:
+        kind = row.worst.finding.kind.value
+        counts[kind] = counts.get(kind, 0) + row.count
+    return ", ".join(f"{count} × {kind}" for kind, count in counts.items())
 
 
 def _rounded_up(needed_mm: float) -> float:

@@ -1,12 +1,13 @@
 """Local wall thickness of a part and what the nozzle can print of it."""
 
-from shrinkrule.walls.balls.sampling import SurfaceSamples, sample_surface
-from shrinkrule.walls.balls.spheres import Status, ThicknessSamples, thickness_at
 from shrinkrule.walls.check import Progress, WallReport, check_walls
-from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule
+from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, Weight
 from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
-from shrinkrule.walls.thickness_map import ThicknessMap, thickness_map, wall_thickness
+from shrinkrule.walls.map import ThicknessMap, thickness_map
+from shrinkrule.walls.shown import ShownWalls
+from shrinkrule.walls.thickness.sampling import SurfaceSamples, sample_surface
+from shrinkrule.walls.thickness.spheres import Status, ThicknessSamples, thickness_at
 from shrinkrule.walls.thickness_scale import LegendEntry, ThicknessScale
 
 __all__ = [
@@ -17,17 +18,19 @@ __all__ = [
     "LegendEntry",
     "Progress",
     "Rule",
+    "ShownWalls",
     "Status",
     "SurfaceSamples",
     "ThicknessMap",
     "ThicknessSamples",
     "ThicknessScale",
+    "Vector",
     "WallLimits",
     "WallReport",
+    "Weight",
     "check_walls",
     "layer_findings",
     "sample_surface",
     "thickness_at",
     "thickness_map",
-    "wall_thickness",
 ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -14,15 +13,27 @@ from scipy.spatial import cKDTree
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays, Soundness, inspect_mesh
 from shrinkrule.printer import Printer
-from shrinkrule.walls.agreement import agreed
-from shrinkrule.walls.balls.gaps import MOUTH, gap_findings
-from shrinkrule.walls.balls.places import thick_findings, thin_findings
-from shrinkrule.walls.balls.refinement import refined_samples
-from shrinkrule.walls.balls.sampling import sample_cells
-from shrinkrule.walls.balls.spheres import Status, Surface, ThicknessSamples, gaps_on, is_crossed
-from shrinkrule.walls.findings import Finding, Vector, as_vector, by_what_matters
+from shrinkrule.units import percent
+from shrinkrule.walls.agreement import BallSide, agreed
+from shrinkrule.walls.findings import Finding, Vector, as_vector, what_matters
 from shrinkrule.walls.layers.check import LayerReport, layer_findings
+from shrinkrule.walls.layers.narrow import Narrow
 from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.shown import ShownWalls, shown_walls
+from shrinkrule.walls.thickness.gaps import MOUTH, gap_findings
+from shrinkrule.walls.thickness.local import local_walls
+from shrinkrule.walls.thickness.refinement import refined_samples
+from shrinkrule.walls.thickness.regions import NONE, Regions, thin_regions
+from shrinkrule.walls.thickness.sampling import sample_cells
+from shrinkrule.walls.thickness.spheres import (
+    Status,
+    Surface,
+    ThicknessSamples,
+    gaps_on,
+    is_crossed,
+)
+from shrinkrule.walls.thickness.thick import thick_findings
+from shrinkrule.walls.thickness_scale import ThicknessScale
 
 Progress = Callable[[str, float], None]
 """Told the stage and how much of the check is done, 0 to 1."""
@@ -30,8 +41,11 @@ Progress = Callable[[str, float], None]
 SAMPLES_PER_BEAD: Final = 2.0
 """Samples per bead width, so that a thin place one bead across holds at least one."""
 
-AIM_SAMPLES: Final = 600_000
-"""Larger parts are sampled more coarsely than two per bead, to end within seconds."""
+CROSSED_AREA: Final = 0.05
+"""Surface in square beads that must lie inside another body to be told; less is rounding."""
+
+AIM_SAMPLES: Final = 120_000
+"""Larger parts are sampled more coarsely at first, and finely only where a wall is near a limit."""
 
 
 @dataclass(frozen=True)
@@ -60,6 +74,8 @@ class WallReport:
         Whether the mesh is sound enough to believe all of this.
     notes : tuple of str
         What cannot be trusted, and why.
+    shown : ShownWalls
+        What pictures and coloured meshes show.
     rays : Rays
         Of the part, for pictures of it.
     """
@@ -74,6 +90,7 @@ class WallReport:
     measured_fraction: float
     trusted: bool
     notes: tuple[str, ...]
+    shown: ShownWalls
     rays: Rays
 
 
@@ -91,27 +108,44 @@ def _doubts(found: Soundness) -> list[str]:
     return doubts
 
 
+def _in_print(place: Vector) -> str:
+    """How a place of the print frame is told where nobody says otherwise."""
+    x, y, z = place
+    return f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} of the print"
+
+
 def _without_crossings(
-    surface: Surface, samples: ThicknessSamples
+    surface: Surface, samples: ThicknessSamples, bead_mm: float, told: Callable[[Vector], str]
 ) -> tuple[ThicknessSamples, list[str]]:
     """Samples with those told apart that lie inside another body, and what to say of them."""
     # On the very edge of facets, where corners pinch, a way in or out tells nothing.
     on_edge = samples.area == 0.0
-    crossed = is_crossed(surface, samples.points, samples.facets) & ~on_edge
-    if not crossed.any():
+    crossed = is_crossed(surface, samples) & ~on_edge
+    area = float(samples.area[crossed].sum())
+    if area < CROSSED_AREA * bead_mm**2:
         return samples, []
     _, beside = cKDTree(samples.points[~on_edge]).query(samples.points[on_edge])
     crossed[on_edge] = crossed[~on_edge][beside]
-    x, y, z = samples.points[int(np.argmax(crossed & ~on_edge))]
-    share = 100.0 * float(samples.area[crossed].sum() / samples.area.sum())
+    first = told(as_vector(samples.points[int(np.argmax(crossed & ~on_edge))]))
+    share = percent(area / float(samples.area.sum()))
     note = (
-        f"bodies touch or share space, or the surface passes through itself, on {share:.2g} % of "
-        f"the surface, first near x {x:z.2f}, y {y:z.2f}, z {z:z.2f}: walls there cannot be "
-        "trusted; unite the bodies"
+        f"bodies touch or share space, or the surface passes through itself, on {share} of "
+        f"the surface, first near {first}: walls there cannot be trusted; unite the bodies"
     )
     thickness = np.where(crossed, np.nan, samples.thickness)
     status = np.where(crossed, np.int8(Status.CROSSED), samples.status)
     return replace(samples, thickness=thickness, status=status), [note]
+
+
+def _where_narrow(
+    samples: ThicknessSamples, thin: Regions, air: ThicknessSamples, narrow: Regions
+) -> Narrow:
+    """Where the balls found something, or could not look: there the layers look too."""
+    blind = np.isnan(samples.thickness)
+    return Narrow(
+        samples.points[(thin.of_sample != NONE) | blind],
+        np.concatenate([air.points[narrow.of_sample != NONE], samples.points[blind]]),
+    )
 
 
 def check_walls(
@@ -121,6 +155,7 @@ def check_walls(
     *,
     soundness: Soundness | None = None,
     progress: Progress | None = None,
+    told_place: Callable[[Vector], str] = _in_print,
 ) -> WallReport:
     """Find every thin, unsound or thick place of a green part.
 
@@ -136,6 +171,8 @@ def check_walls(
         Of this mesh or one it was scaled from; found out if not given.
     progress : callable, optional
         Told the stage and the share done.
+    told_place : callable, optional
+        Puts a place of the print frame in words, for notes.
 
     Raises
     ------
@@ -149,40 +186,51 @@ def check_walls(
     area = float(mesh.area)
     if not area > 0.0:
         raise MeshError("no facet of the mesh has an area", hint="export the model again")
-    # Compiled loops of both run outside the interpreter's lock.
-    with ThreadPoolExecutor(max_workers=1) as beside:
-        cut = beside.submit(layer_findings, mesh, printer, limits)
-        tell("preparing the surface", 0.0)
-        surface = Surface(mesh)
-        spacing = max(printer.bead_width_mm / SAMPLES_PER_BEAD, float(np.sqrt(area / AIM_SAMPLES)))
-        tell("measuring walls", 0.2)
-        sampling = sample_cells(mesh, spacing)
-        thin = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
-        samples = refined_samples(mesh, surface, sampling, thin)
-        found = inspect_mesh(mesh) if soundness is None else soundness
-        doubts = _doubts(found)
-        if found.closed and not doubts:
-            samples, doubts = _without_crossings(surface, samples)
-        tell("joining places", 0.8)
-        findings = thin_findings(samples, printer, limits, spacing)
-        findings += thick_findings(samples, limits)
-        spots = sampling.samples
-        air = gaps_on(
-            surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer)
-        )
-        findings += gap_findings(air, printer, limits, spacing)
-        tell("cutting layers", 0.9)
-        layers = cut.result()
+    tell("preparing the surface", 0.0)
+    found = inspect_mesh(mesh) if soundness is None else soundness
+    surface = Surface(mesh)
+    spacing = printer.bead_width_mm / SAMPLES_PER_BEAD
+    sampling = sample_cells(mesh, max(spacing, float(np.sqrt(area / AIM_SAMPLES))))
+    tell("measuring walls", 0.2)
+    held = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
+    samples = refined_samples(mesh, surface, sampling, held, spacing)
+    doubts = _doubts(found)
+    if found.closed and not doubts:
+        samples, doubts = _without_crossings(surface, samples, printer.bead_width_mm, told_place)
+    tell("joining places", 0.6)
+    walls = local_walls(surface, samples, printer, limits, spacing)
+    thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
+    spots = sampling.samples
+    air = gaps_on(surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer))
+    narrow = gap_findings(air, printer, limits, sampling.spacing_mm)
+    tell("cutting layers", 0.8)
+    sound = found.closed and not doubts
+    layers = layer_findings(
+        mesh,
+        printer,
+        limits,
+        narrow=_where_narrow(samples, thin, air, narrow) if sound else None,
+    )
     measured = ~np.isnan(samples.thickness)
+    reach = max(held)
+    findings = agreed(
+        BallSide(thin, samples.points, measured, reach),
+        BallSide(narrow, air.points, np.ones(len(air.points), dtype=np.bool_), reach),
+        layers.places,
+    )
+    findings += thick_findings(samples, limits)
     thickest, centre = float("nan"), np.full(3, np.nan)
     if measured.any():
         at = int(np.nanargmax(samples.thickness))
         thickest = float(samples.thickness[at])
         centre = samples.points[at] - samples.normals[at] * thickest / 2.0
+    shown = shown_walls(
+        samples, walls, thin.findings, thin.of_sample, ThicknessScale.of(printer, limits), spacing
+    )
     tell("walls checked", 1.0)
     return WallReport(
         samples=samples,
-        findings=by_what_matters(agreed(findings, layers.findings, spacing)),
+        findings=tuple(sorted(findings, key=what_matters)),
         layers=layers,
         thickest_mm=thickest,
         thickest_at=as_vector(centre),
@@ -193,5 +241,6 @@ def check_walls(
         measured_fraction=float(samples.area[measured].sum() / samples.area.sum()),
         trusted=found.closed and not doubts and layers.trusted,
         notes=(*doubts, *layers.notes),
+        shown=shown,
         rays=surface.rays,
     )

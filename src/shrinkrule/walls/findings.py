@@ -23,16 +23,34 @@ UPRIGHT_COSINE: Final = np.sin(np.radians(30.0))
 Vector = tuple[float, float, float]
 
 
+class Weight(StrEnum):
+    """How much a finding weighs, falling."""
+
+    STOP = "stop"
+    LOOK = "look"
+    TELLS = "tells"
+
+
 class FindingKind(StrEnum):
     """What is wrong at a place, in the order of what matters."""
 
     THIN_WALL = "thin wall"
+    THIN_PIN = "thin pin"
     THIN_FLOOR = "thin floor"
     NARROW_GAP = "narrow gap"
     CLOSING_HOLE = "closing hole"
     SINGLE_BEAD = "single bead"
+    SINGLE_BEAD_PIN = "single-bead pin"
     KNIFE_EDGE = "knife edge"
     THICK_SECTION = "thick section"
+    MESH_FLAW = "flaw of the mesh"
+
+    @property
+    def weight(self) -> Weight:
+        """Stop for what does not print at all, tells for what decides nothing."""
+        if self in (FindingKind.THIN_WALL, FindingKind.THIN_PIN, FindingKind.THIN_FLOOR):
+            return Weight.STOP
+        return Weight.TELLS if self is FindingKind.MESH_FLAW else Weight.LOOK
 
 
 class Axis(StrEnum):
@@ -90,6 +108,10 @@ class Finding:
         Volume affected, where the layers tell it.
     height_range_mm : (2,) float or None
         Lowest and highest layer affected, where the layers tell it.
+    sound_mm : float or None
+        What the place needs to be sound, where its limit is what it needs to print at all.
+    loss_mm : float or None
+        Depth that an edge loses in the print, mm.
     """
 
     kind: FindingKind
@@ -103,6 +125,8 @@ class Finding:
     area_mm2: float
     volume_mm3: float | None = None
     height_range_mm: tuple[float, float] | None = None
+    sound_mm: float | None = None
+    loss_mm: float | None = None
 
     @property
     def severity(self) -> int:
@@ -129,11 +153,14 @@ class Finding:
         """Give the finding as plain values, for a report file."""
         return {
             "kind": self.kind.value,
+            "weighs": self.kind.weight.value,
             "rule": self.rule.value,
             "axis": self.axis.value,
             "severity": self.severity,
             "smallest_mm": self.smallest_mm,
             "limit_mm": self.limit_mm,
+            "sound_mm": self.sound_mm,
+            "loss_mm": self.loss_mm,
             "position_mm": list(self.position),
             "direction": list(self.direction),
             "box_mm": [list(corner) for corner in self.box],
@@ -155,6 +182,6 @@ def boxes_meet(one: Finding, other: Finding, reach_mm: float) -> bool:
     return bool((low <= high + reach_mm).all())
 
 
-def by_what_matters(findings: list[Finding]) -> tuple[Finding, ...]:
-    """Worst kind first, then the largest place."""
-    return tuple(sorted(findings, key=lambda f: (f.severity, -f.area_mm2, f.position)))
+def what_matters(finding: Finding) -> tuple[int, float, Vector]:
+    """Key to sort by: worst kind first, then the largest place."""
+    return finding.severity, -finding.area_mm2, finding.position

@@ -24,6 +24,9 @@ SOUND: Final = ((0.84, 0.93, 0.97), (0.50, 0.74, 0.88), (0.20, 0.55, 0.78))
 THICK: Final = (0.27, 0.13, 0.42)
 NOT_MEASURED: Final = (0.72, 0.72, 0.72)
 
+FIRST_SOUND: Final = 2
+"""The first colour of what is sound; those before it are for what findings tell."""
+
 SOUND_SPAN: Final = 1.5
 """Sound thicknesses are shown over at least this ratio, even where thick begins below it."""
 
@@ -59,16 +62,19 @@ class ThicknessScale:
     ----------
     limits_mm : (5,) float64
         One bead, two beads, two steps within what is sound, and thick; mm of the GREEN part.
+    floor_mm : float
+        Thinnest floor that closes.
     """
 
     limits_mm: Floats
+    floor_mm: float
 
     @classmethod
     def of(cls, printer: Printer, limits: WallLimits) -> ThicknessScale:
         """Scale for a printer and the limits asked for."""
         sound = limits.sound_mm(printer)
         steps = np.linspace(sound, max(limits.thick_mm, SOUND_SPAN * sound), 4)
-        return cls(np.array([limits.exist_mm(printer), *steps]))
+        return cls(np.array([limits.exist_mm(printer), *steps]), limits.floor_mm(printer))
 
     @property
     def bounds_mm(self) -> Floats:
@@ -89,9 +95,9 @@ class ThicknessScale:
             np.isnan(thickness_mm), -1, np.digitize(thickness_mm, self.bounds_mm)
         ).astype(np.int64)
 
-    def colours_of(self, thickness_mm: Floats) -> Floats:
-        """Colours (n, 3) of thicknesses (n,); grey where one is nan."""
-        found: Floats = np.vstack([self.colours, NOT_MEASURED])[self.band(thickness_mm)]
+    def colours_of(self, band: NDArray[np.int64]) -> Floats:
+        """Colours (n, 3) of numbers (n,) from :meth:`band`; grey for -1."""
+        found: Floats = np.vstack([self.colours, NOT_MEASURED])[band]
         return found
 
     @property
@@ -99,9 +105,10 @@ class ThicknessScale:
         """Every colour and what it stands for, thinnest first."""
         edges = self.limits_mm
         names = [
-            f"under {edges[0]:.2f} mm: no wall prints",
-            f"{edges[0]:.2f} to {edges[1]:.2f} mm: a single bead",
-            *(f"{low:.2f} to {high:.2f} mm: sound" for low, high in itertools.pairwise(edges[1:])),
+            f"does not print: wall under {edges[0]:.2f}, floor under {self.floor_mm:.2f} mm",
+            f"prints weakly: single bead under {edges[1]:.2f} mm, or sharp edge",
+            f"sound, under {edges[2]:.2f} mm",
+            *(f"sound, {low:.2f} to {high:.2f} mm" for low, high in itertools.pairwise(edges[2:])),
             f"over {edges[-1]:.1f} mm: thick, slow to debind",
             "not measured",
         ]

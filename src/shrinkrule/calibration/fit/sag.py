@@ -16,7 +16,6 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from scipy import optimize
 
 from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
 from shrinkrule.calibration.statistics.regression import t_quantile
@@ -262,6 +261,8 @@ def consensus(values: Floats, variances: Floats) -> tuple[float, float]:
     """
     if values.size == 1:
         return float(values[0]), float(np.sqrt(variances[0]))
+
+    from scipy import optimize
 
     def misfit(excess: float) -> float:
         w = 1.0 / (variances + excess)

@@ -17,7 +17,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import optimize
 
 from shrinkrule.calibration.statistics.regression import CONFIDENCE, blended_factor, t_quantile
 from shrinkrule.numerics.arrays import Floats, Mask
@@ -101,6 +100,8 @@ class FiringScatter:
 
         def excess(dof: float) -> float:
             return float(t_quantile(dof)) - factor
+
+        from scipy import optimize
 
         return float(optimize.brentq(excess, self.firings - 1.0, MANY))
 

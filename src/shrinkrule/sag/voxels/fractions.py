@@ -15,7 +15,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.soundness import body_labels, edge_table, signed_volumes
+from shrinkrule.mesh.soundness import edge_table, signed_volumes
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.sag.voxels.components import Components, find_components
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
@@ -172,6 +172,6 @@ def solid_bodies(mesh: trimesh.Trimesh) -> int:
         Their number.
     """
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    label = body_labels(faces, edge_table(faces))
+    label = edge_table(faces).bodies
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     return int((signed_volumes(vertices, faces, label) > 0.0).sum())

@@ -21,22 +21,21 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.printer import Printer
-from shrinkrule.walls.findings import Finding, FindingKind, by_what_matters
+from shrinkrule.walls.findings import Finding, FindingKind, what_matters
 from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
 from shrinkrule.walls.layers.floors import Floors, thin_floors
+from shrinkrule.walls.layers.narrow import NOWHERE, Narrow, PointsByHeight
+from shrinkrule.walls.layers.notes import MAX_PIECES, doubts_of, limits_of_sight
 from shrinkrule.walls.layers.openings import (
     Side,
     lost_pieces,
     narrow_spots,
     outlines,
 )
-from shrinkrule.walls.layers.places import LostPiece, joined_places
-from shrinkrule.walls.layers.shell import Shell, shell_of
+from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
+from shrinkrule.walls.layers.shell import shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-
-MAX_PIECES: Final = 20_000
-"""Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
 
 MAX_POINTS: Final = 2_000_000
 """Outline points to be opened, in all layers together; with more, layers are left out."""
@@ -47,24 +46,19 @@ BEAD_SHARE: Final = 0.9
 ON_BRIDGE_MM: Final = 0.01
 """A piece nearer than this to a line over an opening of the surface is bounded by it."""
 
-COARSE: Final = 4
-"""Layers per cut from which low places may be missed, which is then said."""
-
 ROUGH: Final = 2.0
 """Radians an outline turns per half bead on average; with more it is noise to a nozzle."""
 
 FEW_POINTS: Final = 1000
 """Outline points that are looked at however they turn."""
 
-UNDECIDED: Final = 1.0e-3
-"""Share of the plan without floors measured that is said."""
-
 FLOOR_SHARE: Final = 0.4
 """A strip with more of its outline in a thin floor is a part of it; one long side is at an end."""
 
-MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
+NARROW_REACH: Final = 1.5
+"""How far beside a narrow place, in limits, layers are looked at."""
 
-NOWHERE: Final = np.empty((0, 2))
+MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
 Progress = Callable[[str, float], None]
 
@@ -77,8 +71,8 @@ class LayerReport:
 
     Parameters
     ----------
-    findings : tuple of Finding
-        Sorted by what matters, all by rule LAYERS.
+    places : tuple of LayerPlace
+        Each with its finding, by rule LAYERS; sorted by what matters.
     layers : int
         Cross-sections looked at.
     lost_mm3 : float
@@ -92,12 +86,17 @@ class LayerReport:
         nowhere.
     """
 
-    findings: tuple[Finding, ...]
+    places: tuple[LayerPlace, ...]
     layers: int
     lost_mm3: float
     single_bead_mm3: float
     notes: tuple[str, ...]
     trusted: bool
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """The findings of all places."""
+        return tuple(place.finding for place in self.places)
 
 
 def _silent(stage: str, fraction: float) -> None:
@@ -109,6 +108,7 @@ def layer_findings(
     printer: Printer,
     limits: WallLimits,
     *,
+    narrow: Narrow | None = None,
     progress: Progress | None = None,
 ) -> LayerReport:
     """Find what the layers of a green part cannot print.
@@ -124,6 +124,8 @@ def layer_findings(
         Bead and layer.
     limits : WallLimits
         How many beads and layers a wall, gap and floor need.
+    narrow : Narrow, optional
+        Where to look; everywhere if not given.
     progress : callable, optional
         Told the stage and the share done.
     """
@@ -139,7 +141,9 @@ def layer_findings(
     with ThreadPoolExecutor(max_workers=1) as beside:
         measured = beside.submit(thin_floors, shell, bead, floor)
         stack = Stack(shell, printer.layer_height_mm)
-        spots = _spots(stack, printer, limits, lambda share: tell("cutting layers", 0.3 * share))
+        spots = _spots(
+            stack, printer, limits, narrow, lambda share: tell("cutting layers", 0.3 * share)
+        )
         pieces, complete = _lost(
             stack,
             spots,
@@ -150,96 +154,20 @@ def layer_findings(
         floors = measured.result()
     tell("joining layers", 0.8)
     pieces = [piece for piece in pieces if not _is_floor(piece, stack, floors)]
-    findings = joined_places(pieces, stack, _limits_of(printer, limits))
-    findings += floors.findings
-    doubts = _doubts(shell, stack)
+    places = joined_places(pieces, stack, _limits_of(printer, limits))
+    places = sorted([*places, *floors.found], key=lambda place: what_matters(place.finding))
+    findings = [place.finding for place in places]
+    doubts = doubts_of(shell, stack)
+    rough = [k for k, layer in enumerate(spots) if layer.rough]
     tell("layers checked", 1.0)
     return LayerReport(
-        findings=by_what_matters(findings),
+        places=tuple(places),
         layers=sum(layer.believed for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
-        notes=(*doubts, *_limits_of_sight(stack, spots, floors, complete, bead)),
+        notes=(*doubts, *limits_of_sight(stack, rough, floors, complete, bead)),
         trusted=not doubts,
     )
-
-
-def _doubts(shell: Shell, stack: Stack) -> list[str]:
-    """What the surface itself does not let one believe."""
-    said = list(shell.doubts)
-    depth = stack.depths(np.arange(len(stack.layers)))
-    rags = [k for k, layer in enumerate(stack.layers) if not layer.believed]
-    if rags:
-        said.append(
-            f"{len(rags)} of {len(stack.layers)} layers ({_span(stack, rags)}) were not looked "
-            "at: there the surface is more hole than wall; close it in the modelling program"
-        )
-    twice = np.array([layer.twice_mm2 for layer in stack.layers])
-    if twice.any():
-        said.append(
-            f"bodies or faces cross each other ({_span(stack, np.flatnonzero(twice))}, "
-            f"{_volume_words(float((twice * depth).sum()))} counted twice): layers take them as "
-            "one, balls and volume do not; unite them in the modelling program"
-        )
-    inside_out = np.array([layer.inside_out_mm2 for layer in stack.layers])
-    if inside_out.any():
-        said.append(
-            f"a part of the surface is inside out ({_span(stack, np.flatnonzero(inside_out))}, "
-            f"{_volume_words(float((inside_out * depth).sum()))}): layers leave it out; turn it in "
-            "the modelling program"
-        )
-    if stack.layers and not any(layer.section.area() > 0.0 for layer in stack.layers):
-        said.append("no layer shows any material: the surface encloses nothing")
-    return said
-
-
-def _span(stack: Stack, layers: Sequence[int] | NDArray[np.int64]) -> str:
-    return f"z {stack.heights[layers[0]]:.2f} to {stack.heights[layers[-1]]:.2f} mm"
-
-
-def _volume_words(volume_mm3: float) -> str:
-    return f"about {volume_mm3:.2g} mm3"
-
-
-def _limits_of_sight(
-    stack: Stack, spots: Sequence[_Spots], floors: Floors, complete: bool, bead_mm: float
-) -> list[str]:
-    """What was left out, because of the part's size or shape."""
-    said = []
-    rough = [k for k, layer in enumerate(spots) if layer.rough]
-    if rough:
-        said.append(
-            f"{len(rough)} of {len(spots)} layers ({_span(stack, rough)}) were not looked at: "
-            "their surface is rougher than a bead is wide; smooth the model"
-        )
-    if not stack.layers:
-        said.append("the part is lower than half a layer: no layer of it would be printed")
-    if stack.every > 1:
-        said.append(
-            f"the part is too tall, or its surface too rough, for every layer: one layer in "
-            f"{stack.every} was cut (every {stack.step_mm:.3g} mm)"
-            + (
-                ", so walls and gaps lower than that may be missed; check the unit and the size"
-                if stack.every >= COARSE
-                else ""
-            )
-        )
-    if floors.cell_mm > bead_mm / 2.0:
-        said.append(
-            f"the part is so large that floors were measured every {floors.cell_mm:.3g} mm only: "
-            "narrower ones may be missed; check the unit and the size"
-        )
-    if floors.undecided > UNDECIDED:
-        said.append(
-            f"floors could not be measured over {100.0 * floors.undecided:.2g} % of the plan: the "
-            "surface is open above or below; close it in the modelling program"
-        )
-    if not complete:
-        said.append(
-            f"more than {MAX_PIECES} thin pieces: the upper layers were not looked at; "
-            "the part is thin all over, or its surface is rougher than a bead"
-        )
-    return said
 
 
 def _volume(findings: Sequence[Finding], kind: FindingKind) -> float:
@@ -271,34 +199,67 @@ class _Spots:
 
 
 def _spots(
-    stack: Stack, printer: Printer, limits: WallLimits, tell: Callable[[float], None]
+    stack: Stack,
+    printer: Printer,
+    limits: WallLimits,
+    narrow: Narrow | None,
+    tell: Callable[[float], None],
 ) -> list[_Spots]:
     """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
+    # What is narrow in a layer reaches as far beyond it in the part at most.
+    reach = NARROW_REACH * max(limits.sound_mm(printer), limits.floor_mm(printer))
+    near = (
+        None
+        if narrow is None
+        else (PointsByHeight(narrow.material, reach), PointsByHeight(narrow.air, reach))
+    )
     while True:
         stack.cut(lambda share: tell(0.6 * share))
         fresh = [layer.section for layer in stack.layers if not layer.same]
+        which = np.cumsum([not layer.same for layer in stack.layers]) - 1
+        heights = [stack.heights[which == i][[0, -1]] for i in range(len(fresh))]
         # The search for narrow spots runs outside the interpreter's lock.
         with ThreadPoolExecutor(max_workers=2) as pool:
-            found = list(pool.map(lambda section: _spots_of(section, printer, limits), fresh))
+            found = list(
+                pool.map(
+                    lambda section, span: _spots_of(section, printer, limits, near, span),
+                    fresh,
+                    heights,
+                )
+            )
         tell(1.0)
         work = sum(
             spots.regions * section.num_vert() for spots, section in zip(found, fresh, strict=True)
         )
         if work <= MAX_POINTS or len(stack.layers) < 2:
-            which = np.cumsum([not layer.same for layer in stack.layers]) - 1
             return [found[int(i)] for i in which]
         stack.coarsen(-(-work // MAX_POINTS))
 
 
-def _spots_of(section: CrossSection, printer: Printer, limits: WallLimits) -> _Spots:
+def _spots_of(
+    section: CrossSection,
+    printer: Printer,
+    limits: WallLimits,
+    near: tuple[PointsByHeight, PointsByHeight] | None,
+    span: NDArray[np.float64],
+) -> _Spots:
     if section.num_vert() > FEW_POINTS:
         turns, length = turning(*outlines(section))
         if turns * printer.bead_width_mm / 2.0 > ROUGH * length:
             return _Spots(NOWHERE, NOWHERE, NOWHERE, True)
+
+    def spots(limit_mm: float, side: Side) -> NDArray[np.float64]:
+        if near is None:
+            return narrow_spots(section, limit_mm, side)
+        there = near[0] if side is Side.MATERIAL else near[1]
+        if there.is_empty(*span):
+            return NOWHERE
+        return there.of(narrow_spots(section, limit_mm, side), *span)
+
     return _Spots(
-        narrow_spots(section, limits.exist_mm(printer), Side.MATERIAL),
-        narrow_spots(section, limits.sound_mm(printer), Side.MATERIAL),
-        narrow_spots(section, limits.gap_mm(printer), Side.AIR),
+        spots(limits.exist_mm(printer), Side.MATERIAL),
+        spots(limits.sound_mm(printer), Side.MATERIAL),
+        spots(limits.gap_mm(printer), Side.AIR),
         False,
     )
 

@@ -17,6 +17,7 @@ from scipy.ndimage import distance_transform_edt
 
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, as_vector
 from shrinkrule.walls.layers.columns import join_spans, thin_columns
+from shrinkrule.walls.layers.places import LayerPlace
 from shrinkrule.walls.layers.shell import Shell
 from shrinkrule.walls.limits import MARGIN_MM
 
@@ -35,6 +36,9 @@ MAX_COLUMNS: Final = 4_000_000
 FITS: Final = 0.75
 """A floor is at least this share of a bead wide; columns tell it to a fifth."""
 
+MOST_SPOTS: Final = 400
+"""Columns of a floor at which balls are asked about it."""
+
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -45,7 +49,7 @@ class Floors:
 
     Parameters
     ----------
-    findings : tuple of Finding
+    found : tuple of LayerPlace
         One for each connected floor.
     undecided : float
         Share of the columns that an open surface leaves undecided.
@@ -53,7 +57,7 @@ class Floors:
         Spacing of the columns.
     """
 
-    findings: tuple[Finding, ...]
+    found: tuple[LayerPlace, ...]
     undecided: float
     cell_mm: float
     at: Floats
@@ -120,18 +124,18 @@ def thin_floors(shell: Shell, bead_mm: float, limit_mm: float) -> Floors:
     rise = 1.5 * cell * float(np.tan(np.radians(LEVEL_DEGREES)))
     label = join_spans(places, spans, size[0], rise)
     order = np.argsort(label, kind="stable")
-    findings, kept = [], []
+    found: list[LayerPlace] = []
+    kept = []
     for region in np.split(order, np.flatnonzero(np.diff(label[order])) + 1) if len(order) else ():
         wide, depth = _opened(places[region], size[0], cell, bead_mm)
         if wide.any():
             region, depth = region[wide], depth[wide]
             kept.append(region)
-            findings.append(
-                _finding(places[region], spans[region], depth, at, cell, size[0], limit_mm)
-            )
+            told = _finding(places[region], spans[region], depth, at, cell, size[0], limit_mm)
+            found.append(LayerPlace(told, _spots_in(places[region], spans[region], at, cell, size)))
     chosen = np.sort(np.concatenate(kept)) if kept else np.empty(0, dtype=np.int64)
     undecided = opened / (size[0] * size[1])
-    return Floors(tuple(findings), undecided, cell, at, size[0], places[chosen], spans[chosen])
+    return Floors(tuple(found), undecided, cell, at, size[0], places[chosen], spans[chosen])
 
 
 def _opened(
@@ -151,6 +155,15 @@ def _opened(
         return np.zeros(len(places), dtype=np.bool_), np.empty(0)
     reached = distance_transform_edt(~core) < (across + 1.0) / 2.0 + 0.5
     return reached[row, column], depth[row, column]
+
+
+def _spots_in(
+    places: Ints, spans: Floats, at: Floats, cell: float, size: tuple[int, int]
+) -> Floats:
+    """Points (k, 3) on the underside of some of the columns of a floor."""
+    some = slice(None, None, 1 + len(places) // MOST_SPOTS)
+    row, column = np.divmod(places[some], size[0])
+    return np.column_stack([at + cell * np.column_stack([column, row]), spans[some, 0]])
 
 
 def _finding(

@@ -36,6 +36,12 @@ MEASURED_LAYERS: Final = 6
 TAPERED_LAYERS: Final = 12
 """Layers of a place looked at for taper; one that stands upright makes it a wall."""
 
+SPOT_LAYERS: Final = 24
+"""Layers of a place at which balls are asked about it."""
+
+SPOTS_A_LAYER: Final = 40
+"""Points at which they are asked in each of its pieces."""
+
 MAX_LEAN: Final = 1.8
 """A wall leans at most this far per height: 60 degrees from upright; more is a floor."""
 
@@ -57,6 +63,22 @@ Across = tuple[Chords, NDArray[np.bool_]]
 
 
 @dataclass(frozen=True)
+class LayerPlace:
+    """A place that the layers found.
+
+    Parameters
+    ----------
+    finding : Finding
+        What they say of it.
+    spots : (k, 3) float64
+        Points spread over all of it, mm: where balls are asked whether they say so too.
+    """
+
+    finding: Finding
+    spots: Floats
+
+
+@dataclass(frozen=True)
 class LostPiece:
     """A connected piece of one layer, narrower than its limit."""
 
@@ -67,8 +89,8 @@ class LostPiece:
 
 def joined_places(
     pieces: Sequence[LostPiece], stack: Stack, limits_mm: dict[FindingKind, float]
-) -> list[Finding]:
-    """Join pieces that overlap in plan from layer to layer into findings.
+) -> list[LayerPlace]:
+    """Join pieces that overlap in plan from layer to layer into places.
 
     Parameters
     ----------
@@ -87,8 +109,19 @@ def joined_places(
                 continue
             finding = _finding(place, stack, limit)
             if not _is_blunt_end(place, finding, stack):
-                found.append(finding)
+                found.append(LayerPlace(finding, _spots_of(place, stack)))
     return found
+
+
+def _spots_of(place: Sequence[LostPiece], stack: Stack) -> Floats:
+    """Points (k, 3) along the outlines of some of the pieces of a place."""
+    some = np.unique(np.linspace(0, len(place) - 1, SPOT_LAYERS).astype(np.int64))
+    spots = []
+    for piece in (place[i] for i in some):
+        points = np.vstack(piece.plan.to_polygons())
+        points = points[:: 1 + len(points) // SPOTS_A_LAYER]
+        spots.append(np.column_stack([points, np.full(len(points), stack.heights[piece.layer])]))
+    return np.vstack(spots)
 
 
 def _is_blunt_end(place: Sequence[LostPiece], finding: Finding, stack: Stack) -> bool:

@@ -12,16 +12,15 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.printer import Printer
-from shrinkrule.walls.balls.places import (
-    REACH,
-    WEDGE_SHARE,
-    chord_directions,
-    connected_places,
-    place_finding,
-)
-from shrinkrule.walls.balls.spheres import ThicknessSamples
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
+from shrinkrule.walls.thickness.grouping import REACH, groups_of, labelled, links_between
+from shrinkrule.walls.thickness.regions import NONE, Regions
+from shrinkrule.walls.thickness.spheres import ThicknessSamples
+from shrinkrule.walls.thickness.told import chord_directions, is_flaw, told_by
+
+WEDGE_SHARE: Final = np.sin(np.radians(170.0) / 2.0)
+"""Below this chord over diameter, the sides of a groove meet at more than 10 degrees."""
 
 MOUTH: Final = 2.0
 """Limits up to which air is measured, to see whether a groove goes on to be open."""
@@ -42,7 +41,7 @@ STRAIGHT: Final = 0.75
 
 def gap_findings(
     samples: ThicknessSamples, printer: Printer, limits: WallLimits, spacing_mm: float
-) -> list[Finding]:
+) -> Regions:
     """Narrow gaps and closing holes.
 
     Parameters
@@ -60,11 +59,17 @@ def gap_findings(
     width = np.where(samples.is_wall, samples.thickness, np.inf)
     directions = chord_directions(samples)
     share = np.linalg.norm(samples.points - samples.contacts, axis=1) / samples.thickness
-    found = []
+    found: list[Finding] = []
+    of_sample = np.full(len(width), NONE, dtype=np.int64)
     wider = samples.points[(width >= limit) & np.isfinite(width)]
     open_air = cKDTree(wider) if len(wider) else None
     # Only the root of a blunt groove fuses, or of one that goes on to be open; the groove stays.
-    for place in connected_places(samples, width < limit - MARGIN_MM, spacing_mm, ROUND_A_CORNER):
+    narrow = np.flatnonzero(width < limit - MARGIN_MM)
+    if not len(narrow):
+        return Regions((), of_sample)
+    ends = np.stack([samples.points[narrow], samples.contacts[narrow]], axis=1)
+    links = links_between(samples, narrow, ends, spacing_mm, ROUND_A_CORNER)
+    for place in (narrow[group] for group in groups_of(labelled(len(narrow), links))):
         held = float(np.median(share[place]))
         if held < BLUNT_SHARE:
             continue
@@ -76,8 +81,13 @@ def gap_findings(
         middles = 0.5 * (samples.points[place] + samples.contacts[place])
         is_hole = _goes_round(directions[place], middles, float(width[extreme]))
         kind = FindingKind.CLOSING_HOLE if is_hole else FindingKind.NARROW_GAP
-        found.append(place_finding(samples, place, kind, limit, extreme, directions))
-    return found
+        size = float(np.linalg.norm(np.ptp(samples.points[place], axis=0)))
+        area, bead = float(samples.area[place].sum()), printer.bead_width_mm
+        if is_flaw(area, size, float(width[extreme]), bead):
+            kind = FindingKind.MESH_FLAW
+        of_sample[place] = len(found)
+        found.append(told_by(samples, place, kind, limit, extreme, directions))
+    return Regions(tuple(found), of_sample)
 
 
 def _goes_round(

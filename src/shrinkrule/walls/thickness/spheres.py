@@ -22,8 +22,8 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
-from shrinkrule.walls.balls.inscribed import HELD_SHARE, measure
-from shrinkrule.walls.balls.tree import along_curve, grow_tree
+from shrinkrule.walls.thickness.inscribed import HELD_SHARE, measure
+from shrinkrule.walls.thickness.tree import along_curve, grow_tree
 
 CHUNK: Final = 4096
 """Samples that one thread measures in a go: enough to outweigh handing them over."""
@@ -36,6 +36,9 @@ FACING: Final = float(np.cos(np.radians(40.0)))
 
 NEEDLE: Final = 1e-4
 """Height of a facet, in spans of the part, below which no ray surely starts on it."""
+
+THIN_FOR_RAYS: Final = 2e-5
+"""Thickness of a part, in spans, below which a ray that starts on it tells nothing."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -232,7 +235,7 @@ def gaps_on(
     return ThicknessSamples(points, away, facets, width, contacts, status, area)
 
 
-def is_crossed(surface: Surface, points: Floats, facets: Ints) -> NDArray[np.bool_]:
+def is_crossed(surface: Surface, samples: ThicknessSamples) -> NDArray[np.bool_]:
     """Where a closed surface lies in its own inside or looks at one that does, (n,) bool.
 
     Inwards the way leads out of the part through the next facet, outwards it leads to none
@@ -242,13 +245,11 @@ def is_crossed(surface: Surface, points: Floats, facets: Ints) -> NDArray[np.boo
     ----------
     surface : Surface
         The part, closed.
-    points : (n, 3) float64
-        Points on its surface, mm.
-    facets : (n,) int64
-        The facet each point lies on.
+    samples : ThicknessSamples
+        Its measured samples.
     """
-    normals = surface.tree.normals[facets]
-    local = points - surface.middle
+    normals, facets = samples.normals, samples.facets
+    local = samples.points - surface.middle
 
     def wrong(side: float) -> NDArray[np.bool_]:
         _, next_facet = surface.rays.opposite(local, side * normals, math.inf)
@@ -260,7 +261,9 @@ def is_crossed(surface: Surface, points: Floats, facets: Ints) -> NDArray[np.boo
         inward, outward = pool.map(wrong, (-1.0, 1.0))
     # On a needle the rays, which are float32, may start beyond the facet's own edge.
     broad = _heights(surface.tree.corners[facets]) > NEEDLE * surface.span
-    crossed: NDArray[np.bool_] = (inward | outward) & broad
+    # Where the part is thinner than they are told, they start beyond it.
+    deep = ~(samples.thickness < THIN_FOR_RAYS * surface.span)
+    crossed: NDArray[np.bool_] = (inward | outward) & broad & deep
     return crossed
 
 

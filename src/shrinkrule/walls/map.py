@@ -8,7 +8,6 @@ several faces and gets one value for each, so that colours do not run round the 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -19,20 +18,10 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.refine import split_where
-from shrinkrule.walls.balls.spheres import (
-    Status,
-    Surface,
-    ThicknessSamples,
-    is_crossed,
-    thickness_on,
-)
-from shrinkrule.walls.thickness_scale import ThicknessScale
+from shrinkrule.walls.shown import ShownWalls
 
 MOST_LONG_EDGES: Final = 150_000
 """No facet is split once so many edges are still longer than wanted: the file stays small."""
-
-MOST_MEASURED: Final = 150_000
-"""Balls that are worth waiting for; of more vertices, those within one spacing share one."""
 
 CHANGE: Final = 1.1
 """Facets are split where thickness changes by more than this ratio within ``FINEST`` spacings."""
@@ -43,9 +32,24 @@ FINEST: Final = 2.0
 CREASE_COSINE: Final = np.cos(np.radians(30.0))
 """Facets that meet at less than 30 degrees are one smooth face."""
 
-STEP_IN: Final = 0.05
-"""Share of the sample spacing, and of the way to its facet's middle, by which a vertex is
-measured inside its facet: on the edge itself every ball has no size."""
+FACING_REACH: Final = 4.0
+"""Spacings that a sample facing the other way seems further off, so that no colour runs round
+an edge."""
+
+ABOUT: Final = 8
+"""Samples about a vertex that lead to its thickness."""
+
+SAME_FACE: Final = 0.9
+"""Cosine between normals of one smooth face."""
+
+STEP: Final = 0.35
+"""Share by which thickness may change from one sample to the next on a slope."""
+
+LEAST_FOLLOWED: Final = 3
+"""Samples it takes for a plane through their thicknesses."""
+
+TRACE: Final = 1e-6
+"""Weight against any slope, beside the squares of ways in spacings."""
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -62,118 +66,80 @@ class ThicknessMap:
     faces : (m, 3) int64
         Facets.
     thickness : (n,) float64
-        Ball thickness of the GREEN part, mm; nan where the part is open or shares
+        Wall thickness of the GREEN part, mm; nan where the part is open or shares
         space with another body.
+    band : (n,) int64
+        Colour of the thickness scale; -1 where nothing was measured.
     """
 
     vertices: Floats
     faces: Ints
     thickness: Floats
+    band: Ints
 
 
-def thickness_map(
-    mesh: trimesh.Trimesh, samples: ThicknessSamples, spacing_mm: float, scale: ThicknessScale
-) -> ThicknessMap:
-    """Wall thickness at each vertex of a part, its facets split where thickness changes.
+def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
+    """Wall thickness at each vertex of a part, its facets split where it changes.
 
-    Thickness is measured at the vertex, on the side of the wall its face is on. Where the ball
-    is caught in a convex edge, the nearest ball of a wall speaks for it.
+    Nothing is measured anew: a vertex has the thickness that the samples about it on its own
+    smooth face lead to, in a plane through them, and the colour of the nearest one.
 
     Parameters
     ----------
     mesh : trimesh.Trimesh
         The GREEN part, print frame, mm.
-    samples : ThicknessSamples
-        Its measured samples.
-    spacing_mm : float
-        Spacing of the samples.
-    scale : ThicknessScale
-        Limits at which colours change.
-
-    Raises
-    ------
-    MeshError
-        For a mesh without facets or with a coordinate that is no number.
+    shown : ShownWalls
+        What its samples show.
     """
-    walls = _Walls(samples)
-    fine = _split_where_thickness_changes(mesh, samples, walls, spacing_mm, scale)
+    fine = _split_where_thickness_changes(mesh, shown)
     vertices, faces, facet_of = _split_at_creases(fine)
-    chosen = shared = np.arange(len(vertices))
-    if len(vertices) > MOST_MEASURED:
-        cell = max(spacing_mm, float(np.sqrt(fine.area / MOST_MEASURED)))
-        normals = np.asarray(fine.face_normals)[facet_of]
-        chosen, shared = _one_of_each_cell(vertices, normals, cell)
-    surface = Surface(fine)
-    measured = _measured_inside(surface, fine, vertices[chosen], facet_of[chosen], spacing_mm)
-    thickness = walls.told(measured)
-    if (samples.status == Status.CROSSED).any():
-        thickness[is_crossed(surface, measured.points, measured.facets)] = np.nan
-    return ThicknessMap(vertices, faces, thickness[shared])
+    corners = np.asarray(fine.vertices, dtype=np.float64)[np.asarray(fine.faces)[facet_of]]
+    facing = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), np.finfo(np.float64).tiny)
+    thickness, band = _led_to(shown, vertices, facing)
+    return ThicknessMap(vertices, faces, thickness, band)
 
 
-def wall_thickness(samples: ThicknessSamples) -> Floats:
-    """Wall thickness (n,) of samples, mm, by the nearest ball of a wall where an edge catches it.
-
-    Parameters
-    ----------
-    samples : ThicknessSamples
-        Measured samples of a whole part.
-    """
-    return _Walls(samples).told(samples)
-
-
-class _Walls:
-    """Balls of walls, to speak for places whose own ball is caught in a convex edge.
-
-    The ball nearest by the power of the place, ``d^2 - r^2``, speaks: for the rim of a plate
-    that of the plate beside it, across an edge or not. With ``R`` the largest radius this is the
-    nearest point among ``(c, sqrt(R^2 - r^2))`` in four dimensions.
-
-    Source: F. Aurenhammer, "Power diagrams", SIAM J. Comput. 16 (1987) 78-96.
-    """
-
-    def __init__(self, samples: ThicknessSamples) -> None:
-        walls = samples.is_wall
-        self.thickness = samples.thickness[walls]
-        radius = 0.5 * self.thickness
-        centres = samples.points[walls] - radius[:, None] * samples.normals[walls]
-        away = np.sqrt(np.maximum(radius.max(initial=0.0) ** 2 - radius**2, 0.0))
-        self.lifted = np.column_stack([centres, away])
-
-    @cached_property
-    def tree(self) -> cKDTree:
-        return cKDTree(self.lifted)
-
-    def told(self, samples: ThicknessSamples) -> Floats:
-        """Thickness (n,) of samples, those caught in an edge spoken for; nan where open."""
-        values = samples.thickness.copy()
-        caught = samples.status == Status.EDGE
-        values[caught] = np.nan
-        if len(self.thickness) and caught.any():
-            places = np.column_stack([samples.points[caught], np.zeros(int(caught.sum()))])
-            _, nearest = self.tree.query(places, workers=-1)
-            values[caught] = self.thickness[nearest]
-        return values
+def _led_to(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, Ints]:
+    """Thickness and colour at places (n, 3) of surfaces that face so."""
+    reach = FACING_REACH * shown.spacing_mm
+    tree = cKDTree(np.hstack([shown.points, reach * shown.normals]))
+    count = min(ABOUT, len(shown.points))
+    _, about = tree.query(np.hstack([places, reach * facing]), k=range(1, count + 1), workers=-1)
+    values = shown.thickness[about]
+    first = values[:, 0]
+    # Only samples on the same face are followed, and over no step.
+    follow = np.einsum("ijk,ik->ij", shown.normals[about], facing) > SAME_FACE
+    with np.errstate(invalid="ignore"):
+        follow &= np.abs(values - first[:, None]) < STEP * first[:, None]
+    values = np.where(follow, values, 0.0)
+    way = np.where(follow[:, :, None], shown.points[about] - places[:, None], 0.0)
+    terms = np.concatenate([follow[:, :, None].astype(np.float64), way / shown.spacing_mm], axis=2)
+    normal = np.einsum("ijk,ijl->ikl", terms, terms)
+    # A trace of weight keeps what the samples leave free, as off their plane, at rest.
+    normal[:, [1, 2, 3], [1, 2, 3]] += TRACE
+    normal[:, 0, 0] += np.finfo(np.float64).tiny
+    right = np.einsum("ijk,ij->ik", terms, values)
+    at_place = np.linalg.solve(normal, right[:, :, None])[:, 0, 0]
+    low = np.where(follow, values, np.inf).min(axis=1)
+    high = np.where(follow, values, -np.inf).max(axis=1)
+    some = follow.sum(axis=1) >= LEAST_FOLLOWED
+    thickness = np.where(some, np.clip(at_place, low, high), first)
+    return thickness, shown.band[about[:, 0]]
 
 
-def _split_where_thickness_changes(
-    mesh: trimesh.Trimesh,
-    samples: ThicknessSamples,
-    walls: _Walls,
-    spacing_mm: float,
-    scale: ThicknessScale,
-) -> trimesh.Trimesh:
+def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> trimesh.Trimesh:
     """Mesh whose edges are no longer than two spacings, or than their way to the next change."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
     ends = vertices[faces]
     sides = np.linalg.norm(np.roll(ends, -1, axis=1) - ends, axis=2)
-    finest = FINEST * spacing_mm
+    finest = FINEST * shown.spacing_mm
     # An edge to be split has all its facets in this part of the mesh.
     coarse = (sides > finest).any(axis=1)
     if not coarse.any():
         return mesh
-    changes = _where_thickness_changes(samples, walls.told(samples), finest, scale)
+    changes = _where_thickness_changes(shown, finest)
     if len(changes) == 0:
         return mesh
     tree = cKDTree(changes)
@@ -192,26 +158,24 @@ def _split_where_thickness_changes(
     return trimesh.Trimesh(fine.vertices, whole, process=False)
 
 
-def _where_thickness_changes(
-    samples: ThicknessSamples, thickness: Floats, cell_mm: float, scale: ThicknessScale
-) -> Floats:
-    """Samples (k, 3) beside which the thickness (n,) differs, or has another colour.
+def _where_thickness_changes(shown: ShownWalls, cell_mm: float) -> Floats:
+    """Samples (k, 3) beside which the thickness differs, or has another colour.
 
     Samples are compared in cells in which they face one way, and again in cells moved by half,
     so that no change falls between two cells unseen.
     """
-    band = scale.band(thickness)
+    band = shown.band
     # What is not known differs from all that is.
-    known = np.where(np.isnan(thickness), -1.0, thickness)
+    known = np.where(np.isnan(shown.thickness), -1.0, shown.thickness)
     changes = []
     for shift in (0.0, 0.5):
-        key = _cell_keys(samples.points, samples.normals, cell_mm, shift)
+        key = _cell_keys(shown.points, shown.normals, cell_mm, shift)
         order = np.argsort(key, kind="stable")
         starts = np.flatnonzero(np.diff(key[order], prepend=-1))
         thin, thick = _least_and_most(known[order], starts)
         first, last = _least_and_most(band[order], starts)
         changed = (first < last) | (thick > CHANGE * thin)
-        changes.append(samples.points[order[starts[changed & (thick > 0.0)]]])
+        changes.append(shown.points[order[starts[changed & (thick > 0.0)]]])
     return np.concatenate(changes)
 
 
@@ -254,23 +218,3 @@ def _split_at_creases(mesh: trimesh.Trimesh) -> tuple[Floats, Ints, Ints]:
     vertices = np.empty((total, 3))
     vertices[vertex] = np.asarray(mesh.vertices, dtype=np.float64)[faces.ravel()]
     return vertices, vertex.reshape(-1, 3).astype(np.int64), facet_of
-
-
-def _one_of_each_cell(points: Floats, normals: Floats, cell_mm: float) -> tuple[Ints, Ints]:
-    """One point of each cell and facing, and for each point (n,) which of these stands for it."""
-    _, chosen, shared = np.unique(
-        _cell_keys(points, normals, cell_mm), return_index=True, return_inverse=True
-    )
-    return chosen, shared
-
-
-def _measured_inside(
-    surface: Surface, mesh: trimesh.Trimesh, vertices: Floats, facets: Ints, spacing_mm: float
-) -> ThicknessSamples:
-    """Ball thickness at vertices, each measured a little inside its facet."""
-    corners = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)[facets]]
-    way = corners.mean(axis=1) - vertices
-    length = np.linalg.norm(way, axis=1)
-    step = np.minimum(STEP_IN, STEP_IN * spacing_mm / np.maximum(length, 1e-300))
-    inside = vertices + step[:, None] * way
-    return thickness_on(surface, inside, facets, np.zeros(len(facets)))

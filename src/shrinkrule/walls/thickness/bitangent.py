@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.mesh.compiled import compiled
-from shrinkrule.walls.balls.inscribed import DEPTH, EDGE_ANGLE
-from shrinkrule.walls.balls.spanning import nearest_on_facet
-from shrinkrule.walls.balls.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.inscribed import DEPTH, EDGE_ANGLE
+from shrinkrule.walls.thickness.spanning import nearest_on_facet
+from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
 
 CENTRINGS: Final = 24
 """Moves of the centre at most; corners take one or two, bores of many flats a few more."""

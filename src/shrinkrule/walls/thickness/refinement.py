@@ -17,16 +17,22 @@ import trimesh
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from shrinkrule.walls.balls.corners import pinched_samples
-from shrinkrule.walls.balls.inscribed import HELD_SHARE
-from shrinkrule.walls.balls.pinch import nearest_across, nearest_on_surface, pinched_balls
-from shrinkrule.walls.balls.sampling import Sampling, finer
-from shrinkrule.walls.balls.spheres import Status, Surface, ThicknessSamples, joined, thickness_on
+from shrinkrule.walls.thickness.bitangent import nearest_across, nearest_on_surface, pinched_balls
+from shrinkrule.walls.thickness.corners import pinched_samples
+from shrinkrule.walls.thickness.inscribed import HELD_SHARE
+from shrinkrule.walls.thickness.sampling import Sampling, finer
+from shrinkrule.walls.thickness.spheres import (
+    Status,
+    Surface,
+    ThicknessSamples,
+    joined,
+    thickness_on,
+)
 
 PLACE_MM: Final = 0.5
 """A thin place as wide as this holds a sample, on facets however large or small."""
 
-GROUP_REACH: Final = 1.1
+GROUP_REACH: Final = 0.8
 """The same as a share of that width for what small facets are grouped to; see the theory."""
 
 TAPER_SHARE: Final = 1.1
@@ -85,7 +91,11 @@ Ints = NDArray[np.int64]
 
 
 def refined_samples(
-    mesh: trimesh.Trimesh, surface: Surface, sampling: Sampling, limits_mm: tuple[float, ...]
+    mesh: trimesh.Trimesh,
+    surface: Surface,
+    sampling: Sampling,
+    limits_mm: tuple[float, ...],
+    spacing_mm: float,
 ) -> ThicknessSamples:
     """Measure a part at its samples, and closely where it is not much thicker than a limit.
 
@@ -99,13 +109,15 @@ def refined_samples(
         Its samples, even where nothing is thin.
     limits_mm : tuple of float
         The limits that thin places are held against.
+    spacing_mm : float
+        Spacing wanted near these limits; elsewhere the samples stay as they are.
     """
     limit_mm = max(limits_mm)
     samples = _covered(mesh, surface, sampling, limits_mm)
     samples = _straightened(surface, samples, limit_mm)
     samples = _unbent(surface, samples, limit_mm)
-    samples = _descended(surface, samples, sampling.spacing_mm, limit_mm)
-    return joined([samples, pinched_samples(mesh, surface, sampling.spacing_mm, limit_mm)])
+    samples = _descended(surface, samples, spacing_mm, limit_mm)
+    return joined([samples, pinched_samples(mesh, surface, spacing_mm, limit_mm)])
 
 
 def _measured(surface: Surface, sampling: Sampling) -> ThicknessSamples:

@@ -22,7 +22,7 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.mesh.compiled import compiled
-from shrinkrule.walls.balls.spanning import (
+from shrinkrule.walls.thickness.spanning import (
     MEMORY,
     NEARLY,
     REACH_IN,
@@ -33,7 +33,7 @@ from shrinkrule.walls.balls.spanning import (
     remembered,
     spanning_ball,
 )
-from shrinkrule.walls.balls.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
 
 GRAZING: Final = 1e-7
 """Cosine below which a chord runs along the surface and tells nothing about a wall."""

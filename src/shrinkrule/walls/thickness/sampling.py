@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.mesh.compiled import compiled, number_equal
-from shrinkrule.walls.balls.tree import along_curve
+from shrinkrule.walls.thickness.tree import along_curve
 
 MOST_SAMPLES: Final = 20_000_000
 """More samples than this would need more memory than a workshop machine has."""

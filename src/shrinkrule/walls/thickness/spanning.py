@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.mesh.compiled import compiled
-from shrinkrule.walls.balls.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
 
 REACH_IN: Final = 1e-3
 """A facet that reaches into the ball by less than this share of the radius touches it.

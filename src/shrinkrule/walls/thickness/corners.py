@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from shrinkrule.mesh.compiled import compiled
 from shrinkrule.mesh.soundness import edge_table
-from shrinkrule.walls.balls.pinch import pinched_balls
-from shrinkrule.walls.balls.spheres import Status, Surface, ThicknessSamples, largest_balls
+from shrinkrule.walls.thickness.bitangent import pinched_balls
+from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples, largest_balls
 
 LEAST_TURN: Final = float(np.sin(np.radians(8.0)))
 """Sine of the turn below which facets tell the wall well enough: to 1 / cos 4 degrees."""

@@ -1,0 +1,29 @@
+"""What every report has: who wrote it and numbers that JSON can hold."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from shrinkrule.version import VERSION
+
+
+def program() -> str:
+    """Name and version of this program."""
+    return f"shrinkrule {VERSION}"
+
+
+def finite(values: dict[str, Any]) -> dict[str, Any]:
+    """Values by name, with null for what JSON cannot hold."""
+    return {key: without_nan(value) for key, value in values.items()}
+
+
+def without_nan(value: Any) -> Any:
+    """Replace what JSON cannot hold (nan, inf) by null, all the way down."""
+    if isinstance(value, dict):
+        return finite(value)
+    if isinstance(value, list | tuple):
+        return [without_nan(inner) for inner in value]
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value

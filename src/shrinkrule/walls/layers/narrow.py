@@ -1,0 +1,54 @@
+"""Where another rule found something narrow: layers need to look there alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+NOWHERE: Final = np.empty((0, 2))
+
+
+@dataclass(frozen=True)
+class Narrow:
+    """Where something may be narrow, as another rule found.
+
+    Parameters
+    ----------
+    material, air : (n, 3) float64
+        Points in thin places of the part, and in narrow places of the air about it, mm.
+    """
+
+    material: NDArray[np.float64]
+    air: NDArray[np.float64]
+
+
+class PointsByHeight:
+    """Points by height, to ask which places of a layer lie beside one."""
+
+    def __init__(self, points: NDArray[np.float64], reach_mm: float) -> None:
+        self._points = points[np.argsort(points[:, 2], kind="stable")]
+        self._reach = reach_mm
+
+    def is_empty(self, low_mm: float, high_mm: float) -> bool:
+        """Whether no point lies at these heights."""
+        return self._slice(low_mm, high_mm) == slice(0, 0)
+
+    def _slice(self, low_mm: float, high_mm: float) -> slice:
+        heights = self._points[:, 2]
+        first = int(np.searchsorted(heights, low_mm - self._reach))
+        last = int(np.searchsorted(heights, high_mm + self._reach))
+        return slice(first, last) if first < last else slice(0, 0)
+
+    def of(self, spots: NDArray[np.float64], low_mm: float, high_mm: float) -> NDArray[np.float64]:
+        """Those of the spots (k, 2) that lie beside a point at these heights."""
+        if not len(spots):
+            return NOWHERE
+        away, _ = cKDTree(self._points[self._slice(low_mm, high_mm), :2]).query(
+            spots, distance_upper_bound=self._reach
+        )
+        beside: NDArray[np.float64] = spots[np.isfinite(away)]
+        return beside

@@ -1,0 +1,173 @@
+"""Samples that belong together: neighbours on one side, both sides of a wall, struts of a net."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from shrinkrule.mesh import Rays
+from shrinkrule.walls.findings import FindingKind, Weight
+from shrinkrule.walls.thickness.spheres import ThicknessSamples
+
+NEIGHBOURS: Final = 24
+"""Neighbours looked at when joining samples: a square grid has eight, but round a thin pin or
+in a narrow hole more of them lie across than along."""
+
+REACH: Final = 2.0
+"""Neighbours are at most this many spacings apart."""
+
+PART_SHARE: Final = 0.3
+"""A region with less than this share of the area of one that it goes on from belongs to it."""
+
+FRINGE_SHARE: Final = 0.1
+"""The same whether it goes on smoothly or not."""
+
+NODE_SHARE: Final = 0.1
+"""Side of the cubes of which one centre each is looked from, in reaches between struts."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+KINDS: Final = tuple(FindingKind)
+NUMBER: Final = {kind: number for number, kind in enumerate(KINDS)}
+
+
+def links_between(
+    samples: ThicknessSamples,
+    index: Ints,
+    ends: Floats,
+    spacing_mm: float,
+    same_side: float = 0.0,
+) -> tuple[Ints, Ints]:
+    """Pairs of samples (as places in ``index``) that belong together.
+
+    Neighbours on one side of the surface do, and samples at which the ball of another one ends.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        All samples.
+    index : (k,) int64
+        Those that are asked for.
+    ends : (k, 2, 3) float64
+        Where the ball of each touches the two sides, mm.
+    spacing_mm : float
+        Spacing of the samples.
+    same_side : float
+        Cosine between normals above which two neighbours lie on one side.
+    """
+    count = len(index)
+    points, normals = samples.points[index], samples.normals[index]
+    tree = cKDTree(points)
+    near, reach = min(NEIGHBOURS, count), REACH * spacing_mm
+    _, beside = tree.query(points, k=range(1, near + 1), distance_upper_bound=reach, workers=-1)
+    one, other = np.repeat(np.arange(count), near), beside.ravel()
+    exists = (other < count) & (one != other)
+    one, other = one[exists], other[exists]
+    together = np.einsum("ij,ij->i", normals[one], normals[other]) > same_side
+    rows, columns = [one[together]], [other[together]]
+    for end in (0, 1):
+        _, across = tree.query(ends[:, end], distance_upper_bound=reach, workers=-1)
+        touches = np.flatnonzero((across < count) & (across != np.arange(count)))
+        # The side that looks away from the ball, not one that turns its back on it.
+        way = ends[touches, end] - ends[touches, 1 - end]
+        faces = np.einsum("ij,ij->i", way, normals[across[touches]]) > 0.0
+        rows.append(touches[faces])
+        columns.append(across[touches[faces]])
+    return np.concatenate(rows), np.concatenate(columns)
+
+
+def labelled(count: int, links: tuple[Ints, Ints]) -> Ints:
+    """Number of the connected group of each of ``count`` things."""
+    graph = coo_array((np.ones(len(links[0]), dtype=np.int8), links), shape=(count, count))
+    _, label = connected_components(graph, directed=False)
+    return np.asarray(label, dtype=np.int64)
+
+
+def groups_of(label: Ints) -> list[Ints]:
+    """Indices of the members of each group, in order of their numbers."""
+    if not len(label):
+        return []
+    order = np.argsort(label, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
+
+
+def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm: float) -> Ints:
+    """Label groups anew, struts that a thicker node joins as one net.
+
+    Parameters
+    ----------
+    rays : Rays
+        Of the part.
+    label, kind : (n,) int64
+        Group and kind of each sample.
+    centres : (n, 3) float64
+        Centres of their balls, mm.
+    reach_mm : float
+        How far apart struts may end at one node.
+    """
+    links = []
+    for number in (NUMBER[FindingKind.THIN_PIN], NUMBER[FindingKind.SINGLE_BEAD_PIN]):
+        pins = np.flatnonzero(kind == number)
+        if len(np.unique(label[pins])) < 2:
+            continue
+        cube = np.floor(centres[pins] / (NODE_SHARE * reach_mm)).astype(np.int64)
+        _, first = np.unique(np.column_stack([cube, label[pins]]), axis=0, return_index=True)
+        pins = pins[first]
+        pairs = cKDTree(centres[pins]).query_pairs(reach_mm, output_type="ndarray")
+        pairs = pins[pairs[label[pins[pairs[:, 0]]] != label[pins[pairs[:, 1]]]]]
+        way = centres[pairs[:, 1]] - centres[pairs[:, 0]]
+        length = np.linalg.norm(way, axis=1)
+        pairs, way, length = pairs[length > 0.0], way[length > 0.0], length[length > 0.0]
+        starts = centres[pairs[:, 0]] - rays.middle
+        free, _ = rays.cast(starts, way / length[:, None])
+        links.append(label[pairs[free > length]])
+    if not links:
+        return label
+    joined = np.concatenate(links)
+    return labelled(int(label.max()) + 1, (joined[:, 0], joined[:, 1]))[label]
+
+
+def with_their_fringes(
+    label: Ints, kind: Ints, area: Floats, links: tuple[Ints, Ints], smooth: Bools
+) -> Ints:
+    """Label groups anew, small ones as part of a larger one that weighs as much or more.
+
+    Parameters
+    ----------
+    label, kind : (n,) int64
+        Group and kind of each sample.
+    area : (n,) float64
+        Area of each, mm2.
+    links : ((k,), (k,)) int64
+        Neighbours of different kind.
+    smooth : (k,) bool
+        Whether the surface goes on without a crease between them.
+    """
+    weighs = np.array([list(Weight).index(KINDS[number].weight) for number in range(len(KINDS))])
+    total = np.bincount(label, weights=area)
+    of_group = np.zeros(len(total), dtype=np.int64)
+    of_group[label] = weighs[kind]
+    into = np.arange(len(total))
+    pairs = np.column_stack([label[links[0]], label[links[1]]])
+    for these, share in ((pairs[smooth], PART_SHARE), (pairs, FRINGE_SHARE)):
+        if not len(these):
+            continue
+        small = np.where(total[these[:, 0]] <= total[these[:, 1]], these[:, 0], these[:, 1])
+        large = these.sum(axis=1) - small
+        part = total[small] < share * total[large]
+        # What is graver stays what it is beside what is not.
+        same = of_group[small] == of_group[large]
+        part &= same if share == PART_SHARE else of_group[small] >= of_group[large]
+        # The largest neighbour comes last and stays.
+        order = np.argsort(total[large[part]], kind="stable")
+        into[small[part][order]] = large[part][order]
+    while (into[into] != into).any():
+        into = into[into]
+    return np.asarray(into[label], dtype=np.int64)

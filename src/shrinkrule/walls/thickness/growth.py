@@ -1,0 +1,367 @@
+"""Balls that grow inside a part until it holds them from opposite sides.
+
+The largest ball at a point beside a convex edge, on a rim or on a bevel is small, and tells
+nothing about the wall. Moved away from all that it touches it grows: in a thick part to any
+size, in a wall, a pin or a tip until two sides hold it. That last ball is the wall there, and
+where the ball passes a limit on its way tells how much of the edge a disk of that size misses.
+
+The way is the steepest ascent of the distance to the surface: straight away from the point
+nearest to zero in the convex hull of the directions to all contacts; its distance from zero is
+how fast the ball grows.
+
+Source: J. Giesen, M. John, "The flow complex: a data structure for geometric modeling", SODA
+(2003) 285-294; the nearest point of a hull by shifting weight between its two extreme corners:
+B. F. Mitchell, V. F. Dem'yanov, V. N. Malozemov, SIAM J. Control 12 (1974) 19-26.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.mesh.compiled import compiled
+from shrinkrule.walls.thickness.inscribed import DEPTH
+from shrinkrule.walls.thickness.spanning import REACH_IN, nearest_on_facet
+from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
+
+OPPOSITE_DEGREES: Final = 10.0
+"""Faces that meet at less hold a ball nearly opposite: a wall. At more it grows on: an edge."""
+
+OPPOSITE_RATE: Final = float(np.sin(np.radians(OPPOSITE_DEGREES) / 2.0))
+"""How fast the radius grows per way between two such faces."""
+
+BAND: Final = 0.02
+"""What is further away than the nearest by less than this share of the radius touches too."""
+
+CONTACTS: Final = 24
+"""Directions to contacts kept at most."""
+
+ALIKE_COSINE: Final = float(np.cos(np.radians(6.0)))
+"""Contacts closer together than this, as seen from the centre, are one."""
+
+MOST_STEPS: Final = 60
+"""Steps at most: a rim takes a few, a slender wedge thirty."""
+
+OVERLAP: Final = 1.8
+"""How far a ball moves in a step, in its own radius and half of what it grows."""
+
+ROOMY: Final = 1.5
+"""How much larger than expected a ball may turn out to be."""
+
+WORTH: Final = 0.5
+"""A step is worth it when the ball grows by this share of what its contacts promise."""
+
+HALVINGS: Final = 12
+"""Shorter steps tried at most, where something is in the way of a step."""
+
+AHEAD: Final = 0.15
+"""How far ahead contacts are weighed, in radii."""
+
+CENTRED: Final = 1e-4
+"""A ball is in the middle between its contacts when none is further off by more than this share."""
+
+SHIFTS: Final = 60
+"""Shifts of weight on the way to the nearest point of a hull, at most."""
+
+AT_REST: Final = 2e-3
+"""A ball that can move only by this share of its radius stays."""
+
+CHUNK: Final = 1024
+"""Balls that one thread grows in a go."""
+
+Ints = NDArray[np.int64]
+
+
+class Grown(NamedTuple):
+    """Balls that have grown.
+
+    Parameters
+    ----------
+    centres : (n, 3) float64
+        Where they ended.
+    radius : (n,) float64
+        Radius there, mm; the largest that was asked for, where nothing held them.
+    ends : (n, 2, 3) float64
+        Two contacts there, as far apart as can be.
+    passed : (n, k, 3) float64
+        Centre of the ball when it had the radius asked for; nan where it never had.
+    """
+
+    centres: Floats
+    radius: Floats
+    ends: Floats
+    passed: Floats
+
+
+@compiled
+def _gather(
+    tree: Tree, c: Floats, bound: float, ways: Floats, spots: Floats, room: Any
+) -> tuple[float, int]:
+    """Distance from ``c`` to the surface, at most ``bound``, and how many contacts there are.
+
+    All within ``BAND`` beyond the nearest are contacts: unit vectors to them go into ``ways``,
+    the points into ``spots``, the nearest first.
+    """
+    stack, trial, far = room
+    near, found = bound, 0
+    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
+    stack[0] = 1
+    waiting = 1
+    while waiting > 0:
+        waiting -= 1
+        node = stack[waiting]
+        reach = min(bound, near * (1.0 + BAND))
+        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= reach * reach:
+            continue
+        if beside_slab(tree, node, c[0], c[1], c[2], reach):
+            continue
+        if node < leaves:
+            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
+            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
+            nearer = 2 * node if left <= right else 2 * node + 1
+            stack[waiting] = 4 * node + 1 - nearer
+            stack[waiting + 1] = nearer
+            waiting += 2
+            continue
+        leaf = node - leaves
+        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
+            away = np.sqrt(
+                nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], trial)
+            )
+            if away >= min(bound, near * (1.0 + BAND)) or away == 0.0:
+                continue
+            near = min(near, away)
+            wx, wy, wz = (
+                (trial[0] - c[0]) / away,
+                (trial[1] - c[1]) / away,
+                (trial[2] - c[2]) / away,
+            )
+            at = found
+            for k in range(found):
+                if ways[k, 0] * wx + ways[k, 1] * wy + ways[k, 2] * wz > ALIKE_COSINE:
+                    at = k
+                    break
+            if at == found:
+                if found < CONTACTS:
+                    found += 1
+                else:
+                    at = 0
+                    for k in range(1, found):
+                        if far[k] > far[at]:
+                            at = k
+                    if far[at] <= away:
+                        continue
+            elif far[at] <= away:
+                continue
+            far[at] = away
+            ways[at, 0], ways[at, 1], ways[at, 2] = wx, wy, wz
+            spots[at, 0], spots[at, 1], spots[at, 2] = trial[0], trial[1], trial[2]
+    kept = 0
+    for k in range(found):
+        if far[k] <= near * (1.0 + BAND):
+            far[kept] = far[k]
+            for a in range(3):
+                ways[kept, a], spots[kept, a] = ways[k, a], spots[k, a]
+            kept += 1
+    return near, kept
+
+
+@compiled
+def _away_from_all(
+    ways: Floats, far: Floats, near: float, count: int, weight: Floats, x: Floats
+) -> float:
+    """Point ``x`` nearest to zero in the hull of unit vectors, and its distance from zero.
+
+    A contact further away than the nearest counts the less for it: what matters is how near it
+    is after a move by ``AHEAD`` radii.
+    """
+    for k in range(count):
+        weight[k] = 0.0
+    first = 0
+    for k in range(1, count):
+        if far[k] < far[first]:
+            first = k
+    weight[first] = 1.0
+    x[0], x[1], x[2] = ways[first, 0], ways[first, 1], ways[first, 2]
+    for _ in range(SHIFTS):
+        least, most, low, high = np.inf, -np.inf, 0, 0
+        for k in range(count):
+            along = ways[k, 0] * x[0] + ways[k, 1] * x[1] + ways[k, 2] * x[2]
+            along += max(0.0, far[k] - near) / (AHEAD * near)
+            if along < least:
+                least, low = along, k
+            if weight[k] > 0.0 and along > most:
+                most, high = along, k
+        if most - least < 1e-5:
+            break
+        square = 0.0
+        for a in range(3):
+            square += (ways[high, a] - ways[low, a]) ** 2
+        share = min(weight[high], (most - least) / square)
+        weight[high] -= share
+        weight[low] += share
+        for a in range(3):
+            x[a] += share * (ways[low, a] - ways[high, a])
+    rate: float = np.sqrt(x[0] * x[0] + x[1] * x[1] + x[2] * x[2])
+    return rate
+
+
+@compiled
+def _touching_step(c: Floats, way: Floats, q: Floats, radius: float, rate: float) -> float:
+    """How far a growing ball moves along ``way`` until it touches the point ``q``."""
+    along, square = 0.0, 0.0
+    for a in range(3):
+        along += way[a] * (c[a] - q[a])
+        square += (c[a] - q[a]) ** 2
+    # |c + s way - q| = radius + s rate
+    lead = 1.0 - rate * rate
+    middle = along - radius * rate
+    last = square - radius * radius
+    root = middle * middle - lead * last
+    if last <= 0.0 or root < 0.0:
+        return 0.0
+    step: float = max(0.0, last / (-middle + np.sqrt(root))) if middle < 0.0 else 0.0
+    return step
+
+
+@compiled
+def _with_contact(
+    c: Floats, spot: Floats, ways: Floats, spots: Floats, far: Floats, count: int
+) -> int:
+    """Put a point among the contacts of the ball about ``c``, and tell how many there are."""
+    away = 0.0
+    for a in range(3):
+        away += (spot[a] - c[a]) ** 2
+    away = np.sqrt(away)
+    at = min(count, CONTACTS - 1)
+    far[at] = away
+    for a in range(3):
+        spots[at, a] = spot[a]
+        ways[at, a] = (spot[a] - c[a]) / away
+    return at + 1
+
+
+@compiled
+def _grow(
+    tree: Tree,
+    starts: Floats,
+    sizes: Any,
+    goals: Any,
+    centres: Any,
+    radius: Any,
+    ends: Any,
+    passed: Any,
+) -> None:
+    ways, spots = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
+    new_ways, new_spots = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
+    stack, trial = np.empty(DEPTH, np.int64), np.empty(3)
+    far, new_far = np.empty(CONTACTS), np.empty(CONTACTS)
+    weight, way, c, there = np.empty(CONTACTS), np.empty(3), np.empty(3), np.empty(3)
+    for i in range(len(starts)):
+        for a in range(3):
+            c[a] = starts[i, a]
+        size, count = _gather(tree, c, ROOMY * sizes[i], ways, spots, (stack, trial, far))
+        goal, blocked = 0, 0
+        for _ in range(MOST_STEPS):
+            while goal < len(goals) and size >= goals[goal] * (1.0 - REACH_IN):
+                for a in range(3):
+                    passed[i, goal, a] = c[a]
+                goal += 1
+            if goal == len(goals) or count == 0:
+                break
+            rate = _away_from_all(ways, far, size, count, weight, way)
+            if rate <= OPPOSITE_RATE:
+                break
+            for a in range(3):
+                way[a] /= -rate
+            # Two empty balls that share space lie on one side of the surface.
+            step = min((goals[goal] - size) / rate, OVERLAP * size / (1.0 - 0.5 * OVERLAP * rate))
+            # First to the middle between its contacts, then as far as it goes.
+            slack = 0.0
+            for k in range(count):
+                if weight[k] > 0.0:
+                    slack = max(slack, far[k] - size)
+            if slack > CENTRED * size and blocked == 0:
+                step = min(step, AHEAD * size * rate)
+            moved, near, many, wanted = False, 0.0, 0, size
+            for _ in range(HALVINGS):
+                wanted = size + step * rate
+                for a in range(3):
+                    there[a] = c[a] + step * way[a]
+                near, many = _gather(
+                    tree, there, ROOMY * wanted, new_ways, new_spots, (stack, trial, new_far)
+                )
+                if near >= size + WORTH * (wanted - size):
+                    moved = True
+                    break
+                nearest = 0
+                for k in range(1, many):
+                    if new_far[k] < new_far[nearest]:
+                        nearest = k
+                touching = _touching_step(c, way, new_spots[nearest], size, rate)
+                if touching < AT_REST * size:
+                    # What stops the ball at once touches it, if only just.
+                    count = _with_contact(c, new_spots[nearest], ways, spots, far, count)
+                    break
+                step = min(touching, 0.9 * step)
+            if not moved:
+                blocked += 1
+                if blocked == CONTACTS:
+                    break
+                continue
+            blocked = 0
+            size, count = near, many
+            for a in range(3):
+                c[a] = there[a]
+            ways, new_ways = new_ways, ways
+            spots, new_spots = new_spots, spots
+            far, new_far = new_far, far
+        one, other, apart = 0, 0, 2.0
+        for j in range(count):
+            for k in range(j):
+                cosine = ways[j, 0] * ways[k, 0] + ways[j, 1] * ways[k, 1] + ways[j, 2] * ways[k, 2]
+                if cosine < apart:
+                    one, other, apart = k, j, cosine
+        radius[i] = size
+        for a in range(3):
+            centres[i, a] = c[a]
+            ends[i, 0, a] = spots[one, a] if count else c[a] + size * (a == 2)
+            # What a single contact holds has its other end straight across.
+            ends[i, 1, a] = spots[other, a] if count > 1 else 2.0 * c[a] - ends[i, 0, a]
+
+
+def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> Grown:
+    """Let balls grow until the part holds them or they have the largest size asked for.
+
+    Parameters
+    ----------
+    tree : Tree
+        The surface, closed.
+    centres : (n, 3) float64
+        Centres of empty balls inside the part, as the tree has them.
+    radius : (n,) float64
+        Their radius, mm.
+    goals : (k,) float64
+        Radii asked for, rising, mm.
+    """
+    count = len(centres)
+    made = Grown(
+        np.empty((count, 3)),
+        np.empty(count),
+        np.empty((count, 2, 3)),
+        np.full((count, len(goals), 3), np.nan),
+    )
+
+    def work(low: int) -> None:
+        part = slice(low, low + CHUNK)
+        _grow(tree, centres[part], radius[part], goals, *(values[part] for values in made))
+
+    if count <= CHUNK:
+        work(0)
+    else:
+        with ThreadPoolExecutor() as pool:
+            list(pool.map(work, range(0, count, CHUNK)))
+    return made

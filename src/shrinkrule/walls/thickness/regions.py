@@ -1,0 +1,287 @@
+"""Thin samples joined into regions, each named by how its area is held.
+
+A region is a wall, a floor, a pin (thin in two directions) or the edge where two faces meet,
+by all of its samples and not by its thinnest one. Which of these is asked of each sample
+(docs/theory-walls.md); connected samples of one kind are one region, and a small region that
+goes on smoothly from a larger one belongs to it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from shrinkrule.mesh import Rays
+from shrinkrule.printer import Printer
+from shrinkrule.walls.findings import (
+    FLAT_COSINE,
+    Finding,
+    FindingKind,
+    Rule,
+    as_vector,
+    axis_of,
+)
+from shrinkrule.walls.limits import MARGIN_MM, WallLimits
+from shrinkrule.walls.thickness.edges import sharp_edges
+from shrinkrule.walls.thickness.grouping import (
+    KINDS,
+    NUMBER,
+    groups_of,
+    labelled,
+    links_between,
+    through_nodes,
+    with_their_fringes,
+)
+from shrinkrule.walls.thickness.local import LocalWalls
+from shrinkrule.walls.thickness.pins import find_pins
+from shrinkrule.walls.thickness.spheres import ThicknessSamples
+from shrinkrule.walls.thickness.told import FLAW_AREA, is_flaw
+
+ALIKE: Final = 1e-5
+"""Thickness differs by nothing that matters below this share."""
+
+NODE_REACH: Final = 1.5
+"""How far apart, in sound walls, struts may end at one node."""
+
+SMOOTH_COSINE: Final = 0.85
+"""Cosine between normals of neighbours above which the surface goes on without a crease."""
+
+FLANK_REACH: Final = 2.0
+"""How far from a wall its flanks are counted with it, in beads."""
+
+FLAW_SHARE: Final = 0.25
+"""Share of the usual thickness of a region under which such a speck in it is a flaw."""
+
+NONE: Final = -1
+
+SHEETS: Final = (FindingKind.THIN_WALL, FindingKind.THIN_FLOOR, FindingKind.THIN_PIN)
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Regions:
+    """Thin regions of a part.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        One for each.
+    of_sample : (n,) int64
+        The finding that each sample belongs to, -1 for none.
+    """
+
+    findings: tuple[Finding, ...]
+    of_sample: Ints
+
+
+def thin_regions(
+    rays: Rays,
+    samples: ThicknessSamples,
+    walls: LocalWalls,
+    printer: Printer,
+    limits: WallLimits,
+    spacing_mm: float,
+) -> Regions:
+    """Thin walls, floors and pins, single beads and knife edges.
+
+    Parameters
+    ----------
+    rays : Rays
+        Of the green part, print frame.
+    samples : ThicknessSamples
+        Its measured samples.
+    walls : LocalWalls
+        The wall that each belongs to.
+    printer, limits : Printer, WallLimits
+        What walls are held against.
+    spacing_mm : float
+        Spacing of the samples.
+    """
+    work = _Regions(rays, samples, walls, printer, limits, spacing_mm)
+    work.walls_and_pins()
+    work.knife_edges()
+    return Regions(tuple(work.findings), work.of_sample)
+
+
+class _Regions:
+    """The regions found so far."""
+
+    def __init__(
+        self,
+        rays: Rays,
+        samples: ThicknessSamples,
+        walls: LocalWalls,
+        printer: Printer,
+        limits: WallLimits,
+        spacing_mm: float,
+    ) -> None:
+        self.rays, self.samples, self.walls, self.spacing = rays, samples, walls, spacing_mm
+        self.exist, self.sound = limits.exist_mm(printer), limits.sound_mm(printer)
+        self.floor = limits.floor_mm(printer)
+        self.bead = printer.bead_width_mm
+        self.directions = walls.directions
+        self.findings: list[Finding] = []
+        self.of_sample: Ints = np.full(len(samples.thickness), NONE, dtype=np.int64)
+
+    def walls_and_pins(self) -> None:
+        """Find all that two sides hold: walls, floors and pins."""
+        samples, walls = self.samples, self.walls
+        largest = max(self.sound, self.floor) - MARGIN_MM
+        index = np.flatnonzero(walls.thickness < largest)
+        if not len(index):
+            return
+        thickness = walls.thickness[index]
+        pins = find_pins(self.rays, walls.centres[index], self.directions[index], thickness)
+        thickness = np.where(pins.is_pin, np.maximum(pins.thickness, thickness), thickness)
+        kind = self._kinds(index, thickness, pins.is_pin)
+        kept = kind != NONE
+        index, kind, thickness = index[kept], kind[kept], thickness[kept]
+        if not len(index):
+            return
+        flanks, kind_of_flank = self._flanks(index, kind, thickness)
+        index = np.concatenate([index, flanks])
+        kind = np.concatenate([kind, kind_of_flank])
+        thickness = np.concatenate([thickness, samples.thickness[flanks]])
+        ends = walls.ends[index]
+        one, other = links_between(samples, index, ends, self.spacing)
+        alike = kind[one] == kind[other]
+        label = labelled(len(index), (one[alike], other[alike]))
+        label = through_nodes(self.rays, label, kind, walls.centres[index], NODE_REACH * self.sound)
+        normals = samples.normals[index]
+        smooth = np.einsum("ij,ij->i", normals[one], normals[other]) > SMOOTH_COSINE
+        label = with_their_fringes(
+            label, kind, samples.area[index], (one[~alike], other[~alike]), smooth[~alike]
+        )
+        for place in groups_of(label):
+            self._add_wall(index[place], kind[place], thickness[place])
+
+    def _flanks(self, index: Ints, kind: Ints, thickness: Floats) -> tuple[Ints, Ints]:
+        """Samples beside thin walls that widen from them but are under their limit still.
+
+        There the sides of a web between two bores, or of a neck, meet at an angle, so that a
+        ball grows on from them; but the wall is as thin there as its own ball tells.
+        """
+        samples = self.samples
+        limits = np.zeros(len(KINDS))
+        for number, of_kind in enumerate(KINDS):
+            limits[number] = self._limits_of(of_kind)[0]
+        free = samples.is_wall & (samples.thickness < limits[kind].max() - MARGIN_MM)
+        free[index] = False
+        beside = np.flatnonzero(free)
+        if not len(beside):
+            return beside, beside
+        distance, nearest = cKDTree(samples.points[index]).query(
+            samples.points[beside], distance_upper_bound=FLANK_REACH * self.bead, workers=-1
+        )
+        near = np.isfinite(distance)
+        beside, nearest = beside[near], nearest[near]
+        smooth = np.einsum("ij,ij->i", samples.normals[beside], samples.normals[index[nearest]])
+        flank = (smooth > SMOOTH_COSINE) & (samples.thickness[beside] >= thickness[nearest])
+        flank &= samples.thickness[beside] < limits[kind[nearest]] - MARGIN_MM
+        return beside[flank], kind[nearest[flank]]
+
+    def _limits_of(self, kind: FindingKind) -> tuple[float, float | None]:
+        """What a kind is held against to print, and to be sound where that is more."""
+        if kind is FindingKind.THIN_FLOOR:
+            return self.floor, None
+        if kind in (FindingKind.SINGLE_BEAD, FindingKind.SINGLE_BEAD_PIN):
+            return self.sound, None
+        return self.exist, self.sound
+
+    def _kinds(self, index: Ints, thickness: Floats, is_pin: Bools) -> Ints:
+        """Number of the kind of each thin sample, -1 for one that passes its limit."""
+        level = (np.abs(self.directions[index, 2]) >= FLAT_COSINE) & ~is_pin
+        kind = np.full(len(index), NONE, dtype=np.int64)
+        sound, exist = thickness < self.sound - MARGIN_MM, thickness < self.exist - MARGIN_MM
+        kind[sound & is_pin] = NUMBER[FindingKind.SINGLE_BEAD_PIN]
+        kind[exist & is_pin] = NUMBER[FindingKind.THIN_PIN]
+        kind[sound & ~is_pin & ~level] = NUMBER[FindingKind.SINGLE_BEAD]
+        kind[exist & ~is_pin & ~level] = NUMBER[FindingKind.THIN_WALL]
+        kind[level & (thickness < self.floor - MARGIN_MM)] = NUMBER[FindingKind.THIN_FLOOR]
+        return kind
+
+    def _add_wall(self, place: Ints, kinds: Ints, thickness: Floats) -> None:
+        """Add a connected region, named by the kind of most of its area."""
+        area = self.samples.area[place]
+        weight = np.bincount(kinds, weights=area + 1e-9 * self.spacing**2, minlength=len(KINDS))
+        kind = KINDS[int(weight.argmax())]
+        own = kinds == NUMBER[kind]
+        # The thinnest is that of a ball of its own, where there is one.
+        straight = own & self.walls.own[place]
+        chosen = np.flatnonzero(straight if straight.any() else own)
+        chosen = self._without_flaws(chosen, thickness, area)
+        least = thickness[chosen]
+        alike = chosen[least <= least.min() * (1.0 + ALIKE)]
+        off_middle = self.samples.points[place[alike]] - self.samples.points[place].mean(axis=0)
+        at = int(alike[np.argmin(np.einsum("ij,ij->i", off_middle, off_middle))])
+        limit, sound = self._limits_of(kind)
+        self._add(place, kind, float(thickness[at]), limit, int(place[at]), sound_mm=sound)
+
+    def _without_flaws(self, chosen: Ints, thickness: Floats, area: Floats) -> Ints:
+        """Leave out what is far thinner than the rest on next to no area."""
+        flaws = thickness[chosen] < FLAW_SHARE * np.median(thickness[chosen])
+        speck = max(FLAW_AREA * self.bead**2, FLAW_AREA * float(area[chosen].sum()))
+        return chosen[~flaws] if area[chosen][flaws].sum() < speck else chosen
+
+    def knife_edges(self) -> None:
+        """Find edges so sharp that more than their limit of depth is lost."""
+        taken = self.of_sample != NONE
+        for edge in sharp_edges(
+            self.rays, self.samples, self.walls, taken, self.spacing, self.bead
+        ):
+            least = float(self.samples.thickness[edge.thinnest])
+            kind, limit = FindingKind.KNIFE_EDGE, edge.limit_mm
+            self._add(edge.place, kind, least, limit, edge.thinnest, loss_mm=edge.loss_mm)
+
+    def _add(
+        self,
+        place: Ints,
+        kind: FindingKind,
+        smallest_mm: float,
+        limit_mm: float,
+        at: int,
+        *,
+        sound_mm: float | None = None,
+        loss_mm: float | None = None,
+    ) -> None:
+        """Add a region told by its sample ``at``; a speck is a flaw of the mesh."""
+        samples, walls = self.samples, self.walls
+        is_edge = kind is FindingKind.KNIFE_EDGE
+        contacts = np.where(is_edge, samples.contacts[place], np.nan)
+        ends = walls.ends[place].reshape(-1, 3) if not is_edge else contacts
+        both = np.vstack([samples.points[place], ends])
+        low, high = np.nanmin(both, axis=0), np.nanmax(both, axis=0)
+        area = float(samples.area[place].sum())
+        size = float(np.linalg.norm(high - low))
+        # An edge thins out to nothing by its nature.
+        flaw = is_flaw(area, size, self.bead if is_edge else smallest_mm, self.bead)
+        if is_edge:
+            position = (samples.points[at] + samples.contacts[at]) / 2.0
+            across = samples.contacts[at] - samples.points[at]
+            across = across / max(float(np.linalg.norm(across)), np.finfo(np.float64).tiny)
+        else:
+            position, across = walls.ends[at].mean(axis=0), self.directions[at]
+        fresh = place[self.of_sample[place] == NONE]
+        self.of_sample[fresh] = len(self.findings)
+        self.findings.append(
+            Finding(
+                kind=FindingKind.MESH_FLAW if flaw else kind,
+                rule=Rule.BALL,
+                axis=axis_of(across),
+                smallest_mm=smallest_mm,
+                limit_mm=limit_mm,
+                position=as_vector(position),
+                direction=as_vector(across),
+                box=(as_vector(low), as_vector(high)),
+                area_mm2=area,
+                sound_mm=sound_mm,
+                loss_mm=loss_mm,
+            )
+        )

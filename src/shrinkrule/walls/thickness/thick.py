@@ -1,0 +1,58 @@
+"""Sections so thick that binder leaves them slowly: balls that share space are one section."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from shrinkrule.walls.findings import Finding, FindingKind
+from shrinkrule.walls.limits import MARGIN_MM, WallLimits
+from shrinkrule.walls.thickness.grouping import groups_of, labelled
+from shrinkrule.walls.thickness.spheres import ThicknessSamples
+from shrinkrule.walls.thickness.told import chord_directions, told_by
+
+TOLD: Final = 1e-3
+"""A ball may be told larger by this share: less of the surface than that is left inside it."""
+
+Ints = NDArray[np.int64]
+
+
+def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Finding]:
+    """Sections thicker than the limit, by the balls; balls that share space are one section.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Measured samples of the green part.
+    limits : WallLimits
+        The limit for thick sections.
+    """
+    directions = chord_directions(samples)
+    passes = limits.thick_mm * (1.0 + TOLD) + MARGIN_MM
+    thick = np.flatnonzero(samples.is_wall & (samples.thickness > passes))
+    found = []
+    for place in _sections(samples, thick, limits.thick_mm):
+        extreme = int(place[np.argmax(samples.thickness[place])])
+        found.append(
+            told_by(samples, place, FindingKind.THICK_SECTION, limits.thick_mm, extreme, directions)
+        )
+    return found
+
+
+def _sections(samples: ThicknessSamples, index: Ints, thick_mm: float) -> list[Ints]:
+    """Split thick samples into sections, each as indices of its samples.
+
+    Every ball is larger than ``thick_mm``, so two share space when their centres are nearer
+    than that; centres are first gathered in cells of a quarter of it.
+    """
+    if len(index) == 0:
+        return []
+    half = 0.5 * samples.thickness[index]
+    centres = samples.points[index] - half[:, None] * samples.normals[index]
+    cells, cell_of = np.unique(np.round(centres / (0.25 * thick_mm)), axis=0, return_inverse=True)
+    links = cKDTree(cells).query_pairs(4.0, output_type="ndarray")
+    label = labelled(len(cells), (links[:, 0], links[:, 1]))
+    return [index[group] for group in groups_of(label[cell_of.ravel()])]

@@ -1,0 +1,67 @@
+"""Places told by the ball at one of their samples: thick sections and narrow air."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.walls.findings import Finding, FindingKind, Rule, as_vector, axis_of
+from shrinkrule.walls.thickness.spheres import ThicknessSamples
+
+FLAW_AREA: Final = 0.01
+"""Area in square beads below which a region is a flaw of the mesh, unless it is long."""
+
+FLAW_SIZE: Final = 0.25
+"""Size in beads up to which it is none that matters."""
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def chord_directions(samples: ThicknessSamples) -> Floats:
+    """Point from each sample to its ball's other contact, (n, 3) unit vectors."""
+    chord = samples.contacts - samples.points
+    length = np.linalg.norm(chord, axis=1, keepdims=True)
+    pointing: Floats = np.divide(chord, length, out=-samples.normals, where=length > 0.0)
+    return pointing
+
+
+def told_by(
+    samples: ThicknessSamples,
+    place: Ints,
+    kind: FindingKind,
+    limit_mm: float,
+    extreme: int,
+    directions: Floats,
+) -> Finding:
+    """Tell a place of samples by its ``extreme`` one."""
+    both = np.vstack([samples.points[place], samples.contacts[place]])
+    return Finding(
+        kind=kind,
+        rule=Rule.BALL,
+        axis=axis_of(directions[extreme]),
+        smallest_mm=float(samples.thickness[extreme]),
+        limit_mm=limit_mm,
+        position=as_vector((samples.points[extreme] + samples.contacts[extreme]) / 2.0),
+        direction=as_vector(directions[extreme]),
+        box=(as_vector(both.min(axis=0)), as_vector(both.max(axis=0))),
+        area_mm2=float(samples.area[place].sum()),
+    )
+
+
+def is_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: float) -> bool:
+    """Whether a place is too small to be anything but a flaw of the mesh.
+
+    Parameters
+    ----------
+    area_mm2, size_mm : float
+        Its area, and the diagonal of its box.
+    smallest_mm : float
+        Its smallest measure.
+    bead_mm : float
+        Bead width.
+    """
+    speck = area_mm2 < FLAW_AREA * bead_mm**2 and size_mm < FLAW_SIZE * bead_mm
+    return speck or (area_mm2 < bead_mm**2 and smallest_mm < FLAW_AREA * bead_mm)

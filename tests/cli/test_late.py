@@ -1,0 +1,80 @@
+"""A command loads what it needs, and late modules work like any other once they are needed."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+
+SAMPLE = "sample_models/lever_arm.stl"
+
+
+def loaded_by(*arguments: str) -> set[str]:
+    """Modules whose code has run after a command, in a process of its own."""
+    script = (
+        "import sys\n"
+        "from shrinkrule.cli import late, main\n"
+        "late.load_late()\n"
+        "code = main(sys.argv[1:])\n"
+        "assert code == 0, code\n"
+        "run = [n for n, m in sys.modules.items() if not isinstance(m, late.LateModule)]\n"
+        "sys.stderr.write('LOADED ' + ' '.join(run))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, *arguments], capture_output=True, text=True, check=True
+    )
+    return set(done.stderr.rpartition("LOADED ")[2].split())
+
+
+def test_help_loads_no_numbers() -> None:
+    assert not loaded_by("--help") & {"numpy", "trimesh", "rich.progress", "pydantic"}
+
+
+def test_a_row_needs_no_solver_and_no_plots(tmp_path: object) -> None:
+    loaded = loaded_by("compensate", SAMPLE, "--demo-table", "--out", str(tmp_path), "--json")
+    unwanted = {
+        "scipy.stats",
+        "scipy.optimize",
+        "matplotlib",
+        "networkx",
+        "shrinkrule.calibration.fit",
+        "shrinkrule.sag",
+    }
+    assert not loaded & unwanted
+
+
+def test_walls_need_neither_table_nor_page(tmp_path: object) -> None:
+    loaded = loaded_by("walls", SAMPLE, "--out", str(tmp_path), "--json")
+    unwanted = {
+        "shrinkrule.calibration.table.read",
+        "shrinkrule.sag",
+        "jinja2",
+        "matplotlib",
+        "networkx",
+    }
+    assert not loaded & unwanted
+
+
+@pytest.mark.parametrize(
+    "use",
+    [
+        "import networkx; assert networkx.Graph([(0, 1)]).number_of_edges() == 1",
+        "from networkx import Graph; assert Graph([(0, 1)]).number_of_edges() == 1",
+        "import networkx.algorithms as a; assert a.is_connected",
+        "from scipy.optimize import brentq; assert abs(brentq(lambda x: x - 2, 0, 5) - 2) < 1e-9",
+        "import scipy; assert scipy.optimize.brentq",
+        "import scipy.ndimage as n; assert n.label([1, 0, 1])[1] == 2",
+        "import trimesh; assert trimesh.repair.fix_normals; assert trimesh.voxel.VoxelGrid",
+        "import numpy; numpy.testing.assert_allclose(1.0, 1.0)",
+        "import trimesh; b = trimesh.creation.icosphere(); assert b.bounding_sphere.volume > 4",
+    ],
+)
+def test_a_late_module_works_when_it_is_needed(use: str) -> None:
+    script = f"from shrinkrule.cli import late; late.load_late(); import trimesh\n{use}"
+    subprocess.run([sys.executable, "-c", script], check=True)
+
+
+def test_importing_the_library_puts_nothing_off() -> None:
+    script = "import sys, shrinkrule, shrinkrule.cli; assert 'Late' not in str(sys.meta_path)"
+    subprocess.run([sys.executable, "-c", script], check=True)

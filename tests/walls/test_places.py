@@ -1,0 +1,42 @@
+"""Thin places told as what they are, on parts of a second generator that knows only the docs.
+
+Rims of every shape, wires and nets at every lean, curved sheets, skins over bores, wedges and
+threads, each with its truth from a formula or from brute-force balls; and as many sound parts
+that hold all that may be mistaken for one. `benchmarks/walls_places.py` runs 600 of each.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from shrinkrule.printer import Printer
+from shrinkrule.walls import check_walls
+from walls.places.generate import planted_part, sound_part
+from walls.places.judge import faults
+from walls.places.part import PlacedPart
+
+PARTS = 32
+"""Of each half: every planted family once."""
+
+IN_A_GO = 8
+
+
+def faults_of(part: PlacedPart) -> list[str]:
+    printer = Printer(part.nozzle_mm, part.bead_mm, part.layer_mm)
+    found = check_walls(part.mesh, printer).findings
+    name = f"{part.family} {part.seed} ({part.description})"
+    return [f"{name}: {told}" for told in faults(part, [finding.as_dict() for finding in found])]
+
+
+@pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
+def test_planted_places_are_told_as_what_they_are(first: int) -> None:
+    wrong = [
+        told for seed in range(first, first + IN_A_GO) for told in faults_of(planted_part(seed))
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
+def test_sound_parts_are_told_nothing_of(first: int) -> None:
+    wrong = [told for seed in range(first, first + IN_A_GO) for told in faults_of(sound_part(seed))]
+    assert not wrong, "\n".join(wrong)
