@@ -21,6 +21,8 @@ class Option(StrEnum):
     OUTLINE = "outlines moved in the mesh"
     SAG = "sag taken off"
     FURNACE_UP = "way up in the furnace"
+    OPEN = "surface that is not closed"
+    UNITE = "overlapping bodies made one"
     SUPPORT = "setter block or ballast"
 
 

@@ -128,7 +128,7 @@ def test_an_open_surface_is_counted_and_refused() -> None:
     box = trimesh.creation.box((10, 10, 10))
     part = part_from_mesh(trimesh.Trimesh(box.vertices, box.faces[:-1], process=False))
     assert part.soundness.open_edges == 3
-    with pytest.raises(MeshError, match=r"3 open edges.*--allow-open"):
+    with pytest.raises(MeshError, match=r"3 open edges.*scaled as it is"):
         part.require_solid()
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from shrinkrule.calibration.fit.to_row import row_from_fit
     from shrinkrule.calibration.sheets.read import read_sheet
     from shrinkrule.calibration.sheets.sheet import Sheet
-    from shrinkrule.calibration.table.between import EXTRAPOLATED, Beyond, row_at_density
+    from shrinkrule.calibration.table.between import Beyond, row_at_density
     from shrinkrule.calibration.table.read import demo_table, find_row, read_table
     from shrinkrule.calibration.table.row import (
         BalanceCheck,
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from shrinkrule.calibration.table.write import table_csv
 
 __all__ = [
-    "EXTRAPOLATED",
     "AxisResult",
     "BalanceCheck",
     "Beyond",
@@ -62,7 +61,6 @@ _MODULES: Final = {
     "BalanceCheck": "shrinkrule.calibration.table.row",
     "Beyond": "shrinkrule.calibration.table.between",
     "CalibrationRow": "shrinkrule.calibration.table.row",
-    "EXTRAPOLATED": "shrinkrule.calibration.table.between",
     "Estimate": "shrinkrule.calibration.table.row",
     "FitResult": "shrinkrule.calibration.fit.result",
     "LengthEffect": "shrinkrule.calibration.table.row",

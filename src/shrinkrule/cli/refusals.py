@@ -15,6 +15,8 @@ FLAGS: Final = {
     Option.OUTLINE: "--apply-offset",
     Option.SAG: "--sag",
     Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
+    Option.OPEN: "--allow-open",
+    Option.UNITE: "--unite",
     Option.SUPPORT: "--support",
 }
 """How each option is given here."""

@@ -7,13 +7,11 @@ what will sag and spread, say what will come out of the furnace, and decide.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from shrinkrule.calibration import check_balance
@@ -27,19 +25,19 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
-from shrinkrule.errors import MeshError
+from shrinkrule.errors import MeshError, Option
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, Place, WallLook, binder_time, place_words
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.progress import Progress, part_of, silent
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
 
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult
-
-Progress = Callable[[str, float], None]
 
 _SHARE_OF_WALLS: Final = 0.1
 """Of a job's time, where sag is solved too."""
@@ -64,17 +62,18 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
     recipe = _for_this_part(recipe, part)
-    told = progress if recipe.sag is None else _part_of(progress, 0.0, _SHARE_OF_WALLS)
+    report = progress or silent
+    share_of_walls = 1.0 if recipe.sag is None else _SHARE_OF_WALLS
     walls = look_at_walls(
         part,
         recipe.scale,
         recipe.print_up,
         recipe.printer,
         recipe.limits,
-        told,
+        part_of(report, 0.0, share_of_walls),
         coupon_section_mm=recipe.coupon_section,
     )
-    sag = _sag(part, recipe, _part_of(progress, _SHARE_OF_WALLS, 1.0))
+    sag = _sag(part, recipe, part_of(report, share_of_walls, 1.0 - share_of_walls))
     to_slice = _to_slice(walls, recipe, sag)
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(walls.green, recipe.row, volume)
@@ -83,15 +82,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
 
 
-def _part_of(progress: Progress | None, start: float, stop: float) -> Progress | None:
-    """Progress of one part of the job, as a share of the whole."""
-    if progress is None:
-        return None
-    whole = progress
-    return lambda stage, done: whole(stage, start + (stop - start) * done)
-
-
-def _sag(part: Part, recipe: Recipe, progress: Progress | None) -> PrecurveResult | None:
+def _sag(part: Part, recipe: Recipe, progress: Progress) -> PrecurveResult | None:
     """Pre-curve the wanted part in its fired size, where that is asked for."""
     if recipe.sag is None or recipe.row is None:
         return None
@@ -108,13 +99,13 @@ def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
     return replace(recipe, row=recipe.row.at_lengths(float(box[:2].max()), float(box[2])))
 
 
-def _hull(green: GreenPart) -> NDArray[np.float64]:
+def _hull(green: GreenPart) -> Floats:
     """Points (n, 3) that alone decide how much room a part takes."""
     vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
     # Joggled, so that a part whose outline is a line is no error.
     corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices
     extremes = [vertices[:, 2].argmin(), vertices[:, 2].argmax()]
-    deciding: NDArray[np.float64] = vertices[np.concatenate([corners, extremes])]
+    deciding: Floats = vertices[np.concatenate([corners, extremes])]
     return deciding
 
 
@@ -138,7 +129,8 @@ def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> tr
             f"a wall of {thinnest:.2f} mm is too thin to move its outlines by "
             f"{spread.value:.3f} mm",
             where=name,
-            hint="thicken it, or leave out --apply-offset",
+            hint="thicken it, or set the offset when slicing",
+            options=(Option.OUTLINE,),
         )
     return offset_outlines(green, -spread.value, name).mesh
 

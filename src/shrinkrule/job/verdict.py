@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shrinkrule.calibration import EXTRAPOLATED, BalanceCheck
+from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.recipe import Recipe
@@ -53,7 +53,7 @@ def decide(
     reasons += [Reason(Level.LOOK, text) for text in walls.report.notes]
     if balance is not None and balance.warning:
         reasons.append(Reason(Level.LOOK, balance.warning))
-    if recipe.row is not None and EXTRAPOLATED in recipe.row.note:
+    if recipe.row is not None and recipe.row.extrapolated:
         reasons.append(Reason(Level.LOOK, f"shrinkage is {recipe.row.note}"))
     reasons += [Reason(Level.LOOK, text) for text in prediction.notes]
     return Verdict(tuple(reasons))

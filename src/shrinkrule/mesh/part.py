@@ -14,7 +14,7 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from shrinkrule.errors import FileError, MeshError
+from shrinkrule.errors import FileError, MeshError, Option
 from shrinkrule.mesh.bodies import overlapping_bodies, united
 from shrinkrule.mesh.mend import (
     close_rounding_gaps,
@@ -89,14 +89,16 @@ class Part:
                 f"{_why_not_closed(found)}, first near {self._first_open_edge()}, so it has no "
                 "volume, mass or wall",
                 where=self.source.name,
-                hint="close it in the modelling program, or use --allow-open to scale it as it is",
+                hint="close it in the modelling program, or have it scaled as it is",
+                options=(Option.OPEN,),
             )
         if self.overlaps:
             first, second = self.overlaps[0]
             raise MeshError(
                 f"bodies {first} and {second} share space, so volume and walls would be wrong",
                 where=self.source.name,
-                hint="unite them in the modelling program, or use --unite",
+                hint="unite them in the modelling program, or have them united here",
+                options=(Option.UNITE,),
             )
         if found.volume_mm3 <= 0.0:
             raise MeshError(
@@ -166,7 +168,7 @@ def _read(
         corners, stated = facets_from_3mf(data, path.name)
         file_format = "3MF"
         if unit is not None:
-            notes = (f"--unit {unit} was not used: the 3MF states {stated}",)
+            notes = (f"the unit {unit} was not used: the 3MF states {stated}",)
         return stated, file_format, notes, *merge_equal_vertices(corners)
     unit = "mm" if unit is None else unit
     factor = unit_in_mm(unit)
@@ -245,11 +247,11 @@ def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
         return ()
     in_file = longest / MM_PER_UNIT.get(unit, 1.0)
     better = [
-        f"--unit {name} ({in_file * factor:.3g} mm)"
+        f"{name} ({in_file * factor:.3g} mm)"
         for name, factor in MM_PER_UNIT.items()
         if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM and name != "ft"
     ]
-    advice = f"; these would make sense: {', '.join(better)}" if better else ""
+    advice = f"; units that would make sense: {', '.join(better)}" if better else ""
     return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
 
 

@@ -15,6 +15,24 @@ def silent(stage: str, share: float) -> None:
     """Progress that nobody watches."""
 
 
+def part_of(progress: Progress, start: float, span: float) -> Progress:
+    """Progress of a part of the work with stages of its own, ``span`` of the whole from ``start``.
+
+    Parameters
+    ----------
+    progress : callable
+        Progress of the whole.
+    start, span : float
+        Where the part begins, and how much of the whole it is.
+
+    Returns
+    -------
+    callable
+        Progress of the part.
+    """
+    return lambda stage, done: progress(stage, start + span * done)
+
+
 def stage_of(progress: Progress, stage: str, start: float, span: float) -> Tick:
     """Progress of one stage, which takes ``span`` of the whole from ``start`` on.
 

@@ -77,7 +77,7 @@ def _size(size: Any) -> dict[str, str]:
 
 def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dict[str, str]:
     place, finding = row.worst, row.worst.finding
-    seen = [picture.caption[0] for picture in pictures if number in picture.marked]
+    seen = [picture.letter for picture in pictures if number in picture.marked]
     return {
         "number": str(number),
         "kind": words.kind_text(row),

@@ -41,11 +41,15 @@ class Swatch:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture as a data URI, the side it is seen from, and the numbers marked on it."""
+    """A picture as a data URI, the side it is seen from, and the numbers marked on it.
+
+    ``letter`` names it where the page speaks of it elsewhere.
+    """
 
     uri: str
     caption: str
     marked: tuple[int, ...] = ()
+    letter: str = ""
 
 
 def thickness_colouring(look: WallLook) -> Colouring:
@@ -86,9 +90,7 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(
-            Picture(
-                uri, f"{letter}: seen {side}", tuple(dict.fromkeys(marks[w][0] for w in of_view))
-            )
+            Picture(uri, f"seen {side}", tuple(dict.fromkeys(marks[w][0] for w in of_view)), letter)
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, THICK_MM
 from shrinkrule.errors import SettingError
 from shrinkrule.printer import Printer
 
@@ -37,9 +38,9 @@ class WallLimits:
 
     beads_to_exist: float = 1.0
     beads_to_be_sound: float = 2.0
-    floor_layers: float = 3.0
+    floor_layers: float = CLOSED_FLOOR_LAYERS
     gap_beads: float = 1.0
-    thick_mm: float = 10.0
+    thick_mm: float = THICK_MM
 
     def __post_init__(self) -> None:
         for name, value in (

@@ -11,13 +11,9 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from enum import StrEnum
-from typing import Final
 
 from shrinkrule.calibration.table.row import CalibrationRow, Estimate
 from shrinkrule.errors import Option, TableError
-
-EXTRAPOLATED: Final = "EXTRAPOLATED"
-"""Begins the note of a row beyond the calibrated densities; its field ``extrapolated`` is true."""
 
 
 class Beyond(StrEnum):
@@ -100,7 +96,7 @@ def _between(
     weight = math.log(density / at_low) / math.log(at_high / at_low)
     outside = not 0.0 <= weight <= 1.0
     origin = (
-        f"{EXTRAPOLATED if outside else 'interpolated'} from {low.name!r} "
+        f"{'EXTRAPOLATED' if outside else 'interpolated'} from {low.name!r} "
         f"({100 * at_low:g} %) and {high.name!r} ({100 * at_high:g} %)"
     )
     both_known = low.firing_scatter_known and high.firing_scatter_known
