@@ -47,9 +47,10 @@ if TYPE_CHECKING:
         write_coupon,
     )
     from shrinkrule.errors import ShrinkruleError
+    from shrinkrule.files import stl_bytes
     from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, fit_in_furnace
     from shrinkrule.job import JobResult, Recipe, Verdict, compensate
-    from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part, stl_bytes
+    from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part
     from shrinkrule.printer import Printer
     from shrinkrule.report import fit_dict, job_dict, job_outputs
     from shrinkrule.sag import (
@@ -146,6 +147,7 @@ __all__ = [
 
 _ROOMS: Final = (
     "errors",
+    "files",
     "furnace",
     "printer",
     "mesh",

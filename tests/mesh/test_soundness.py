@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh import inspect_mesh, part_from_mesh, read_part, stl_bytes
-from shrinkrule.mesh.mend import merge_equal_vertices
+from shrinkrule.files import stl_bytes
+from shrinkrule.mesh import inspect_mesh, part_from_mesh, read_part
+from shrinkrule.mesh.repair import merge_equal_vertices
 
 SOLIDS: dict[str, Callable[[], trimesh.Trimesh]] = {
     "box": lambda: trimesh.creation.box((10, 20, 30)),

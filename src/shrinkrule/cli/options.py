@@ -190,7 +190,7 @@ def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
 
 def folder_from(out: Path | None) -> Path:
     """Folder to write to, looked at before the work and not after it."""
-    from shrinkrule.mesh import require_folder
+    from shrinkrule.files import require_folder
 
     folder = out or Path()
     require_folder(folder)

@@ -8,7 +8,7 @@ from pathlib import Path
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.page import measuring_page_html
 from shrinkrule.errors import SettingError
-from shrinkrule.mesh import OutputSet, stl_bytes
+from shrinkrule.files import OutputSet, stl_bytes
 from shrinkrule.sheet import sheet_csv
 
 Json = str | float | int | bool | None | list["Json"] | dict[str, "Json"]

@@ -14,7 +14,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.mend import body_boxes, facets_by_body
+from shrinkrule.mesh.repair import body_boxes, facets_by_body
 from shrinkrule.mesh.soundness import EdgeTable, edge_table, signed_volumes
 
 MAX_PAIRS: Final = 200

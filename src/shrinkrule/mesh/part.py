@@ -15,16 +15,16 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError, MeshError, Option
+from shrinkrule.files.stl import facets_from_stl
+from shrinkrule.files.threemf import facets_from_3mf
 from shrinkrule.mesh.bodies import overlapping_bodies, united
-from shrinkrule.mesh.mend import (
+from shrinkrule.mesh.repair import (
     close_rounding_gaps,
     drop_collapsed,
     merge_equal_vertices,
     turn_outward,
 )
 from shrinkrule.mesh.soundness import Soundness, box_of, edge_table, inspect_mesh, soundness_of
-from shrinkrule.mesh.stl_file import facets_from_stl
-from shrinkrule.mesh.threemf_file import facets_from_3mf
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
 
 SMALLEST_PLAUSIBLE_MM: Final = 2.0

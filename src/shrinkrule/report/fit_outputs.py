@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from shrinkrule.calibration import CalibrationRow, FitResult, updated_table
-from shrinkrule.mesh import OutputSet, require_folder
+from shrinkrule.files import OutputSet, require_folder
 from shrinkrule.report.fit_html import fit_html
 from shrinkrule.report.fit_plain import fit_dict
 

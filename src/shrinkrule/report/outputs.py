@@ -6,8 +6,8 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
+from shrinkrule.files import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
 from shrinkrule.job import JobResult, WallLook
-from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
 from shrinkrule.report.plain import job_dict
 from shrinkrule.walls import thickness_map
 

@@ -15,7 +15,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.mend import drop_collapsed, merge_equal_vertices, turn_outward
+from shrinkrule.mesh.repair import drop_collapsed, merge_equal_vertices, turn_outward
 from shrinkrule.mesh.soundness import edge_table
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from shrinkrule.errors import FileError
-from shrinkrule.mesh import OutputSet
+from shrinkrule.files import OutputSet
 
 
 def test_all_files_are_written_together(tmp_path: Path) -> None:

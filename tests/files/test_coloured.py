@@ -12,7 +12,7 @@ import pytest
 import trimesh
 from numpy.typing import NDArray
 
-from shrinkrule.mesh import glb_bytes, ply_bytes
+from shrinkrule.files import glb_bytes, ply_bytes
 
 BOX = trimesh.creation.box((40.0, 20.0, 2.0))
 VERTICES = np.asarray(BOX.vertices, dtype=np.float64) + np.array([5.0, 0.0, 1.0])

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError
+from shrinkrule.files.stl import facets_from_stl
 from shrinkrule.mesh import read_part
-from shrinkrule.mesh.stl_file import facets_from_stl
 
 FACET = b"""facet normal 0 0 1
  outer loop

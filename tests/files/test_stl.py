@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shrinkrule.errors import FileError, SettingError
-from shrinkrule.mesh import read_part, stl_bytes
+from shrinkrule.files import stl_bytes
+from shrinkrule.mesh import read_part
 
 
 @pytest.fixture
