@@ -20,6 +20,9 @@ FLOORS: Final = {
         "report",
         "cli",
     ),
+    "numerics": ("arrays progress jit", "edges hashing triangles"),
+    "files": ("csv_dialect output stl_text templates threemf coloured", "stl"),
+    "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
         "settings material",

@@ -13,8 +13,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import SettingError
-from shrinkrule.mesh.soundness import box_of
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, box_of
 
 WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
     "z": (0, 0, 1),

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 
 AGAIN: Final = "export the model again as STL"
 FEWEST_FACET_BYTES: Final = 80

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.repair import body_boxes, facets_by_body
-from shrinkrule.mesh.soundness import EdgeTable, edge_table, signed_volumes
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.numerics.triangles import signed_volumes
 
 MAX_PAIRS: Final = 200
 """Pairs of bodies compared at most; a plate of many parts is checked only this far."""

@@ -24,7 +24,9 @@ from shrinkrule.mesh.repair import (
     merge_equal_vertices,
     turn_outward,
 )
-from shrinkrule.mesh.soundness import Soundness, box_of, edge_table, inspect_mesh, soundness_of
+from shrinkrule.mesh.soundness import Soundness, inspect_mesh, soundness_of
+from shrinkrule.numerics.arrays import box_of
+from shrinkrule.numerics.edges import edge_table
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
 
 SMALLEST_PLAUSIBLE_MM: Final = 2.0

@@ -10,22 +10,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.compiled import number_equal
-from shrinkrule.mesh.soundness import (
-    EdgeTable,
-    Facets,
-    Points,
-    edge_table,
-    signed_volumes,
-)
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.numerics.hashing import number_equal
+from shrinkrule.numerics.triangles import signed_volumes
 
 MAX_NESTED_BODIES = 400
 """More closed bodies than this in one file are loose pieces, not a part with cavities."""
 
 
 def merge_equal_vertices(
-    corners: NDArray[np.float32] | NDArray[np.float64],
-) -> tuple[Points, Facets]:
+    corners: NDArray[np.float32] | Floats,
+) -> tuple[Floats, Ints]:
     """Join corners that are equal to the last bit, in order of first use.
 
     Parameters
@@ -39,7 +35,7 @@ def merge_equal_vertices(
     return points[first].astype(np.float64), numbers.reshape(-1, 3)
 
 
-def close_rounding_gaps(vertices: Points, facets: Facets) -> tuple[Points, Facets, str]:
+def close_rounding_gaps(vertices: Floats, facets: Ints) -> tuple[Floats, Ints, str]:
     """Merge vertices a few float32 steps apart, if that is all that keeps a mesh open.
 
     Files often hold one corner in two roundings. The merge is kept only if it closes
@@ -55,7 +51,7 @@ def close_rounding_gaps(vertices: Points, facets: Facets) -> tuple[Points, Facet
     return vertices[first], joined, note
 
 
-def drop_collapsed(facets: Facets) -> tuple[Facets, str]:
+def drop_collapsed(facets: Ints) -> tuple[Ints, str]:
     """Drop facets that use one vertex twice: they have no area and close nothing.
 
     Facets of three distinct corners in a line stay, since dropping them would open a crack.
@@ -69,8 +65,8 @@ def drop_collapsed(facets: Facets) -> tuple[Facets, str]:
 
 
 def turn_outward(
-    vertices: Points, facets: Facets, table: EdgeTable, where: str
-) -> tuple[Facets, tuple[str, ...]]:
+    vertices: Floats, facets: Ints, table: EdgeTable, where: str
+) -> tuple[Ints, tuple[str, ...]]:
     """Wind every closed body outward, and its cavities with it.
 
     A body inside out has negative volume. It is turned together with everything
@@ -112,7 +108,7 @@ def turn_outward(
     return np.ascontiguousarray(facets), tuple(notes)
 
 
-def _orient(facets: Facets, where: str) -> Facets:
+def _orient(facets: Ints, where: str) -> Ints:
     import igl
 
     turned, _ = igl.bfs_orient(facets)
@@ -126,9 +122,7 @@ def _orient(facets: Facets, where: str) -> Facets:
     return turned
 
 
-def _parents(
-    vertices: Points, facets: Facets, labels: NDArray[np.int64], volumes: Points
-) -> NDArray[np.int64]:
+def _parents(vertices: Floats, facets: Ints, labels: Ints, volumes: Floats) -> Ints:
     """Smallest body around each body, or -1."""
     count = len(volumes)
     parents = np.full(count, -1, dtype=np.int64)
@@ -148,22 +142,20 @@ def _parents(
     return parents
 
 
-def _contains(vertices: Points, shell: Facets, probe: Points) -> bool:
+def _contains(vertices: Floats, shell: Ints, probe: Floats) -> bool:
     import igl
 
     winding = igl.winding_number(vertices, shell, probe)
     return bool(abs(float(np.ravel(winding)[0])) > 0.5)
 
 
-def facets_by_body(labels: NDArray[np.int64], count: int) -> list[NDArray[np.int64]]:
+def facets_by_body(labels: Ints, count: int) -> list[Ints]:
     """Facets, in their order, of each of ``count`` bodies."""
     order = np.argsort(labels, kind="stable")
     return np.split(order, np.searchsorted(labels[order], np.arange(1, count)))
 
 
-def body_boxes(
-    vertices: Points, facets: Facets, bodies: list[NDArray[np.int64]]
-) -> tuple[Points, Points]:
+def body_boxes(vertices: Floats, facets: Ints, bodies: list[Ints]) -> tuple[Floats, Floats]:
     """Lower and upper corners, (count, 3) each, of the boxes around bodies."""
     starts = np.cumsum([0, *(len(body) for body in bodies[:-1])])
     corners = vertices[facets[np.concatenate(bodies)]]
@@ -173,7 +165,7 @@ def body_boxes(
     )
 
 
-def _depth(parents: NDArray[np.int64]) -> NDArray[np.int64]:
+def _depth(parents: Ints) -> Ints:
     depth = np.zeros_like(parents)
     above = parents.copy()
     while (above >= 0).any():
@@ -182,7 +174,7 @@ def _depth(parents: NDArray[np.int64]) -> NDArray[np.int64]:
     return depth
 
 
-def _root(parents: NDArray[np.int64]) -> NDArray[np.int64]:
+def _root(parents: Ints) -> Ints:
     root = np.arange(len(parents))
     while (parents[root] >= 0).any():
         root = np.where(parents[root] >= 0, parents[root], root)

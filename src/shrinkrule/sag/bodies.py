@@ -154,8 +154,9 @@ def _cavities(
     mesh: trimesh.Trimesh, shell: Ints, low: Floats, high: Floats
 ) -> list[tuple[int, int]]:
     """Pairs of each cavity and the smallest body whose box holds it."""
-    volumes = signed_volumes(np.asarray(mesh.triangles))
-    volume = np.bincount(shell[np.asarray(mesh.faces)[:, 0]], weights=volumes)
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    volume = signed_volumes(vertices, faces, shell[faces[:, 0]])
     size = (high - low).prod(axis=1)
     found = []
     for cavity in np.flatnonzero(volume < 0.0):

@@ -15,8 +15,9 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.soundness import edge_table, signed_volumes
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.triangles import signed_volumes
 from shrinkrule.sag.voxels.components import Components, find_components
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
 from shrinkrule.sag.voxels.fragments import without_isolated_fragments

@@ -16,8 +16,8 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.mesh.soundness import edge_table
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
+from shrinkrule.numerics.edges import edge_table
 from shrinkrule.sag.voxels.corners import CORNERS, shape_functions
 
 _REACH: Final = 2.0  # octants: how far the effect of an edge reaches

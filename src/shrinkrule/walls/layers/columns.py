@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 
 ROWS_AT_ONCE: Final = 1_000_000
 """Columns looked at in one go; each takes some fifty bytes."""

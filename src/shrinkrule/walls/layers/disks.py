@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 
 STEP: Final = 0.25
 """Spacing of the places tried, in radii: a neck 2 % too thin between holes is longer."""

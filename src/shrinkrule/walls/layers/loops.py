@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

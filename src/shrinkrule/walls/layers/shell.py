@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.repair import drop_collapsed, merge_equal_vertices, turn_outward
-from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.numerics.edges import edge_table
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
 TELLS_OUTSIDE: Final = 0.1

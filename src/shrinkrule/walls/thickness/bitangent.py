@@ -15,7 +15,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.inscribed import DEPTH, EDGE_ANGLE
 from shrinkrule.walls.thickness.spanning import nearest_on_facet
 from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance

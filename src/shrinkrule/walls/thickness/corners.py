@@ -14,8 +14,8 @@ import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
-from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.bitangent import pinched_balls
 from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples, largest_balls
 

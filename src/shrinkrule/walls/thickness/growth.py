@@ -22,7 +22,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.inscribed import DEPTH
 from shrinkrule.walls.thickness.spanning import REACH_IN, nearest_on_facet
 from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance

@@ -21,7 +21,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.spanning import (
     MEMORY,
     NEARLY,

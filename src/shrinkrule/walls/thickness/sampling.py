@@ -19,7 +19,8 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.mesh.compiled import compiled, number_equal
+from shrinkrule.numerics.hashing import number_equal
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.tree import along_curve
 
 MOST_SAMPLES: Final = 20_000_000

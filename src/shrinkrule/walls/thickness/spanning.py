@@ -11,7 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
 
 REACH_IN: Final = 1e-3

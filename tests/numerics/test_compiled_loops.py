@@ -11,8 +11,9 @@ from hypothesis.extra import numpy as arrays
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from shrinkrule.mesh.compiled import compiled, number_equal
-from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.hashing import number_equal
+from shrinkrule.numerics.jit import compiled
 
 
 @settings(deadline=None)  # the first example may have to compile
