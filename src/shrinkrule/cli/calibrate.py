@@ -88,7 +88,7 @@ def calibrate(
     with options.progress_bar(shown=not json) as progress:
         if progress is not None:
             progress("drawing the report", _DRAWING)
-        from shrinkrule.report.fit_outputs import fit_outputs
+        from shrinkrule.report.fit.outputs import fit_outputs
 
         files = fit_outputs(fit, made, folder, table, inputs=sheets)
     from shrinkrule.report import fit_dict, show_fit

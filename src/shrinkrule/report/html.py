@@ -10,8 +10,8 @@ from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Level, Row
 from shrinkrule.report import words
 from shrinkrule.report.foundation import program
+from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
-from shrinkrule.report.wall_pictures import Picture, legend, thickness_colouring, wall_pictures
 
 _HEADLINES = {
     Level.MAKE: "Make it.",

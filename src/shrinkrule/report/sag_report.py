@@ -13,8 +13,16 @@ from trimesh.triangles import points_to_barycentric
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import Interval, turn_up
 from shrinkrule.mesh import Part
-from shrinkrule.report.picture import GREY, VIEWS, Camera, Colouring, Stage, draw
-from shrinkrule.report.wall_pictures import HEIGHT, WIDTH, Picture, Swatch, css, data_uri, scale_bar
+from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
+from shrinkrule.report.pictures.walls import (
+    HEIGHT,
+    WIDTH,
+    Picture,
+    Swatch,
+    css,
+    data_uri,
+    scale_bar,
+)
 from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.walls import sample_surface
 

@@ -10,8 +10,8 @@ from pathlib import Path
 
 from shrinkrule.calibration import CalibrationRow, FitResult, updated_table
 from shrinkrule.files import OutputSet, require_folder
-from shrinkrule.report.fit_html import fit_html
-from shrinkrule.report.fit_plain import fit_dict
+from shrinkrule.report.fit.html import fit_html
+from shrinkrule.report.fit.plain import fit_dict
 
 
 def fit_outputs(

@@ -8,8 +8,8 @@ from typing import Final
 from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, Weight, plain_sentences
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
-from shrinkrule.report.fit_plain import LENGTHS_MM
-from shrinkrule.report.fit_plots import fit_plots
+from shrinkrule.report.fit.plain import LENGTHS_MM
+from shrinkrule.report.fit.plots import fit_plots
 from shrinkrule.report.foundation import program
 
 HEADLINES: Final = {

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from shrinkrule.job import Place, WallLook
-from shrinkrule.report.picture import (
+from shrinkrule.report.pictures.scene import (
     BACKGROUND,
     VIEWS,
     Camera,
