@@ -74,7 +74,7 @@ def test_the_pillow_block_is_thick_inside() -> None:
 
 def test_the_bracket_says_its_unit_and_is_right_in_inches() -> None:
     wrong = job("bracket_inches")
-    assert any("make sense: in (" in reason.text for reason in wrong.verdict.reasons)
+    assert any(", in (" in reason.text for reason in wrong.verdict.reasons)
     right = job("bracket_inches", "in")
     assert right.prediction.sizes[0].wanted_mm == pytest.approx(1.25 * 25.4, rel=1e-6)
     assert not any("odd for" in reason.text for reason in right.verdict.reasons)
