@@ -8,7 +8,13 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.calibration.fit.fit_sheets import fit_sheets
-    from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier, Note, Weight
+    from shrinkrule.calibration.fit.result import (
+        AxisResult,
+        FitResult,
+        NamedOutlier,
+        Note,
+        NoteWeight,
+    )
     from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
     from shrinkrule.calibration.fit.sentences import plain_sentences
     from shrinkrule.calibration.fit.to_row import row_from_fit
@@ -36,10 +42,10 @@ __all__ = [
     "LengthEffect",
     "NamedOutlier",
     "Note",
+    "NoteWeight",
     "SagFit",
     "Sheet",
     "Support",
-    "Weight",
     "beam_drop_mm",
     "beam_modulus_kpa",
     "check_balance",
@@ -69,7 +75,7 @@ _MODULES: Final = {
     "SagFit": "shrinkrule.calibration.fit.sag",
     "Sheet": "shrinkrule.calibration.sheets.sheet",
     "Support": "shrinkrule.calibration.fit.sag",
-    "Weight": "shrinkrule.calibration.fit.result",
+    "NoteWeight": "shrinkrule.calibration.fit.result",
     "beam_drop_mm": "shrinkrule.calibration.fit.sag",
     "beam_modulus_kpa": "shrinkrule.calibration.fit.sag",
     "check_balance": "shrinkrule.calibration.table.row",

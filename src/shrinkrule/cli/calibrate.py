@@ -126,9 +126,9 @@ def _fitted(
 
 def _ask(fit: FitResult, table: Path, name: str) -> None:
     """Ask before a row is replaced, or written although something is wrong."""
-    from shrinkrule.calibration import Weight, row_that_stands
+    from shrinkrule.calibration import NoteWeight, row_that_stands
 
-    wrong = [note.text for note in fit.notes if note.weight is Weight.WRONG]
+    wrong = [note.text for note in fit.notes if note.weight is NoteWeight.WRONG]
     if wrong:
         _confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
     standing = row_that_stands(table, name)

@@ -12,15 +12,13 @@ from typing import Any, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 from trimesh.exchange.gltf import export_glb
 from trimesh.exchange.ply import export_ply
 
+from shrinkrule.numerics.arrays import Floats, Ints
+
 NOTHING: Final = -1.0
 """Stands in a GLB where a value is not known: the format forbids nan."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def ply_bytes(

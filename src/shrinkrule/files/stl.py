@@ -17,6 +17,7 @@ from stl.mesh import Mesh as StlMesh
 
 from shrinkrule.errors import FileError
 from shrinkrule.files.stl_text import AGAIN, facets_from_text
+from shrinkrule.numerics.arrays import Floats, Ints
 
 HEADER_BYTES: Final = 84
 FACET_BYTES: Final = 50
@@ -135,9 +136,7 @@ def stl_bytes(mesh: trimesh.Trimesh, header: str) -> bytes:
     return b"".join([text.ljust(HEADER_TEXT_BYTES, b" "), count, records.data])
 
 
-def _fill(
-    records: NDArray[np.void], vertices: NDArray[np.float64], facets: NDArray[np.int64]
-) -> None:
+def _fill(records: NDArray[np.void], vertices: Floats, facets: Ints) -> None:
     """Put corners and unit normals of facets into STL records; no normal where there is no area."""
     # One row a coordinate: whole-array steps run over rows of three many times slower.
     a, b, c = (vertices[facets[:, k]].T.copy() for k in range(3))

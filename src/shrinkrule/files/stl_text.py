@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.jit import compiled
 
 AGAIN: Final = "export the model again as STL"
@@ -54,7 +55,7 @@ _LINE: Final = re.compile(
 )
 
 
-def _spelled(words: tuple[str | int, ...]) -> NDArray[np.int64]:
+def _spelled(words: tuple[str | int, ...]) -> Ints:
     """Words as rows of lower-case bytes ended by 0; a kind of value as its number."""
     table = np.zeros((len(words), 10), np.int64)
     for row, word in zip(table, words, strict=True):
@@ -118,11 +119,11 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tupl
 @compiled
 def _walk(
     text: NDArray[np.uint8],
-    facet_words: NDArray[np.int64],
-    boundaries: NDArray[np.int64],
-    tens: NDArray[np.float64],
+    facet_words: Ints,
+    boundaries: Ints,
+    tens: Floats,
     corners: NDArray[np.float32],
-    starts: NDArray[np.int64],
+    starts: Ints,
 ) -> Any:
     """Read words until the end of the text, or until one does not belong.
 
@@ -191,7 +192,7 @@ def _walk(
 
 
 @compiled
-def _begins(text: NDArray[np.uint8], begin: int, size: int, word: NDArray[np.int64]) -> Any:
+def _begins(text: NDArray[np.uint8], begin: int, size: int, word: Ints) -> Any:
     """Whether the text goes on with the word, which a name may follow without a blank."""
     length = 0
     while word[length] != 0:
@@ -200,7 +201,7 @@ def _begins(text: NDArray[np.uint8], begin: int, size: int, word: NDArray[np.int
 
 
 @compiled
-def _is_word(text: NDArray[np.uint8], begin: int, end: int, word: NDArray[np.int64]) -> Any:
+def _is_word(text: NDArray[np.uint8], begin: int, end: int, word: Ints) -> Any:
     """Whether the text from ``begin`` to ``end`` is the word, in either case."""
     if end - begin >= len(word) or word[end - begin] != 0:
         return False
@@ -214,7 +215,7 @@ def _is_word(text: NDArray[np.uint8], begin: int, end: int, word: NDArray[np.int
 
 
 @compiled
-def _number(text: NDArray[np.uint8], begin: int, end: int, tens: NDArray[np.float64]) -> Any:
+def _number(text: NDArray[np.uint8], begin: int, end: int, tens: Floats) -> Any:
     """Value of a decimal number, good for its float32; nan where that is not sure."""
     i = begin
     negative = text[i] == 45
@@ -259,9 +260,7 @@ def _number(text: NDArray[np.uint8], begin: int, end: int, tens: NDArray[np.floa
     return -value if negative else value
 
 
-def _read_hard_numbers(
-    data: bytes, corners: NDArray[np.float32], starts: NDArray[np.int64], where: str
-) -> None:
+def _read_hard_numbers(data: bytes, corners: NDArray[np.float32], starts: Ints, where: str) -> None:
     """Read again, one by one, the facets in which a number was left."""
     for facet in np.flatnonzero(np.isnan(corners).any(axis=(1, 2))):
         begin = int(starts[facet])

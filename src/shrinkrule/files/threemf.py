@@ -14,9 +14,9 @@ from typing import Final
 import numpy as np
 import trimesh
 from lxml import etree
-from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError
+from shrinkrule.numerics.arrays import Floats
 
 _UNITS: Final = {
     "micron": 1e-3,
@@ -31,7 +31,7 @@ MAX_UNPACKED_BYTES: Final = 2 * 1024**3
 """A package that unpacks to more is refused: it would not fit beside its mesh in memory."""
 
 
-def facets_from_3mf(data: bytes, where: str) -> tuple[NDArray[np.float64], str]:
+def facets_from_3mf(data: bytes, where: str) -> tuple[Floats, str]:
     """Corner points, in mm, of all facets that a 3MF package places.
 
     Returns

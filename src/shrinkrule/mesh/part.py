@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import FileError, MeshError, Option
 from shrinkrule.files.stl import facets_from_stl
@@ -25,7 +24,7 @@ from shrinkrule.mesh.repair import (
     turn_outward,
 )
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh, soundness_of
-from shrinkrule.numerics.arrays import box_of
+from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
 
@@ -157,9 +156,7 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     return _inspected(vertices, facets, path, file_format, unit, notes)
 
 
-def _read(
-    path: Path, unit: str | None
-) -> tuple[str, str, tuple[str, ...], NDArray[np.float64], NDArray[np.int64]]:
+def _read(path: Path, unit: str | None) -> tuple[str, str, tuple[str, ...], Floats, Ints]:
     """Unit, format, notes, and vertices in mm and facets of a file.
 
     A function of its own, so that the file's bytes and corners are gone when it returns.
@@ -201,8 +198,8 @@ def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
 
 
 def _inspected(
-    vertices: NDArray[np.float64],
-    facets: NDArray[np.int64],
+    vertices: Floats,
+    facets: Ints,
     path: Path,
     file_format: str,
     unit: str,

@@ -12,7 +12,8 @@ import numpy as np
 import trimesh
 from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
-from numpy.typing import NDArray
+
+from shrinkrule.numerics.arrays import Floats, Ints
 
 SKIN: Final = 2e-6
 """Depth under a surface, as a share of the mesh's span, at which a ray inwards starts.
@@ -26,9 +27,6 @@ SINGLE_ROUNDING: Final = 2.0**-23
 
 FARTHEST: Final = 1e37
 """Farther than any ray goes, in what float32 can hold."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 class Rays:

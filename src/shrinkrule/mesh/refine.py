@@ -15,13 +15,9 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-Mask = NDArray[np.bool_]
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 
 MAX_FACETS: Final = 2_000_000
 """More facets than this help nobody; the edge length asked for is refused."""
@@ -59,14 +55,14 @@ def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Tri
             hint=f"allow edges of {np.sqrt(4.0 * mesh.area / MAX_FACETS):.2g} mm",
         )
 
-    def too_long(ends: FloatArray) -> Mask:
+    def too_long(ends: Floats) -> Mask:
         long: Mask = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) > max_edge_mm
         return long
 
     return refine_where(mesh, too_long)
 
 
-def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
+def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trimesh.Trimesh:
     """Split facets until no edge asks for it.
 
     Parameters
@@ -105,7 +101,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
     )
 
 
-def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
+def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trimesh.Trimesh:
     """Split facets until no edge asks for it, whatever shape they get: quick, and flips nothing.
 
     Parameters
@@ -141,7 +137,7 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> t
     )
 
 
-def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
+def _edges(faces: Ints) -> tuple[Ints, Ints]:
     """Edges (e, 2) of facets, and for each facet (m, 3) the edges 01, 12, 20."""
     ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
     key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
@@ -149,7 +145,7 @@ def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
     return ends[first], side.reshape(-1, 3)
 
 
-def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wanted: Mask) -> Mask:
+def _longest_wanted(vertices: Floats, edges: Ints, side: Ints, wanted: Mask) -> Mask:
     """Wanted edges (e,) that no longer wanted edge of their facets goes before."""
     length = np.linalg.norm(vertices[edges[:, 1]] - vertices[edges[:, 0]], axis=1) * wanted
     beaten = length[side] < length[side].max(axis=1, keepdims=True)
@@ -158,9 +154,7 @@ def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wante
     return longest
 
 
-def _with_longest_of_slivers(
-    vertices: FloatArray, faces: IntArray, side: IntArray, marked: Mask
-) -> Mask:
+def _with_longest_of_slivers(vertices: Floats, faces: Ints, side: Ints, marked: Mask) -> Mask:
     """Mark the longest edge of each sliver too, or splitting it would never end.
 
     Halving a shorter edge of three corners on a line gives another edge as long.
@@ -177,7 +171,7 @@ def _with_longest_of_slivers(
         marked = more
 
 
-def _has_a_plane(vertices: FloatArray, faces: IntArray) -> Mask:
+def _has_a_plane(vertices: Floats, faces: Ints) -> Mask:
     """Whether a facet (m,) is broad enough that rounding does not decide which way it faces."""
     corners = vertices[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -187,7 +181,7 @@ def _has_a_plane(vertices: FloatArray, faces: IntArray) -> Mask:
     return broad
 
 
-def _inside_flat_faces(vertices: FloatArray, faces: IntArray, side: IntArray) -> Mask:
+def _inside_flat_faces(vertices: Floats, faces: Ints, side: Ints) -> Mask:
     """Edges (e,) between two coplanar facets."""
     edge, left, _, right, _ = _pairs(side)
     inside = np.zeros(int(side.max()) + 1, dtype=bool)
@@ -195,7 +189,7 @@ def _inside_flat_faces(vertices: FloatArray, faces: IntArray, side: IntArray) ->
     return inside
 
 
-def _pairs(side: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
+def _pairs(side: Ints) -> tuple[Ints, Ints, Ints, Ints, Ints]:
     """Edges with two facets, these facets, and which of their three edges it is."""
     order = np.argsort(side.ravel(), kind="stable")
     uses = np.bincount(side.ravel())
@@ -204,7 +198,7 @@ def _pairs(side: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray, IntA
     return (edge, *np.divmod(order[start], 3), *np.divmod(order[start + 1], 3))
 
 
-def _coplanar(vertices: FloatArray, faces: IntArray, left: IntArray, right: IntArray) -> Mask:
+def _coplanar(vertices: Floats, faces: Ints, left: Ints, right: Ints) -> Mask:
     """Whether pairs of facets (p,) face one way and lie in one plane, but for rounding."""
     corners = vertices[faces]
     normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -217,7 +211,7 @@ def _coplanar(vertices: FloatArray, faces: IntArray, left: IntArray, right: IntA
     return flat & broad[left] & broad[right]
 
 
-def _split_facets(vertices: FloatArray, faces: IntArray, middle: IntArray) -> IntArray:
+def _split_facets(vertices: Floats, faces: Ints, middle: Ints) -> Ints:
     """Split facets at the middles (m, 3) of their marked edges, -1 where not marked."""
     count = (middle >= 0).sum(axis=1)
     parts = [faces[count == 0]]
@@ -245,7 +239,7 @@ def _split_facets(vertices: FloatArray, faces: IntArray, middle: IntArray) -> In
     return np.concatenate(parts)
 
 
-def _turned(faces: IntArray, middle: IntArray, first: IntArray) -> tuple[IntArray, ...]:
+def _turned(faces: Ints, middle: Ints, first: Ints) -> tuple[Ints, ...]:
     """Corners a b c and middles of ab, bc, ca, beginning at corner ``first``."""
     order = (first[:, None] + np.arange(3)) % 3
     corners = np.take_along_axis(faces, order, axis=1)
@@ -253,7 +247,7 @@ def _turned(faces: IntArray, middle: IntArray, first: IntArray) -> tuple[IntArra
     return (*corners.T, *middles.T)
 
 
-def _flip_inside_flat_faces(vertices: FloatArray, faces: IntArray) -> IntArray:
+def _flip_inside_flat_faces(vertices: Floats, faces: Ints) -> Ints:
     """Flip edges between coplanar facets where the angles opposite add up to over 180 degrees."""
     faces = faces.copy()
     for _ in range(_MAX_FLIPS):
@@ -278,15 +272,15 @@ def _flip_inside_flat_faces(vertices: FloatArray, faces: IntArray) -> IntArray:
     return faces
 
 
-def _opposite(vertices: FloatArray, apex: IntArray, a: IntArray, b: IntArray) -> FloatArray:
+def _opposite(vertices: Floats, apex: Ints, a: Ints, b: Ints) -> Floats:
     """Cotangent of the angle at ``apex``: the two of an edge add up to under 0 if it must flip."""
     to_a, to_b = vertices[a] - vertices[apex], vertices[b] - vertices[apex]
     area = np.linalg.norm(np.cross(to_a, to_b), axis=1)
-    cotangent: FloatArray = (to_a * to_b).sum(axis=1) / np.maximum(area, 1e-300)
+    cotangent: Floats = (to_a * to_b).sum(axis=1) / np.maximum(area, 1e-300)
     return cotangent
 
 
-def _sound_flip(vertices: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: IntArray) -> Mask:
+def _sound_flip(vertices: Floats, a: Ints, b: Ints, c: Ints, d: Ints) -> Mask:
     """Whether both facets keep an area when the edge a b between c and d becomes c d."""
     before = np.cross(vertices[b] - vertices[a], vertices[c] - vertices[d])
     first = np.cross(vertices[a] - vertices[c], vertices[d] - vertices[c])
@@ -297,16 +291,16 @@ def _sound_flip(vertices: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: 
     return sound
 
 
-def _apart(chosen: IntArray, left: IntArray, right: IntArray, facets: int) -> IntArray:
+def _apart(chosen: Ints, left: Ints, right: Ints, facets: int) -> Ints:
     """Those of the chosen edges that come first at both of their facets."""
     rank = np.full(facets, len(chosen), dtype=np.int64)
     place = np.arange(len(chosen))
     np.minimum.at(rank, left[chosen], place)
     np.minimum.at(rank, right[chosen], place)
-    apart: IntArray = chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
+    apart: Ints = chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
     return apart
 
 
-def _first_of_each(chosen: IntArray, key: IntArray) -> IntArray:
-    first: IntArray = chosen[np.sort(np.unique(key, return_index=True)[1])]
+def _first_of_each(chosen: Ints, key: Ints) -> Ints:
+    first: Ints = chosen[np.sort(np.unique(key, return_index=True)[1])]
     return first

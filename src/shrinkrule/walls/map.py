@@ -18,6 +18,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.refine import split_where
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.shown import ShownWalls
 
 MOST_LONG_EDGES: Final = 150_000
@@ -50,9 +51,6 @@ LEAST_FOLLOWED: Final = 3
 
 TRACE: Final = 1e-6
 """Weight against any slope, beside the squares of ways in spacings."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -144,7 +142,7 @@ def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> 
         return mesh
     tree = cKDTree(changes)
 
-    def near_a_change(edges: Floats) -> NDArray[np.bool_]:
+    def near_a_change(edges: Floats) -> Mask:
         length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
         long = np.flatnonzero(length > finest)
         split = np.zeros(len(edges), dtype=np.bool_)

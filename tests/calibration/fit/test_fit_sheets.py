@@ -12,7 +12,7 @@ from make_sheets import Truth, filled_sheets
 
 from shrinkrule.calibration import check_balance
 from shrinkrule.calibration.fit.fit_sheets import fit_sheets
-from shrinkrule.calibration.fit.result import FitResult, Weight
+from shrinkrule.calibration.fit.result import FitResult, NoteWeight
 from shrinkrule.calibration.fit.sentences import next_part, plain_sentences
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
@@ -38,7 +38,7 @@ def sheets(
     return tuple(read)
 
 
-def said(fit: FitResult, weight: Weight) -> str:
+def said(fit: FitResult, weight: NoteWeight) -> str:
     return "\n".join(note.text for note in fit.notes if note.weight is weight)
 
 
@@ -62,7 +62,7 @@ def test_truth_lies_in_what_the_fit_tells(fitted: FitResult) -> None:
 
 
 def test_a_sound_set_has_nothing_wrong(fitted: FitResult) -> None:
-    assert said(fitted, Weight.WRONG) == ""
+    assert said(fitted, NoteWeight.WRONG) == ""
     assert not fitted.axes_differ
     assert not bool(fitted.xy.fit.has_intercept)
 
@@ -101,7 +101,7 @@ def test_a_z_that_shrinks_more_the_taller_it_is_keeps_its_intercept(tmp_path: Pa
     fit = fit_sheets(sheets(tmp_path, truth, (2, 2, 2)))
     assert bool(fit.z.fit.has_intercept)
     assert not bool(fit.xy.fit.has_intercept)
-    assert "long parts shrink more" in said(fit, Weight.LOOK)
+    assert "long parts shrink more" in said(fit, NoteWeight.LOOK)
     row = row_from_fit(fit, "bronze 1")
     assert row.length_effect_z is not None
     effect = row.length_effect_z.intercept_mm
@@ -123,7 +123,7 @@ def test_x_and_y_that_differ_are_both_kept(tmp_path: Path) -> None:
     fit = fit_sheets(sheets(tmp_path, truth, (1, 1, 1)))
     assert fit.axes_differ
     assert float(fit.xy_difference.value) == pytest.approx(0.008, abs=0.0015)
-    assert "they differ" in said(fit, Weight.LOOK)
+    assert "they differ" in said(fit, NoteWeight.LOOK)
     row = row_from_fit(fit, "bronze 1")
     assert row.shrinkage_x is not None
     assert row.shrinkage_y is not None
@@ -146,10 +146,10 @@ def test_a_slip_is_named_and_kept_until_left_out(tmp_path: Path) -> None:
     assert [outlier.id for outlier in fit.outliers] == ["X2"]
     assert fit.outliers[0].where == slipped.where
     assert fit.outliers[0].residual_mm == pytest.approx(0.4, abs=0.1)
-    assert "it is in the fit" in said(fit, Weight.LOOK)
+    assert "it is in the fit" in said(fit, NoteWeight.LOOK)
     without = fit_sheets(made, ["2:X2"])
     assert without.outliers == ()
-    assert "left out as asked: 2:X2" in said(without, Weight.LOOK)
+    assert "left out as asked: 2:X2" in said(without, NoteWeight.LOOK)
     assert np.count_nonzero(without.x.lengths.weight) == np.count_nonzero(fit.x.lengths.weight) - 1
 
 
@@ -160,12 +160,12 @@ def test_weights_that_are_exchanged_are_convicted(tmp_path: Path) -> None:
         for r in made.readings
     )
     fit = fit_sheets((replace(made, readings=readings),))
-    assert "residue or oxide" in said(fit, Weight.WRONG)
+    assert "residue or oxide" in said(fit, NoteWeight.WRONG)
 
 
 def test_a_printer_out_of_scale_is_told(tmp_path: Path) -> None:
     fit = fit_sheets(sheets(tmp_path, replace(TRUTH, print_scale=0.006), (1, 1, 1)))
-    assert "correct the printer's scale" in said(fit, Weight.LOOK)
+    assert "correct the printer's scale" in said(fit, NoteWeight.LOOK)
     row = row_from_fit(fit, "bronze 1")
     assert row.print_scale_xy is not None
     assert row.print_scale_xy.value == pytest.approx(0.006, abs=4.0 * row.print_scale_xy.u)
@@ -179,7 +179,7 @@ def test_broken_beams_are_refused_by_name(tmp_path: Path) -> None:
     fit = fit_sheets((replace(made, readings=readings),))
     assert fit.sag is not None
     assert {beam.id for beam in fit.sag.used} == {"B1", "B2", "B4", "C1"}
-    assert "beam B3 of coupon 1 is refused: broken" in said(fit, Weight.LOOK)
+    assert "beam B3 of coupon 1 is refused: broken" in said(fit, NoteWeight.LOOK)
 
 
 def test_the_plain_sentence(fitted: FitResult) -> None:
@@ -198,7 +198,7 @@ def test_one_firing_is_called_a_lower_bound(tmp_path: Path) -> None:
     fit = fit_sheets(sheets(tmp_path, TRUTH, (2,)))
     assert not fit.knows_firings
     assert all("at least: one firing cannot tell" in text for text in plain_sentences(fit))
-    assert "lower bound" in said(fit, Weight.LOOK)
+    assert "lower bound" in said(fit, NoteWeight.LOOK)
     assert not row_from_fit(fit, "bronze 1").firing_scatter_known
 
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE
-from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, Weight
+from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, NoteWeight
 from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
 from shrinkrule.calibration.statistics.regression import fit_line, t_quantile
 
@@ -44,7 +44,7 @@ def fit_notes(result: FitResult) -> tuple[Note, ...]:
         *_weights(result),
         *_sag(result),
     ]
-    order = (Weight.WRONG, Weight.LOOK, Weight.FACT)
+    order = (NoteWeight.WRONG, NoteWeight.LOOK, NoteWeight.FACT)
     return tuple(sorted(notes, key=lambda note: order.index(note.weight)))
 
 
@@ -52,19 +52,19 @@ def _reading(result: FitResult) -> Iterator[Note]:
     """Notes of the sheets, what was left out, and the caliper."""
     for sheet in result.sheets:
         for note in sheet.notes:
-            yield Note(Weight.LOOK, f"{sheet.where}: {note}")
+            yield Note(NoteWeight.LOOK, f"{sheet.where}: {note}")
     if result.left_out:
-        yield Note(Weight.LOOK, f"left out as asked: {', '.join(result.left_out)}")
+        yield Note(NoteWeight.LOOK, f"left out as asked: {', '.join(result.left_out)}")
     caliper = result.caliper
     if caliper.repeats_sd_mm is None:
         yield Note(
-            Weight.FACT,
+            NoteWeight.FACT,
             "no length was read twice: the caliper is taken at its last step, "
             f"{caliper.variance**0.5:.4f} mm as a standard uncertainty",
         )
     else:
         yield Note(
-            Weight.FACT,
+            NoteWeight.FACT,
             f"repeats of one length scatter by {caliper.repeats_sd_mm:.4f} mm "
             f"({caliper.repeats_dof} degrees of freedom)",
         )
@@ -74,13 +74,13 @@ def _firings(result: FitResult) -> Iterator[Note]:
     """How many firings there are, and coupons unlike the others."""
     if not result.knows_firings:
         yield Note(
-            Weight.LOOK,
+            NoteWeight.LOOK,
             "all coupons are of one firing, which cannot tell how firings differ: every interval "
             "is a lower bound; fire another coupon in another firing",
         )
     elif len(result.firings) == 2:
         yield Note(
-            Weight.LOOK,
+            NoteWeight.LOOK,
             "two firings know little about the next: a third coupon in a third firing narrows the "
             "intervals several times",
         )
@@ -95,7 +95,7 @@ def _firings(result: FitResult) -> Iterator[Note]:
             off = float(values[number] - others.mean())
             if abs(off) > spread * t_quantile(others.size - 1, 1.0 - CHANCE / result.coupons):
                 yield Note(
-                    Weight.LOOK,
+                    NoteWeight.LOOK,
                     f"coupon {sheet.settings.coupon} ({sheet.where}) shrank by {100 * off:+.2f} "
                     f"points in {axis.name} from the others, {abs(off) / spread:.1f} sigmas",
                 )
@@ -112,12 +112,12 @@ def _axes(result: FitResult) -> Iterator[Note]:
     )
     if result.axes_differ:
         yield Note(
-            Weight.LOOK,
+            NoteWeight.LOOK,
             f"{said}: they differ; the row holds their middle and both, and its uncertainty their "
             "distance",
         )
     else:
-        yield Note(Weight.FACT, f"{said}: no difference is shown, so they are pooled")
+        yield Note(NoteWeight.FACT, f"{said}: no difference is shown, so they are pooled")
     for axis in (result.xy, result.z):
         yield from _shape(axis)
 
@@ -129,13 +129,13 @@ def _shape(axis: AxisResult) -> Iterator[Note]:
     if bool(axis.fit.has_intercept):
         grows = "more" if float(intercept.value) > 0.0 else "less"
         yield Note(
-            Weight.LOOK,
+            NoteWeight.LOOK,
             f"the line of {axis.name} misses the origin by {said}: long parts shrink {grows} than "
             f"short ones; the shrinkage told is that of {axis.fit.centre_mm:.0f} mm green",
         )
     else:
         yield Note(
-            Weight.FACT, f"the line of {axis.name} meets the origin: its intercept is {said}"
+            NoteWeight.FACT, f"the line of {axis.name} meets the origin: its intercept is {said}"
         )
     measured = np.isfinite(axis.residuals_mm)
     if np.count_nonzero(measured) < FEWEST_FOR_TREND:
@@ -144,7 +144,7 @@ def _shape(axis: AxisResult) -> Iterator[Note]:
     trend = fit_line(axis.lengths.green[measured], np.abs(axis.residuals_mm[measured]))
     if float(trend.slope) > t_quantile(trend.dof, 1.0 - CHANCE) * float(trend.slope_u):
         yield Note(
-            Weight.LOOK,
+            NoteWeight.LOOK,
             f"in {axis.name} long lengths stray more from the line than short ones: intervals "
             "are too wide for short lengths and too narrow for long ones",
         )
@@ -154,7 +154,7 @@ def _outliers(result: FitResult) -> Iterator[Note]:
     """Readings far from their line."""
     for outlier in result.outliers:
         yield Note(
-            Weight.LOOK,
+            NoteWeight.LOOK,
             f"{outlier}; it is in the fit: measure it again, or leave it out by name",
         )
 
@@ -163,7 +163,7 @@ def _printing(result: FitResult) -> Iterator[Note]:
     """Bead spread, the printer's scale, and the ladders."""
     bead = result.xy.printed.offset
     yield Note(
-        Weight.FACT,
+        NoteWeight.FACT,
         f"upright surfaces print {float(bead.value):+.3f} ± {float(bead.half_width()):.3f} mm "
         "(95 %) outside the model",
     )
@@ -171,7 +171,7 @@ def _printing(result: FitResult) -> Iterator[Note]:
         scale = axis.printed.scale
         if bool(scale.is_significant(DIFFERENCE_CONFIDENCE)):
             yield Note(
-                Weight.LOOK,
+                NoteWeight.LOOK,
                 f"beyond that, green lengths in {axis.name} are {100 * float(scale.value):+.2f} ± "
                 f"{100 * float(scale.half_width()):.2f} % off the model: correct the printer's "
                 "scale, or fired parts come out off by as much",
@@ -179,7 +179,7 @@ def _printing(result: FitResult) -> Iterator[Note]:
     for name, ladder in (("wall", result.walls), ("floor", result.floors)):
         if ladder is not None and ladder.thinnest_mm is not None:
             yield Note(
-                Weight.FACT,
+                NoteWeight.FACT,
                 f"the thinnest {name} that came out, with all thicker ones, is "
                 f"{ladder.thinnest_mm:.2f} mm in the model",
             )
@@ -191,25 +191,29 @@ def _weights(result: FitResult) -> Iterator[Note]:
         for comparison in balance.comparisons:
             if not comparison.good:
                 yield Note(
-                    Weight.WRONG,
+                    NoteWeight.WRONG,
                     f"{sheet.where}: {comparison.text} ({abs(comparison.sigmas):.1f} sigmas)",
                 )
     if result.relative_density is None:
-        yield Note(Weight.LOOK, "without weights and the metal's density there is no mass balance")
+        yield Note(
+            NoteWeight.LOOK, "without weights and the metal's density there is no mass balance"
+        )
 
 
 def _sag(result: FitResult) -> Iterator[Note]:
     """Beams that were refused, and whether drops follow the beam formula."""
     if result.sag is None:
-        yield Note(Weight.FACT, "no beam could be used, so there is no sag modulus")
+        yield Note(NoteWeight.FACT, "no beam could be used, so there is no sag modulus")
         return
     for beam in result.sag.beams:
         coupon = result.sheets[beam.coupon].settings.coupon
         if beam.refused:
-            yield Note(Weight.LOOK, f"beam {beam.id} of coupon {coupon} is refused: {beam.refused}")
+            yield Note(
+                NoteWeight.LOOK, f"beam {beam.id} of coupon {coupon} is refused: {beam.refused}"
+            )
         elif beam.drop_mm > LARGEST_DROP_PER_DEPTH * beam.depth_mm:
             yield Note(
-                Weight.LOOK,
+                NoteWeight.LOOK,
                 f"beam {beam.id} of coupon {coupon} dropped more than half its depth, which no "
                 "small-drop formula covers: choose shorter spans",
             )
@@ -224,9 +228,9 @@ def _sag(result: FitResult) -> Iterator[Note]:
             f"{float(t_quantile(power.dof)) * power.u:.2f} (95 %), a beam's with {power.theory:g}"
         )
         if power.agrees:
-            yield Note(Weight.FACT, said)
+            yield Note(NoteWeight.FACT, said)
         else:
             yield Note(
-                Weight.LOOK,
+                NoteWeight.LOOK,
                 f"{said}: these do not sag as beams under their own weight; the modulus is a guess",
             )

@@ -20,7 +20,7 @@ from shrinkrule.calibration.table.row import Estimate
 from shrinkrule.numerics.arrays import Floats, Ints
 
 
-class Weight(StrEnum):
+class NoteWeight(StrEnum):
     """How much a note matters."""
 
     FACT = "fact"
@@ -32,7 +32,7 @@ class Weight(StrEnum):
 class Note:
     """Something noticed, and how much it matters."""
 
-    weight: Weight
+    weight: NoteWeight
     text: str
 
 

@@ -10,10 +10,14 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from shrinkrule.calibration import CalibrationRow, FitResult, Weight, plain_sentences
+from shrinkrule.calibration import CalibrationRow, FitResult, NoteWeight, plain_sentences
 from shrinkrule.defaults import STATED_LENGTH_MM
 
-STYLES: Final = {Weight.WRONG: "bold red", Weight.LOOK: "bold yellow", Weight.FACT: "dim"}
+STYLES: Final = {
+    NoteWeight.WRONG: "bold red",
+    NoteWeight.LOOK: "bold yellow",
+    NoteWeight.FACT: "dim",
+}
 
 
 def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], console: Console) -> None:
@@ -39,7 +43,7 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
         )
     console.print(facts)
     for note in fit.notes:
-        if note.weight is not Weight.FACT:
+        if note.weight is not NoteWeight.FACT:
             console.print(Text.assemble((f"{note.weight}: ", STYLES[note.weight]), note.text))
     for kind, word in (("table", "row in"), ("html", "read")):
         if kind in files:

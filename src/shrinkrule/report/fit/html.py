@@ -5,7 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, Weight, plain_sentences
+from shrinkrule.calibration import (
+    AxisResult,
+    CalibrationRow,
+    FitResult,
+    NoteWeight,
+    plain_sentences,
+)
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
 from shrinkrule.report.fit.plain import LENGTHS_MM
@@ -13,18 +19,18 @@ from shrinkrule.report.fit.plots import fit_plots
 from shrinkrule.report.foundation import program
 
 HEADLINES: Final = {
-    Weight.FACT: "Use this row.",
-    Weight.LOOK: "Use this row, but look at these first.",
-    Weight.WRONG: "Something is wrong: put it right before you use this row.",
+    NoteWeight.FACT: "Use this row.",
+    NoteWeight.LOOK: "Use this row, but look at these first.",
+    NoteWeight.WRONG: "Something is wrong: put it right before you use this row.",
 }
-CLASSES: Final = {Weight.FACT: "make", Weight.LOOK: "look", Weight.WRONG: "stop"}
+CLASSES: Final = {NoteWeight.FACT: "make", NoteWeight.LOOK: "look", NoteWeight.WRONG: "stop"}
 
 
-def gravest(fit: FitResult) -> Weight:
+def gravest(fit: FitResult) -> NoteWeight:
     """Weight of the gravest note."""
-    order = (Weight.WRONG, Weight.LOOK)
+    order = (NoteWeight.WRONG, NoteWeight.LOOK)
     weights = {note.weight for note in fit.notes}
-    return next((weight for weight in order if weight in weights), Weight.FACT)
+    return next((weight for weight in order if weight in weights), NoteWeight.FACT)
 
 
 def fit_html(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> str:
@@ -44,9 +50,9 @@ def fit_html(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> str
             reasons=[
                 (CLASSES[n.weight], n.weight.value, n.text)
                 for n in fit.notes
-                if n.weight is not Weight.FACT
+                if n.weight is not NoteWeight.FACT
             ],
-            facts=[n.text for n in fit.notes if n.weight is Weight.FACT],
+            facts=[n.text for n in fit.notes if n.weight is NoteWeight.FACT],
             axes=[_axis(fit, axis) for axis in axes],
             lengths=[f"{length:g}" for length in LENGTHS_MM],
             next_parts=[_next_parts(axis) for axis in (fit.xy, fit.z)],

@@ -20,8 +20,7 @@ from PIL import Image
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
-
-Floats = NDArray[np.float64]
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 
 VIEWS: Final[dict[str, tuple[float, float, float]]] = {
     "from the front right, above": (0.55, -0.70, 0.46),
@@ -158,7 +157,7 @@ class Stage:
         self.faces = np.asarray(mesh.faces, dtype=np.int64)
         self.rays = Rays(mesh) if rays is None else rays
 
-    def normals_of(self, facets: NDArray[np.int64]) -> Floats:
+    def normals_of(self, facets: Ints) -> Floats:
         """Outward unit normals (n, 3) of ``facets``, zero where one has no area."""
         corners = self.points[self.faces[facets]]
         normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
@@ -245,7 +244,7 @@ def _strip(
     return pixels[skip:], front[skip::_SAMPLING, ::_SAMPLING]
 
 
-def _first_hit_of_each_pixel(hit: NDArray[np.bool_], width: int, height: int) -> NDArray[np.int64]:
+def _first_hit_of_each_pixel(hit: Mask, width: int, height: int) -> Ints:
     """For each sub-pixel, the first one of its pixel that meets the part.
 
     One look-up of a colour serves a whole pixel; shade and outline stay finer.
@@ -256,9 +255,7 @@ def _first_hit_of_each_pixel(hit: NDArray[np.bool_], width: int, height: int) ->
     return np.broadcast_to(first, tiles.shape).reshape(-1)
 
 
-def _cast(
-    stage: Stage, camera: Camera, rows: NDArray[np.int64]
-) -> tuple[NDArray[np.bool_], Floats, Floats, Floats]:
+def _cast(stage: Stage, camera: Camera, rows: Ints) -> tuple[Mask, Floats, Floats, Floats]:
     """Cast one parallel ray a sub-pixel of ``rows``: hit or not, depth, facet normal, place."""
     width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
     step = camera.mm_per_pixel / _SAMPLING
@@ -278,13 +275,13 @@ def _cast(
 
 
 def _outline(
-    hit: NDArray[np.bool_],
+    hit: Mask,
     depth: Floats,
     normal: Floats,
     camera: Camera,
     width: int,
     height: int,
-) -> NDArray[np.bool_]:
+) -> Mask:
     """Mark sub-pixels where the surface folds or jumps, for drawing edges."""
     shown = hit.reshape(height, width)
     far = depth.reshape(height, width)

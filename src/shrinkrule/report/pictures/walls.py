@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from shrinkrule.job import Place, WallLook
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report.pictures.scene import (
     BACKGROUND,
     VIEWS,
@@ -113,7 +113,7 @@ def _mark(drawing: Drawing, marks: list[tuple[int, Place]]) -> None:
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
     font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
-    taken: list[NDArray[np.float64]] = []
+    taken: list[Floats] = []
     numbered: set[int] = set()
     for number, place in marks:
         at = camera.pixels(np.asarray(place.finding.position, dtype=np.float64)[None])[0]
@@ -128,9 +128,7 @@ def _mark(drawing: Drawing, marks: list[tuple[int, Place]]) -> None:
         pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
 
 
-def _clear_of(
-    taken: list[NDArray[np.float64]], at: NDArray[np.float64], size: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
     """Place for a label near ``at``, clear of earlier labels and inside the picture."""
     turns = np.radians(np.arange(0, 360, 30))
     outward = np.arctan2(*(at - size / 2)[::-1])
@@ -145,7 +143,7 @@ def _clear_of(
     return np.asarray(np.clip(at, 14, size - 14), dtype=np.float64)
 
 
-def _fan(turns: NDArray[np.float64]) -> NDArray[np.float64]:
+def _fan(turns: Floats) -> Floats:
     """Angles in the order in which they leave the outward direction: 0, +1, -1, +2, ..."""
     step = np.arange(len(turns))
     side = np.where(step % 2 == 0, -1.0, 1.0)
@@ -172,6 +170,6 @@ def data_uri(image: Image.Image) -> str:
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
-def css(colour: tuple[float, ...] | NDArray[np.float64]) -> str:
+def css(colour: tuple[float, ...] | Floats) -> str:
     """Colour (3,), 0 to 1, as CSS writes it."""
     return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in colour)

@@ -10,15 +10,12 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.jit import compiled
 
 ROWS_AT_ONCE: Final = 1_000_000
 """Columns looked at in one go; each takes some fifty bytes."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @compiled

@@ -13,10 +13,10 @@ from typing import Final
 
 import numpy as np
 from manifold3d import CrossSection
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
 from shrinkrule.walls.layers.disks import any_within, distance_to_edges, lean_at, outline_length
 from shrinkrule.walls.layers.openings import CORNER_SINE, STUB_REACH
@@ -55,10 +55,8 @@ TAN_HALF_CORNER: Final = CORNER_SINE / float(np.sqrt(1.0 - CORNER_SINE**2))
 
 VOID: Final = (FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE)
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
-Across = tuple[Chords, NDArray[np.bool_]]
+Across = tuple[Chords, Mask]
 """Chords across a piece, and which of them join faces that look at each other in space."""
 
 

@@ -12,18 +12,15 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh.repair import drop_collapsed, merge_equal_vertices, turn_outward
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
 TELLS_OUTSIDE: Final = 0.1
 """Share of open sides from which a surface has no outside to speak of."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

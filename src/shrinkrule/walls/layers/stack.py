@@ -16,6 +16,7 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.layers.disks import outline_length
 from shrinkrule.walls.layers.loops import (
     chain_pieces,
@@ -48,9 +49,6 @@ CRACK_MM: Final = 0.02
 
 RAGGED: Final = 0.3
 """Share of an outline that may be straight lines over openings; with more it is a guess."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

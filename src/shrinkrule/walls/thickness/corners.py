@@ -12,8 +12,8 @@ from typing import Any, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.bitangent import pinched_balls
@@ -30,9 +30,6 @@ AHEAD: Final = 1.3
 
 MOST_SPOTS: Final = 200_000
 """Spots on inward edges at most; a part with more has them closer than a spacing anyway."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @compiled

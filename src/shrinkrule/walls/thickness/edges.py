@@ -10,10 +10,10 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.limits import MARGIN_MM
 from shrinkrule.walls.thickness.grouping import groups_of, labelled, links_between
 from shrinkrule.walls.thickness.local import LocalWalls
@@ -46,9 +46,6 @@ BLUNT_IN_PLAN: Final = 0.75
 POINTED: Final = 0.25
 """Share of a bead to which an edge must thin out to be one, beside a thin wall."""
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-
 
 class SharpEdge(NamedTuple):
     """An edge that loses more depth than its limit.
@@ -75,7 +72,7 @@ def sharp_edges(
     rays: Rays,
     samples: ThicknessSamples,
     walls: LocalWalls,
-    taken: NDArray[np.bool_],
+    taken: Mask,
     spacing_mm: float,
     bead_mm: float,
 ) -> list[SharpEdge]:

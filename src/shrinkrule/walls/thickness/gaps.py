@@ -8,9 +8,9 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
@@ -90,9 +90,7 @@ def gap_findings(
     return Regions(tuple(found), of_sample)
 
 
-def _goes_round(
-    directions: NDArray[np.float64], middles: NDArray[np.float64], width_mm: float
-) -> bool:
+def _goes_round(directions: Floats, middles: Floats, width_mm: float) -> bool:
     """Whether air with these directions across it and these middles is a hole, not a slot."""
     spread = np.linalg.eigvalsh(directions.T @ directions)
     if spread[1] < ROUND * spread[2]:

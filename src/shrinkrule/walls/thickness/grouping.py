@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.findings import FindingKind, Weight
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -30,9 +30,6 @@ FRINGE_SHARE: Final = 0.1
 NODE_SHARE: Final = 0.1
 """Side of the cubes of which one centre each is looked from, in reaches between struts."""
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 KINDS: Final = tuple(FindingKind)
 NUMBER: Final = {kind: number for number, kind in enumerate(KINDS)}
@@ -135,7 +132,7 @@ def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm
 
 
 def with_their_fringes(
-    label: Ints, kind: Ints, area: Floats, links: tuple[Ints, Ints], smooth: Bools
+    label: Ints, kind: Ints, area: Floats, links: tuple[Ints, Ints], smooth: Mask
 ) -> Ints:
     """Label groups anew, small ones as part of a larger one that weighs as much or more.
 

@@ -16,9 +16,9 @@ from typing import Any, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.tree import along_curve
@@ -37,9 +37,6 @@ FACINGS: Final = 3
 
 SHARP_HEIGHT: Final = 1e-6
 """Lowest facet, in shares of the largest coordinate, whose normal a float32 file can hold."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Ints
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 from shrinkrule.walls.thickness.grouping import groups_of, labelled
@@ -16,8 +16,6 @@ from shrinkrule.walls.thickness.told import chord_directions, told_by
 
 TOLD: Final = 1e-3
 """A ball may be told larger by this share: less of the surface than that is left inside it."""
-
-Ints = NDArray[np.int64]
 
 
 def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Finding]:
