@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -10,6 +10,7 @@ import typer
 
 from shrinkrule.cli import options
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.progress import Progress
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow, FitResult
@@ -86,8 +87,7 @@ def calibrate(
     if table is not None and not yes:
         _ask(fit, table, row)
     with options.progress_bar(shown=not json) as progress:
-        if progress is not None:
-            progress("drawing the report", _DRAWING)
+        progress("drawing the report", _DRAWING)
         from shrinkrule.report.fit.outputs import fit_outputs
 
         files = fit_outputs(fit, made, folder, table, inputs=sheets)
@@ -108,18 +108,16 @@ def _fitted(
     row: str,
     leave_out: Sequence[str],
     note: str,
-    progress: Callable[[str, float], None] | None,
+    progress: Progress,
 ) -> tuple[FitResult, CalibrationRow]:
     """Fit of all sheets and the row it makes."""
     from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
 
     read = []
     for number, sheet in enumerate(sheets):
-        if progress is not None:
-            progress("reading the sheets", _FITTING * number / len(sheets))
+        progress("reading the sheets", _FITTING * number / len(sheets))
         read.append(read_sheet(sheet))
-    if progress is not None:
-        progress("fitting", _FITTING)
+    progress("fitting", _FITTING)
     fit = fit_sheets(read, leave_out)
     return fit, row_from_fit(fit, row, note)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -12,6 +12,7 @@ import typer
 
 from shrinkrule.defaults import NOZZLE_MM, THICK_MM
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.units import parse_length
 
@@ -232,15 +233,16 @@ def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> P
 
 
 @contextmanager
-def progress_bar(shown: bool) -> Iterator[Callable[[str, float], None] | None]:
-    """Bar on standard error, with time left; gone when done. None where nobody watches."""
+def progress_bar(shown: bool) -> Iterator[Progress]:
+    """Bar on standard error, with time left; gone when done. Nothing where nobody watches."""
     from rich.console import Console
 
     console = Console(stderr=True)
     if not shown or not console.is_terminal:
-        yield None
+        yield silent
         return
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
 
     columns: tuple[Any, ...] = (
         TextColumn("{task.description:<28}"),
@@ -248,10 +250,10 @@ def progress_bar(shown: bool) -> Iterator[Callable[[str, float], None] | None]:
         TextColumn("{task.percentage:>3.0f} %"),
         TimeRemainingColumn(),
     )
-    with Progress(*columns, console=console, transient=True) as progress:
-        task = progress.add_task("read", total=1.0)
+    with Bar(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("read", total=1.0)
 
         def update(stage: str, done: float) -> None:
-            progress.update(task, description=stage, completed=done)
+            bar.update(task, description=stage, completed=done)
 
         yield update

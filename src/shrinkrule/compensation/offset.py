@@ -21,7 +21,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.numerics.triangles import unit_normals
+from shrinkrule.numerics.triangles import heights, unit_normals
 
 MISS_SHARE: Final = 0.1
 """Corners may miss the offset by this share: a tenth of a bead's spread is not measurable."""
@@ -91,7 +91,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     facets, normals = _faces_cut_anew(mesh, moved, normals)
     # A sliver may fold by less than a miss that is allowed anyway.
     folded = _turned(moved, facets, normals)
-    folded &= _heights(moved[facets]) > MISS_SHARE * abs(offset_mm)
+    folded &= heights(moved[facets]) > MISS_SHARE * abs(offset_mm)
     if folded.any():
         x, y, z = moved[facets[int(np.argmax(folded))]].mean(axis=0)
         raise MeshError(
@@ -182,14 +182,6 @@ def _outline(facets: Ints) -> list[Ints]:
             loop.append(after)
         loops.append(np.array(loop, dtype=np.int64))
     return loops
-
-
-def _heights(corners: Floats) -> Floats:
-    """Smallest height (m,) of facets (m, 3, 3)."""
-    sides = np.roll(corners, -1, axis=1) - corners
-    longest = np.linalg.norm(sides, axis=2).max(axis=1)
-    twice_area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    return np.asarray(twice_area / np.maximum(longest, 1e-12), dtype=np.float64)
 
 
 def _corner_angles(corners: Floats) -> Floats:

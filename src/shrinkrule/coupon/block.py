@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from manifold3d import Manifold
 
-from shrinkrule.coupon.layout import Outline
+from shrinkrule.coupon.layout import Rectangles
 from shrinkrule.coupon.piece import ROD_MM, Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import (
     Ring,
@@ -172,7 +172,7 @@ def thickest_section_mm(sizes: BlockSizes) -> float:
     return max(plate, min(across_joint, narrow))
 
 
-def block_plan(sizes: BlockSizes) -> Outline:
+def block_plan(sizes: BlockSizes) -> Rectangles:
     """Rectangles that cover the block on the bed: its bands, laid over each other."""
     return tuple(
         (0.0, 0.0, length, width)

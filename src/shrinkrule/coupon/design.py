@@ -21,7 +21,7 @@ from shrinkrule.coupon.block import (
     size_block,
 )
 from shrinkrule.coupon.ladder import build_ladder
-from shrinkrule.coupon.layout import Outline, Place, bed_places, corners, floor_places
+from shrinkrule.coupon.layout import Rectangle, Rectangles, bed_places, corners, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece
 from shrinkrule.coupon.spans import (
     DEPTH_BEADS,
@@ -105,8 +105,8 @@ class Coupon:
 
     plan: CouponPlan
     pieces: tuple[Piece, ...]
-    bed: tuple[Place, ...]
-    floor: tuple[Place, ...]
+    bed: tuple[Rectangle, ...]
+    floor: tuple[Rectangle, ...]
     lines: tuple[SheetLine, ...]
     notes: tuple[str, ...]
 
@@ -192,7 +192,7 @@ def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piec
     return spans, sorted(build_bars(spans, plan.printer), key=lambda bar: -bar.printed_size[0])
 
 
-def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Place, ...]]:
+def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Rectangle, ...]]:
     """Longest block that shares the floor with the others, else the longest that fits alone."""
     shortest = shortest_block_mm(plan.printer)
     height = plan.furnace.usable_height_mm
@@ -203,7 +203,7 @@ def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[P
         raise _too_small(plan, [f"block of {shortest:g} mm"])
     plans = [piece.fired_plan for piece in others]
     # A longer block needs more floor, so the longest that shares it is found by halving.
-    floor: tuple[Place, ...] = ()
+    floor: tuple[Rectangle, ...] = ()
     low, high = -1, len(alone)
     while high - low > 1:
         middle = (low + high) // 2
@@ -233,7 +233,7 @@ def _too_small(plan: CouponPlan, misfits: list[str]) -> SettingError:
     )
 
 
-def _takes(furnace: Furnace, outline: Outline) -> bool:
+def _takes(furnace: Furnace, outline: Rectangles) -> bool:
     return furnace.floor_takes(corners([outline], [(0.0, 0.0, 0.0, 0.0)]))
 
 
@@ -316,7 +316,7 @@ def _masses() -> list[SheetLine]:
     ]
 
 
-def _notes(plan: CouponPlan, floor: tuple[Place, ...]) -> tuple[str, ...]:
+def _notes(plan: CouponPlan, floor: tuple[Rectangle, ...]) -> tuple[str, ...]:
     notes = ["All pieces stand together on the furnace floor: fire them in one load."]
     if not floor:
         notes = [
@@ -328,7 +328,7 @@ def _notes(plan: CouponPlan, floor: tuple[Place, ...]) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _moved(mesh: trimesh.Trimesh, place: Place) -> trimesh.Trimesh:
+def _moved(mesh: trimesh.Trimesh, place: Rectangle) -> trimesh.Trimesh:
     out = mesh.copy()
     out.apply_translation((place[0], place[1], 0.0))
     return out

@@ -18,6 +18,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import area_normals
 
 MAX_FACETS: Final = 2_000_000
 """More facets than this help nobody; the edge length asked for is refused."""
@@ -174,7 +175,7 @@ def _with_longest_of_slivers(vertices: Floats, faces: Ints, side: Ints, marked: 
 def _has_a_plane(vertices: Floats, faces: Ints) -> Mask:
     """Whether a facet (m,) is broad enough that rounding does not decide which way it faces."""
     corners = vertices[faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = area_normals(corners)
     longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
     rounding = _FLAT * float(np.ptp(vertices, axis=0).max())
     broad: Mask = np.linalg.norm(normals, axis=1) > 10.0 * rounding * longest
@@ -201,7 +202,7 @@ def _pairs(side: Ints) -> tuple[Ints, Ints, Ints, Ints, Ints]:
 def _coplanar(vertices: Floats, faces: Ints, left: Ints, right: Ints) -> Mask:
     """Whether pairs of facets (p,) face one way and lie in one plane, but for rounding."""
     corners = vertices[faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = area_normals(corners)
     normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-300)[:, None]
     facing = (normals[left] * normals[right]).sum(axis=1) > 0.0
     arms = corners[right] - corners[left, :1]

@@ -40,6 +40,30 @@ def unit_normals(corners: Floats) -> Floats:
     return np.asarray(unit, dtype=np.float64)
 
 
+def heights(corners: Floats) -> Floats:
+    """Smallest heights of triangles, which stand on the longest side.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float
+        Their corners.
+
+    Returns
+    -------
+    (m,) float
+        The heights; zero for a degenerate triangle.
+
+    Examples
+    --------
+    >>> heights(np.array([[[0.0, 0, 0], [4, 0, 0], [1, 1, 0]]])).tolist()
+    [1.0]
+    """
+    sides = np.roll(corners, -1, axis=1) - corners
+    longest = np.linalg.norm(sides, axis=2).max(axis=1)
+    twice_area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
+    return np.asarray(twice_area / np.maximum(longest, np.finfo(np.float64).tiny))
+
+
 def signed_volumes(vertices: Floats, facets: Ints, labels: Ints) -> Floats:
     """Signed volumes of the bodies of a mesh, negative where facets face inward.
 

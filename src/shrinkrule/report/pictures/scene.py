@@ -21,6 +21,7 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import unit_normals
 
 VIEWS: Final[dict[str, tuple[float, float, float]]] = {
     "from the front right, above": (0.55, -0.70, 0.46),
@@ -159,11 +160,7 @@ class Stage:
 
     def normals_of(self, facets: Ints) -> Floats:
         """Outward unit normals (n, 3) of ``facets``, zero where one has no area."""
-        corners = self.points[self.faces[facets]]
-        normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-        length = np.linalg.norm(normals, axis=1, keepdims=True)
-        unit: Floats = np.divide(normals, length, out=normals, where=length > 0)
-        return unit
+        return unit_normals(self.points[self.faces[facets]])
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from manifold3d import CrossSection
 
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, what_matters
 from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
@@ -60,8 +61,6 @@ NARROW_REACH: Final = 1.5
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
-Progress = Callable[[str, float], None]
-
 Seen = list[tuple[FindingKind, CrossSection]]
 
 
@@ -99,10 +98,6 @@ class LayerReport:
         return tuple(place.finding for place in self.places)
 
 
-def _silent(stage: str, fraction: float) -> None:
-    """Progress that nobody watches."""
-
-
 def layer_findings(
     mesh: trimesh.Trimesh,
     printer: Printer,
@@ -129,7 +124,7 @@ def layer_findings(
     progress : callable, optional
         Told the stage and the share done.
     """
-    tell = _silent if progress is None else progress
+    tell = progress or silent
     tell("cutting layers", 0.0)
     try:
         shell = shell_of(mesh)

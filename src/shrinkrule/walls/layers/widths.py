@@ -12,7 +12,7 @@ import manifold3d
 import numpy as np
 from manifold3d import CrossSection
 
-from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.numerics.arrays import Floats, Mask, ranges
 from shrinkrule.walls.layers.disks import distance_to_edges, lean_at
 
 SEGMENTS: Final = 64
@@ -138,8 +138,7 @@ def _outline_points(
     keep = length > 1e-9
     first, along, length = first[keep], along[keep], length[keep]
     count = np.clip(np.ceil(length / (limit_mm / 4.0)), 1, 16).astype(np.int64)
-    edge = np.repeat(np.arange(len(first)), count)
-    step = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    edge, step = ranges(np.zeros_like(count), count)
     # Ends count too (a hair inside, so that the ray starts beside the neighbouring edge):
     # a wall that tapers is narrowest at an end.
     share = np.where(

@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 import trimesh
 
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.bitangent import pinched_balls
@@ -103,8 +103,7 @@ def inward_spots(
     count = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / spacing_mm), 1.0).astype(np.int64)
     if count.sum() > MOST_SPOTS:
         count[:] = 1
-    edge = np.repeat(np.arange(len(count)), count)[:MOST_SPOTS]
-    number = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)[:MOST_SPOTS]
+    edge, number = (values[:MOST_SPOTS] for values in ranges(np.zeros_like(count), count))
     spots = start[edge] + ((number + 0.5) / count[edge])[:, None] * way[edge]
     tips, tip_out, tip_facet = _tips(vertices, faces, normals)
     directions = np.vstack([out[edge], tip_out])

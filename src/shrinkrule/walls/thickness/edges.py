@@ -13,9 +13,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
-from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 from shrinkrule.walls.limits import MARGIN_MM
-from shrinkrule.walls.thickness.grouping import groups_of, labelled, links_between
+from shrinkrule.walls.thickness.grouping import groups_of, links_between
 from shrinkrule.walls.thickness.local import LocalWalls
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -100,7 +100,8 @@ def sharp_edges(
     if not len(index):
         return []
     found = []
-    for group in groups_of(labelled(len(index), _links(samples, index, spacing_mm, bead_mm))):
+    links = np.column_stack(_links(samples, index, spacing_mm, bead_mm))
+    for group in groups_of(connected_components(len(index), links)):
         place = index[group]
         worst = int(place[np.argmax(loss[place])])
         if loss[worst] <= limit[worst] or samples.area[place].sum() < EDGE_AREA * bead_mm**2:

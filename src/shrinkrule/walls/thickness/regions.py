@@ -15,7 +15,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
-from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import (
     FLAT_COSINE,
@@ -31,7 +31,6 @@ from shrinkrule.walls.thickness.grouping import (
     KINDS,
     NUMBER,
     groups_of,
-    labelled,
     links_between,
     through_nodes,
     with_their_fringes,
@@ -148,7 +147,7 @@ class _Regions:
         ends = walls.ends[index]
         one, other = links_between(samples, index, ends, self.spacing)
         alike = kind[one] == kind[other]
-        label = labelled(len(index), (one[alike], other[alike]))
+        label = connected_components(len(index), np.column_stack([one[alike], other[alike]]))
         label = through_nodes(self.rays, label, kind, walls.centres[index], NODE_REACH * self.sound)
         normals = samples.normals[index]
         smooth = np.einsum("ij,ij->i", normals[one], normals[other]) > SMOOTH_COSINE

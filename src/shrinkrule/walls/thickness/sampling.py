@@ -18,7 +18,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.tree import along_curve
@@ -131,13 +131,6 @@ def _longest_edges(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats]
     return np.sqrt(longest), np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
 
 
-def _counting(counts: Ints) -> tuple[Ints, Ints]:
-    """Owner and running number of each of ``counts[i]`` children of every ``i``."""
-    owner = np.repeat(np.arange(len(counts)), counts)
-    number = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
-    return owner, number
-
-
 def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Cells:
     """Cut facets into cells no wider or higher than the spacing.
 
@@ -190,7 +183,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
 def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Floats]:
     """Cut intervals of a size evenly into pieces no larger than the spacing; owner and piece."""
     parts = np.maximum(np.ceil(size / spacing_mm - 1e-9), 1.0).astype(np.int64)
-    owner, number = _counting(parts)
+    owner, number = ranges(np.zeros_like(parts), parts)
     low, step = intervals[owner, 0], ((intervals[:, 1] - intervals[:, 0]) / parts)[owner]
     return owner, np.stack([low + number * step, low + (number + 1) * step], axis=1)
 

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import heights
 from shrinkrule.walls.thickness.inscribed import HELD_SHARE, measure
 from shrinkrule.walls.thickness.tree import along_curve, grow_tree
 
@@ -258,19 +259,11 @@ def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
     with ThreadPoolExecutor() as pool:
         inward, outward = pool.map(wrong, (-1.0, 1.0))
     # On a needle the rays, which are float32, may start beyond the facet's own edge.
-    broad = _heights(surface.tree.corners[facets]) > NEEDLE * surface.span
+    broad = heights(surface.tree.corners[facets]) > NEEDLE * surface.span
     # Where the part is thinner than they are told, they start beyond it.
     deep = ~(samples.thickness < THIN_FOR_RAYS * surface.span)
     crossed: Mask = (inward | outward) & broad & deep
     return crossed
-
-
-def _heights(corners: Floats) -> Floats:
-    """Height of triangles on their longest edge."""
-    edges = np.roll(corners, -1, axis=1) - corners
-    longest = np.linalg.norm(edges, axis=2).max(axis=1)
-    twice_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
-    return np.asarray(twice_area / np.maximum(longest, np.finfo(np.float64).tiny))
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:
