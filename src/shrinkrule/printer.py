@@ -55,7 +55,7 @@ class Printer:
         bead_width_mm: float | None = None,
         layer_height_mm: float | None = None,
     ) -> Printer:
-        """Printer from its nozzle, with the trade's usual bead and layer where not told.
+        """Printer from its nozzle, with the trade's usual bead and layer where none is given.
 
         Examples
         --------

@@ -129,9 +129,9 @@ def _ask(fit: FitResult, table: Path, name: str) -> None:
     wrong = [note.text for note in fit.notes if note.weight is NoteWeight.WRONG]
     if wrong:
         _confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
-    standing = row_that_stands(table, name)
-    if standing is not None:
-        since = f" of {standing.date}" if standing.date else ""
+    current = row_that_stands(table, name)
+    if current is not None:
+        since = f" of {current.date}" if current.date else ""
         _confirm(
             f"{table.name} has a row {name!r}{since} already. Replace it? It is kept, under its "
             "date.",

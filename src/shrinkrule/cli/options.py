@@ -112,7 +112,7 @@ CouponSection = Annotated[
     typer.Option(
         metavar="MM",
         help="Thickest section of the green coupon that lost its binder in your process, to hold "
-        "thick sections against. A table's row may tell it.",
+        "thick sections against. A table's row may hold it.",
         show_default=False,
         rich_help_panel=PRINTER,
     ),
@@ -214,14 +214,14 @@ def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
     from shrinkrule.furnace import parse_box, parse_crucible
 
     if box is not None and crucible is not None:
-        raise SettingError("the furnace is told twice", hint="give either --box or --crucible")
+        raise SettingError("the furnace is given twice", hint="give either --box or --crucible")
     if box is not None:
         return parse_box(box)
     return None if crucible is None else parse_crucible(crucible)
 
 
 def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
-    """Read a part and refuse what cannot be trusted, unless told to go on."""
+    """Read a part and refuse what cannot be trusted, unless asked to go on."""
     from shrinkrule.mesh import read_part
 
     part = read_part(model, unit)

@@ -55,7 +55,7 @@ def turn_up(up: Floats) -> Floats:
     axis = int(np.argmax(np.abs(up)))
     if axis == 2:
         return np.diag([1.0, 1.0, 1.0] if up[2] > 0 else [1.0, -1.0, -1.0])
-    # A cyclic change of axes brings x or y to z; a half turn about the new x mends the sign.
+    # A cyclic change of axes brings x or y to z; a half turn about the new x restores the sign.
     cyclic = np.roll(np.eye(3), 2 - axis, axis=0)
     return cyclic if up[axis] > 0 else np.diag([1.0, -1.0, -1.0]) @ cyclic
 

@@ -89,7 +89,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
         )
     moved = vertices + moves
     facets, normals = _faces_cut_anew(mesh, moved, normals)
-    # A sliver may fold by less than a miss that is allowed anyway.
+    # A degenerate facet may fold by less than a miss that is allowed anyway.
     folded = _turned(moved, facets, normals)
     folded &= heights(moved[facets]) > MISS_SHARE * abs(offset_mm)
     if folded.any():

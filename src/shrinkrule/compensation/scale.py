@@ -1,4 +1,4 @@
-"""From the wanted part to the green part: larger by 1 / (1 - s), XY and Z apart.
+"""From the wanted part to the green part: larger by 1 / (1 - s), XY and Z each by their own.
 
 The classic mistake is to add the shrinkage on: a part that shrinks by 16 % must be
 printed 1 / (1 - 0.16) = 1.1905 times as large, not 1.16 times.

@@ -1,4 +1,4 @@
-"""The block: lengths in X, Y and Z that tell scale apart from bead spread.
+"""The block: lengths in X, Y and Z that separate scale from bead spread.
 
 A flat plate cut as a staircase in plan gives four outside lengths along X and the
 same four along Y from two common faces; windows and a hole give inside lengths, the
@@ -102,7 +102,7 @@ def shortest_block_mm(printer: Printer) -> float:
 
 
 def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockSizes:
-    """Sizes of a block no longer and no taller than told.
+    """Sizes of a block within a largest side and height.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Design of one calibration coupon: pieces that fit the furnace, and the sheet to fill in.
 
 Answers, for a maker with a printer and a furnace: what do I print once, so that the
-numbers I take on it tell scale, bead spread, thinnest wall and sag apart?
+numbers I take on it separate scale, bead spread, thinnest wall and sag?
 """
 
 from __future__ import annotations
@@ -324,7 +324,7 @@ def _notes(plan: CouponPlan, floor: tuple[Rectangle, ...]) -> tuple[str, ...]:
             "with its own copy of the sheet and its own firing number."
         ]
     if plan.sag_modulus_kpa is None:
-        notes.append("No sag modulus was told: the spans are for a first guess.")
+        notes.append("No sag modulus was given: the spans are for a first guess.")
     return tuple(notes)
 
 

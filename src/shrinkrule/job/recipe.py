@@ -21,7 +21,7 @@ class Outline(StrEnum):
     """Where the bead's spread is taken off."""
 
     IN_PRINT = "in the print"
-    """The report tells the outline offset to set when slicing."""
+    """The report states the outline offset to set when slicing."""
     IN_MESH = "in the mesh"
     """Upright surfaces of the green mesh are moved."""
 

@@ -32,7 +32,7 @@ ALIKE_AREA: Final = 0.25
 """... and for their areas."""
 
 ALIKE_MM: Final = 0.3
-"""No difference under this, in mm or mm2, keeps places apart; half of it in thickness."""
+"""No difference under this, in mm or mm2, makes two places different; half of it in thickness."""
 
 
 class Level(StrEnum):
@@ -66,7 +66,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Place:
-    """A wall finding with what the maker needs to mend it in the wanted model.
+    """A wall finding with what the maker needs to change in the wanted model.
 
     Parameters
     ----------
@@ -201,13 +201,13 @@ def longer_than_coupon(ratio: float) -> str:
 
 
 def times(ratio: float) -> str:
-    """Round a guess as a guess is told: 1.4, 4, 17."""
+    """Round a guess to what can be guessed: 1.4, 4, 17."""
     return f"{ratio:.1f}" if ratio < 1.95 else f"{ratio:.0f}"
 
 
 @dataclass(frozen=True)
 class WallLook:
-    """The wall check of a green part, told in terms of the wanted model.
+    """The wall check of a green part, in terms of the wanted model.
 
     Parameters
     ----------
@@ -275,7 +275,7 @@ class JobResult:
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag`` is told in the model's axes.
+    green part as printed; ``sag`` is in the model's axes.
     """
 
     part: Part

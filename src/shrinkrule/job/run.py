@@ -1,4 +1,4 @@
-"""The main job, as the recipe a maker would tell.
+"""The main job, step by step as a maker would describe it.
 
 Take the batch's shrinkage, scale, look at the walls the printer has to make, take off
 what will sag and spread, say what will come out of the furnace, and decide.

@@ -74,7 +74,7 @@ def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
 
 
 def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:
-    """One reason for each kind of finding, told by its worst place."""
+    """One reason for each kind of finding, with its worst place."""
     reasons = []
     for kind in FindingKind:
         of_kind = [place for place in places if place.finding.kind is kind]

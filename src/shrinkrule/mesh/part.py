@@ -1,7 +1,7 @@
 """A part as it came from a file: its mesh in mm, and how far that mesh can be trusted.
 
-STL carries no unit, so the reader is told one (millimetre unless said otherwise)
-and speaks up when the size is absurd for a printed part.
+STL carries no unit, so the caller states one (millimetre unless given),
+and a warning is given when the size is absurd for a printed part.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from shrinkrule.files.threemf import facets_from_3mf
 from shrinkrule.mesh.bodies import overlapping_bodies, united
 from shrinkrule.mesh.repair import (
     close_rounding_gaps,
-    drop_collapsed,
+    drop_degenerate,
     merge_equal_vertices,
     turn_outward,
 )
@@ -53,9 +53,9 @@ class Part:
     file_format, unit : str
         What the file was, and the unit its numbers were taken in.
     soundness : Soundness
-        What was found after mending.
+        What was found after repair.
     mends : tuple of str
-        What was mended.
+        What was repaired.
     warnings : tuple of str
         What the maker should look at.
     overlaps : tuple of (int, int)
@@ -82,7 +82,7 @@ class Part:
         Raises
         ------
         MeshError
-            For an open or one-sided surface, or bodies that overlap; with the mend.
+            For an open or one-sided surface, or bodies that overlap; with a hint.
         """
         found = self.soundness
         if not found.closed:
@@ -133,7 +133,7 @@ class Part:
 
 
 def read_part(path: str | Path, unit: str | None = None) -> Part:
-    """Read a part from STL (binary or ASCII) or 3MF and mend what can be mended without loss.
+    """Read a part from STL (binary or ASCII) or 3MF and repair what can be repaired without loss.
 
     Parameters
     ----------
@@ -205,7 +205,7 @@ def _inspected(
     unit: str,
     notes: tuple[str, ...],
 ) -> Part:
-    facets, dropped = drop_collapsed(facets)
+    facets, dropped = drop_degenerate(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, hint="export the model again")
     table, rounding = edge_table(facets), ""

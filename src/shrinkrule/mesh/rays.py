@@ -35,7 +35,7 @@ class Rays:
     Attributes
     ----------
     middle : (3,) float64
-        Middle of its box; everything below is told from there, mm.
+        Middle of its box; everything below is measured from there, mm.
     span : float
         Diagonal of its box, mm.
 
@@ -86,7 +86,7 @@ class Rays:
     def opposite(self, points: Floats, directions: Floats, reach: float) -> tuple[Floats, Ints]:
         """Way from points of the surface to the surface opposite, inf beyond ``reach``.
 
-        The way is never told too short: by up to ``SINGLE_ROUNDING`` of the span too long.
+        The way is never too short: by up to ``SINGLE_ROUNDING`` of the span too long.
         With it comes the facet there, or -1.
 
         Parameters

@@ -3,7 +3,7 @@
 An edge is split at its middle, on both of its facets at once, so there are no cracks
 and no T-joints; the parts lie in their facet's plane, so the shape does not change.
 Creases are split before the edges inside flat faces, and between rounds the latter are
-flipped to Delaunay's rule, which keeps slivers from breeding slivers.
+flipped to Delaunay's rule, which keeps degenerate facets from multiplying.
 
 Source: edge flipping (C. L. Lawson, Discrete Math. 3 (1972) 365-372).
 """
@@ -71,7 +71,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trim
     mesh : trimesh.Trimesh
         Any mesh.
     split : callable
-        Told the ends (e, 2, 3) of edges, mm; says which (e,) to split.
+        Takes the ends (e, 2, 3) of edges, mm; returns which (e,) to split.
 
     Raises
     ------
@@ -88,7 +88,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trim
         marked = wanted & ~_inside_flat_faces(vertices, faces, side)
         if not marked.any():
             marked = _longest_wanted(vertices, edges, side, wanted)
-        marked = _with_longest_of_slivers(vertices, faces, side, marked)
+        marked = _with_longest_of_degenerate(vertices, faces, side, marked)
         middle = np.full(len(edges), -1, dtype=np.int64)
         middle[marked] = len(vertices) + np.arange(int(marked.sum()))
         vertices = np.concatenate([vertices, vertices[edges[marked]].mean(axis=1)])
@@ -98,7 +98,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trim
             break
     raise MeshError(
         f"refining the surface does not end with {len(faces):,} facets",
-        hint="allow longer edges or a larger remaining error, or mend slivers in the model",
+        hint="allow longer edges or a larger remaining error, or remove degenerate facets",
     )
 
 
@@ -110,7 +110,7 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trime
     mesh : trimesh.Trimesh
         Any mesh; its shape is kept exactly, its vertices come first and unchanged.
     split : callable
-        Told the ends (e, 2, 3) of edges, mm; says which (e,) to split. It must let edges be
+        Takes the ends (e, 2, 3) of edges, mm; returns which (e,) to split. It must let edges be
         once they are short.
 
     Raises
@@ -134,7 +134,7 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trime
         faces = _split_facets(vertices, faces[touched], middle[side[touched]])
     raise MeshError(
         f"splitting the surface does not end with {len(faces):,} facets",
-        hint="mend slivers in the model",
+        hint="remove degenerate facets from the model",
     )
 
 
@@ -155,18 +155,18 @@ def _longest_wanted(vertices: Floats, edges: Ints, side: Ints, wanted: Mask) -> 
     return longest
 
 
-def _with_longest_of_slivers(vertices: Floats, faces: Ints, side: Ints, marked: Mask) -> Mask:
-    """Mark the longest edge of each sliver too, or splitting it would never end.
+def _with_longest_of_degenerate(vertices: Floats, faces: Ints, side: Ints, marked: Mask) -> Mask:
+    """Mark the longest edge of each degenerate facet too, or splitting it would never end.
 
     Halving a shorter edge of three corners on a line gives another edge as long.
     """
-    slivers = np.flatnonzero(~_has_a_plane(vertices, faces))
-    corners = vertices[faces[slivers]]
+    degenerate = np.flatnonzero(~_has_a_plane(vertices, faces))
+    corners = vertices[faces[degenerate]]
     length = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    longest = side[slivers, length.argmax(axis=1)]
+    longest = side[degenerate, length.argmax(axis=1)]
     while True:
         more = marked.copy()
-        more[longest[marked[side[slivers]].any(axis=1)]] = True
+        more[longest[marked[side[degenerate]].any(axis=1)]] = True
         if np.array_equal(more, marked):
             return marked
         marked = more

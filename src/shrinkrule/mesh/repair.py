@@ -1,4 +1,4 @@
-"""Mends that lose nothing: merged vertices, collapsed facets dropped, bodies turned outward.
+"""Repairs that lose nothing: vertices merged, degenerate facets dropped, bodies turned outward.
 
 Each returns what it did in words, for the maker to read. Anything that would
 change the shape (closing holes, uniting bodies) is not done here unasked.
@@ -44,24 +44,24 @@ def close_rounding_gaps(vertices: Floats, facets: Ints) -> tuple[Floats, Ints, s
     reach = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
     cells = np.round(vertices / reach).astype(np.int64)
     _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
-    joined, _ = drop_collapsed(inverse.ravel()[facets])
+    joined, _ = drop_degenerate(inverse.ravel()[facets])
     if len(first) == len(vertices) or (edge_table(joined).uses == 1).any():
         return vertices, facets, ""
     note = f"merged {len(vertices) - len(first)} vertices that differed only by rounding"
     return vertices[first], joined, note
 
 
-def drop_collapsed(facets: Ints) -> tuple[Ints, str]:
+def drop_degenerate(facets: Ints) -> tuple[Ints, str]:
     """Drop facets that use one vertex twice: they have no area and close nothing.
 
     Facets of three distinct corners in a line stay, since dropping them would open a crack.
     """
     a, b, c = facets.T
-    collapsed = (a == b) | (b == c) | (c == a)
-    if not collapsed.any():
+    degenerate = (a == b) | (b == c) | (c == a)
+    if not degenerate.any():
         return facets, ""
-    count = int(collapsed.sum())
-    return facets[~collapsed], f"dropped {count} facet{'s' * (count != 1)} without area"
+    count = int(degenerate.sum())
+    return facets[~degenerate], f"dropped {count} facet{'s' * (count != 1)} without area"
 
 
 def turn_outward(

@@ -17,8 +17,8 @@ from shrinkrule.numerics.edges import EdgeTable, edge_table
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.numerics.triangles import signed_volumes
 
-SLIVER: Final = 1e-6
-"""Height over longest side of a facet without area whose corners are distinct but in a line:
+DEGENERATE: Final = 1e-6
+"""Height over longest side of a degenerate facet whose corners are distinct but in a line:
 below what float32 in a file resolves."""
 
 
@@ -94,6 +94,6 @@ def soundness_of(vertices: Floats, facets: Ints, table: EdgeTable) -> Soundness:
         winding_consistent=not (table.balance[table.uses == 2]).any(),
         open_edges=int((table.uses == 1).sum()),
         crowded_edges=int((table.uses > 2).sum()),
-        sliver_facets=_count_lower_than(vertices, facets, SLIVER),
+        sliver_facets=_count_lower_than(vertices, facets, DEGENERATE),
         volume_mm3=float(volumes.sum()),
     )

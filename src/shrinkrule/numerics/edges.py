@@ -43,7 +43,7 @@ class EdgeTable:
     def bodies(self) -> Ints:
         """Body number of each facet, (m,); facets are of one body when they alone share an edge.
 
-        Bodies that touch along an edge or at a corner stay apart.
+        Bodies that touch along an edge or at a corner stay separate.
         """
         labels: Ints = _number_bodies(self.edge_of, self.uses)
         return labels

@@ -52,7 +52,7 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
 def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
     """Write the part coloured by its wall thickness, PLY and GLB; return their paths by kind.
 
-    The part lies in the model's own axes and has the model's size, so that places told by the
+    The part lies in the model's own axes and has the model's size, so that places named by the
     wall check are found there; the thickness at each vertex is that of the GREEN part.
 
     Parameters

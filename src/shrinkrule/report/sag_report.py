@@ -107,7 +107,7 @@ def _half(half95: float) -> str:
 
 
 def _left(error_mm: float, before: SagResult) -> str:
-    """What is left of the sag, which is known no better than the bricks tell it."""
+    """What is left of the sag, which is known no better than the bricks resolve it."""
     decimals = sure_decimals(before.numerical_mm)
     finest = 10.0**-decimals
     if error_mm < 0.5 * finest:
@@ -125,7 +125,7 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     before = sag.before
     rounds = ", ".join(_left(error, before) for error in sag.errors_mm) if sag.rounds else "none"
     decimals = sure_decimals(sag_half95(before))
-    settled = "came to rest" if before.settled else "DID NOT come to rest"
+    settled = "converged" if before.settled else "DID NOT converge"
     return [
         ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
         ("unsure by the sag modulus (95 %)", f"± {_half(2.0 * before.modulus_mm)} mm"),
@@ -134,7 +134,7 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
         (
             "bricks through the thinnest wall",
-            f"{before.bricks_through:.1f}, so its bending is told to {_percent(before)} %",
+            f"{before.bricks_through:.1f}, so its bending is known to {_percent(before)} %",
         ),
         ("bricks, unknowns", f"{before.bricks:,}, {before.unknowns:,}"),
         ("solve", f"{settled} in {before.contact_rounds} contact rounds"),
@@ -171,9 +171,9 @@ def sag_pictures(
             scale_bar(drawing.image, drawing.camera)
             pictures.append(Picture(data_uri(drawing.image), f"{title}, seen {side}"))
     edges = [0.0, *bounds]
-    # As many decimals as are sure, but enough to tell one colour from the next.
-    apart = -int(np.floor(np.log10(bounds[0])))
-    decimals = max(sure_decimals(sag_half95(sag.before)), apart, 0)
+    # As many decimals as are sure, but enough to distinguish one colour from the next.
+    distinct = -int(np.floor(np.log10(bounds[0])))
+    decimals = max(sure_decimals(sag_half95(sag.before)), distinct, 0)
     names = [
         f"{low:.{decimals}f} to {high:.{decimals}f} mm" for low, high in itertools.pairwise(edges)
     ]

@@ -252,7 +252,7 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
             "too few bricks, or it rests on an edge"
         )
     if not result.settled:
-        warnings.append("the solve stopped before it came to rest: do not rely on it")
+        warnings.append("the solve stopped before it converged: do not rely on it")
     if material.poisson > material.solved_poisson:
         warnings.append(
             f"solved with a Poisson ratio of {material.solved_poisson:g} "

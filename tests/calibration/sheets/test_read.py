@@ -111,7 +111,7 @@ MENDED: list[tuple[str, str | bytes, str]] = [
     ("capital letters", changed(lambda row: row.update(kind=row["kind"].upper())), ""),
     ("share as a fraction", cell("S8", "nominal", "0.9"), "fraction"),
     ("density in kg/m3", cell("S6", "nominal", "8800"), "kg/m3"),
-    ("caliper not told", cell("S9", "nominal", ""), "no last step told"),
+    ("caliper not given", cell("S9", "nominal", ""), "no last step given"),
 ]
 
 

@@ -74,7 +74,7 @@ class Weights:
 
 @dataclass(frozen=True)
 class Comparison:
-    """One comparison: what was found, what was expected, and how far apart they are.
+    """One comparison: what was found, what was expected, and how far they differ.
 
     Parameters
     ----------

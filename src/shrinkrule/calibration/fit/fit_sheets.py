@@ -121,7 +121,7 @@ def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
         if len(named) > 1:
             raise SheetError(
                 f"the sheets are of different {what}: {', '.join(sorted(named))}",
-                hint="fit each apart: a row is for one material in one process",
+                hint="fit each on its own: a row is for one material in one process",
             )
 
 

@@ -123,7 +123,7 @@ def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
         raise SheetError(
             f"all lengths along {axes} are of one size",
             where=sheet.where,
-            hint="measure short ones and long ones, so that scale and spread come apart",
+            hint="measure short ones and long ones, so that scale and spread can be separated",
         )
 
 
@@ -201,7 +201,7 @@ def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
         settings = sheet.settings
         if len(sheets) > 1 and not settings.firing:
             raise SheetError(
-                "the firing is not told, line S2",
+                "the firing is not given, line S2",
                 where=sheet.where,
                 hint="number it: coupons fired together share the number",
             )

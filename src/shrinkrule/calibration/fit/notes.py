@@ -75,7 +75,7 @@ def _firings(result: FitResult) -> Iterator[Note]:
     if not result.knows_firings:
         yield Note(
             NoteWeight.LOOK,
-            "all coupons are of one firing, which cannot tell how firings differ: every interval "
+            "all coupons are of one firing, which does not show how firings differ: every interval "
             "is a lower bound; fire another coupon in another firing",
         )
     elif len(result.firings) == 2:
@@ -131,7 +131,7 @@ def _shape(axis: AxisResult) -> Iterator[Note]:
         yield Note(
             NoteWeight.LOOK,
             f"the line of {axis.name} misses the origin by {said}: long parts shrink {grows} than "
-            f"short ones; the shrinkage told is that of {axis.fit.centre_mm:.0f} mm green",
+            f"short ones; the shrinkage stated is that of {axis.fit.centre_mm:.0f} mm green",
         )
     else:
         yield Note(

@@ -56,7 +56,7 @@ def next_part(fit: FitResult, axis: AxisResult) -> str:
     )
     if not fit.knows_firings:
         return (
-            f"{said} at least: one firing cannot tell how firings differ. Two more coupons, each "
+            f"{said} at least: one firing does not show how firings differ. Two more coupons, each "
             "in a firing of its own, would."
         )
     better = axis.next_half_width_mm(length, MORE)

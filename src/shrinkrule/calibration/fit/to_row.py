@@ -51,7 +51,7 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
     material = next((s.material for s in settings if s.material), "")
     if not material:
         raise SheetError(
-            "no material is told", where=fit.sheets[0].where, hint="write it in line S4"
+            "no material is given", where=fit.sheets[0].where, hint="write it in line S4"
         )
     density = fit.relative_density
     if density is not None and density.value > 1.0:

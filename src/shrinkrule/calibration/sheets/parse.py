@@ -187,7 +187,7 @@ class _Cells:
         def step(setting: Setting, usual: float, unit: str) -> float:
             known = value(setting, 1e-4, 1.0)
             if known is None:
-                self.notes.append(f"{setting}: no last step told, {usual:g} {unit} taken")
+                self.notes.append(f"{setting}: no last step given, {usual:g} {unit} assumed")
             return usual if known is None else known
 
         return SheetSettings(

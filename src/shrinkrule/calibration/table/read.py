@@ -119,13 +119,13 @@ def find_row(rows: tuple[CalibrationRow, ...], name: str | None, where: str) -> 
     TableError
         If no row has the name, or several could be meant; the names are listed.
     """
-    standing = [row for row in rows if not row.replaced]
-    names = ", ".join(repr(row.name) for row in standing)
+    current = [row for row in rows if not row.replaced]
+    names = ", ".join(repr(row.name) for row in current)
     if name is None:
-        if len(standing) == 1:
-            return standing[0]
+        if len(current) == 1:
+            return current[0]
         raise TableError(
-            f"the table has {len(standing)} rows",
+            f"the table has {len(current)} rows",
             where=where,
             hint=f"choose one of {names}",
             options=(Option.ROW,),

@@ -23,7 +23,7 @@ INK: Final = "#1d2226"
 SOFT: Final = "#5c666d"
 BAND: Final = "#dfe6ea"
 COLOURS: Final = ("#0b6aa8", "#b4540a", "#2f7d5b", "#7b4aa0", "#8a6d00", "#a3334f")
-"""Told apart by people who confuse red and green too; then they repeat."""
+"""Distinct also to people who confuse red and green; then they repeat."""
 TICKS_MM: Final = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
 
@@ -70,8 +70,8 @@ def _style(number: int) -> dict[str, Any]:
 
 
 def _name(fit: FitResult, number: int) -> str:
-    told = fit.sheets[number].settings
-    return f"coupon {told.coupon}" + (f", firing {told.firing}" if told.firing else "")
+    settings = fit.sheets[number].settings
+    return f"coupon {settings.coupon}" + (f", firing {settings.firing}" if settings.firing else "")
 
 
 def _residuals(fit: FitResult, axis: AxisResult) -> Plot:
@@ -140,7 +140,7 @@ def _coupons(fit: FitResult) -> Plot:
     _legend(figure)
     caption = (
         "Shrinkage of each coupon along X, Y and Z. Bars are 95 % intervals of the coupon's own "
-        "line; the line is the mean, in a band of 95 %. Coupons that lie further apart than their "
+        "line; the line is the mean, in a band of 95 %. Coupons that differ more than their "
         "bars differ by part or by firing."
     )
     return _plot(figure, caption)

@@ -225,7 +225,7 @@ def _strongest(release: Mask, push: Floats) -> Mask:
     return fewer
 
 
-def lifted(standing: ContactState) -> Floats:
+def lifted(state: ContactState) -> Floats:
     """Height (l,) by which the candidates that touched before and lifted have risen, mm.
 
     Parameters
@@ -238,6 +238,6 @@ def lifted(standing: ContactState) -> Floats:
     (l,) float
         Their heights, mm.
     """
-    gone = standing.initial & ~standing.touching
-    heights: Floats = standing.solution.displacement[standing.candidates.node[gone], 2]
+    gone = state.initial & ~state.touching
+    heights: Floats = state.solution.displacement[state.candidates.node[gone], 2]
     return heights

@@ -98,7 +98,7 @@ def plate_candidates(bricks: Bricks, grid: Grid, filling: Filling) -> Candidates
     sprung = ~whole & (share > LEAST_SHARE)
     spring = edge_spring(share[sprung], grid.size)
     known = np.isfinite(gap)
-    # Slivers too thin for a brick must not pass for the underside of what is above them.
+    # Fragments too thin for a brick must not pass for the underside of what is above them.
     return Candidates(
         node=np.concatenate([lowest[known], lowest[sprung]]),
         gap=np.concatenate([np.maximum(gap, bottom)[known], np.maximum(footing, bottom)[sprung]]),

@@ -14,7 +14,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.repair import drop_collapsed, merge_equal_vertices, turn_outward
+from shrinkrule.mesh.repair import drop_degenerate, merge_equal_vertices, turn_outward
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
@@ -111,7 +111,7 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
     """Join equal vertices, drop doubled facets, turn single ones: what may close a surface."""
     notes = []
     points, facets = merge_equal_vertices(points[facets])
-    facets, _ = drop_collapsed(facets)
+    facets, _ = drop_degenerate(facets)
     # The same three corners in the same turn, whichever comes first.
     first = facets.argmin(axis=1)
     turned = np.take_along_axis(facets, (first[:, None] + np.arange(3)) % 3, axis=1)
