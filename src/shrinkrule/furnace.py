@@ -183,6 +183,11 @@ def fit_in_furnace(points: Floats, furnace: Furnace) -> FurnaceFit:
         Points of the green part, furnace frame (Z up), mm.
     furnace : BoxFurnace or CrucibleFurnace
         Inside sizes.
+
+    Returns
+    -------
+    FurnaceFit
+        Whether it fits, how much room is left, and the turn that leaves it.
     """
     height_spare = furnace.usable_height_mm - float(np.ptp(points[:, 2]))
     flat = points[:, :2]

@@ -28,6 +28,16 @@ WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
 def way_up(name: str) -> Floats:
     """Give the unit vector (3,) of the model axis that points up.
 
+    Parameters
+    ----------
+    name : str
+        Axis with its sign: x, -x, y, -y, z or -z.
+
+    Returns
+    -------
+    (3,) float64
+        Unit vector along it.
+
     Raises
     ------
     SettingError
@@ -46,6 +56,11 @@ def turn_up(up: Floats) -> Floats:
     ----------
     up : (3,) float
         One of the six axis directions.
+
+    Returns
+    -------
+    (3, 3) float64
+        The rotation.
 
     Examples
     --------

@@ -63,6 +63,11 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     where : str
         Name of the part, for messages.
 
+    Returns
+    -------
+    OffsetMesh
+        The moved mesh, and by how much it misses the offset at most.
+
     Raises
     ------
     MeshError

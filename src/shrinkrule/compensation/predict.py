@@ -81,6 +81,11 @@ def predict_fired(
         Where the factors came from; without one there are no intervals and no masses.
     wanted_volume_mm3 : float or None
         Volume of the wanted part; ``None`` for an open surface, which has none.
+
+    Returns
+    -------
+    Prediction
+        Sizes with their intervals, and masses at each stage.
     """
     vertices = np.asarray(green.mesh.vertices)
     box = vertices.max(axis=0) - vertices.min(axis=0)

@@ -25,6 +25,11 @@ def oversize_factor(shrinkage: float) -> float:
     shrinkage : float
         Fraction, 0 to under 1.
 
+    Returns
+    -------
+    float
+        The factor, 1 or more.
+
     Raises
     ------
     SettingError
@@ -56,6 +61,11 @@ def shrinkage_from_density(metal_fraction: float, relative_density: float) -> fl
         Metal volume fraction of the green part.
     relative_density : float
         Sintered density over that of solid metal.
+
+    Returns
+    -------
+    float
+        Linear shrinkage on green size, a fraction.
 
     Notes
     -----
@@ -150,6 +160,11 @@ def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> Gr
         Oversize factors, in the print frame.
     up : (3,) float
         Model axis that points up in the printer.
+
+    Returns
+    -------
+    GreenPart
+        The green mesh in the print frame, and the way back to the model.
     """
     matrix = np.eye(4)
     matrix[:3, :3] = np.diag(factors.per_axis) @ turn_up(up)
@@ -159,7 +174,20 @@ def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> Gr
 
 
 def fired_mesh(green: trimesh.Trimesh, factors: ScaleFactors) -> trimesh.Trimesh:
-    """Mesh that sintering makes of a green mesh, both in the print frame, without sag."""
+    """Mesh that sintering makes of a green mesh, both in the print frame, without sag.
+
+    Parameters
+    ----------
+    green : trimesh.Trimesh
+        Green part, mm.
+    factors : ScaleFactors
+        Oversize factors that it was scaled by.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        The fired part, mm.
+    """
     matrix = np.eye(4)
     matrix[:3, :3] = np.diag(1.0 / factors.per_axis)
     return moved(green, matrix)

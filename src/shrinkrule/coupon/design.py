@@ -142,6 +142,16 @@ class Coupon:
 def design_coupon(plan: CouponPlan) -> Coupon:
     """Coupon for a printer and a furnace.
 
+    Parameters
+    ----------
+    plan : CouponPlan
+        Printer, furnace, and what is expected of the material.
+
+    Returns
+    -------
+    Coupon
+        Its pieces, where they lie, and what is measured on each.
+
     Raises
     ------
     SettingError

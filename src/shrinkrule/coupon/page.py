@@ -24,7 +24,18 @@ _GROUPS: Final = (
 
 
 def measuring_page_html(coupon: Coupon) -> str:
-    """Self-contained page that shows where each row of the sheet is measured."""
+    """Self-contained page that shows where each row of the sheet is measured.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        The coupon.
+
+    Returns
+    -------
+    str
+        The page, HTML.
+    """
     templates = environment("shrinkrule.coupon")
     templates.filters["number"] = _number
     plan = coupon.plan

@@ -45,6 +45,11 @@ def ply_bytes(
         Its values; nan where not known.
     comments : tuple of str
         ASCII lines for the head of the file.
+
+    Returns
+    -------
+    bytes
+        The file.
     """
     written = export_ply(_mesh(vertices, faces, colours, {name: values}), vertex_normal=False)
     first, _, rest = written.partition(b"\nelement vertex")
@@ -61,6 +66,11 @@ def glb_bytes(vertices: Floats, faces: Ints, colours: Floats, name: str, values:
         As for :func:`ply_bytes`; -1 is written where a value is nan.
     name : str
         Name of the attribute, without its underscore.
+
+    Returns
+    -------
+    bytes
+        The file.
     """
     known = np.where(np.isnan(values), NOTHING, values)
     mesh = _mesh(vertices, faces, _linear(colours), {f"_{name.upper()}": known})

@@ -85,6 +85,11 @@ class OutputSet:
 def require_folder(folder: Path) -> None:
     """Refuse a folder to write to that is not there.
 
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+
     Raises
     ------
     FileError

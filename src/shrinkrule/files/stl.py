@@ -119,6 +119,11 @@ def stl_bytes(mesh: trimesh.Trimesh, header: str) -> bytes:
         ASCII text, cut at 80 bytes. It never begins with the word ``solid``, which
         some readers take for the mark of a text file.
 
+    Returns
+    -------
+    bytes
+        The file.
+
     Examples
     --------
     >>> len(stl_bytes(trimesh.creation.box(), "shrinkrule: a unit cube, mm"))

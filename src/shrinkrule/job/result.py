@@ -164,6 +164,11 @@ def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | N
     coupon_section_mm : float or None
         The same of the coupon; None where it is not known, and so is the answer.
 
+    Returns
+    -------
+    float or None
+        The ratio of the times.
+
     Examples
     --------
     >>> binder_time(13.6, 6.8)
@@ -189,6 +194,16 @@ def place_words(in_model: Floats) -> str:
 def longer_than_coupon(ratio: float) -> str:
     """Say what :func:`binder_time` found.
 
+    Parameters
+    ----------
+    ratio : float
+        As from :func:`binder_time`.
+
+    Returns
+    -------
+    str
+        A sentence without its full stop.
+
     Examples
     --------
     >>> longer_than_coupon(4.36)
@@ -201,7 +216,18 @@ def longer_than_coupon(ratio: float) -> str:
 
 
 def times(ratio: float) -> str:
-    """Round a guess to what can be guessed: 1.4, 4, 17."""
+    """Round a guess to what can be guessed: 1.4, 4, 17.
+
+    Parameters
+    ----------
+    ratio : float
+        A ratio that is a guess.
+
+    Returns
+    -------
+    str
+        The ratio with as many digits as it is worth.
+    """
     return f"{ratio:.1f}" if ratio < 1.95 else f"{ratio:.0f}"
 
 

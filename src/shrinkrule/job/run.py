@@ -55,6 +55,11 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     progress : callable, optional
         Called with a stage's name and the fraction done, 0 to 1.
 
+    Returns
+    -------
+    JobResult
+        The mesh to slice, the prediction, the walls, and the verdict.
+
     Raises
     ------
     ShrinkruleError
@@ -161,6 +166,11 @@ def look_at_walls(
         Called with a stage's name and the fraction done.
     coupon_section_mm : float, optional
         Thickest section of the green coupon, to compare the part's with.
+
+    Returns
+    -------
+    WallLook
+        The green part and its findings, in the model's terms.
 
     Raises
     ------

@@ -142,6 +142,11 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     unit : str, optional
         Unit of the numbers in an STL: mm (default), cm, m, um, in, ft. A 3MF states its own.
 
+    Returns
+    -------
+    Part
+        The mesh in mm, what was repaired, and what to look at.
+
     Raises
     ------
     FileError
@@ -181,6 +186,18 @@ def _read(path: Path, unit: str | None) -> tuple[str, str, tuple[str, ...], Floa
 
 def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
     """Make a part of a mesh in memory, in mm, with the same checks as a file gets.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any mesh, mm; it is not changed.
+    name : str
+        Name of the part, for messages.
+
+    Returns
+    -------
+    Part
+        As from :func:`read_part`.
 
     Raises
     ------

@@ -40,6 +40,11 @@ def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Tri
     max_edge_mm : float
         Longest edge allowed, mm.
 
+    Returns
+    -------
+    trimesh.Trimesh
+        The refined mesh.
+
     Raises
     ------
     SettingError

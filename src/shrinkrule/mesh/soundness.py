@@ -70,7 +70,18 @@ def _count_lower_than(vertices: Floats, facets: Ints, share: float) -> int:
 
 
 def inspect_mesh(mesh: trimesh.Trimesh) -> Soundness:
-    """Look at a mesh (mm, vertices already merged) and count what can be wrong with it."""
+    """Look at a mesh (mm, vertices already merged) and count what can be wrong with it.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        In mm, its equal vertices merged.
+
+    Returns
+    -------
+    Soundness
+        The counts.
+    """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
     return soundness_of(vertices, facets, edge_table(facets))

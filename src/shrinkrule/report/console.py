@@ -27,7 +27,17 @@ _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bol
 
 
 def show_job(result: JobResult, files: dict[str, Path], console: Console) -> None:
-    """Show the main job's result."""
+    """Show the main job's result.
+
+    Parameters
+    ----------
+    result : JobResult
+        What to show.
+    files : dict
+        Path of each file that was written, by kind.
+    console : Console
+        Where to.
+    """
     row, factors = result.recipe.row, result.green.factors
     level = result.verdict.level
     name = escape(result.part.source.name)
@@ -61,7 +71,17 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
-    """Show the result of the wall check alone, and where its coloured meshes are."""
+    """Show the result of the wall check alone, and where its coloured meshes are.
+
+    Parameters
+    ----------
+    look : WallLook
+        What to show.
+    files : dict
+        Path of each file that was written, by kind.
+    console : Console
+        Where to.
+    """
     found = look.part.soundness
     facets = words.counted(found.facets, "facet", "facets")
     console.print(
@@ -88,7 +108,19 @@ def _legend(look: WallLook) -> Table:
 def show_ways_up(
     part: Part, row: CalibrationRow, ways: tuple[WayUp, ...], console: Console
 ) -> None:
-    """Show the ranked ways up."""
+    """Show the ranked ways up.
+
+    Parameters
+    ----------
+    part : Part
+        As it was read.
+    row : CalibrationRow
+        Row whose sag modulus was used.
+    ways : tuple of WayUp
+        The best first.
+    console : Console
+        Where to.
+    """
     console.print(f"[bold]{escape(part.source.name)}[/bold], row {escape(row.name)}")
     modulus = row.sag_modulus_kpa
     unsure = 0.0 if modulus is None else 2.0 * modulus.u / modulus.value
@@ -110,7 +142,17 @@ def show_ways_up(
 
 
 def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -> None:
-    """List a table's rows."""
+    """List a table's rows.
+
+    Parameters
+    ----------
+    rows : tuple of CalibrationRow
+        Rows to list.
+    source : str
+        Name of the table.
+    console : Console
+        Where to.
+    """
     table = Table(title=f"Rows of {source}", title_justify="left", box=None, pad_edge=False)
     for heading in ("row", "density", "XY shrinks", "Z shrinks", "95 % at 40 mm", "coupons"):
         table.add_column(heading, justify="left" if heading == "row" else "right")

@@ -24,6 +24,11 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     inputs : iterable of Path
         Files that must not be overwritten.
 
+    Returns
+    -------
+    dict
+        Path of each file, by kind.
+
     Raises
     ------
     FileError
@@ -63,6 +68,11 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
         Where to; it must exist.
     inputs : iterable of Path
         Files that must not be overwritten.
+
+    Returns
+    -------
+    dict
+        Path of each file, by kind.
 
     Raises
     ------

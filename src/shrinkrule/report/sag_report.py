@@ -185,7 +185,24 @@ def sag_pictures(
 def ways_up_dict(
     part: Part, row: CalibrationRow, source: str, ways: tuple[WayUp, ...]
 ) -> dict[str, Any]:
-    """Ranked ways up as JSON values."""
+    """Ranked ways up as JSON values.
+
+    Parameters
+    ----------
+    part : Part
+        As it was read.
+    row : CalibrationRow
+        Row whose sag modulus was used.
+    source : str
+        Where the row came from.
+    ways : tuple of WayUp
+        The best first.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
     return {
         "schema": "shrinkrule.ways_up",
         "version": 1,

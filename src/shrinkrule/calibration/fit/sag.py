@@ -204,6 +204,17 @@ def beam_modulus_kpa(
     -------
     float
         The modulus, kPa.
+
+    Parameters
+    ----------
+    support : Support
+        How the beam is held.
+    span_mm, depth_mm, drop_mm : float
+        Its span, depth and drop, all fired, mm.
+    density_g_cm3 : float
+        Its density, fired.
+    poisson : float, optional
+        As for :func:`beam_drop_mm`.
     """
     return beam_drop_mm(support, span_mm, depth_mm, 1.0, density_g_cm3, poisson) / drop_mm
 

@@ -21,7 +21,19 @@ STYLES: Final = {
 
 
 def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], console: Console) -> None:
-    """Show a fit on one page."""
+    """Show a fit on one page.
+
+    Parameters
+    ----------
+    fit : FitResult
+        What to show.
+    row : CalibrationRow
+        Row that the fit makes.
+    files : dict
+        Path of each file that was written, by kind.
+    console : Console
+        Where to.
+    """
     coupons = f"{fit.coupons} {'coupon' if fit.coupons == 1 else 'coupons'}"
     firings = f"{len(fit.firings)} {'firing' if len(fit.firings) == 1 else 'firings'}"
     console.print(f"[bold]{escape(row.name)}[/bold]: {escape(row.material)}, {coupons}, {firings}")

@@ -19,7 +19,22 @@ LENGTHS_MM: Final = (5.0, 10.0, 20.0, 40.0, 80.0)
 
 
 def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dict[str, Any]:
-    """Everything the fit found, as JSON values. Lengths mm, kPa, g/cm3, fractions as fractions."""
+    """Everything the fit found, as JSON values. Lengths mm, kPa, g/cm3, fractions as fractions.
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit.
+    row : CalibrationRow
+        Row that the fit makes.
+    files : dict
+        Path of each file that was written, by kind.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
     values = {
         "schema": FIT_SCHEMA,
         "version": FIT_VERSION,
