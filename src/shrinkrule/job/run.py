@@ -79,7 +79,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         coupon_section_mm=recipe.coupon_section,
     )
     sag = _sag(part, recipe, part_of(report, share_of_walls, 1.0 - share_of_walls))
-    to_slice = _to_slice(walls, recipe, sag)
+    to_slice = _outlines_moved(_precurved(walls.green, sag), walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(walls.green, recipe.row, volume)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
@@ -114,14 +114,18 @@ def _hull(green: GreenPart) -> Floats:
     return deciding
 
 
-def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> trimesh.Trimesh:
-    """Green mesh, with sag and the bead's spread taken off where that is asked for."""
-    green = walls.green.mesh
-    if sag is not None and sag.rounds:
-        bent = moved(sag.mesh, walls.green.from_model)
-        down = np.eye(4)
-        down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
-        green = moved(bent, down)
+def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:
+    """Green mesh with its sag taken off, where that is asked for and there is any."""
+    if sag is None or not sag.rounds:
+        return green.mesh
+    bent = moved(sag.mesh, green.from_model)
+    down = np.eye(4)
+    down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
+    return moved(bent, down)
+
+
+def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:
+    """Green mesh with the bead's spread taken off its outlines, where that is asked for."""
     spread = recipe.bead_spread
     if recipe.outline is Outline.IN_PRINT or spread is None:
         return green
@@ -134,7 +138,7 @@ def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> tr
             f"a wall of {thinnest:.2f} mm is too thin to move its outlines by "
             f"{spread.value:.3f} mm",
             where=name,
-            hint="thicken it, or set the offset when slicing",
+            hint="thicken it, or leave the outlines in the mesh as they are",
             options=(Option.OUTLINE,),
         )
     return offset_outlines(green, -spread.value, name).mesh
