@@ -29,7 +29,20 @@ WATER_DENSITY_20C_G_CM3: Final = 0.99821
 """Density of air-free water at 20 degrees C (CRC Handbook, from memory)."""
 
 _LENGTH = re.compile(r"^\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([a-zµμ\"]*)\s*$")
-_ALIASES: Final = {"": "mm", '"': "in", "inch": "in", "inches": "in", "µm": "um", "μm": "um"}
+_ALIASES: Final = {
+    "": "mm",
+    '"': "in",
+    "inch": "in",
+    "inches": "in",
+    "µm": "um",
+    "μm": "um",
+    "millimeter": "mm",
+    "centimeter": "cm",
+    "meter": "m",
+    "micron": "um",
+    "foot": "ft",
+}
+"""Other names of units; those of 3MF among them (3MF Core Specification, ST_Unit)."""
 
 
 def unit_in_mm(unit: str) -> float:

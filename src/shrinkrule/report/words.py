@@ -77,7 +77,7 @@ def place_text(place: Place, unit: str = "mm") -> str:
     """
     x, y, z = place.in_model
     text = f"{x:z.1f}, {y:z.1f}, {z:z.1f}"
-    if unit == "mm":
+    if unit_in_mm(unit) == 1.0:
         return text
     x, y, z = place.in_model / unit_in_mm(unit)
     return f"{text} ({x:z.3f}, {y:z.3f}, {z:z.3f} {unit})"

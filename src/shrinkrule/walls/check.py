@@ -92,6 +92,10 @@ class WallReport:
     rays: Rays
 
 
+NOTHING_NARROW: Final = LayerReport((), 0, 0.0, 0.0, (), True)
+"""What layers say of a sound surface on which the balls found nothing for them to look at."""
+
+
 def _doubts(found: Soundness) -> list[str]:
     """What the balls cannot be sure of; of open edges the layers tell, and where."""
     doubts = []
@@ -198,13 +202,11 @@ def check_walls(
     air = gaps_on(surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer))
     narrow = gap_findings(air, printer, limits, sampling.spacing_mm)
     tell("cutting layers", 0.8)
-    sound = found.closed and not doubts
-    layers = layer_findings(
-        mesh,
-        printer,
-        limits,
-        narrow=_where_narrow(samples, thin, air, narrow) if sound else None,
-    )
+    layers = NOTHING_NARROW
+    if not found.closed or doubts or thin.findings or narrow.findings:
+        sound = found.closed and not doubts
+        where = _where_narrow(samples, thin, air, narrow) if sound else None
+        layers = layer_findings(mesh, printer, limits, narrow=where)
     measured = ~np.isnan(samples.thickness)
     reach = max(held)
     findings = agreed(

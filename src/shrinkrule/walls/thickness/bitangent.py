@@ -159,7 +159,12 @@ def _pinch(
 
 
 def _in_chunks(work: Callable[[int], None], count: int) -> None:
-    """Call ``work`` with the first of every chunk, beside each other where there are several."""
+    """Call ``work`` with the first of every chunk, beside each other where there are several.
+
+    Not at all for none, so that nothing is compiled to do nothing.
+    """
+    if not count:
+        return
     if count <= CHUNK:
         work(0)
         return

@@ -357,9 +357,9 @@ def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> G
         part = slice(low, low + CHUNK)
         _grow(tree, centres[part], radius[part], goals, *(values[part] for values in made))
 
-    if count <= CHUNK:
+    if 0 < count <= CHUNK:
         work(0)
-    else:
+    elif count:
         with ThreadPoolExecutor() as pool:
             list(pool.map(work, range(0, count, CHUNK)))
     return made

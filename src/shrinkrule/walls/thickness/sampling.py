@@ -283,7 +283,8 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     key = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
     key = key * (6 * FACINGS**2) + _facing(normals[small])
     off_middle = ((place - cube - 0.5) ** 2).sum(axis=1)
-    _, group = number_equal(key.view(np.uint64).reshape(-1, 1))
+    # Halves of the keys, since numbering is compiled for them already.
+    _, group = number_equal(key.view(np.uint32).reshape(-1, 2))
     keeper = np.arange(len(spots.area))
     keeper[small] = small[_least_of_group(group, off_middle)]
     kept = np.flatnonzero(keeper == np.arange(len(keeper)))

@@ -84,7 +84,7 @@ def along_curve(points: Floats, low: Floats, span: float) -> Any:
 
     By the upper 32 bits of their keys, in two sorts by counting.
     """
-    keys = morton_keys(points, low, span)
+    keys = morton_keys(np.ascontiguousarray(points), low, span)
     fine = (keys >> np.uint64(31)).astype(np.uint16)
     coarse = (keys >> np.uint64(47)).astype(np.uint16)
     order = np.argsort(fine, kind="stable")
