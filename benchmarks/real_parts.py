@@ -98,7 +98,8 @@ def peak_mb() -> float:
 
 def measure(path: Path, folder: Path) -> dict[str, Any]:
     """Costs of all steps on one file."""
-    from shrinkrule.mesh import OutputSet, Rays, inspect_mesh
+    from shrinkrule.files import OutputSet
+    from shrinkrule.mesh import Rays, inspect_mesh
     from shrinkrule.report.html import job_html
 
     meter = Meter()

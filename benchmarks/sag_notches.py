@@ -1,9 +1,9 @@
-"""How far a ledge beyond a re-entrant edge is told to sag wrong, with and without the correction.
+"""Error of the sag of a ledge beyond a re-entrant edge, with and without the correction.
 
 Run ``python benchmarks/sag_notches.py`` (minutes). A ledge of 2.5 mm, 1 mm thick, on either side of
 a tall post, meets the post at several angles; the post's width and height put its edges at eight
-places on the grid. The sag of the ledge's tip at 2, 4 and 8 bricks through the ledge is told
-against that of 12 and 18 bricks without the correction, extrapolated as an error that falls as
+places on the grid. The sag of the ledge's tip at 2, 4 and 8 bricks through the ledge is compared
+with that of 12 and 18 bricks without the correction, extrapolated as an error that falls as
 the brick.
 """
 
@@ -17,9 +17,9 @@ import numpy as np
 import shapely
 import trimesh
 
-from shrinkrule.compensation.sag import Friction, SagMaterial, SagSettings
-from shrinkrule.compensation.sag.grid import lay_grid
-from shrinkrule.compensation.sag.solve import sag_on_grid
+from shrinkrule.sag import Friction, SagMaterial, SagSettings
+from shrinkrule.sag.solve import sag_on_grid
+from shrinkrule.sag.voxels.grid import lay_grid
 
 LEDGE, THICK, DEPTH = 2.5, 1.0, 0.6  # mm
 POST, HEIGHT, UNDERCUT = 1.5, 1.5, 0.5  # mm: half width, height, height of the sloping part
@@ -53,7 +53,7 @@ def tip_sag(part: trimesh.Trimesh, bricks: int, poisson: float, *, corrected: bo
     settings = SagSettings(friction=Friction.DRAG)
     grid = lay_grid(part, np.eye(3), THICK / bricks, 1.0)
 
-    unit = "shrinkrule.compensation.sag.notches._TURN"  # endlessly large: nothing is given
+    unit = "shrinkrule.sag.voxels.reentrant._UNIT_TURN"  # infinite: nothing is corrected
     with nullcontext() if corrected else patch(unit, np.inf):
         field = sag_on_grid(part, grid, material, settings).field
     corner = part.bounds[1] - [0.0, 0.5 * DEPTH, THICK]

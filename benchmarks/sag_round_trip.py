@@ -1,7 +1,7 @@
-"""Round trip: pre-curve parts, fire them in an independent finer solve, tell what is left.
+"""Round trip: pre-curve parts, fire them in an independent finer solve, report what is left.
 
 Run ``python benchmarks/sag_round_trip.py`` for the sample models, or name model files;
-``FILE:UNIT:UP`` tells a file's unit where it is not mm, and its way up where it is not z.
+``FILE:UNIT:UP`` states a file's unit if it is not mm, and its way up if it is not z.
 Each part is pre-curved as the main job does it, but to a twentieth of its sag, so that parts
 which hardly sag are tried too. The second firing is on a grid of bricks smaller by 1.6, so that
 its planes fall elsewhere; what is left is the largest distance of any vertex from where it is
@@ -20,7 +20,9 @@ import trimesh
 
 from shrinkrule.calibration import demo_table, find_row
 from shrinkrule.compensation import way_up
-from shrinkrule.compensation.sag import (
+from shrinkrule.errors import ShrinkruleError
+from shrinkrule.mesh import read_part
+from shrinkrule.sag import (
     PrecurveResult,
     SagMaterial,
     SagSettings,
@@ -28,12 +30,10 @@ from shrinkrule.compensation.sag import (
     precurve,
     sag_material,
 )
-from shrinkrule.compensation.sag.apart import set_apart
-from shrinkrule.compensation.sag.grid import lay_grid
-from shrinkrule.compensation.sag.precurve import put_down
-from shrinkrule.compensation.sag.solve import sag_on_grid
-from shrinkrule.errors import ShrinkruleError
-from shrinkrule.mesh import read_part
+from shrinkrule.sag.precurve import lay_on_plate
+from shrinkrule.sag.preparation import prepare
+from shrinkrule.sag.solve import sag_on_grid
+from shrinkrule.sag.voxels.grid import lay_grid
 
 ROW = "bronze demo batch 90"
 FINER = 1.6
@@ -46,7 +46,7 @@ SHARE = 0.05  # of the sag: pre-curving goes on until no more than this is left
 
 @dataclass(frozen=True)
 class RoundTrip:
-    """What an independent finer firing tells of a pre-curved part."""
+    """What an independent finer firing makes of a pre-curved part."""
 
     sag_mm: float
     left_mm: float
@@ -60,12 +60,11 @@ def displacement(
     mesh: trimesh.Trimesh, material: SagMaterial, settings: SagSettings, brick: float
 ) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """Displacement of a mesh's vertices, solved on a grid of its own."""
-    apart, planned = set_apart(
-        mesh, replace(settings, brick_mm=brick, max_unknowns=MANY, max_memory=MEMORY)
-    )
-    grid = lay_grid(apart.mesh, planned.grid.turn, brick, slack=1.0)
-    field = sag_on_grid(apart.mesh, grid, material, settings).field
-    return field.at(np.asarray(apart.mesh.vertices))
+    allowed = replace(settings, brick_mm=brick, max_unknowns=MANY, max_memory=MEMORY)
+    problem = prepare(mesh, material, allowed)
+    grid = lay_grid(problem.mesh, problem.plan.grid.turn, brick, slack=1.0)
+    field = sag_on_grid(problem.mesh, grid, material, settings).field
+    return field.at(np.asarray(problem.mesh.vertices))
 
 
 def round_trip(
@@ -83,7 +82,7 @@ def round_trip(
     wanted, shape = (np.asarray(m.vertices) for m in (result.wanted, result.mesh))
     before = displacement(result.wanted, material, settings, fine)
     after = displacement(result.mesh, material, settings, fine)
-    fired = put_down(shape + after, shape, wanted, settings.up)
+    fired = lay_on_plate(shape + after, shape, wanted, settings.up)
     return result, RoundTrip(
         sag_mm=float(np.linalg.norm(before, axis=1).max()),
         left_mm=float(np.linalg.norm(fired - wanted, axis=1).max()),

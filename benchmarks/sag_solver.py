@@ -28,17 +28,18 @@ def ours(counts: tuple[int, int, int]) -> dict[str, float]:
     """Fill, build and solve a block held at one end, from its twelve facets."""
     import trimesh
 
-    from shrinkrule.compensation.sag.brick import make_brick
-    from shrinkrule.compensation.sag.equilibrium import Equilibrium
-    from shrinkrule.compensation.sag.freedom import find_bodies
-    from shrinkrule.compensation.sag.grid import Grid, fill_grid
-    from shrinkrule.compensation.sag.system import join_bricks
+    from shrinkrule.sag.fem.elements import join_bricks
+    from shrinkrule.sag.fem.hex8i import make_brick
+    from shrinkrule.sag.fem.pcg import Equilibrium
+    from shrinkrule.sag.fem.rigid_modes import find_bodies
+    from shrinkrule.sag.voxels.fractions import fill_grid
+    from shrinkrule.sag.voxels.grid import Grid
 
     block = trimesh.creation.box(bounds=((0, 0, 0), counts))
     start = time.perf_counter()
     grid = Grid(np.eye(3), np.zeros(3), np.ones(3), np.array(counts))
     filling = fill_grid(block, grid)
-    bricks = join_bricks(make_brick(grid.size, POISSON), filling.lumps)
+    bricks = join_bricks(make_brick(grid.size, POISSON), filling.components)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -bricks.volumes
     problem = Equilibrium(bricks, find_bodies(bricks), load)
@@ -46,7 +47,7 @@ def ours(counts: tuple[int, int, int]) -> dict[str, float]:
     free[:, 3] = 0.0
     free[bricks.nodes[:, 0] == 0] = 0.0
     built = time.perf_counter()
-    rest = problem.rest(free, np.zeros_like(load), TOLERANCE)
+    rest = problem.solve(free, np.zeros_like(load), TOLERANCE)
     done = time.perf_counter()
     return {
         "unknowns": 3.0 * len(bricks.nodes),

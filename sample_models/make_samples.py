@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from manifold3d import CrossSection, Manifold, Mesh64
 
-from shrinkrule.mesh import stl_bytes
+from shrinkrule.files import stl_bytes
 from shrinkrule.mesh.bodies import mesh_from_solid
 
 SEGMENTS = 96

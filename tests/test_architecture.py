@@ -4,76 +4,148 @@ from __future__ import annotations
 
 import ast
 from pathlib import Path
+from typing import Final
 
-import pytest
+PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
-PACKAGE = Path(__file__).parent.parent / "src" / "shrinkrule"
-FLOORS = {
-    "version": 0,
-    "errors": 0,
-    "public": 0,
-    "units": 1,
-    "cautions": 1,
-    "furnace": 1,
-    "printer": 1,
-    "sheet": 1,
-    "mesh": 2,
-    "walls": 3,
-    "calibration": 3,
-    "coupon": 3,
-    "compensation": 4,
-    "job": 5,
-    "report": 6,
-    "cli": 7,
+FLOORS: Final = {
+    "": (
+        "version errors defaults numerics public",
+        "units cautions furnace printer sheet files",
+        "mesh",
+        "walls calibration coupon",
+        "compensation",
+        "sag",
+        "job",
+        "report",
+        "cli",
+    ),
+    "numerics": ("arrays progress jit", "edges hashing triangles"),
+    "files": ("csv_dialect output stl_text templates threemf coloured", "stl"),
+    "mesh": ("rays refine soundness", "repair", "bodies", "part"),
+    "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),
+    "report.fit": ("plain plots console", "html", "outputs"),
+    "report.pictures": ("scene", "walls"),
+    "calibration": ("statistics", "table sheets", "fit"),
+    "sag": (
+        "settings material",
+        "voxels",
+        "fem",
+        "contact",
+        "bodies plan",
+        "preparation gaps",
+        "result",
+        "solve",
+        "precurve orientations",
+    ),
+    "sag.voxels": (
+        "corners grid scanlines",
+        "intervals footprint reentrant",
+        "brick_intervals",
+        "phantom_nodes",
+        "components",
+        "fragments",
+        "fractions",
+    ),
+    "sag.fem": ("hex8i", "elements", "operator rigid_modes field", "multigrid", "pcg"),
+    "sag.fem.multigrid": ("coarsening smoothing", "galerkin levels", "transfers", "cycle"),
+    "sag.contact": ("candidates clearance", "supports stability", "active_set"),
 }
-MODULES = sorted(p for p in PACKAGE.rglob("*.py") if p.name != "__main__.py")
+"""The floors of each room from the ground up: what stands on one floor does not know each other."""
 
-
-def room_of(path: Path) -> str:
-    part = path.relative_to(PACKAGE).parts[0]
-    return part.removesuffix(".py")
+TREES: Final = {
+    path: ast.parse(path.read_text(encoding="utf-8"))
+    for path in sorted(PACKAGE.rglob("*.py"))
+    if path.name != "__main__.py"
+}
+MODULES: Final = {
+    ".".join(["shrinkrule", *path.relative_to(PACKAGE).with_suffix("").parts]) for path in TREES
+}
+MOST_FILES: Final = {"thickness": 18}
+BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 
 
 def imports_of(tree: ast.AST) -> list[str]:
+    """Modules that a tree imports; a name taken from a folder may be a module in it."""
     found: list[str] = []
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             found += [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, "imports are absolute"
-            found.append(node.module or "")
+            whole = [f"{node.module}.{alias.name}" for alias in node.names]
+            found += [name if name in MODULES else f"{node.module}" for name in whole]
     return found
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_a_room_imports_only_from_lower_floors(path: Path) -> None:
-    room = room_of(path)
-    if room == "__init__":
-        return
-    for name in imports_of(ast.parse(path.read_text(encoding="utf-8"))):
-        parts = name.split(".")
-        if parts[0] != "shrinkrule" or len(parts) == 1:
-            continue
-        other = parts[1]
-        assert other == room or FLOORS[other] < FLOORS[room], f"{path}: {room} imports {other}"
+def rooms_of(path: Path) -> list[str]:
+    """Names from the outermost room to the module itself; a folder's face has none of its own."""
+    parts = path.relative_to(PACKAGE).with_suffix("").parts
+    return [part for part in parts if part != "__init__"]
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_bans(path: Path) -> None:
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    banned = {"socket", "urllib", "http", "requests", "ssl"}
-    for name in imports_of(tree):
-        assert name.split(".")[0] not in banned, f"{path} reaches for the network: {name}"
-    for node in ast.walk(tree):
-        if isinstance(node, ast.ExceptHandler):
-            assert node.type is not None, f"{path}:{node.lineno} has a bare except"
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
-            prints = node.func.id in {"print", "exit", "quit"}
-            assert not prints or room_of(path) == "cli", f"{path}:{node.lineno} prints or exits"
+def test_imports_go_to_lower_floors_in_the_house_and_inside_its_rooms() -> None:
+    """Of two modules, those parts of their paths that differ first must lie on two floors."""
+    wrong, strangers = [], set()
+    for path, tree in TREES.items():
+        mine = rooms_of(path)
+        for name in imports_of(tree):
+            other = name.split(".")
+            if other[0] != "shrinkrule" or len(other) == 1:
+                continue
+            other = other[1:]
+            same = next(
+                (i for i, (a, b) in enumerate(zip(mine, other, strict=False)) if a != b), None
+            )
+            if same is None:
+                continue
+            room = ".".join(mine[:same])
+            floors = FLOORS.get(room)
+            if floors is None:
+                continue
+            floor = {part: n for n, parts in enumerate(floors) for part in parts.split()}
+            strangers |= {f"{room}.{part}" for part in (mine[same], other[same])} - {
+                f"{room}.{part}" for part in floor
+            }
+            if floor.get(other[same], 99) >= floor.get(mine[same], -1):
+                wrong.append(f"{'.'.join(mine)} imports {name}")
+    assert not strangers, "every part of a room has its floor"
+    assert not wrong
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_modules_are_short_and_open_with_their_reason(path: Path) -> None:
-    text = path.read_text(encoding="utf-8")
-    assert len(text.splitlines()) <= 450
-    assert ast.get_docstring(ast.parse(text)), f"{path} has no opening sentence"
+def test_no_circles_in_any_room() -> None:
+    """Modules can be put in an order in which each imports only earlier ones."""
+    known = {".".join(["shrinkrule", *rooms_of(path)]): tree for path, tree in TREES.items()}
+    left = {
+        name: {other for other in imports_of(tree) if other in known and other != name}
+        for name, tree in known.items()
+        if name != "shrinkrule"
+    }
+    while ready := {name for name, needs in left.items() if not needs & set(left)}:
+        left = {name: needs for name, needs in left.items() if name not in ready}
+    assert not left
+
+
+def test_bans_and_sizes() -> None:
+    """No network, no bare except, prints and exits in cli alone, short modules with a head."""
+    wrong = []
+    for path, tree in TREES.items():
+        where = str(path.relative_to(PACKAGE))
+        wrong += [f"{where} uses {n}" for n in imports_of(tree) if n.split(".")[0] in BANNED]
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ExceptHandler) and node.type is None:
+                wrong.append(f"{where}:{node.lineno} has a bare except")
+            called = node.func if isinstance(node, ast.Call) else None
+            if isinstance(called, ast.Name) and called.id in {"print", "exit", "quit"}:
+                wrong += [] if where.startswith("cli") else [f"{where} prints or exits"]
+        if len(path.read_text(encoding="utf-8").splitlines()) > 420:
+            wrong.append(f"{where} is too long")
+        if not ast.get_docstring(tree):
+            wrong.append(f"{where} has no opening sentence")
+    crowded = [
+        str(folder)
+        for folder in {path.parent for path in TREES} - {PACKAGE}
+        if len([path for path in TREES if path.parent == folder]) > MOST_FILES.get(folder.name, 14)
+    ]
+    assert not wrong
+    assert not crowded

@@ -22,8 +22,9 @@ from shrinkrule import (
     part_from_mesh,
     read_part,
 )
-from shrinkrule.errors import MeshError, SettingError
+from shrinkrule.errors import MeshError, SettingError, TableError
 from shrinkrule.job import Level, Outline
+from shrinkrule.sag.settings import SagSettings
 
 SAMPLES = Path(__file__).parent.parent / "sample_models"
 ROW = demo_table()[1]
@@ -73,7 +74,7 @@ def test_the_pillow_block_is_thick_inside() -> None:
 
 def test_the_bracket_says_its_unit_and_is_right_in_inches() -> None:
     wrong = job("bracket_inches")
-    assert any("--unit in" in reason.text for reason in wrong.verdict.reasons)
+    assert any(", in (" in reason.text for reason in wrong.verdict.reasons)
     right = job("bracket_inches", "in")
     assert right.prediction.sizes[0].wanted_mm == pytest.approx(1.25 * 25.4, rel=1e-6)
     assert not any("odd for" in reason.text for reason in right.verdict.reasons)
@@ -121,6 +122,16 @@ def test_a_recipe_needs_one_source_of_shrinkage() -> None:
         Recipe(Printer.from_nozzle(0.6))
     with pytest.raises(SettingError, match="either from a table"):
         Recipe(Printer.from_nozzle(0.6), ROW, ScaleFactors(1.2, 1.2))
+
+
+def test_a_recipe_that_cannot_work_is_refused_when_it_is_built() -> None:
+    printer = Printer.from_nozzle(0.6)
+    with pytest.raises(SettingError, match="no way up"):
+        Recipe(printer, ROW, print_up="sideways")
+    with pytest.raises(TableError, match="sag_modulus_kpa"):
+        Recipe(printer, replace(ROW, sag_modulus_kpa=None), sag=SagSettings())
+    with pytest.raises(SettingError, match="thickest section"):
+        Recipe(printer, ROW, coupon_section_mm=0.0)
 
 
 def test_outlines_moved_in_the_mesh_undo_the_spread() -> None:

@@ -39,7 +39,21 @@ if TYPE_CHECKING:
         shrinkage_from_density,
         way_up,
     )
-    from shrinkrule.compensation.sag import (
+    from shrinkrule.coupon import (
+        Coupon,
+        CouponPlan,
+        design_coupon,
+        measuring_page_html,
+        write_coupon,
+    )
+    from shrinkrule.errors import ShrinkruleError
+    from shrinkrule.files import stl_bytes
+    from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, fit_in_furnace
+    from shrinkrule.job import JobResult, Recipe, Verdict, compensate
+    from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part
+    from shrinkrule.printer import Printer
+    from shrinkrule.report import fit_dict, job_dict, job_outputs
+    from shrinkrule.sag import (
         PrecurveResult,
         SagMaterial,
         SagResult,
@@ -52,19 +66,6 @@ if TYPE_CHECKING:
         solve_sag,
         viscous_poisson,
     )
-    from shrinkrule.coupon import (
-        Coupon,
-        CouponPlan,
-        design_coupon,
-        measuring_page_html,
-        write_coupon,
-    )
-    from shrinkrule.errors import ShrinkruleError
-    from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, fit_in_furnace
-    from shrinkrule.job import JobResult, Recipe, Verdict, compensate
-    from shrinkrule.mesh import Part, Soundness, inspect_mesh, part_from_mesh, read_part, stl_bytes
-    from shrinkrule.printer import Printer
-    from shrinkrule.report import fit_dict, job_dict, job_outputs
     from shrinkrule.walls import (
         Finding,
         FindingKind,
@@ -146,6 +147,7 @@ __all__ = [
 
 _ROOMS: Final = (
     "errors",
+    "files",
     "furnace",
     "printer",
     "mesh",
@@ -153,7 +155,7 @@ _ROOMS: Final = (
     "calibration",
     "coupon",
     "compensation",
-    "compensation.sag",
+    "sag",
     "job",
     "report",
 )

@@ -1,10 +1,29 @@
-"""One family of errors: what is wrong, where, and the mend.
+"""One family of errors: what is wrong, where, and a hint on what to do.
 
 Every refusal of shrinkrule is raised where the fact is known and caught in one
-place, the command line, which prints it as a single line.
+place, the command line, which prints it as a single line. A hint is in words; which
+options of the command line it speaks of is a field, and their flags are added there.
 """
 
 from __future__ import annotations
+
+from enum import StrEnum
+
+
+class Option(StrEnum):
+    """A choice of the maker's that a hint may speak of."""
+
+    TABLE = "calibration table"
+    ROW = "row of the table"
+    DENSITY = "relative density aimed at"
+    EXTRAPOLATE = "density beyond the calibrated ones"
+    SCALE = "oversize factors by hand"
+    OUTLINE = "outlines moved in the mesh"
+    SAG = "sag taken off"
+    FURNACE_UP = "way up in the furnace"
+    OPEN = "surface that is not closed"
+    UNITE = "overlapping bodies made one"
+    SUPPORT = "setter block or ballast"
 
 
 class ShrinkruleError(Exception):
@@ -16,22 +35,27 @@ class ShrinkruleError(Exception):
         What is wrong, without a full stop.
     where : str
         The file, row, column or axis concerned; may be empty.
-    mend : str
+    hint : str
         What to do about it, without a full stop; may be empty.
+    options : tuple of Option
+        The maker's choices that the hint speaks of.
 
     Examples
     --------
-    >>> print(ShrinkruleError("the file is empty", where="cup.stl", mend="export it again"))
+    >>> print(ShrinkruleError("the file is empty", where="cup.stl", hint="export it again"))
     cup.stl: the file is empty; export it again.
     """
 
-    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+    def __init__(
+        self, what: str, *, where: str = "", hint: str = "", options: tuple[Option, ...] = ()
+    ) -> None:
         self.what = what
         self.where = where
-        self.mend = mend
+        self.hint = hint
+        self.options = options
         place = f"{where}: " if where else ""
-        cure = f"; {mend}" if mend else ""
-        super().__init__(f"{place}{what}{cure}.")
+        advice = f"; {hint}" if hint else ""
+        super().__init__(f"{place}{what}{advice}.")
 
 
 class FileError(ShrinkruleError):

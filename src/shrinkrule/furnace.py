@@ -13,9 +13,9 @@ from math import sqrt
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.arrays import Floats
 
 CLEARANCE_MM: Final = 2.0
 """Room kept to each wall and to the lid: a finger's slack, so that nothing is scraped in or out."""
@@ -59,7 +59,7 @@ class BoxFurnace:
         """Shortest side of the room on the floor."""
         return min(self.length_mm, self.width_mm) - 2.0 * CLEARANCE_MM
 
-    def floor_takes(self, points: NDArray[np.float64]) -> bool:
+    def floor_takes(self, points: Floats) -> bool:
         """Whether outline points (n, 2) in mm fit the floor, in this turn or a quarter turn on."""
         size = np.ptp(points, axis=0)
         room = np.array([self.length_mm, self.width_mm]) - 2.0 * CLEARANCE_MM
@@ -99,7 +99,7 @@ class CrucibleFurnace:
         """Longest bar of a width in mm that lies on the floor by itself."""
         return sqrt(max(self.longest_mm**2 - width**2, 0.0))
 
-    def floor_takes(self, points: NDArray[np.float64]) -> bool:
+    def floor_takes(self, points: Floats) -> bool:
         """Whether outline points (n, 2) in mm fit the floor."""
         _, radius = enclosing_circle(points)
         return radius <= self.longest_mm / 2.0
@@ -111,7 +111,7 @@ class CrucibleFurnace:
 Furnace = BoxFurnace | CrucibleFurnace
 
 
-def enclosing_circle(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+def enclosing_circle(points: Floats) -> tuple[Floats, float]:
     """Centre and radius of the smallest circle around points (n, 2).
 
     It passes through two or three of them. The circle of a few points is widened by the
@@ -133,7 +133,7 @@ def enclosing_circle(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], 
         held = np.vstack([held[on_it], points[np.argmax(reach)]])
 
 
-def _circle_of_few(points: NDArray[np.float64]) -> tuple[NDArray[np.float64], float]:
+def _circle_of_few(points: Floats) -> tuple[Floats, float]:
     """Smallest circle around a handful of points: the best through two or three of them."""
     two = np.array(list(combinations(range(len(points)), 2)))
     centres = [points[two].mean(axis=1)]
@@ -174,7 +174,7 @@ class FurnaceFit:
         return self.spare_mm >= 0.0
 
 
-def fit_in_furnace(points: NDArray[np.float64], furnace: Furnace) -> FurnaceFit:
+def fit_in_furnace(points: Floats, furnace: Furnace) -> FurnaceFit:
     """See how a green part stands in a furnace, turned about Z as suits it best.
 
     Parameters
@@ -183,6 +183,11 @@ def fit_in_furnace(points: NDArray[np.float64], furnace: Furnace) -> FurnaceFit:
         Points of the green part, furnace frame (Z up), mm.
     furnace : BoxFurnace or CrucibleFurnace
         Inside sizes.
+
+    Returns
+    -------
+    FurnaceFit
+        Whether it fits, how much room is left, and the turn that leaves it.
     """
     height_spare = furnace.usable_height_mm - float(np.ptp(points[:, 2]))
     flat = points[:, :2]
@@ -219,7 +224,7 @@ def parse_box(text: str) -> BoxFurnace:
         raise SettingError(
             f"{text!r} is not a box",
             where="box",
-            mend="write length x width x height inside in mm, as 80x60x50",
+            hint="write length x width x height inside in mm, as 80x60x50",
         )
     return BoxFurnace(*sizes)
 
@@ -242,7 +247,7 @@ def parse_crucible(text: str) -> CrucibleFurnace:
         raise SettingError(
             f"{text!r} is not a crucible",
             where="crucible",
-            mend="write diameter x height inside in mm, as 90x60",
+            hint="write diameter x height inside in mm, as 90x60",
         )
     return CrucibleFurnace(*sizes)
 
@@ -259,5 +264,5 @@ def _check_sizes(sizes: tuple[float, ...]) -> None:
             raise SettingError(
                 f"{size:g} mm is no inside size of a furnace",
                 where="furnace",
-                mend="measure the inside of the box or crucible and give it in mm",
+                hint="measure the inside of the box or crucible and give it in mm",
             )

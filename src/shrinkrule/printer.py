@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from shrinkrule.defaults import NOZZLE_MM
 from shrinkrule.errors import SettingError
 
 BEAD_PER_NOZZLE: Final = 1.1
@@ -44,17 +45,17 @@ class Printer:
         ):
             if not 0.01 <= value <= 20.0:
                 raise SettingError(
-                    f"{value:g} mm is no {name}", where=name, mend="give it in mm, as 0.6"
+                    f"{value:g} mm is no {name}", where=name, hint="give it in mm, as 0.6"
                 )
 
     @classmethod
     def from_nozzle(
         cls,
-        nozzle_mm: float = 0.6,
+        nozzle_mm: float = NOZZLE_MM,
         bead_width_mm: float | None = None,
         layer_height_mm: float | None = None,
     ) -> Printer:
-        """Printer from its nozzle, with the trade's usual bead and layer where not told.
+        """Printer from its nozzle, with the trade's usual bead and layer where none is given.
 
         Examples
         --------

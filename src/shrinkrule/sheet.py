@@ -48,7 +48,7 @@ class Setting(StrEnum):
     """
 
     COUPON = "S1"
-    """Number or name of the coupon, told by the maker (text)."""
+    """Number or name of the coupon, given by the maker (text)."""
     FIRING = "S2"
     """Number or name of the firing; coupons of one firing share it (text)."""
     DATE = "S3"

@@ -61,7 +61,7 @@ def unit_in_mm(unit: str) -> float:
     key = _ALIASES.get(unit.strip().lower(), unit.strip().lower())
     if key not in MM_PER_UNIT:
         known = ", ".join(MM_PER_UNIT)
-        raise SettingError(f"unknown length unit {unit!r}", mend=f"use one of {known}")
+        raise SettingError(f"unknown length unit {unit!r}", hint=f"use one of {known}")
     return MM_PER_UNIT[key]
 
 
@@ -83,7 +83,7 @@ def parse_length(text: str, where: str = "length") -> float:
     match = _LENGTH.match(text.lower())
     if match is None:
         raise SettingError(
-            f"{text!r} is not a length", where=where, mend="write a number and a unit, as 0.6mm"
+            f"{text!r} is not a length", where=where, hint="write a number and a unit, as 0.6mm"
         )
     return float(match[1].replace(",", ".")) * unit_in_mm(match[2])
 

@@ -268,4 +268,4 @@ def test_a_part_too_large_for_the_furnace_is_stopped(
     assert main([*demo, "--box", "45x40x20"]) == 0
     assert "fits the box" in capsys.readouterr().out
     assert main([*demo, "--box", "45x40x20", "--crucible", "45x40"]) == 2
-    assert "told twice" in capsys.readouterr().err
+    assert "given twice" in capsys.readouterr().err

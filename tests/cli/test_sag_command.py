@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from compensation.sag.solids import bar, one_armed_lever, united
+from sag.solids import bar, one_armed_lever, united
 from shrinkrule import stl_bytes
 from shrinkrule.cli import main
 

@@ -99,7 +99,7 @@ def test_a_thick_section_beside_the_coupon_s(
     shown = " ".join(capsys.readouterr().out.split())
     assert "about 4 times as long to leave as in the coupon (common practice)" in shown
     assert main(["walls", "box.stl"]) == 0
-    assert "give --coupon-section" in " ".join(capsys.readouterr().out.split())
+    assert "state the coupon's thickest section" in " ".join(capsys.readouterr().out.split())
     assert main(["walls", "box.stl", "--coupon-section", "25"]) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "no thicker than the coupon's 25.0 mm" in shown

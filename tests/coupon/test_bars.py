@@ -11,17 +11,16 @@ import skfem
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from manifold3d import Manifold, Mesh64
-from numpy.typing import NDArray
 from skfem.models.elasticity import lame_parameters, linear_elasticity
 
 from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
 from shrinkrule.coupon.spans import built_in_drop_mm, cantilever_drop_mm
 from shrinkrule.errors import SettingError
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
 
-Floats = NDArray[np.float64]
 CUT = 1e-6  # the grid on which the plane cut rounds its corners, mm
 ROOMY = BoxFurnace(160.0, 160.0, 80.0)
 

@@ -12,7 +12,6 @@ import shapely
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from numpy.typing import NDArray
 
 from shrinkrule.compensation import offset_outlines
 from shrinkrule.coupon import Coupon, CouponPlan, Piece, design_coupon
@@ -27,6 +26,7 @@ from shrinkrule.furnace import (
     parse_box,
     parse_crucible,
 )
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import COLUMNS, Kind, Setting, sheet_csv
 
@@ -42,7 +42,7 @@ def usual() -> Coupon:
     return design_coupon(CouponPlan(Printer.from_nozzle(0.6), BoxFurnace(80.0, 60.0, 50.0)))
 
 
-def inside(furnace: Furnace, points: NDArray[np.float64]) -> bool:
+def inside(furnace: Furnace, points: Floats) -> bool:
     """Whether points (n, 2) fit the floor with the clearance, by another library's geometry."""
     if isinstance(furnace, CrucibleFurnace):
         radius = shapely.minimum_bounding_radius(shapely.MultiPoint(points))
@@ -52,7 +52,7 @@ def inside(furnace: Furnace, points: NDArray[np.float64]) -> bool:
     return bool(short <= room[0] + 1e-9 and long <= room[1] + 1e-9)
 
 
-def fired(piece: Piece) -> NDArray[np.float64]:
+def fired(piece: Piece) -> Floats:
     """Vertices as the piece stands in the furnace."""
     points = np.array(piece.mesh.vertices)
     return points[:, [0, 2, 1]] if piece.fired_standing else points

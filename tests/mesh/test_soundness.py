@@ -12,8 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh import inspect_mesh, part_from_mesh, read_part, stl_bytes
-from shrinkrule.mesh.mend import merge_equal_vertices
+from shrinkrule.files import stl_bytes
+from shrinkrule.mesh import inspect_mesh, part_from_mesh, read_part
+from shrinkrule.mesh.repair import merge_equal_vertices
 
 SOLIDS: dict[str, Callable[[], trimesh.Trimesh]] = {
     "box": lambda: trimesh.creation.box((10, 20, 30)),
@@ -128,7 +129,7 @@ def test_an_open_surface_is_counted_and_refused() -> None:
     box = trimesh.creation.box((10, 10, 10))
     part = part_from_mesh(trimesh.Trimesh(box.vertices, box.faces[:-1], process=False))
     assert part.soundness.open_edges == 3
-    with pytest.raises(MeshError, match=r"3 open edges.*--allow-open"):
+    with pytest.raises(MeshError, match=r"3 open edges.*scaled as it is"):
         part.require_solid()
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from shrinkrule.calibration.balance import archimedes_density, volume_fraction
+from shrinkrule.calibration.fit.balance import archimedes_density, volume_fraction
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from shrinkrule.calibration.firings import firing_scatter
+from shrinkrule.calibration.statistics.firings import firing_scatter
 
 
 def shrinkages(coupons: list[int], seed: int) -> tuple[np.ndarray, np.ndarray]:

@@ -14,23 +14,14 @@ import numpy as np
 import pytest
 import trimesh
 
-from compensation.sag.solids import (
-    Floats,
-    Mask,
-    bar,
-    bricks_of,
-    firm_seats,
-    grid_of,
-    places,
-    sag_held,
-    tilted,
-)
-from shrinkrule.compensation.sag import SagMaterial, SagSettings, solve_sag
-from shrinkrule.compensation.sag.contact import come_to_rest
-from shrinkrule.compensation.sag.equilibrium import Equilibrium
-from shrinkrule.compensation.sag.field import SagField
-from shrinkrule.compensation.sag.freedom import find_bodies
-from shrinkrule.compensation.sag.material import Friction
+from sag.solids import bar, bricks_of, grid_of, places, rigid_candidates, sag_held, tilted
+from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
+from shrinkrule.sag.contact.active_set import solve_contact
+from shrinkrule.sag.fem.field import SagField
+from shrinkrule.sag.fem.pcg import Equilibrium
+from shrinkrule.sag.fem.rigid_modes import find_bodies
+from shrinkrule.sag.settings import Friction
 
 DOWN = (0.0, 0.0, -1.0)
 SHEAR_SHARE = 5.0 / 6.0
@@ -113,10 +104,10 @@ def _on_line_supports(
     on_line = np.isclose(place[:, 0, None], at, atol=1e-6).any(axis=1)
     under = np.flatnonzero(on_line & (place[:, 2] < 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, firm_seats(under), Friction.FREE)
-    assert standing.settled
+    state = solve_contact(problem, rigid_candidates(under), Friction.FREE)
+    assert state.settled
     middle = np.flatnonzero(np.abs(place[:, 2] - height / 2.0) < 1e-9)
-    return np.stack([place[middle, 0], -standing.rest.displacement[middle, 2]], axis=1)
+    return np.stack([place[middle, 0], -state.solution.displacement[middle, 2]], axis=1)
 
 
 def test_overhanging_bar_lifts_where_theory_says() -> None:
@@ -127,23 +118,23 @@ def test_overhanging_bar_lifts_where_theory_says() -> None:
     w (l^2 - a^2) / 2 l. Its greatest lift is 27 w l^4 / (6144 E I). A slender bar, and
     5 % for shear and for the edge that lies on a row of nodes.
     """
-    height, overhang, length = 1.0, 14.0, 60.0
+    height, outside_support, length = 1.0, 14.0, 60.0
     beam = bar((0, 0, 0), (length, 1, height))
     grid = grid_of(beam, (1.0, 0.5, 0.5))
     bricks = bricks_of(beam, grid, 0.0)
     place = places(grid, bricks)
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -bricks.volumes
-    ledge = np.flatnonzero((place[:, 2] < 1e-9) & (place[:, 0] <= length - overhang + 1e-9))
+    ledge = np.flatnonzero((place[:, 2] < 1e-9) & (place[:, 0] <= length - outside_support + 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, firm_seats(ledge), Friction.FREE)
-    assert standing.settled
-    held = place[ledge[standing.touching], 0]
-    edge = length - overhang
+    state = solve_contact(problem, rigid_candidates(ledge), Friction.FREE)
+    assert state.settled
+    held = place[ledge[state.touching], 0]
+    edge = length - outside_support
     inner = held[held < edge - 1.0]
-    assert edge - inner.max() == pytest.approx(np.sqrt(2.0) * overhang, rel=0.05)
-    lift = standing.rest.displacement[ledge, 2].max()
-    free_length = np.sqrt(2.0) * overhang
+    assert edge - inner.max() == pytest.approx(np.sqrt(2.0) * outside_support, rel=0.05)
+    lift = state.solution.displacement[ledge, 2].max()
+    free_length = np.sqrt(2.0) * outside_support
     assert lift == pytest.approx(27.0 / 6144.0 * 12.0 * free_length**4 / height**2, rel=0.05)
 
 
@@ -204,11 +195,11 @@ def test_round_plate_on_a_ring() -> None:
     load = np.zeros((len(bricks.nodes), 4))
     load[:, 2] = -bricks.volumes
     ring = np.hypot(place[:, 0], place[:, 1]) >= RADIUS
-    seats = np.flatnonzero(ring & (place[:, 2] < place[:, 2].min() + 1e-9))
+    candidates = np.flatnonzero(ring & (place[:, 2] < place[:, 2].min() + 1e-9))
     problem = Equilibrium(bricks, find_bodies(bricks), load)
-    standing = come_to_rest(problem, firm_seats(seats), Friction.FREE)
-    assert standing.settled
-    field = SagField(grid, bricks, standing.rest.displacement[:, :3])
+    state = solve_contact(problem, rigid_candidates(candidates), Friction.FREE)
+    assert state.settled
+    field = SagField(grid, bricks, state.solution.displacement[:, :3])
     nu = PLATE_POISSON
     _check_round(field, rim_share=(3 + nu) / (1 + nu), centre_share=(5 + nu) / (1 + nu))
 
@@ -222,7 +213,7 @@ def round_plate() -> tuple[trimesh.Trimesh, tuple[float, float, float]]:
 
 
 def _check_round(field: SagField, rim_share: float, centre_share: float) -> None:
-    """Compare w = c0 + c2 r^2 + q r^4 / 64 D with the plate whose radius c2 tells."""
+    """Compare w = c0 + c2 r^2 + q r^4 / 64 D with the plate whose radius follows from c2."""
     height = 1.5
     r = np.linspace(0.0, 0.8 * RADIUS, 60)
     w = -field.at(np.stack([r, np.zeros_like(r), np.zeros_like(r)], axis=1))[:, 2]

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import skfem
 import trimesh
-from numpy.typing import NDArray
 from scipy.sparse.linalg import spsolve
 from skfem.helpers import ddot, sym_grad, trace
 
-from compensation.sag.solids import Floats, Mask, bar, grid_of, places, sag_held, united
-from shrinkrule.compensation.sag import Friction, SagMaterial, SagSettings, solve_sag
+from sag.solids import bar, grid_of, places, sag_held, united
+from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.sag import Friction, SagMaterial, SagSettings, solve_sag
 
 POISSON = 0.3
 GAUSS_TWO = 3  # scikit-fem's name for two Gauss points in each direction
@@ -31,7 +31,7 @@ def _weight(v: Any, _: Any) -> Any:
     return -v[2]
 
 
-def _bubble(_: Any, point: NDArray[np.float64], i: int) -> tuple[Floats, Floats]:
+def _bubble(_: Any, point: Floats, i: int) -> tuple[Floats, Floats]:
     """Shape 1 - xi^2 of the incompatible mode i, on a reference brick from 0 to 1."""
     xi = 2.0 * point[i] - 1.0
     slope = np.zeros_like(point)
@@ -57,7 +57,7 @@ def test_same_bricks_same_displacement() -> None:
 
     An angle of full bricks with unequal sides, one end held, solved directly there with
     the incompatible modes as unknowns of their own, and here without what bricks beside a
-    re-entrant edge are given.
+    re-entrant edge are corrected.
     """
     part = united(bar((0, 0, 0), (12, 3, 2)), bar((10, 0, 0), (12, 3, 8)))
     grid = grid_of(part, (1.0, 1.5, 0.5))
@@ -65,7 +65,7 @@ def test_same_bricks_same_displacement() -> None:
     def held(place: Floats) -> Mask:
         return np.repeat((place[:, 0] < 1e-9)[:, None], 3, axis=1)
 
-    field = sag_held(part, grid, POISSON, (0.0, 0.0, -1.0), held, tolerance=1e-11, given=False)
+    field = sag_held(part, grid, POISSON, (0.0, 0.0, -1.0), held, tolerance=1e-11, corrected=False)
 
     axes = [
         np.linspace(0.0, size * count, count + 1)

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from shrinkrule import FitResult, fit_sheets, read_sheet, row_from_fit
-from shrinkrule.report.fit_html import fit_html
-from shrinkrule.report.fit_plots import fit_plots
+from shrinkrule.report.fit.html import fit_html
+from shrinkrule.report.fit.plots import fit_plots
 
 SHEETS = sorted((Path(__file__).parents[2] / "sample_models" / "sheets").glob("*.csv"))
 

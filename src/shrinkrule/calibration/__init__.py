@@ -7,26 +7,32 @@ from typing import TYPE_CHECKING, Final
 from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
-    from shrinkrule.calibration.density import EXTRAPOLATED, Beyond, row_at_density
-    from shrinkrule.calibration.fit import fit_sheets
-    from shrinkrule.calibration.fit_result import AxisResult, FitResult, NamedOutlier, Note, Weight
-    from shrinkrule.calibration.fit_row import row_from_fit
-    from shrinkrule.calibration.fit_sentence import plain_sentences
-    from shrinkrule.calibration.row import (
+    from shrinkrule.calibration.fit.fit_sheets import fit_sheets
+    from shrinkrule.calibration.fit.result import (
+        AxisResult,
+        FitResult,
+        NamedOutlier,
+        Note,
+        NoteWeight,
+    )
+    from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
+    from shrinkrule.calibration.fit.sentences import plain_sentences
+    from shrinkrule.calibration.fit.to_row import row_from_fit
+    from shrinkrule.calibration.sheets.read import read_sheet
+    from shrinkrule.calibration.sheets.sheet import Sheet
+    from shrinkrule.calibration.table.between import Beyond, row_at_density
+    from shrinkrule.calibration.table.read import demo_table, find_row, read_table
+    from shrinkrule.calibration.table.row import (
         BalanceCheck,
         CalibrationRow,
         Estimate,
         LengthEffect,
         check_balance,
     )
-    from shrinkrule.calibration.sag_modulus import SagFit, Support, beam_drop_mm, beam_modulus_kpa
-    from shrinkrule.calibration.sheet_checks import read_sheet
-    from shrinkrule.calibration.sheet_reading import Sheet
-    from shrinkrule.calibration.table import demo_table, find_row, read_table, table_csv
-    from shrinkrule.calibration.table_update import row_that_stands, updated_table
+    from shrinkrule.calibration.table.update import row_that_stands, updated_table
+    from shrinkrule.calibration.table.write import table_csv
 
 __all__ = [
-    "EXTRAPOLATED",
     "AxisResult",
     "BalanceCheck",
     "Beyond",
@@ -36,10 +42,10 @@ __all__ = [
     "LengthEffect",
     "NamedOutlier",
     "Note",
+    "NoteWeight",
     "SagFit",
     "Sheet",
     "Support",
-    "Weight",
     "beam_drop_mm",
     "beam_modulus_kpa",
     "check_balance",
@@ -57,34 +63,33 @@ __all__ = [
 ]
 
 _MODULES: Final = {
-    "AxisResult": "shrinkrule.calibration.fit_result",
-    "BalanceCheck": "shrinkrule.calibration.row",
-    "Beyond": "shrinkrule.calibration.density",
-    "CalibrationRow": "shrinkrule.calibration.row",
-    "EXTRAPOLATED": "shrinkrule.calibration.density",
-    "Estimate": "shrinkrule.calibration.row",
-    "FitResult": "shrinkrule.calibration.fit_result",
-    "LengthEffect": "shrinkrule.calibration.row",
-    "NamedOutlier": "shrinkrule.calibration.fit_result",
-    "Note": "shrinkrule.calibration.fit_result",
-    "SagFit": "shrinkrule.calibration.sag_modulus",
-    "Sheet": "shrinkrule.calibration.sheet_reading",
-    "Support": "shrinkrule.calibration.sag_modulus",
-    "Weight": "shrinkrule.calibration.fit_result",
-    "beam_drop_mm": "shrinkrule.calibration.sag_modulus",
-    "beam_modulus_kpa": "shrinkrule.calibration.sag_modulus",
-    "check_balance": "shrinkrule.calibration.row",
-    "demo_table": "shrinkrule.calibration.table",
-    "find_row": "shrinkrule.calibration.table",
-    "fit_sheets": "shrinkrule.calibration.fit",
-    "plain_sentences": "shrinkrule.calibration.fit_sentence",
-    "read_sheet": "shrinkrule.calibration.sheet_checks",
-    "read_table": "shrinkrule.calibration.table",
-    "row_at_density": "shrinkrule.calibration.density",
-    "row_from_fit": "shrinkrule.calibration.fit_row",
-    "row_that_stands": "shrinkrule.calibration.table_update",
-    "table_csv": "shrinkrule.calibration.table",
-    "updated_table": "shrinkrule.calibration.table_update",
+    "AxisResult": "shrinkrule.calibration.fit.result",
+    "BalanceCheck": "shrinkrule.calibration.table.row",
+    "Beyond": "shrinkrule.calibration.table.between",
+    "CalibrationRow": "shrinkrule.calibration.table.row",
+    "Estimate": "shrinkrule.calibration.table.row",
+    "FitResult": "shrinkrule.calibration.fit.result",
+    "LengthEffect": "shrinkrule.calibration.table.row",
+    "NamedOutlier": "shrinkrule.calibration.fit.result",
+    "Note": "shrinkrule.calibration.fit.result",
+    "SagFit": "shrinkrule.calibration.fit.sag",
+    "Sheet": "shrinkrule.calibration.sheets.sheet",
+    "Support": "shrinkrule.calibration.fit.sag",
+    "NoteWeight": "shrinkrule.calibration.fit.result",
+    "beam_drop_mm": "shrinkrule.calibration.fit.sag",
+    "beam_modulus_kpa": "shrinkrule.calibration.fit.sag",
+    "check_balance": "shrinkrule.calibration.table.row",
+    "demo_table": "shrinkrule.calibration.table.read",
+    "find_row": "shrinkrule.calibration.table.read",
+    "fit_sheets": "shrinkrule.calibration.fit.fit_sheets",
+    "plain_sentences": "shrinkrule.calibration.fit.sentences",
+    "read_sheet": "shrinkrule.calibration.sheets.read",
+    "read_table": "shrinkrule.calibration.table.read",
+    "row_at_density": "shrinkrule.calibration.table.between",
+    "row_from_fit": "shrinkrule.calibration.fit.to_row",
+    "row_that_stands": "shrinkrule.calibration.table.update",
+    "table_csv": "shrinkrule.calibration.table.write",
+    "updated_table": "shrinkrule.calibration.table.update",
 }
 
 __getattr__ = late_names(__name__, _MODULES)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
@@ -10,6 +10,7 @@ import typer
 
 from shrinkrule.cli import options
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.progress import Progress
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow, FitResult
@@ -86,9 +87,8 @@ def calibrate(
     if table is not None and not yes:
         _ask(fit, table, row)
     with options.progress_bar(shown=not json) as progress:
-        if progress is not None:
-            progress("drawing the report", _DRAWING)
-        from shrinkrule.report.fit_outputs import fit_outputs
+        progress("drawing the report", _DRAWING)
+        from shrinkrule.report.fit.outputs import fit_outputs
 
         files = fit_outputs(fit, made, folder, table, inputs=sheets)
     from shrinkrule.report import fit_dict, show_fit
@@ -108,32 +108,30 @@ def _fitted(
     row: str,
     leave_out: Sequence[str],
     note: str,
-    progress: Callable[[str, float], None] | None,
+    progress: Progress,
 ) -> tuple[FitResult, CalibrationRow]:
     """Fit of all sheets and the row it makes."""
     from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
 
     read = []
     for number, sheet in enumerate(sheets):
-        if progress is not None:
-            progress("reading the sheets", _FITTING * number / len(sheets))
+        progress("reading the sheets", _FITTING * number / len(sheets))
         read.append(read_sheet(sheet))
-    if progress is not None:
-        progress("fitting", _FITTING)
+    progress("fitting", _FITTING)
     fit = fit_sheets(read, leave_out)
     return fit, row_from_fit(fit, row, note)
 
 
 def _ask(fit: FitResult, table: Path, name: str) -> None:
     """Ask before a row is replaced, or written although something is wrong."""
-    from shrinkrule.calibration import Weight, row_that_stands
+    from shrinkrule.calibration import NoteWeight, row_that_stands
 
-    wrong = [note.text for note in fit.notes if note.weight is Weight.WRONG]
+    wrong = [note.text for note in fit.notes if note.weight is NoteWeight.WRONG]
     if wrong:
         _confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
-    standing = row_that_stands(table, name)
-    if standing is not None:
-        since = f" of {standing.date}" if standing.date else ""
+    current = row_that_stands(table, name)
+    if current is not None:
+        since = f" of {current.date}" if current.date else ""
         _confirm(
             f"{table.name} has a row {name!r}{since} already. Replace it? It is kept, under its "
             "date.",
@@ -141,10 +139,10 @@ def _ask(fit: FitResult, table: Path, name: str) -> None:
         )
 
 
-def _confirm(question: str, mend: str) -> None:
+def _confirm(question: str, hint: str) -> None:
     try:
         agreed = typer.confirm(question, err=True)
     except typer.Abort:
         agreed = False
     if not agreed:
-        raise SettingError("nothing was written", mend=mend)
+        raise SettingError("nothing was written", hint=hint)

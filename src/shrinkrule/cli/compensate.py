@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options, sag_options
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 
 if TYPE_CHECKING:
@@ -106,11 +107,11 @@ def compensate(
     scale_z: Scale = None,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
-    nozzle: options.Nozzle = "0.6",
+    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
-    floor_layers: options.FloorLayers = 3,
-    thick_limit: options.ThickLimit = "10",
+    floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
+    thick_limit: options.ThickLimit = options.DEFAULT_THICK,
     coupon_section: options.CouponSection = None,
     apply_offset: ApplyOffset = False,
     box: options.Box = None,
@@ -121,7 +122,7 @@ def compensate(
     stuck: sag_options.Stuck = False,
     flat_base: sag_options.FlatBase = False,
     sag_tolerance: sag_options.Tolerance = sag_options.DEFAULT_TOLERANCE,
-    sag_unknowns: sag_options.Unknowns = sag_options.DEFAULT_UNKNOWNS,
+    sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
@@ -177,12 +178,12 @@ def _factors_by_hand(
         return None
     if scale_xy is None or scale_z is None:
         raise SettingError(
-            "one oversize factor alone is not enough", mend="give both --scale-xy and --scale-z"
+            "one oversize factor alone is not enough", hint="give both --scale-xy and --scale-z"
         )
     if any(other is not None for other in others):
         raise SettingError(
             "factors by hand and a table cannot both hold",
-            mend="leave out either --scale-xy and --scale-z or the table's options",
+            hint="leave out either --scale-xy and --scale-z or the table's options",
         )
     return ScaleFactors(scale_xy, scale_z)
 
@@ -194,7 +195,7 @@ def row_from(
     from shrinkrule.calibration import Beyond, demo_table, find_row, read_table, row_at_density
 
     if demo and table is not None:
-        raise SettingError("two tables are named", mend="leave out --table or --demo-table")
+        raise SettingError("two tables are named", hint="leave out --table or --demo-table")
     if demo:
         rows, source = demo_table(), DEMO_SOURCE
         name = name or DEMO_ROW
@@ -203,7 +204,7 @@ def row_from(
     else:
         raise SettingError(
             "no shrinkage is known",
-            mend="give --table and --row, or --scale-xy and --scale-z, or try --demo-table",
+            hint="give --table and --row, or --scale-xy and --scale-z, or try --demo-table",
         )
     if name is None and density is not None and len({(r.material, r.process) for r in rows}) == 1:
         name = rows[0].name

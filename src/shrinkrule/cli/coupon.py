@@ -40,7 +40,7 @@ def register(app: typer.Typer) -> None:
 def coupon(
     box: options.Box = None,
     crucible: options.Crucible = None,
-    nozzle: options.Nozzle = "0.6",
+    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
     sag_modulus: SagModulus = None,
@@ -57,13 +57,7 @@ def coupon(
     Give the inside sizes of what you fire in. Writes NAME.stl to print,
     NAME.page.html for the bench, and NAME.sheet.csv for the readings.
     """
-    from shrinkrule.coupon import (
-        CouponPlan,
-        coupon_dict,
-        coupon_paths,
-        design_coupon,
-        write_coupon,
-    )
+    from shrinkrule.coupon import CouponPlan, coupon_dict, coupon_paths, design_coupon, write_coupon
 
     plan = CouponPlan(
         options.printer_from(nozzle, bead_width, layer_height),
@@ -79,7 +73,7 @@ def coupon(
         raise FileError(
             "this file is there already",
             where=str(there[0]),
-            mend="choose another --name or --out, or add --force to replace it",
+            hint="choose another --name or --out, or add --force to replace it",
         )
     made = design_coupon(plan)
     write_coupon(made, paths)
@@ -94,7 +88,7 @@ def coupon(
 def _needed(furnace: Furnace | None) -> Furnace:
     if furnace is None:
         raise SettingError(
-            "the furnace's size is needed", mend="give either --box 80x60x50 or --crucible 90x60"
+            "the furnace's size is needed", hint="give either --box 80x60x50 or --crucible 90x60"
         )
     return furnace
 

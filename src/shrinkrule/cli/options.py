@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from shrinkrule.defaults import NOZZLE_MM, THICK_MM
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.units import parse_length
 
@@ -68,6 +70,7 @@ Unite = Annotated[
         "--unite", help="Make one solid of bodies that share space.", rich_help_panel=MODEL
     ),
 ]
+DEFAULT_NOZZLE: Final = f"{NOZZLE_MM:g}"
 Nozzle = Annotated[
     str, typer.Option(metavar="MM", help="Bore of the nozzle.", rich_help_panel=PRINTER)
 ]
@@ -95,6 +98,7 @@ FloorLayers = Annotated[
         metavar="N", help="Layers that a closed floor needs.", min=1, rich_help_panel=PRINTER
     ),
 ]
+DEFAULT_THICK: Final = f"{THICK_MM:g}"
 ThickLimit = Annotated[
     str,
     typer.Option(
@@ -108,7 +112,7 @@ CouponSection = Annotated[
     typer.Option(
         metavar="MM",
         help="Thickest section of the green coupon that lost its binder in your process, to hold "
-        "thick sections against. A table's row may tell it.",
+        "thick sections against. A table's row may hold it.",
         show_default=False,
         rich_help_panel=PRINTER,
     ),
@@ -187,7 +191,7 @@ def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
 
 def folder_from(out: Path | None) -> Path:
     """Folder to write to, looked at before the work and not after it."""
-    from shrinkrule.mesh import require_folder
+    from shrinkrule.files import require_folder
 
     folder = out or Path()
     require_folder(folder)
@@ -195,7 +199,7 @@ def folder_from(out: Path | None) -> Path:
         raise FileError(
             "nothing may be written here",
             where=str(folder),
-            mend="name another folder with --out, or change its permissions",
+            hint="name another folder with --out, or change its permissions",
         )
     return folder
 
@@ -210,14 +214,14 @@ def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
     from shrinkrule.furnace import parse_box, parse_crucible
 
     if box is not None and crucible is not None:
-        raise SettingError("the furnace is told twice", mend="give either --box or --crucible")
+        raise SettingError("the furnace is given twice", hint="give either --box or --crucible")
     if box is not None:
         return parse_box(box)
     return None if crucible is None else parse_crucible(crucible)
 
 
 def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
-    """Read a part and refuse what cannot be trusted, unless told to go on."""
+    """Read a part and refuse what cannot be trusted, unless asked to go on."""
     from shrinkrule.mesh import read_part
 
     part = read_part(model, unit)
@@ -229,15 +233,16 @@ def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> P
 
 
 @contextmanager
-def progress_bar(shown: bool) -> Iterator[Callable[[str, float], None] | None]:
-    """Bar on standard error, with time left; gone when done. None where nobody watches."""
+def progress_bar(shown: bool) -> Iterator[Progress]:
+    """Bar on standard error, with time left; gone when done. Nothing where nobody watches."""
     from rich.console import Console
 
     console = Console(stderr=True)
     if not shown or not console.is_terminal:
-        yield None
+        yield silent
         return
-    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import Progress as Bar
 
     columns: tuple[Any, ...] = (
         TextColumn("{task.description:<28}"),
@@ -245,10 +250,10 @@ def progress_bar(shown: bool) -> Iterator[Callable[[str, float], None] | None]:
         TextColumn("{task.percentage:>3.0f} %"),
         TimeRemainingColumn(),
     )
-    with Progress(*columns, console=console, transient=True) as progress:
-        task = progress.add_task("read", total=1.0)
+    with Bar(*columns, console=console, transient=True) as bar:
+        task = bar.add_task("read", total=1.0)
 
         def update(stage: str, done: float) -> None:
-            progress.update(task, description=stage, completed=done)
+            bar.update(task, description=stage, completed=done)
 
         yield update

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
+from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import SagSettings, SupportBox
+    from shrinkrule.sag import SagSettings, SupportBox
 
 PANEL: Final = "Sag in the furnace"
 
@@ -77,8 +78,7 @@ Unknowns = Annotated[
         rich_help_panel=PANEL,
     ),
 ]
-DEFAULT_UNKNOWNS: Final = 300_000
-DEFAULT_TOLERANCE: Final = "0.02"
+DEFAULT_TOLERANCE: Final = f"{SAG_TOLERANCE_MM:g}"
 
 
 def settings_from(
@@ -87,11 +87,11 @@ def settings_from(
     stuck: bool,
     flat_base: bool,
     tolerance: str = DEFAULT_TOLERANCE,
-    unknowns: int = DEFAULT_UNKNOWNS,
+    unknowns: int = SAG_UNKNOWNS,
 ) -> SagSettings:
     """Sag settings from the texts of their options."""
     from shrinkrule.compensation import way_up
-    from shrinkrule.compensation.sag import Base, Friction, SagSettings
+    from shrinkrule.sag import Base, Friction, SagSettings
 
     x, y, z = way_up(furnace_up)
     return SagSettings(
@@ -105,14 +105,14 @@ def settings_from(
 
 
 def _support(text: str) -> SupportBox:
-    from shrinkrule.compensation.sag import SupportBox
+    from shrinkrule.sag import SupportBox
 
     numbers = [parse_length(part, "--support") for part in text.split(",")]
     if len(numbers) != 6:
         raise SettingError(
             f"{text!r} is no box",
             where="--support",
-            mend="give two corners as six numbers: x,y,z of the low one, x,y,z of the high one",
+            hint="give two corners as six numbers: x,y,z of the low one, x,y,z of the high one",
         )
     a, b, c, d, e, f = numbers
     return SupportBox((min(a, d), min(b, e), min(c, f)), (max(a, d), max(b, e), max(c, f)))

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from shrinkrule.cli import options
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS
 
 Scale = Annotated[
     float,
@@ -31,11 +32,11 @@ def walls(
     scale_z: Scale = 1.0,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
-    nozzle: options.Nozzle = "0.6",
+    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
-    floor_layers: options.FloorLayers = 3,
-    thick_limit: options.ThickLimit = "10",
+    floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
+    thick_limit: options.ThickLimit = options.DEFAULT_THICK,
     coupon_section: options.CouponSection = None,
     unite: options.Unite = False,
     out: options.OutDir = None,

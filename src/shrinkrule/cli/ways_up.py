@@ -32,8 +32,8 @@ def ways_up(
 
     The part is solved in its fired size, resting on the setter alone. Writes no file.
     """
-    from shrinkrule.compensation.sag import rank_ways_up, sag_material
     from shrinkrule.report import show_ways_up, ways_up_dict
+    from shrinkrule.sag import rank_ways_up, sag_material
 
     calibration, source = compensate.row_from(table, row, density, extrapolate, demo_table)
     material = sag_material(calibration)
@@ -48,4 +48,7 @@ def ways_up(
     else:
         from rich.console import Console
 
-        show_ways_up(part, calibration, ways, Console(highlight=False))
+        console = Console(highlight=False)
+        show_ways_up(part, calibration, ways, console)
+        if ways[0].stands:
+            console.print(f"compensate with [bold]--furnace-up {ways[0].name}[/bold]")

@@ -11,12 +11,9 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
-from shrinkrule.mesh.soundness import box_of
-
-Matrix = NDArray[np.float64]
+from shrinkrule.numerics.arrays import Floats, box_of
 
 WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
     "z": (0, 0, 1),
@@ -28,8 +25,18 @@ WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
 }
 
 
-def way_up(name: str) -> NDArray[np.float64]:
+def way_up(name: str) -> Floats:
     """Give the unit vector (3,) of the model axis that points up.
+
+    Parameters
+    ----------
+    name : str
+        Axis with its sign: x, -x, y, -y, z or -z.
+
+    Returns
+    -------
+    (3,) float64
+        Unit vector along it.
 
     Raises
     ------
@@ -38,17 +45,22 @@ def way_up(name: str) -> NDArray[np.float64]:
     """
     key = name.strip().lower().lstrip("+")
     if key not in WAYS_UP:
-        raise SettingError(f"{name!r} is no way up", mend=f"use one of {', '.join(WAYS_UP)}")
+        raise SettingError(f"{name!r} is no way up", hint=f"use one of {', '.join(WAYS_UP)}")
     return np.array(WAYS_UP[key], dtype=np.float64)
 
 
-def turn_up(up: NDArray[np.float64]) -> Matrix:
+def turn_up(up: Floats) -> Floats:
     """Rotation (3, 3) by quarter turns that brings ``up`` to +Z.
 
     Parameters
     ----------
     up : (3,) float
         One of the six axis directions.
+
+    Returns
+    -------
+    (3, 3) float64
+        The rotation.
 
     Examples
     --------
@@ -58,18 +70,18 @@ def turn_up(up: NDArray[np.float64]) -> Matrix:
     axis = int(np.argmax(np.abs(up)))
     if axis == 2:
         return np.diag([1.0, 1.0, 1.0] if up[2] > 0 else [1.0, -1.0, -1.0])
-    # A cyclic change of axes brings x or y to z; a half turn about the new x mends the sign.
+    # A cyclic change of axes brings x or y to z; a half turn about the new x restores the sign.
     cyclic = np.roll(np.eye(3), 2 - axis, axis=0)
     return cyclic if up[axis] > 0 else np.diag([1.0, -1.0, -1.0]) @ cyclic
 
 
-def stood_on_bed(vertices: NDArray[np.float64]) -> NDArray[np.float64]:
+def stood_on_bed(vertices: Floats) -> Floats:
     """Shift (3,) that centres points (n, 3) on x = y = 0 with the lowest at z = 0."""
     low, high = box_of(vertices)
     return np.array([-(low[0] + high[0]) / 2, -(low[1] + high[1]) / 2, -low[2]])
 
 
-def moved(mesh: trimesh.Trimesh, matrix: Matrix) -> trimesh.Trimesh:
+def moved(mesh: trimesh.Trimesh, matrix: Floats) -> trimesh.Trimesh:
     """Mesh with its vertices through a (4, 4) matrix; the facets stay as they are.
 
     The matrix must not mirror, or the facets would face inward.

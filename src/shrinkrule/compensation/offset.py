@@ -18,11 +18,10 @@ from typing import Final
 import manifold3d
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
-from shrinkrule.errors import MeshError
-
-Floats = NDArray[np.float64]
+from shrinkrule.errors import MeshError, Option
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import heights, unit_normals
 
 MISS_SHARE: Final = 0.1
 """Corners may miss the offset by this share: a tenth of a bead's spread is not measurable."""
@@ -64,6 +63,11 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     where : str
         Name of the part, for messages.
 
+    Returns
+    -------
+    OffsetMesh
+        The moved mesh, and by how much it misses the offset at most.
+
     Raises
     ------
     MeshError
@@ -72,7 +76,7 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    normals = _unit_normals(vertices[facets])
+    normals = unit_normals(vertices[facets])
     shifts = offset_mm * np.linalg.norm(normals[:, :2], axis=1)
     weights = _corner_angles(vertices[facets])
     moves = _moves(len(vertices), facets, normals, shifts, weights)
@@ -85,27 +89,27 @@ def offset_outlines(mesh: trimesh.Trimesh, offset_mm: float, where: str = "mesh"
             f"the surfaces that meet at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part "
             "cannot all move by the outline offset",
             where=where,
-            mend="set the offset in the print instead of --apply-offset",
+            hint="set the offset when slicing instead of moving the mesh",
+            options=(Option.OUTLINE,),
         )
     moved = vertices + moves
     facets, normals = _faces_cut_anew(mesh, moved, normals)
-    # A sliver may fold by less than a miss that is allowed anyway.
+    # A degenerate facet may fold by less than a miss that is allowed anyway.
     folded = _turned(moved, facets, normals)
-    folded &= _heights(moved[facets]) > MISS_SHARE * abs(offset_mm)
+    folded &= heights(moved[facets]) > MISS_SHARE * abs(offset_mm)
     if folded.any():
         x, y, z = moved[facets[int(np.argmax(folded))]].mean(axis=0)
         raise MeshError(
             f"a detail at x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm of the green part is finer than "
             "the outline offset",
             where=where,
-            mend="set the offset in the print instead of --apply-offset",
+            hint="set the offset when slicing instead of moving the mesh",
+            options=(Option.OUTLINE,),
         )
     return OffsetMesh(trimesh.Trimesh(moved, facets, process=False, validate=False), worst)
 
 
-def _moves(
-    count: int, facets: NDArray[np.int64], normals: Floats, shifts: Floats, weights: Floats
-) -> Floats:
+def _moves(count: int, facets: Ints, normals: Floats, shifts: Floats, weights: Floats) -> Floats:
     """Moves (n, 3) of vertices, by weighted least squares of ``n . d = shift``."""
     corners = facets.ravel()
     normal = np.repeat(normals, 3, axis=0)
@@ -123,16 +127,12 @@ def _moves(
     return np.asarray(np.einsum("nij,nj->ni", inverse, right), dtype=np.float64)
 
 
-def _turned(vertices: Floats, facets: NDArray[np.int64], normals: Floats) -> NDArray[np.bool_]:
-    turned: NDArray[np.bool_] = (
-        np.einsum("ij,ij->i", _unit_normals(vertices[facets]), normals) < 0.0
-    )
+def _turned(vertices: Floats, facets: Ints, normals: Floats) -> Mask:
+    turned: Mask = np.einsum("ij,ij->i", unit_normals(vertices[facets]), normals) < 0.0
     return turned
 
 
-def _faces_cut_anew(
-    mesh: trimesh.Trimesh, moved: Floats, normals: Floats
-) -> tuple[NDArray[np.int64], Floats]:
+def _faces_cut_anew(mesh: trimesh.Trimesh, moved: Floats, normals: Floats) -> tuple[Ints, Floats]:
     """Facets and their former normals, with flat faces triangulated anew where they folded.
 
     A flat face keeps its plane and its outline may move a little, but the triangles that
@@ -155,7 +155,7 @@ def _faces_cut_anew(
     return np.vstack([facets[kept], *filled]), np.vstack([normals[kept], *facing])
 
 
-def _filled(vertices: Floats, facets: NDArray[np.int64], normal: Floats) -> NDArray[np.int64]:
+def _filled(vertices: Floats, facets: Ints, normal: Floats) -> Ints:
     """Triangles (k, 3) that fill the outline of a flat face."""
     loops = _outline(facets)
     across = np.cross(normal, np.eye(3)[int(np.argmin(np.abs(normal)))])
@@ -165,7 +165,7 @@ def _filled(vertices: Floats, facets: NDArray[np.int64], normal: Floats) -> NDAr
     return np.concatenate(loops)[np.asarray(cut, dtype=np.int64)]
 
 
-def _outline(facets: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def _outline(facets: Ints) -> list[Ints]:
     """Closed loops of vertex numbers around a set of facets, metal on the left."""
     edges = facets[:, [[0, 1], [1, 2], [2, 0]]].reshape(-1, 2)
     there = {(int(a), int(b)) for a, b in edges}
@@ -187,21 +187,6 @@ def _outline(facets: NDArray[np.int64]) -> list[NDArray[np.int64]]:
             loop.append(after)
         loops.append(np.array(loop, dtype=np.int64))
     return loops
-
-
-def _heights(corners: Floats) -> Floats:
-    """Smallest height (m,) of facets (m, 3, 3)."""
-    sides = np.roll(corners, -1, axis=1) - corners
-    longest = np.linalg.norm(sides, axis=2).max(axis=1)
-    twice_area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    return np.asarray(twice_area / np.maximum(longest, 1e-12), dtype=np.float64)
-
-
-def _unit_normals(corners: Floats) -> Floats:
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    lengths = np.linalg.norm(normals, axis=1, keepdims=True)
-    unit = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
-    return np.asarray(unit, dtype=np.float64)
 
 
 def _corner_angles(corners: Floats) -> Floats:

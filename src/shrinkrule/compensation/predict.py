@@ -11,11 +11,11 @@ import math
 from dataclasses import asdict, dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation.scale import GreenPart, ScaleFactors
 from shrinkrule.compensation.tolerance import iso286_grade, iso2768_class
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.units import mass_g
 
 
@@ -81,6 +81,11 @@ def predict_fired(
         Where the factors came from; without one there are no intervals and no masses.
     wanted_volume_mm3 : float or None
         Volume of the wanted part; ``None`` for an open surface, which has none.
+
+    Returns
+    -------
+    Prediction
+        Sizes with their intervals, and masses at each stage.
     """
     vertices = np.asarray(green.mesh.vertices)
     box = vertices.max(axis=0) - vertices.min(axis=0)
@@ -102,7 +107,7 @@ def length_half95(row: CalibrationRow, axis: str, green_mm: float) -> float:
     return row.half95_mm(axis, green_mm)
 
 
-def _fired_factors(row: CalibrationRow | None, factors: ScaleFactors) -> NDArray[np.float64]:
+def _fired_factors(row: CalibrationRow | None, factors: ScaleFactors) -> Floats:
     if row is None:
         return 1.0 / factors.per_axis
     xy, z = 1.0 - row.shrinkage_xy.value, 1.0 - row.shrinkage_z.value

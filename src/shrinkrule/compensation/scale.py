@@ -1,4 +1,4 @@
-"""From the wanted part to the green part: larger by 1 / (1 - s), XY and Z apart.
+"""From the wanted part to the green part: larger by 1 / (1 - s), XY and Z each by their own.
 
 The classic mistake is to add the shrinkage on: a part that shrinks by 16 % must be
 printed 1 / (1 - 0.16) = 1.1905 times as large, not 1.16 times.
@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
-from shrinkrule.compensation.frames import Matrix, moved, stood_on_bed, turn_up
+from shrinkrule.compensation.frames import moved, stood_on_bed, turn_up
+from shrinkrule.defaults import LARGEST_SHRINKAGE
 from shrinkrule.errors import SettingError
+from shrinkrule.numerics.arrays import Floats
 
 
 def oversize_factor(shrinkage: float) -> float:
@@ -23,6 +24,11 @@ def oversize_factor(shrinkage: float) -> float:
     ----------
     shrinkage : float
         Fraction, 0 to under 1.
+
+    Returns
+    -------
+    float
+        The factor, 1 or more.
 
     Raises
     ------
@@ -41,7 +47,7 @@ def oversize_factor(shrinkage: float) -> float:
     """
     if not 0.0 <= shrinkage < 1.0:
         raise SettingError(
-            f"{shrinkage:g} is no shrinkage", mend="give a fraction: 0.16 stands for 16 %"
+            f"{shrinkage:g} is no shrinkage", hint="give a fraction: 0.16 stands for 16 %"
         )
     return 1.0 / (1.0 - shrinkage)
 
@@ -55,6 +61,11 @@ def shrinkage_from_density(metal_fraction: float, relative_density: float) -> fl
         Metal volume fraction of the green part.
     relative_density : float
         Sintered density over that of solid metal.
+
+    Returns
+    -------
+    float
+        Linear shrinkage on green size, a fraction.
 
     Notes
     -----
@@ -84,11 +95,11 @@ class ScaleFactors:
 
     def __post_init__(self) -> None:
         for axis, factor in (("XY", self.xy), ("Z", self.z)):
-            if not 1.0 <= factor <= 2.0:
+            if not 1.0 <= factor <= oversize_factor(LARGEST_SHRINKAGE):
                 raise SettingError(
                     f"oversize factor {factor:g} is not between 1 and 2",
                     where=axis,
-                    mend="for a shrinkage s it is 1 / (1 - s): 1.1905 for 16 %",
+                    hint="for a shrinkage s it is 1 / (1 - s): 1.1905 for 16 %",
                 )
 
     @classmethod
@@ -102,7 +113,7 @@ class ScaleFactors:
         return self.xy**2 * self.z
 
     @property
-    def per_axis(self) -> NDArray[np.float64]:
+    def per_axis(self) -> Floats:
         """Factors (3,) along x, y, z of the print frame."""
         return np.array([self.xy, self.xy, self.z])
 
@@ -123,24 +134,22 @@ class GreenPart:
 
     mesh: trimesh.Trimesh
     factors: ScaleFactors
-    from_model: Matrix
+    from_model: Floats
 
     @property
-    def to_model(self) -> Matrix:
+    def to_model(self) -> Floats:
         """Matrix (4, 4) that takes green points back to the wanted part in the model frame."""
-        inverse: Matrix = np.linalg.inv(self.from_model).astype(np.float64)
+        inverse: Floats = np.linalg.inv(self.from_model).astype(np.float64)
         return inverse
 
-    def in_model(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    def in_model(self, points: Floats) -> Floats:
         """Points (n, 3) of the green part, mm, where they are in the wanted part's own axes."""
         back = self.to_model
-        there: NDArray[np.float64] = points @ back[:3, :3].T + back[:3, 3]
+        there: Floats = points @ back[:3, :3].T + back[:3, 3]
         return there
 
 
-def green_part(
-    wanted: trimesh.Trimesh, factors: ScaleFactors, up: NDArray[np.float64]
-) -> GreenPart:
+def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> GreenPart:
     """Scale a wanted part up to the green part.
 
     Parameters
@@ -151,6 +160,11 @@ def green_part(
         Oversize factors, in the print frame.
     up : (3,) float
         Model axis that points up in the printer.
+
+    Returns
+    -------
+    GreenPart
+        The green mesh in the print frame, and the way back to the model.
     """
     matrix = np.eye(4)
     matrix[:3, :3] = np.diag(factors.per_axis) @ turn_up(up)
@@ -160,7 +174,20 @@ def green_part(
 
 
 def fired_mesh(green: trimesh.Trimesh, factors: ScaleFactors) -> trimesh.Trimesh:
-    """Mesh that sintering makes of a green mesh, both in the print frame, without sag."""
+    """Mesh that sintering makes of a green mesh, both in the print frame, without sag.
+
+    Parameters
+    ----------
+    green : trimesh.Trimesh
+        Green part, mm.
+    factors : ScaleFactors
+        Oversize factors that it was scaled by.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        The fired part, mm.
+    """
     matrix = np.eye(4)
     matrix[:3, :3] = np.diag(1.0 / factors.per_axis)
     return moved(green, matrix)

@@ -30,6 +30,18 @@ _GENERAL: Final[dict[str, tuple[float | None, ...]]] = {
 def grade_width_mm(size_mm: float, grade: int) -> float:
     """Width in mm of the ISO 286 tolerance ``IT<grade>`` (5 to 18) at a size up to 500 mm.
 
+    Parameters
+    ----------
+    size_mm : float
+        Nominal size, mm.
+    grade : int
+        Number of the grade.
+
+    Returns
+    -------
+    float
+        Width of the tolerance, mm.
+
     Notes
     -----
     Source: ISO 286-1, i = 0.45 D^(1/3) + 0.001 D micrometres, D the geometric mean of the
@@ -49,6 +61,18 @@ def grade_width_mm(size_mm: float, grade: int) -> float:
 def iso286_grade(size_mm: float, half_width_mm: float) -> str:
     """Finest ISO 286 grade that holds ``size +- half_width``; empty if none does.
 
+    Parameters
+    ----------
+    size_mm : float
+        Nominal size, mm.
+    half_width_mm : float
+        Half of what the size may vary by, mm.
+
+    Returns
+    -------
+    str
+        Name of the grade, as ``IT12``.
+
     Examples
     --------
     >>> iso286_grade(40.0, 0.12)
@@ -64,6 +88,18 @@ def iso286_grade(size_mm: float, half_width_mm: float) -> str:
 
 def iso2768_class(size_mm: float, half_width_mm: float) -> str:
     """Finest ISO 2768-1 class for linear sizes that holds ``size +- half_width``; empty if none.
+
+    Parameters
+    ----------
+    size_mm : float
+        Nominal size, mm.
+    half_width_mm : float
+        Half of what the size may vary by, mm.
+
+    Returns
+    -------
+    str
+        Name of the class: fine, medium, coarse or very coarse.
 
     Notes
     -----

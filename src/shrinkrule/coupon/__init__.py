@@ -1,4 +1,4 @@
-"""The calibration coupon: a print that tells scale, bead spread, thin walls and sag apart.
+"""The calibration coupon: a print that separates scale, bead spread, thin walls and sag.
 
 Sized for one printer and one furnace, with the measuring sheet that goes with it.
 """

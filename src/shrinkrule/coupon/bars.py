@@ -1,4 +1,4 @@
-"""Sag bars: beams built in at both ends, and one arm, whose drop tells the sag modulus.
+"""Sag bars: beams built in at both ends, and one arm, whose drop gives the sag modulus.
 
 A bar is a flat plate with a window, printed lying so that nothing bridges, and turned
 up on its rail before firing so that the beam above the window sags. The beam's top is
@@ -18,13 +18,7 @@ import numpy as np
 
 from shrinkrule.coupon.piece import Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import Ring, as_hole, chamfered_prism, foot_chamfer, to_mesh
-from shrinkrule.coupon.spans import (
-    BRIDGE_IDS,
-    CANTILEVER_ID,
-    THICK_ID,
-    THICK_RATIO,
-    SagSpans,
-)
+from shrinkrule.coupon.spans import BRIDGE_IDS, CANTILEVER_ID, THICK_ID, THICK_RATIO, SagSpans
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, SheetLine
 
@@ -63,7 +57,7 @@ def bar_width_mm(printer: Printer) -> float:
 
 
 def longest_bridge_mm(longest_piece: float, depth: float) -> float:
-    """Longest span of a bar no longer than told, for thin beams of this depth and a thick one."""
+    """Longest span of a bar of a given length, for thin beams of this depth and a thick one."""
     return longest_piece - 2.0 * post_mm(THICK_RATIO * depth)
 
 

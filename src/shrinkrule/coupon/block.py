@@ -1,4 +1,4 @@
-"""The block: lengths in X, Y and Z that tell scale apart from bead spread.
+"""The block: lengths in X, Y and Z that separate scale from bead spread.
 
 A flat plate cut as a staircase in plan gives four outside lengths along X and the
 same four along Y from two common faces; windows and a hole give inside lengths, the
@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from manifold3d import Manifold
 
-from shrinkrule.coupon.layout import Outline
+from shrinkrule.coupon.layout import Rectangles
 from shrinkrule.coupon.piece import ROD_MM, Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import (
     Ring,
@@ -102,7 +102,7 @@ def shortest_block_mm(printer: Printer) -> float:
 
 
 def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockSizes:
-    """Sizes of a block no longer and no taller than told.
+    """Sizes of a block within a largest side and height.
 
     Parameters
     ----------
@@ -172,7 +172,7 @@ def thickest_section_mm(sizes: BlockSizes) -> float:
     return max(plate, min(across_joint, narrow))
 
 
-def block_plan(sizes: BlockSizes) -> Outline:
+def block_plan(sizes: BlockSizes) -> Rectangles:
     """Rectangles that cover the block on the bed: its bands, laid over each other."""
     return tuple(
         (0.0, 0.0, length, width)
@@ -331,22 +331,21 @@ def _heights(sizes: BlockSizes) -> list[Dimension]:
         out.append(
             _height(f"plate at the end of band 2 along {axis.upper()}", at, _turned(axis, -1, 0, 0))
         )
-    for feature, tread in _treads(sizes):
-        side = (0.0, 1.0, 0.0) if feature.endswith("X arm") else (1.0, 0.0, 0.0)
-        out.append(_height(feature, tread, side))
+    for arm, feature, tread in _treads(sizes):
+        out.append(_height(feature, tread, _turned(arm, 0.0, 1.0, 0.0)))
     return out
 
 
-def _treads(sizes: BlockSizes) -> list[tuple[str, Point]]:
-    """Middle of each tread, with its name."""
+def _treads(sizes: BlockSizes) -> list[tuple[str, str, Point]]:
+    """Middle of each tread, with the axis of its arm and its name."""
     long, _, _, narrow = sizes.lengths
     low, high = long - 1.5 * sizes.tread, long - 0.5 * sizes.tread
     low_x, high_x, low_y, high_y = sizes.treads
     return [
-        ("low tread on the X arm", _turned("x", low, narrow / 2.0, low_x)),
-        ("low tread on the Y arm", _turned("y", low, narrow / 2.0, low_y)),
-        ("high tread on the X arm", _turned("x", high, narrow / 2.0, high_x)),
-        ("high tread on the Y arm", _turned("y", high, narrow / 2.0, high_y)),
+        ("x", "low tread on the X arm", _turned("x", low, narrow / 2.0, low_x)),
+        ("y", "low tread on the Y arm", _turned("y", low, narrow / 2.0, low_y)),
+        ("x", "high tread on the X arm", _turned("x", high, narrow / 2.0, high_x)),
+        ("y", "high tread on the Y arm", _turned("y", high, narrow / 2.0, high_y)),
     ]
 
 

@@ -1,7 +1,7 @@
 """Design of one calibration coupon: pieces that fit the furnace, and the sheet to fill in.
 
 Answers, for a maker with a printer and a furnace: what do I print once, so that the
-numbers I take on it tell scale, bead spread, thinnest wall and sag apart?
+numbers I take on it separate scale, bead spread, thinnest wall and sag?
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from shrinkrule.coupon.block import (
     size_block,
 )
 from shrinkrule.coupon.ladder import build_ladder
-from shrinkrule.coupon.layout import Outline, Place, bed_places, corners, floor_places
+from shrinkrule.coupon.layout import Rectangle, Rectangles, bed_places, corners, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece
 from shrinkrule.coupon.spans import (
     DEPTH_BEADS,
@@ -73,13 +73,13 @@ class CouponPlan:
             raise SettingError(
                 f"{self.sag_modulus_kpa:g} kPa is no sag modulus",
                 where="sag modulus",
-                mend="give the modulus of the whole firing in kPa, between 1 and 1000000",
+                hint="give the modulus of the whole firing in kPa, between 1 and 1000000",
             )
         if not 0.5 <= self.density_g_cm3 <= 25.0:
             raise SettingError(
                 f"{self.density_g_cm3:g} g/cm3 is no density of a metal part",
                 where="density",
-                mend="give it in g/cm3, as 7.5",
+                hint="give it in g/cm3, as 7.5",
             )
 
 
@@ -105,8 +105,8 @@ class Coupon:
 
     plan: CouponPlan
     pieces: tuple[Piece, ...]
-    bed: tuple[Place, ...]
-    floor: tuple[Place, ...]
+    bed: tuple[Rectangle, ...]
+    floor: tuple[Rectangle, ...]
     lines: tuple[SheetLine, ...]
     notes: tuple[str, ...]
 
@@ -142,6 +142,16 @@ class Coupon:
 def design_coupon(plan: CouponPlan) -> Coupon:
     """Coupon for a printer and a furnace.
 
+    Parameters
+    ----------
+    plan : CouponPlan
+        Printer, furnace, and what is expected of the material.
+
+    Returns
+    -------
+    Coupon
+        Its pieces, where they lie, and what is measured on each.
+
     Raises
     ------
     SettingError
@@ -153,7 +163,7 @@ def design_coupon(plan: CouponPlan) -> Coupon:
             f"the {plan.furnace} is too low: a coupon that can be measured and its room need "
             f"{LOWEST_MM + 2.0 * CLEARANCE_MM:g} mm",
             where="furnace",
-            mend="give a higher one",
+            hint="give a higher one",
         )
     ladder = build_ladder(plan.printer)
     tried = [_sag_bars(plan, beads) for beads in DEPTH_BEADS]
@@ -192,7 +202,7 @@ def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piec
     return spans, sorted(build_bars(spans, plan.printer), key=lambda bar: -bar.printed_size[0])
 
 
-def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Place, ...]]:
+def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Rectangle, ...]]:
     """Longest block that shares the floor with the others, else the longest that fits alone."""
     shortest = shortest_block_mm(plan.printer)
     height = plan.furnace.usable_height_mm
@@ -203,7 +213,7 @@ def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[P
         raise _too_small(plan, [f"block of {shortest:g} mm"])
     plans = [piece.fired_plan for piece in others]
     # A longer block needs more floor, so the longest that shares it is found by halving.
-    floor: tuple[Place, ...] = ()
+    floor: tuple[Rectangle, ...] = ()
     low, high = -1, len(alone)
     while high - low > 1:
         middle = (low + high) // 2
@@ -229,11 +239,11 @@ def _too_small(plan: CouponPlan, misfits: list[str]) -> SettingError:
         f"the {plan.furnace} is too small for the {', the '.join(sorted(misfits))} of a coupon "
         "that can be measured",
         where="furnace",
-        mend="give a larger one or a finer nozzle",
+        hint="give a larger one or a finer nozzle",
     )
 
 
-def _takes(furnace: Furnace, outline: Outline) -> bool:
+def _takes(furnace: Furnace, outline: Rectangles) -> bool:
     return furnace.floor_takes(corners([outline], [(0.0, 0.0, 0.0, 0.0)]))
 
 
@@ -316,7 +326,7 @@ def _masses() -> list[SheetLine]:
     ]
 
 
-def _notes(plan: CouponPlan, floor: tuple[Place, ...]) -> tuple[str, ...]:
+def _notes(plan: CouponPlan, floor: tuple[Rectangle, ...]) -> tuple[str, ...]:
     notes = ["All pieces stand together on the furnace floor: fire them in one load."]
     if not floor:
         notes = [
@@ -324,11 +334,11 @@ def _notes(plan: CouponPlan, floor: tuple[Place, ...]) -> tuple[str, ...]:
             "with its own copy of the sheet and its own firing number."
         ]
     if plan.sag_modulus_kpa is None:
-        notes.append("No sag modulus was told: the spans are for a first guess.")
+        notes.append("No sag modulus was given: the spans are for a first guess.")
     return tuple(notes)
 
 
-def _moved(mesh: trimesh.Trimesh, place: Place) -> trimesh.Trimesh:
+def _moved(mesh: trimesh.Trimesh, place: Rectangle) -> trimesh.Trimesh:
     out = mesh.copy()
     out.apply_translation((place[0], place[1], 0.0))
     return out

@@ -35,7 +35,7 @@ _Spot = tuple[float, float]
 
 
 @dataclass(frozen=True)
-class Drawing:
+class DimensionDrawing:
     """One picture of the page.
 
     Parameters
@@ -50,7 +50,7 @@ class Drawing:
     svg: str
 
 
-def drawings(coupon: Coupon) -> list[Drawing]:
+def drawings(coupon: Coupon) -> list[DimensionDrawing]:
     """All pictures of a coupon, block first."""
     block = coupon.pieces[0]
     found = []
@@ -78,7 +78,7 @@ def drawings(coupon: Coupon) -> list[Drawing]:
     return found
 
 
-def floor_plan(coupon: Coupon) -> Drawing | None:
+def floor_plan(coupon: Coupon) -> DimensionDrawing | None:
     """Picture of all pieces on the furnace floor, or None where one load does not hold them."""
     if not coupon.floor:
         return None
@@ -108,7 +108,7 @@ def floor_plan(coupon: Coupon) -> Drawing | None:
         shown.append(_text((x + a + dx / 2.0, -(y + b + dy / 2.0)), piece.name, paper))
     edge = paper  # half of the wall's line lies outside it
     box = (low[0] - edge, -low[1] - room[1] - edge, room[0] + 2.0 * edge, room[1] + 2.0 * edge)
-    return Drawing(f"On the furnace floor: {furnace}", _svg(shown, box, FLOOR_PLAN_MM))
+    return DimensionDrawing(f"On the furnace floor: {furnace}", _svg(shown, box, FLOOR_PLAN_MM))
 
 
 def _on_arm(dim: Dimension, arm: str) -> bool:
@@ -116,7 +116,7 @@ def _on_arm(dim: Dimension, arm: str) -> bool:
     return (x > y) == (arm == "X")
 
 
-def _drawing(title: str, piece: Piece, view: View, dims: Sequence[Dimension]) -> Drawing:
+def _drawing(title: str, piece: Piece, view: View, dims: Sequence[Dimension]) -> DimensionDrawing:
     shapes = []
     for patch in patches(piece.mesh, view):
         path = " ".join(
@@ -133,7 +133,7 @@ def _drawing(title: str, piece: Piece, view: View, dims: Sequence[Dimension]) ->
         shapes += marks.dimension(dim)
     margin = MARGIN_MM / scale
     box = (low[0] - margin, low[1] - margin, size[0] + 2.0 * margin, size[1] + 2.0 * margin)
-    return Drawing(title, _svg(shapes, box, scale * box[2]))
+    return DimensionDrawing(title, _svg(shapes, box, scale * box[2]))
 
 
 @dataclass(frozen=True)

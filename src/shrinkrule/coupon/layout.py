@@ -12,38 +12,38 @@ from itertools import product
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from shrinkrule.furnace import BoxFurnace, Furnace
+from shrinkrule.numerics.arrays import Floats
 
 GAP_MM: Final = 3.0
 """Room between pieces: a bead's spread, a skirt of ballast and fingertips."""
 
 Size = tuple[float, float]
-Place = tuple[float, float, float, float]
+Rectangle = tuple[float, float, float, float]
 """Corner x, y and size along x, y of a piece on a floor, mm."""
-Outline = tuple[Place, ...]
+Rectangles = tuple[Rectangle, ...]
 """Rectangles that cover a piece's plan, its own corner at the origin."""
 
 _ROUNDING: Final = 1e-9
 
 
-def turned(outline: Outline) -> Outline:
+def turned(outline: Rectangles) -> Rectangles:
     """Outline after its x and y are exchanged, which is a quarter turn for a rectangle."""
     return tuple((y, x, dy, dx) for x, y, dx, dy in outline)
 
 
-def pack(outlines: Sequence[Outline], room: Size) -> tuple[Place, ...]:
+def pack(outlines: Sequence[Rectangles], room: Size) -> tuple[Rectangle, ...]:
     """Place outlines in a room in the order given; empty when one does not fit.
 
     Parameters
     ----------
-    outlines : sequence of Outline
+    outlines : sequence of Rectangles
         Plans in mm, not turned.
     room : (length, width)
         The floor in mm.
     """
-    placed: list[Place] = []
+    placed: list[Rectangle] = []
     taken = np.empty((0, 4))
     for outline in outlines:
         parts = np.array(outline)
@@ -57,7 +57,7 @@ def pack(outlines: Sequence[Outline], room: Size) -> tuple[Place, ...]:
     return tuple(placed)
 
 
-def floor_places(outlines: Sequence[Outline], furnace: Furnace) -> tuple[Place, ...]:
+def floor_places(outlines: Sequence[Rectangles], furnace: Furnace) -> tuple[Rectangle, ...]:
     """Place pieces together on a furnace floor; empty when they need more than one load.
 
     The first keeps its turn; the last, and all between alike, are tried both ways.
@@ -78,7 +78,7 @@ def floor_places(outlines: Sequence[Outline], furnace: Furnace) -> tuple[Place, 
     return ()
 
 
-def corners(outlines: Sequence[Outline], places: Sequence[Place]) -> NDArray[np.float64]:
+def corners(outlines: Sequence[Rectangles], places: Sequence[Rectangle]) -> Floats:
     """Corners (n, 2) of every rectangle of outlines at their places, mm."""
     parts = np.array(
         [
@@ -92,7 +92,7 @@ def corners(outlines: Sequence[Outline], places: Sequence[Place]) -> NDArray[np.
     return np.vstack([np.column_stack([ends[i, :, 0], ends[j, :, 1]]) for i, j in np.ndindex(2, 2)])
 
 
-def bed_places(outlines: Sequence[Outline]) -> tuple[Place, ...]:
+def bed_places(outlines: Sequence[Rectangles]) -> tuple[Rectangle, ...]:
     """Place pieces on the bed, about as wide as they are deep."""
     side = max(max(x + dx, y + dy) for outline in outlines for x, y, dx, dy in outline)
     while not (placed := pack(outlines, (side, side))):
@@ -100,9 +100,7 @@ def bed_places(outlines: Sequence[Outline]) -> tuple[Place, ...]:
     return placed
 
 
-def _free_corners(
-    parts: NDArray[np.float64], taken: NDArray[np.float64], last: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _free_corners(parts: Floats, taken: Floats, last: Floats) -> Floats:
     """Corners, up to ``last``, at which all parts keep their gap to everything taken."""
     reach = taken[:, :2] + taken[:, 2:] + GAP_MM
     xs, ys = np.append(0.0, reach[:, 0]), np.append(0.0, reach[:, 1])
@@ -115,7 +113,7 @@ def _free_corners(
         & (high > taken[None, None, :, :2] - GAP_MM + _ROUNDING),
         axis=3,
     )
-    free: NDArray[np.float64] = found[~clash.any(axis=(1, 2))]
+    free: Floats = found[~clash.any(axis=(1, 2))]
     return free
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.page import measuring_page_html
 from shrinkrule.errors import SettingError
-from shrinkrule.mesh import OutputSet, stl_bytes
+from shrinkrule.files import OutputSet, stl_bytes
 from shrinkrule.sheet import sheet_csv
 
 Json = str | float | int | bool | None | list["Json"] | dict[str, "Json"]
@@ -17,6 +17,18 @@ Json = str | float | int | bool | None | list["Json"] | dict[str, "Json"]
 def coupon_paths(folder: Path, name: str) -> dict[str, Path]:
     """Names of a coupon's files by kind: ``stl``, ``sheet`` and ``page``.
 
+    Parameters
+    ----------
+    folder : Path
+        Where the files go.
+    name : str
+        Name of the coupon.
+
+    Returns
+    -------
+    dict
+        Path of each file, by kind.
+
     Raises
     ------
     SettingError
@@ -24,7 +36,7 @@ def coupon_paths(folder: Path, name: str) -> dict[str, Path]:
     """
     if not re.fullmatch(r"[\w][\w .-]*", name):
         raise SettingError(
-            f"{name!r} is no name for files", where="name", mend="use letters, digits and dashes"
+            f"{name!r} is no name for files", where="name", hint="use letters, digits and dashes"
         )
     return {
         "stl": folder / f"{name}.stl",
@@ -35,6 +47,13 @@ def coupon_paths(folder: Path, name: str) -> dict[str, Path]:
 
 def write_coupon(coupon: Coupon, paths: dict[str, Path]) -> None:
     """Write a coupon's files, all or none, over files of the same names.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        What to write.
+    paths : dict
+        As from :func:`coupon_paths`.
 
     Raises
     ------
@@ -54,7 +73,20 @@ def write_coupon(coupon: Coupon, paths: dict[str, Path]) -> None:
 
 
 def coupon_dict(coupon: Coupon, paths: dict[str, Path]) -> dict[str, Json]:
-    """Facts of a coupon for other programs; lengths in mm, volumes in mm3."""
+    """Facts of a coupon for other programs; lengths in mm, volumes in mm3.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        The coupon.
+    paths : dict
+        Path of each file that was written, by kind.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
     plan = coupon.plan
     return {
         "printer": {

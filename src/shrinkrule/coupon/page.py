@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from typing import Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.drawing import drawings, floor_plan
 from shrinkrule.coupon.piece import INSIDE_JAW_MM, JAW_DEPTH_MM, JAW_WIDTH_MM, ROD_MM
+from shrinkrule.files.templates import environment
 from shrinkrule.sheet import Kind
 
 _GROUPS: Final = (
@@ -25,17 +24,22 @@ _GROUPS: Final = (
 
 
 def measuring_page_html(coupon: Coupon) -> str:
-    """Self-contained page that shows where each row of the sheet is measured."""
-    environment = Environment(
-        loader=PackageLoader("shrinkrule.coupon"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["number"] = _number
+    """Self-contained page that shows where each row of the sheet is measured.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        The coupon.
+
+    Returns
+    -------
+    str
+        The page, HTML.
+    """
+    templates = environment("shrinkrule.coupon")
+    templates.filters["number"] = _number
     plan = coupon.plan
-    return environment.get_template("measuring_page.html").render(
+    return templates.get_template("measuring_page.html").render(
         plan=plan,
         cautions=CAUTIONS,
         notes=coupon.notes,

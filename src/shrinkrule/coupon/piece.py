@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.coupon.layout import Outline
+from shrinkrule.coupon.layout import Rectangles
 from shrinkrule.sheet import SheetLine
 
 Point = tuple[float, float, float]
@@ -30,8 +30,6 @@ INSIDE_JAW_MM: Final = 4.5
 """Smallest opening that the inside jaws enter, after firing (common hand calipers, no source)."""
 ROD_MM: Final = 2.5
 """Widest depth rod assumed (common hand calipers, no source)."""
-LARGEST_SHRINKAGE: Final = 0.22
-"""Shrinkage for which access must still hold; more than published filaments show."""
 
 
 class Tool(StrEnum):
@@ -79,7 +77,7 @@ class Piece:
         Its solid, mm, with its corner at the origin.
     dimensions : tuple of Dimension
         What is taken on it, in the piece's own frame.
-    plan : Outline
+    plan : Rectangles
         Rectangles that cover it on the bed; empty for its box.
     fired_standing : bool
         Whether it is turned up before firing, its y axis upward.
@@ -91,7 +89,7 @@ class Piece:
     name: str
     mesh: trimesh.Trimesh
     dimensions: tuple[Dimension, ...]
-    plan: Outline = ()
+    plan: Rectangles = ()
     fired_standing: bool = False
     thickest_mm: float = 0.0
 
@@ -108,11 +106,11 @@ class Piece:
         return (x, z, y) if self.fired_standing else (x, y, z)
 
     @property
-    def printed_plan(self) -> Outline:
+    def printed_plan(self) -> Rectangles:
         """Rectangles that cover it on the bed."""
         return self.plan or ((0.0, 0.0, *self.printed_size[:2]),)
 
     @property
-    def fired_plan(self) -> Outline:
+    def fired_plan(self) -> Rectangles:
         """Rectangles that cover it on the furnace floor."""
         return ((0.0, 0.0, *self.fired_size[:2]),) if self.fired_standing else self.printed_plan

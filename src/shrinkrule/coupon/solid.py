@@ -13,11 +13,11 @@ from typing import Final
 import numpy as np
 import trimesh
 from manifold3d import Error, Manifold, Mesh64, triangulate
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats
 
-Ring = NDArray[np.float64]
+Ring = Floats
 """Closed outline, (n, 2) in mm, material on its left: outer rings turn left, holes right."""
 
 CIRCLE_SEGMENTS: Final = 96
@@ -104,7 +104,7 @@ def union(parts: Sequence[Manifold]) -> Manifold:
     for part in parts[1:]:
         whole = whole + part
     if len(whole.decompose()) != 1:
-        raise MeshError("the coupon falls apart", mend="give a larger furnace or a finer nozzle")
+        raise MeshError("the coupon falls apart", hint="give a larger furnace or a finer nozzle")
     # As an original, coplanar faces of different parts are one, and seams between them go.
     return _checked(whole.as_original().simplify(0.0))
 
@@ -130,7 +130,7 @@ def _inset(ring: Ring, distance: float) -> Ring:
     inset: Ring = ring + distance * miter
     if np.any(np.sum((np.roll(inset, -1, axis=0) - inset) * ahead, axis=1) <= 0.0):
         raise MeshError(
-            f"a chamfer of {distance:g} mm leaves nothing of an outline", mend="give lower layers"
+            f"a chamfer of {distance:g} mm leaves nothing of an outline", hint="give lower layers"
         )
     return inset
 
@@ -139,6 +139,6 @@ def _checked(solid: Manifold) -> Manifold:
     if solid.status() != Error.NoError or solid.is_empty():
         raise MeshError(
             f"the coupon's solid is not sound ({solid.status().name})",
-            mend="give a larger furnace or a finer nozzle",
+            hint="give a larger furnace or a finer nozzle",
         )
     return solid

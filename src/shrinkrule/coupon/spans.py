@@ -18,12 +18,12 @@ READABLE_MM: Final = (0.1, 2.0)
 USUAL_SAG_MODULUS_KPA: Final = 500.0
 """Expected where nothing is known: 3 eta / t for 1e9 Pa s over two hours, an order of magnitude.
 
-The first coupon is what tells.
+Only the first coupon shows it.
 """
 USUAL_DENSITY_G_CM3: Final = 7.5
 """Density of a bronze- or steel-like part on its way to full sintering."""
 DROP_PER_DEPTH: Final = 1.0 / 3.0
-"""Largest drop aimed at, in depths of the beam: beyond, ends held apart carry it as a rope does."""
+"""Largest drop aimed at, in depths of the beam: beyond, held ends carry it as a rope does."""
 SMALLEST_DROP_MM: Final = 0.14
 """Least drop aimed at: spans are rounded down to 0.5 mm, and 0.1 is still reached."""
 DROP_RANGE: Final = 4.0
@@ -147,7 +147,7 @@ def choose_spans(
 
 
 def span_notes(spans: SagSpans) -> tuple[str, ...]:
-    """Tell the drops expected on these spans, and which spans would serve where they do not."""
+    """State the drops expected on these spans, and which spans would serve where they do not."""
     low, high = READABLE_MM
     notes = [
         f"At a sag modulus of {spans.modulus_kpa:g} kPa the bridges should drop "

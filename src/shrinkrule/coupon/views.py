@@ -12,9 +12,9 @@ from typing import Final
 import numpy as np
 import trimesh
 from manifold3d import CrossSection, FillRule
-from numpy.typing import NDArray
 
 from shrinkrule.coupon.piece import Point
+from shrinkrule.numerics.arrays import Floats
 
 _FACING: Final = 0.3
 """Cosine to the eye above which a face is drawn; edge-on faces are lines already."""
@@ -37,9 +37,9 @@ class View:
     up: Point
     toward: Point
 
-    def flat(self, points: NDArray[np.float64]) -> NDArray[np.float64]:
+    def flat(self, points: Floats) -> Floats:
         """Points (n, 3) as the page shows them, (n, 2) in mm, y downward as in SVG."""
-        page: NDArray[np.float64] = points @ np.array([self.right, [-u for u in self.up]]).T
+        page: Floats = points @ np.array([self.right, [-u for u in self.up]]).T
         return page
 
     def at(self, point: Point) -> tuple[float, float]:
@@ -67,7 +67,7 @@ class Patch:
         0 for the farthest plane of the piece, 1 for the nearest.
     """
 
-    rings: tuple[NDArray[np.float64], ...]
+    rings: tuple[Floats, ...]
     nearness: float
 
 
@@ -92,7 +92,7 @@ def patches(mesh: trimesh.Trimesh, view: View) -> list[Patch]:
     ]
 
 
-def _joined(triangles: NDArray[np.float64], view: View) -> tuple[NDArray[np.float64], ...]:
+def _joined(triangles: Floats, view: View) -> tuple[Floats, ...]:
     flat = view.flat(triangles.reshape(-1, 3)).reshape(-1, 3, 2)
     joined = CrossSection(list(flat), FillRule.NonZero).simplify(1e-4)
     return tuple(np.asarray(ring) for ring in joined.to_polygons())

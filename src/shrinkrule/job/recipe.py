@@ -7,21 +7,21 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from shrinkrule.calibration import CalibrationRow, Estimate
-from shrinkrule.compensation import ScaleFactors
-from shrinkrule.errors import SettingError
+from shrinkrule.compensation import ScaleFactors, way_up
+from shrinkrule.errors import Option, SettingError
 from shrinkrule.furnace import Furnace
 from shrinkrule.printer import Printer
 from shrinkrule.walls import WallLimits
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import SagSettings
+    from shrinkrule.sag import SagSettings
 
 
 class Outline(StrEnum):
     """Where the bead's spread is taken off."""
 
     IN_PRINT = "in the print"
-    """The report tells the outline offset to set when slicing."""
+    """The report states the outline offset to set when slicing."""
     IN_MESH = "in the mesh"
     """Upright surfaces of the green mesh are moved."""
 
@@ -51,13 +51,15 @@ class Recipe:
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
     coupon_section_mm : float or None
-        Thickest section of the green coupon, mm, where the row does not tell it.
+        Thickest section of the green coupon, mm, where the row does not know it.
 
     Raises
     ------
     SettingError
-        If neither or both of row and factors are given, or the row does not know what
-        ``outline`` or ``sag`` needs.
+        If neither or both of row and factors are given, the row does not know what
+        ``outline`` needs, ``print_up`` is no axis, or a size is not positive.
+    TableError
+        If the row does not know what ``sag`` needs.
     """
 
     printer: Printer
@@ -75,17 +77,31 @@ class Recipe:
         if (self.row is None) == (self.factors is None):
             raise SettingError(
                 "shrinkage must come either from a table's row or from factors by hand",
-                mend="give --table and --row, or --scale-xy and --scale-z",
+                hint="give a table and a row, or both factors",
+                options=(Option.TABLE, Option.ROW, Option.SCALE),
             )
         if self.outline is Outline.IN_MESH and self.bead_spread is None:
             raise SettingError(
                 "no bead offset is known",
-                mend="measure it on a coupon, or leave out --apply-offset",
+                hint="measure it on a coupon, or set it when slicing",
+                options=(Option.OUTLINE,),
             )
         if self.sag is not None and self.row is None:
             raise SettingError(
-                "sag needs a calibrated batch", mend="give --table and --row, or leave out --sag"
+                "sag needs a calibrated batch",
+                hint="give a table and a row, or leave sag out",
+                options=(Option.TABLE, Option.ROW, Option.SAG),
             )
+        if self.sag is not None and self.row is not None:
+            from shrinkrule.sag import sag_material
+
+            sag_material(self.row)
+        if self.coupon_section_mm is not None and not self.coupon_section_mm > 0.0:
+            raise SettingError(
+                f"a thickest section of {self.coupon_section_mm:g} mm is impossible",
+                hint="give the green coupon's thickest section in mm",
+            )
+        way_up(self.print_up)
 
     @property
     def coupon_section(self) -> float | None:

@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport, Weight
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import PrecurveResult
+    from shrinkrule.sag import PrecurveResult
 
 ALIKE_SIZE: Final = 0.03
 """Places whose smallest measure differs by less than this share may be alike."""
@@ -32,7 +32,7 @@ ALIKE_AREA: Final = 0.25
 """... and for their areas."""
 
 ALIKE_MM: Final = 0.3
-"""No difference under this, in mm or mm2, keeps places apart; half of it in thickness."""
+"""No difference under this, in mm or mm2, makes two places different; half of it in thickness."""
 
 
 class Level(StrEnum):
@@ -66,7 +66,7 @@ class Verdict:
 
 @dataclass(frozen=True)
 class Place:
-    """A wall finding with what the maker needs to mend it in the wanted model.
+    """A wall finding with what the maker needs to change in the wanted model.
 
     Parameters
     ----------
@@ -87,8 +87,8 @@ class Place:
     """
 
     finding: Finding
-    in_model: NDArray[np.float64]
-    box_in_model: NDArray[np.float64]
+    in_model: Floats
+    box_in_model: Floats
     wanted_mm: float
     needed_mm: float
     sound_mm: float | None = None
@@ -164,6 +164,11 @@ def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | N
     coupon_section_mm : float or None
         The same of the coupon; None where it is not known, and so is the answer.
 
+    Returns
+    -------
+    float or None
+        The ratio of the times.
+
     Examples
     --------
     >>> binder_time(13.6, 6.8)
@@ -174,7 +179,7 @@ def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | N
     return (section_mm / coupon_section_mm) ** 2
 
 
-def place_words(in_model: NDArray[np.float64]) -> str:
+def place_words(in_model: Floats) -> str:
     """A place (3,), mm, in the model's own axes, for a sentence.
 
     Examples
@@ -189,6 +194,16 @@ def place_words(in_model: NDArray[np.float64]) -> str:
 def longer_than_coupon(ratio: float) -> str:
     """Say what :func:`binder_time` found.
 
+    Parameters
+    ----------
+    ratio : float
+        As from :func:`binder_time`.
+
+    Returns
+    -------
+    str
+        A sentence without its full stop.
+
     Examples
     --------
     >>> longer_than_coupon(4.36)
@@ -201,13 +216,24 @@ def longer_than_coupon(ratio: float) -> str:
 
 
 def times(ratio: float) -> str:
-    """Round a guess as a guess is told: 1.4, 4, 17."""
+    """Round a guess to what can be guessed: 1.4, 4, 17.
+
+    Parameters
+    ----------
+    ratio : float
+        A ratio that is a guess.
+
+    Returns
+    -------
+    str
+        The ratio with as many digits as it is worth.
+    """
     return f"{ratio:.1f}" if ratio < 1.95 else f"{ratio:.0f}"
 
 
 @dataclass(frozen=True)
 class WallLook:
-    """The wall check of a green part, told in terms of the wanted model.
+    """The wall check of a green part, in terms of the wanted model.
 
     Parameters
     ----------
@@ -239,9 +265,9 @@ class WallLook:
         return ThicknessScale.of(self.printer, self.limits)
 
     @property
-    def thickest_in_model(self) -> NDArray[np.float64]:
+    def thickest_in_model(self) -> Floats:
         """Middle (3,) of the thickest section in the model's own axes, mm."""
-        there: NDArray[np.float64] = self.green.in_model(np.array([self.report.thickest_at]))[0]
+        there: Floats = self.green.in_model(np.array([self.report.thickest_at]))[0]
         return there
 
     def binder_time(self, section_mm: float) -> float | None:
@@ -275,7 +301,7 @@ class JobResult:
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag`` is told in the model's axes.
+    green part as printed; ``sag`` is in the model's axes.
     """
 
     part: Part

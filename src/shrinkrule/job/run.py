@@ -1,4 +1,4 @@
-"""The main job, as the recipe a maker would tell.
+"""The main job, step by step as a maker would describe it.
 
 Take the batch's shrinkage, scale, look at the walls the printer has to make, take off
 what will sag and spread, say what will come out of the furnace, and decide.
@@ -7,13 +7,11 @@ what will sag and spread, say what will come out of the furnace, and decide.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from shrinkrule.calibration import check_balance
@@ -27,19 +25,19 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
-from shrinkrule.errors import MeshError
+from shrinkrule.errors import MeshError, Option
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, Place, WallLook, binder_time, place_words
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.progress import Progress, part_of, silent
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import PrecurveResult
-
-Progress = Callable[[str, float], None]
+    from shrinkrule.sag import PrecurveResult
 
 _SHARE_OF_WALLS: Final = 0.1
 """Of a job's time, where sag is solved too."""
@@ -57,6 +55,11 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     progress : callable, optional
         Called with a stage's name and the fraction done, 0 to 1.
 
+    Returns
+    -------
+    JobResult
+        The mesh to slice, the prediction, the walls, and the verdict.
+
     Raises
     ------
     ShrinkruleError
@@ -64,18 +67,19 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
     recipe = _for_this_part(recipe, part)
-    told = progress if recipe.sag is None else _part_of(progress, 0.0, _SHARE_OF_WALLS)
+    report = progress or silent
+    share_of_walls = 1.0 if recipe.sag is None else _SHARE_OF_WALLS
     walls = look_at_walls(
         part,
         recipe.scale,
         recipe.print_up,
         recipe.printer,
         recipe.limits,
-        told,
+        part_of(report, 0.0, share_of_walls),
         coupon_section_mm=recipe.coupon_section,
     )
-    sag = _sag(part, recipe, _part_of(progress, _SHARE_OF_WALLS, 1.0))
-    to_slice = _to_slice(walls, recipe, sag)
+    sag = _sag(part, recipe, part_of(report, share_of_walls, 1.0 - share_of_walls))
+    to_slice = _outlines_moved(_precurved(walls.green, sag), walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(walls.green, recipe.row, volume)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
@@ -83,19 +87,11 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
 
 
-def _part_of(progress: Progress | None, start: float, stop: float) -> Progress | None:
-    """Progress of one part of the job, as a share of the whole."""
-    if progress is None:
-        return None
-    whole = progress
-    return lambda stage, done: whole(stage, start + (stop - start) * done)
-
-
-def _sag(part: Part, recipe: Recipe, progress: Progress | None) -> PrecurveResult | None:
+def _sag(part: Part, recipe: Recipe, progress: Progress) -> PrecurveResult | None:
     """Pre-curve the wanted part in its fired size, where that is asked for."""
     if recipe.sag is None or recipe.row is None:
         return None
-    from shrinkrule.compensation.sag import precurve, sag_material
+    from shrinkrule.sag import precurve, sag_material
 
     return precurve(part.mesh, sag_material(recipe.row), recipe.sag, progress=progress)
 
@@ -108,24 +104,28 @@ def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
     return replace(recipe, row=recipe.row.at_lengths(float(box[:2].max()), float(box[2])))
 
 
-def _hull(green: GreenPart) -> NDArray[np.float64]:
+def _hull(green: GreenPart) -> Floats:
     """Points (n, 3) that alone decide how much room a part takes."""
     vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
     # Joggled, so that a part whose outline is a line is no error.
     corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices
     extremes = [vertices[:, 2].argmin(), vertices[:, 2].argmax()]
-    deciding: NDArray[np.float64] = vertices[np.concatenate([corners, extremes])]
+    deciding: Floats = vertices[np.concatenate([corners, extremes])]
     return deciding
 
 
-def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> trimesh.Trimesh:
-    """Green mesh, with sag and the bead's spread taken off where that is asked for."""
-    green = walls.green.mesh
-    if sag is not None and sag.rounds:
-        bent = moved(sag.mesh, walls.green.from_model)
-        down = np.eye(4)
-        down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
-        green = moved(bent, down)
+def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:
+    """Green mesh with its sag taken off, where that is asked for and there is any."""
+    if sag is None or not sag.rounds:
+        return green.mesh
+    bent = moved(sag.mesh, green.from_model)
+    down = np.eye(4)
+    down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
+    return moved(bent, down)
+
+
+def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:
+    """Green mesh with the bead's spread taken off its outlines, where that is asked for."""
     spread = recipe.bead_spread
     if recipe.outline is Outline.IN_PRINT or spread is None:
         return green
@@ -138,7 +138,8 @@ def _to_slice(walls: WallLook, recipe: Recipe, sag: PrecurveResult | None) -> tr
             f"a wall of {thinnest:.2f} mm is too thin to move its outlines by "
             f"{spread.value:.3f} mm",
             where=name,
-            mend="thicken it, or leave out --apply-offset",
+            hint="thicken it, or leave the outlines in the mesh as they are",
+            options=(Option.OUTLINE,),
         )
     return offset_outlines(green, -spread.value, name).mesh
 
@@ -169,6 +170,11 @@ def look_at_walls(
         Called with a stage's name and the fraction done.
     coupon_section_mm : float, optional
         Thickest section of the green coupon, to compare the part's with.
+
+    Returns
+    -------
+    WallLook
+        The green part and its findings, in the model's terms.
 
     Raises
     ------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from shrinkrule.calibration import EXTRAPOLATED, BalanceCheck
+from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.recipe import Recipe
@@ -21,7 +21,7 @@ from shrinkrule.mesh import Part
 from shrinkrule.walls import FindingKind, Weight
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import PrecurveResult
+    from shrinkrule.sag import PrecurveResult
 
 
 def decide(
@@ -53,7 +53,7 @@ def decide(
     reasons += [Reason(Level.LOOK, text) for text in walls.report.notes]
     if balance is not None and balance.warning:
         reasons.append(Reason(Level.LOOK, balance.warning))
-    if recipe.row is not None and EXTRAPOLATED in recipe.row.note:
+    if recipe.row is not None and recipe.row.extrapolated:
         reasons.append(Reason(Level.LOOK, f"shrinkage is {recipe.row.note}"))
     reasons += [Reason(Level.LOOK, text) for text in prediction.notes]
     return Verdict(tuple(reasons))
@@ -61,7 +61,7 @@ def decide(
 
 def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
     """What the sag and its allowance leave to think about."""
-    from shrinkrule.compensation.sag import Saving
+    from shrinkrule.sag import Saving
 
     reasons = [Reason(Level.LOOK, f"sag: {text}") for text in sag.before.warnings]
     if not sag.advice:
@@ -74,7 +74,7 @@ def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
 
 
 def _wall_reasons(places: tuple[Place, ...]) -> list[Reason]:
-    """One reason for each kind of finding, told by its worst place."""
+    """One reason for each kind of finding, with its worst place."""
     reasons = []
     for kind in FindingKind:
         of_kind = [place for place in places if place.finding.kind is kind]

@@ -11,11 +11,12 @@ from typing import Final
 import manifold3d
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.mend import body_boxes, facets_by_body
-from shrinkrule.mesh.soundness import EdgeTable, edge_table, signed_volumes
+from shrinkrule.mesh.repair import body_boxes, facets_by_body
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.numerics.triangles import signed_volumes
 
 MAX_PAIRS: Final = 200
 """Pairs of bodies compared at most; a plate of many parts is checked only this far."""
@@ -24,9 +25,7 @@ SHARED_SHARE: Final = 1.0e-9
 """Shared volume, as a share of the smaller body, under which two bodies only touch."""
 
 
-def solid_from_mesh(
-    vertices: NDArray[np.float64], facets: NDArray[np.int64]
-) -> manifold3d.Manifold:
+def solid_from_mesh(vertices: Floats, facets: Ints) -> manifold3d.Manifold:
     """Make a manifold3d solid from vertices (n, 3) in mm and facets (m, 3)."""
     # manifold3d takes no read-only array, and a mesh may hold one.
     return manifold3d.Manifold(
@@ -49,7 +48,7 @@ def mesh_from_solid(solid: manifold3d.Manifold) -> trimesh.Trimesh:
 
 
 def overlapping_bodies(
-    vertices: NDArray[np.float64], facets: NDArray[np.int64], table: EdgeTable
+    vertices: Floats, facets: Ints, table: EdgeTable
 ) -> tuple[tuple[int, int], ...]:
     """Pairs of solid bodies, numbered from 1, whose insides share volume.
 
@@ -99,7 +98,7 @@ def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
         raise MeshError(
             "the bodies are not sound enough to be united",
             where=where,
-            mend="unite them in the modelling program",
+            hint="unite them in the modelling program",
         )
     whole = manifold3d.Manifold.batch_boolean(groups, manifold3d.OpType.Add)
     for hole in holes:
@@ -107,6 +106,6 @@ def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
     return mesh_from_solid(whole)
 
 
-def _compact(vertices: NDArray[np.float64], facets: NDArray[np.int64]) -> manifold3d.Manifold:
+def _compact(vertices: Floats, facets: Ints) -> manifold3d.Manifold:
     used, renumbered = np.unique(facets, return_inverse=True)
     return solid_from_mesh(vertices[used], renumbered.reshape(-1, 3))

@@ -1,7 +1,7 @@
 """A part as it came from a file: its mesh in mm, and how far that mesh can be trusted.
 
-STL carries no unit, so the reader is told one (millimetre unless said otherwise)
-and speaks up when the size is absurd for a printed part.
+STL carries no unit, so the caller states one (millimetre unless given),
+and a warning is given when the size is absurd for a printed part.
 """
 
 from __future__ import annotations
@@ -12,19 +12,20 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
-from shrinkrule.errors import FileError, MeshError
+from shrinkrule.errors import FileError, MeshError, Option
+from shrinkrule.files.stl import facets_from_stl
+from shrinkrule.files.threemf import facets_from_3mf
 from shrinkrule.mesh.bodies import overlapping_bodies, united
-from shrinkrule.mesh.mend import (
+from shrinkrule.mesh.repair import (
     close_rounding_gaps,
-    drop_collapsed,
+    drop_degenerate,
     merge_equal_vertices,
     turn_outward,
 )
-from shrinkrule.mesh.soundness import Soundness, box_of, edge_table, inspect_mesh, soundness_of
-from shrinkrule.mesh.stl_file import facets_from_stl
-from shrinkrule.mesh.threemf_file import facets_from_3mf
+from shrinkrule.mesh.soundness import Soundness, inspect_mesh, soundness_of
+from shrinkrule.numerics.arrays import Floats, Ints, box_of
+from shrinkrule.numerics.edges import edge_table
 from shrinkrule.units import MM_PER_UNIT, unit_in_mm
 
 SMALLEST_PLAUSIBLE_MM: Final = 2.0
@@ -52,9 +53,9 @@ class Part:
     file_format, unit : str
         What the file was, and the unit its numbers were taken in.
     soundness : Soundness
-        What was found after mending.
+        What was found after repair.
     mends : tuple of str
-        What was mended.
+        What was repaired.
     warnings : tuple of str
         What the maker should look at.
     overlaps : tuple of (int, int)
@@ -81,7 +82,7 @@ class Part:
         Raises
         ------
         MeshError
-            For an open or one-sided surface, or bodies that overlap; with the mend.
+            For an open or one-sided surface, or bodies that overlap; with a hint.
         """
         found = self.soundness
         if not found.closed:
@@ -89,18 +90,20 @@ class Part:
                 f"{_why_not_closed(found)}, first near {self._first_open_edge()}, so it has no "
                 "volume, mass or wall",
                 where=self.source.name,
-                mend="close it in the modelling program, or use --allow-open to scale it as it is",
+                hint="close it in the modelling program, or have it scaled as it is",
+                options=(Option.OPEN,),
             )
         if self.overlaps:
             first, second = self.overlaps[0]
             raise MeshError(
                 f"bodies {first} and {second} share space, so volume and walls would be wrong",
                 where=self.source.name,
-                mend="unite them in the modelling program, or use --unite",
+                hint="unite them in the modelling program, or have them united here",
+                options=(Option.UNITE,),
             )
         if found.volume_mm3 <= 0.0:
             raise MeshError(
-                "the surface encloses no volume", where=self.source.name, mend="check the model"
+                "the surface encloses no volume", where=self.source.name, hint="check the model"
             )
 
     def _first_open_edge(self) -> str:
@@ -130,7 +133,7 @@ class Part:
 
 
 def read_part(path: str | Path, unit: str | None = None) -> Part:
-    """Read a part from STL (binary or ASCII) or 3MF and mend what can be mended without loss.
+    """Read a part from STL (binary or ASCII) or 3MF and repair what can be repaired without loss.
 
     Parameters
     ----------
@@ -138,6 +141,11 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
         File to read; it is never written to.
     unit : str, optional
         Unit of the numbers in an STL: mm (default), cm, m, um, in, ft. A 3MF states its own.
+
+    Returns
+    -------
+    Part
+        The mesh in mm, what was repaired, and what to look at.
 
     Raises
     ------
@@ -153,9 +161,7 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     return _inspected(vertices, facets, path, file_format, unit, notes)
 
 
-def _read(
-    path: Path, unit: str | None
-) -> tuple[str, str, tuple[str, ...], NDArray[np.float64], NDArray[np.int64]]:
+def _read(path: Path, unit: str | None) -> tuple[str, str, tuple[str, ...], Floats, Ints]:
     """Unit, format, notes, and vertices in mm and facets of a file.
 
     A function of its own, so that the file's bytes and corners are gone when it returns.
@@ -166,7 +172,7 @@ def _read(
         corners, stated = facets_from_3mf(data, path.name)
         file_format = "3MF"
         if unit is not None:
-            notes = (f"--unit {unit} was not used: the 3MF states {stated}",)
+            notes = (f"the unit {unit} was not used: the 3MF states {stated}",)
         return stated, file_format, notes, *merge_equal_vertices(corners)
     unit = "mm" if unit is None else unit
     factor = unit_in_mm(unit)
@@ -180,6 +186,18 @@ def _read(
 
 def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
     """Make a part of a mesh in memory, in mm, with the same checks as a file gets.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any mesh, mm; it is not changed.
+    name : str
+        Name of the part, for messages.
+
+    Returns
+    -------
+    Part
+        As from :func:`read_part`.
 
     Raises
     ------
@@ -197,16 +215,16 @@ def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
 
 
 def _inspected(
-    vertices: NDArray[np.float64],
-    facets: NDArray[np.int64],
+    vertices: Floats,
+    facets: Ints,
     path: Path,
     file_format: str,
     unit: str,
     notes: tuple[str, ...],
 ) -> Part:
-    facets, dropped = drop_collapsed(facets)
+    facets, dropped = drop_degenerate(facets)
     if len(facets) == 0:
-        raise FileError("no facet has an area", where=path.name, mend="export the model again")
+        raise FileError("no facet has an area", where=path.name, hint="export the model again")
     table, rounding = edge_table(facets), ""
     if (table.uses == 1).any():
         vertices, facets, rounding = close_rounding_gaps(vertices, facets)
@@ -225,16 +243,16 @@ def _inspected(
 
 def _file_bytes(path: Path) -> bytes:
     if path.is_dir():
-        raise FileError("this is a folder", where=str(path), mend="name the STL file in it")
+        raise FileError("this is a folder", where=str(path), hint="name the STL file in it")
     try:
         return path.read_bytes()
     except FileNotFoundError as error:
         raise FileError(
-            "no such file", where=str(path), mend="check the name and the folder"
+            "no such file", where=str(path), hint="check the name and the folder"
         ) from error
     except OSError as error:
         raise FileError(
-            f"cannot be read ({error.strerror})", where=str(path), mend="check its permissions"
+            f"cannot be read ({error.strerror})", where=str(path), hint="check its permissions"
         ) from error
 
 
@@ -245,11 +263,11 @@ def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
         return ()
     in_file = longest / MM_PER_UNIT.get(unit, 1.0)
     better = [
-        f"--unit {name} ({in_file * factor:.3g} mm)"
+        f"{name} ({in_file * factor:.3g} mm)"
         for name, factor in MM_PER_UNIT.items()
         if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM and name != "ft"
     ]
-    advice = f"; these would make sense: {', '.join(better)}" if better else ""
+    advice = f"; units that would make sense: {', '.join(better)}" if better else ""
     return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
 
 

@@ -12,7 +12,8 @@ import numpy as np
 import trimesh
 from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
-from numpy.typing import NDArray
+
+from shrinkrule.numerics.arrays import Floats, Ints
 
 SKIN: Final = 2e-6
 """Depth under a surface, as a share of the mesh's span, at which a ray inwards starts.
@@ -27,9 +28,6 @@ SINGLE_ROUNDING: Final = 2.0**-23
 FARTHEST: Final = 1e37
 """Farther than any ray goes, in what float32 can hold."""
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 
 class Rays:
     """A mesh made ready to be hit by rays.
@@ -37,7 +35,7 @@ class Rays:
     Attributes
     ----------
     middle : (3,) float64
-        Middle of its box; everything below is told from there, mm.
+        Middle of its box; everything below is measured from there, mm.
     span : float
         Diagonal of its box, mm.
 
@@ -88,7 +86,7 @@ class Rays:
     def opposite(self, points: Floats, directions: Floats, reach: float) -> tuple[Floats, Ints]:
         """Way from points of the surface to the surface opposite, inf beyond ``reach``.
 
-        The way is never told too short: by up to ``SINGLE_ROUNDING`` of the span too long.
+        The way is never too short: by up to ``SINGLE_ROUNDING`` of the span too long.
         With it comes the facet there, or -1.
 
         Parameters

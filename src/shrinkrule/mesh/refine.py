@@ -3,7 +3,7 @@
 An edge is split at its middle, on both of its facets at once, so there are no cracks
 and no T-joints; the parts lie in their facet's plane, so the shape does not change.
 Creases are split before the edges inside flat faces, and between rounds the latter are
-flipped to Delaunay's rule, which keeps slivers from breeding slivers.
+flipped to Delaunay's rule, which keeps degenerate facets from multiplying.
 
 Source: edge flipping (C. L. Lawson, Discrete Math. 3 (1972) 365-372).
 """
@@ -15,13 +15,10 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-Mask = NDArray[np.bool_]
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import area_normals
 
 MAX_FACETS: Final = 2_000_000
 """More facets than this help nobody; the edge length asked for is refused."""
@@ -43,6 +40,11 @@ def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Tri
     max_edge_mm : float
         Longest edge allowed, mm.
 
+    Returns
+    -------
+    trimesh.Trimesh
+        The refined mesh.
+
     Raises
     ------
     SettingError
@@ -50,23 +52,23 @@ def refine_for_bending(mesh: trimesh.Trimesh, max_edge_mm: float) -> trimesh.Tri
     """
     if not (np.isfinite(max_edge_mm) and max_edge_mm > 0.0):
         raise SettingError(
-            f"a longest edge of {max_edge_mm:g} mm is impossible", mend="give a positive length"
+            f"a longest edge of {max_edge_mm:g} mm is impossible", hint="give a positive length"
         )
     needed = int(mesh.area / (0.25 * max_edge_mm**2))
     if needed > MAX_FACETS:
         raise SettingError(
             f"edges of {max_edge_mm:g} mm need about {needed:,} facets",
-            mend=f"allow edges of {np.sqrt(4.0 * mesh.area / MAX_FACETS):.2g} mm",
+            hint=f"allow edges of {np.sqrt(4.0 * mesh.area / MAX_FACETS):.2g} mm",
         )
 
-    def too_long(ends: FloatArray) -> Mask:
+    def too_long(ends: Floats) -> Mask:
         long: Mask = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1) > max_edge_mm
         return long
 
     return refine_where(mesh, too_long)
 
 
-def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
+def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trimesh.Trimesh:
     """Split facets until no edge asks for it.
 
     Parameters
@@ -74,7 +76,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
     mesh : trimesh.Trimesh
         Any mesh.
     split : callable
-        Told the ends (e, 2, 3) of edges, mm; says which (e,) to split.
+        Takes the ends (e, 2, 3) of edges, mm; returns which (e,) to split.
 
     Raises
     ------
@@ -91,7 +93,7 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
         marked = wanted & ~_inside_flat_faces(vertices, faces, side)
         if not marked.any():
             marked = _longest_wanted(vertices, edges, side, wanted)
-        marked = _with_longest_of_slivers(vertices, faces, side, marked)
+        marked = _with_longest_of_degenerate(vertices, faces, side, marked)
         middle = np.full(len(edges), -1, dtype=np.int64)
         middle[marked] = len(vertices) + np.arange(int(marked.sum()))
         vertices = np.concatenate([vertices, vertices[edges[marked]].mean(axis=1)])
@@ -101,11 +103,11 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> 
             break
     raise MeshError(
         f"refining the surface does not end with {len(faces):,} facets",
-        mend="allow longer edges or a larger remaining error, or mend slivers in the model",
+        hint="allow longer edges or a larger remaining error, or remove degenerate facets",
     )
 
 
-def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> trimesh.Trimesh:
+def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trimesh.Trimesh:
     """Split facets until no edge asks for it, whatever shape they get: quick, and flips nothing.
 
     Parameters
@@ -113,7 +115,7 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> t
     mesh : trimesh.Trimesh
         Any mesh; its shape is kept exactly, its vertices come first and unchanged.
     split : callable
-        Told the ends (e, 2, 3) of edges, mm; says which (e,) to split. It must let edges be
+        Takes the ends (e, 2, 3) of edges, mm; returns which (e,) to split. It must let edges be
         once they are short.
 
     Raises
@@ -137,11 +139,11 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[FloatArray], Mask]) -> t
         faces = _split_facets(vertices, faces[touched], middle[side[touched]])
     raise MeshError(
         f"splitting the surface does not end with {len(faces):,} facets",
-        mend="mend slivers in the model",
+        hint="remove degenerate facets from the model",
     )
 
 
-def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
+def _edges(faces: Ints) -> tuple[Ints, Ints]:
     """Edges (e, 2) of facets, and for each facet (m, 3) the edges 01, 12, 20."""
     ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
     key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
@@ -149,7 +151,7 @@ def _edges(faces: IntArray) -> tuple[IntArray, IntArray]:
     return ends[first], side.reshape(-1, 3)
 
 
-def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wanted: Mask) -> Mask:
+def _longest_wanted(vertices: Floats, edges: Ints, side: Ints, wanted: Mask) -> Mask:
     """Wanted edges (e,) that no longer wanted edge of their facets goes before."""
     length = np.linalg.norm(vertices[edges[:, 1]] - vertices[edges[:, 0]], axis=1) * wanted
     beaten = length[side] < length[side].max(axis=1, keepdims=True)
@@ -158,36 +160,34 @@ def _longest_wanted(vertices: FloatArray, edges: IntArray, side: IntArray, wante
     return longest
 
 
-def _with_longest_of_slivers(
-    vertices: FloatArray, faces: IntArray, side: IntArray, marked: Mask
-) -> Mask:
-    """Mark the longest edge of each sliver too, or splitting it would never end.
+def _with_longest_of_degenerate(vertices: Floats, faces: Ints, side: Ints, marked: Mask) -> Mask:
+    """Mark the longest edge of each degenerate facet too, or splitting it would never end.
 
     Halving a shorter edge of three corners on a line gives another edge as long.
     """
-    slivers = np.flatnonzero(~_has_a_plane(vertices, faces))
-    corners = vertices[faces[slivers]]
+    degenerate = np.flatnonzero(~_has_a_plane(vertices, faces))
+    corners = vertices[faces[degenerate]]
     length = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    longest = side[slivers, length.argmax(axis=1)]
+    longest = side[degenerate, length.argmax(axis=1)]
     while True:
         more = marked.copy()
-        more[longest[marked[side[slivers]].any(axis=1)]] = True
+        more[longest[marked[side[degenerate]].any(axis=1)]] = True
         if np.array_equal(more, marked):
             return marked
         marked = more
 
 
-def _has_a_plane(vertices: FloatArray, faces: IntArray) -> Mask:
+def _has_a_plane(vertices: Floats, faces: Ints) -> Mask:
     """Whether a facet (m,) is broad enough that rounding does not decide which way it faces."""
     corners = vertices[faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = area_normals(corners)
     longest = np.linalg.norm(corners - np.roll(corners, 1, axis=1), axis=2).max(axis=1)
     rounding = _FLAT * float(np.ptp(vertices, axis=0).max())
     broad: Mask = np.linalg.norm(normals, axis=1) > 10.0 * rounding * longest
     return broad
 
 
-def _inside_flat_faces(vertices: FloatArray, faces: IntArray, side: IntArray) -> Mask:
+def _inside_flat_faces(vertices: Floats, faces: Ints, side: Ints) -> Mask:
     """Edges (e,) between two coplanar facets."""
     edge, left, _, right, _ = _pairs(side)
     inside = np.zeros(int(side.max()) + 1, dtype=bool)
@@ -195,7 +195,7 @@ def _inside_flat_faces(vertices: FloatArray, faces: IntArray, side: IntArray) ->
     return inside
 
 
-def _pairs(side: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray, IntArray]:
+def _pairs(side: Ints) -> tuple[Ints, Ints, Ints, Ints, Ints]:
     """Edges with two facets, these facets, and which of their three edges it is."""
     order = np.argsort(side.ravel(), kind="stable")
     uses = np.bincount(side.ravel())
@@ -204,10 +204,10 @@ def _pairs(side: IntArray) -> tuple[IntArray, IntArray, IntArray, IntArray, IntA
     return (edge, *np.divmod(order[start], 3), *np.divmod(order[start + 1], 3))
 
 
-def _coplanar(vertices: FloatArray, faces: IntArray, left: IntArray, right: IntArray) -> Mask:
+def _coplanar(vertices: Floats, faces: Ints, left: Ints, right: Ints) -> Mask:
     """Whether pairs of facets (p,) face one way and lie in one plane, but for rounding."""
     corners = vertices[faces]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = area_normals(corners)
     normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-300)[:, None]
     facing = (normals[left] * normals[right]).sum(axis=1) > 0.0
     arms = corners[right] - corners[left, :1]
@@ -217,7 +217,7 @@ def _coplanar(vertices: FloatArray, faces: IntArray, left: IntArray, right: IntA
     return flat & broad[left] & broad[right]
 
 
-def _split_facets(vertices: FloatArray, faces: IntArray, middle: IntArray) -> IntArray:
+def _split_facets(vertices: Floats, faces: Ints, middle: Ints) -> Ints:
     """Split facets at the middles (m, 3) of their marked edges, -1 where not marked."""
     count = (middle >= 0).sum(axis=1)
     parts = [faces[count == 0]]
@@ -245,7 +245,7 @@ def _split_facets(vertices: FloatArray, faces: IntArray, middle: IntArray) -> In
     return np.concatenate(parts)
 
 
-def _turned(faces: IntArray, middle: IntArray, first: IntArray) -> tuple[IntArray, ...]:
+def _turned(faces: Ints, middle: Ints, first: Ints) -> tuple[Ints, ...]:
     """Corners a b c and middles of ab, bc, ca, beginning at corner ``first``."""
     order = (first[:, None] + np.arange(3)) % 3
     corners = np.take_along_axis(faces, order, axis=1)
@@ -253,7 +253,7 @@ def _turned(faces: IntArray, middle: IntArray, first: IntArray) -> tuple[IntArra
     return (*corners.T, *middles.T)
 
 
-def _flip_inside_flat_faces(vertices: FloatArray, faces: IntArray) -> IntArray:
+def _flip_inside_flat_faces(vertices: Floats, faces: Ints) -> Ints:
     """Flip edges between coplanar facets where the angles opposite add up to over 180 degrees."""
     faces = faces.copy()
     for _ in range(_MAX_FLIPS):
@@ -278,15 +278,15 @@ def _flip_inside_flat_faces(vertices: FloatArray, faces: IntArray) -> IntArray:
     return faces
 
 
-def _opposite(vertices: FloatArray, apex: IntArray, a: IntArray, b: IntArray) -> FloatArray:
+def _opposite(vertices: Floats, apex: Ints, a: Ints, b: Ints) -> Floats:
     """Cotangent of the angle at ``apex``: the two of an edge add up to under 0 if it must flip."""
     to_a, to_b = vertices[a] - vertices[apex], vertices[b] - vertices[apex]
     area = np.linalg.norm(np.cross(to_a, to_b), axis=1)
-    cotangent: FloatArray = (to_a * to_b).sum(axis=1) / np.maximum(area, 1e-300)
+    cotangent: Floats = (to_a * to_b).sum(axis=1) / np.maximum(area, 1e-300)
     return cotangent
 
 
-def _sound_flip(vertices: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: IntArray) -> Mask:
+def _sound_flip(vertices: Floats, a: Ints, b: Ints, c: Ints, d: Ints) -> Mask:
     """Whether both facets keep an area when the edge a b between c and d becomes c d."""
     before = np.cross(vertices[b] - vertices[a], vertices[c] - vertices[d])
     first = np.cross(vertices[a] - vertices[c], vertices[d] - vertices[c])
@@ -297,16 +297,16 @@ def _sound_flip(vertices: FloatArray, a: IntArray, b: IntArray, c: IntArray, d: 
     return sound
 
 
-def _apart(chosen: IntArray, left: IntArray, right: IntArray, facets: int) -> IntArray:
+def _apart(chosen: Ints, left: Ints, right: Ints, facets: int) -> Ints:
     """Those of the chosen edges that come first at both of their facets."""
     rank = np.full(facets, len(chosen), dtype=np.int64)
     place = np.arange(len(chosen))
     np.minimum.at(rank, left[chosen], place)
     np.minimum.at(rank, right[chosen], place)
-    apart: IntArray = chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
+    apart: Ints = chosen[(rank[left[chosen]] == place) & (rank[right[chosen]] == place)]
     return apart
 
 
-def _first_of_each(chosen: IntArray, key: IntArray) -> IntArray:
-    first: IntArray = chosen[np.sort(np.unique(key, return_index=True)[1])]
+def _first_of_each(chosen: Ints, key: Ints) -> Ints:
+    first: Ints = chosen[np.sort(np.unique(key, return_index=True)[1])]
     return first

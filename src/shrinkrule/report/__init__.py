@@ -8,8 +8,8 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.report.console import show_job, show_rows, show_walls, show_ways_up
-    from shrinkrule.report.fit_console import show_fit
-    from shrinkrule.report.fit_plain import fit_dict
+    from shrinkrule.report.fit.console import show_fit
+    from shrinkrule.report.fit.plain import fit_dict
     from shrinkrule.report.outputs import job_outputs, walls_outputs
     from shrinkrule.report.plain import job_dict, rows_dicts, walls_dict
     from shrinkrule.report.sag_report import ways_up_dict
@@ -30,11 +30,11 @@ __all__ = [
 ]
 
 _MODULES: Final = {
-    "fit_dict": "shrinkrule.report.fit_plain",
+    "fit_dict": "shrinkrule.report.fit.plain",
     "job_dict": "shrinkrule.report.plain",
     "job_outputs": "shrinkrule.report.outputs",
     "rows_dicts": "shrinkrule.report.plain",
-    "show_fit": "shrinkrule.report.fit_console",
+    "show_fit": "shrinkrule.report.fit.console",
     "show_job": "shrinkrule.report.console",
     "show_rows": "shrinkrule.report.console",
     "show_walls": "shrinkrule.report.console",

@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Level, Row, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
@@ -19,14 +20,24 @@ from shrinkrule.report.sag_report import sag_text
 from shrinkrule.report.words import sure_decimals
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import WayUp
+    from shrinkrule.sag import WayUp
 
 MOST_ROWS = 10
 _STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}
 
 
 def show_job(result: JobResult, files: dict[str, Path], console: Console) -> None:
-    """Show the main job's result."""
+    """Show the main job's result.
+
+    Parameters
+    ----------
+    result : JobResult
+        What to show.
+    files : dict
+        Path of each file that was written, by kind.
+    console : Console
+        Where to.
+    """
     row, factors = result.recipe.row, result.green.factors
     level = result.verdict.level
     name = escape(result.part.source.name)
@@ -60,7 +71,17 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
-    """Show the result of the wall check alone, and where its coloured meshes are."""
+    """Show the result of the wall check alone, and where its coloured meshes are.
+
+    Parameters
+    ----------
+    look : WallLook
+        What to show.
+    files : dict
+        Path of each file that was written, by kind.
+    console : Console
+        Where to.
+    """
     found = look.part.soundness
     facets = words.counted(found.facets, "facet", "facets")
     console.print(
@@ -87,13 +108,28 @@ def _legend(look: WallLook) -> Table:
 def show_ways_up(
     part: Part, row: CalibrationRow, ways: tuple[WayUp, ...], console: Console
 ) -> None:
-    """Show the ranked ways up."""
+    """Show the ranked ways up.
+
+    Parameters
+    ----------
+    part : Part
+        As it was read.
+    row : CalibrationRow
+        Row whose sag modulus was used.
+    ways : tuple of WayUp
+        The best first.
+    console : Console
+        Where to.
+    """
     console.print(f"[bold]{escape(part.source.name)}[/bold], row {escape(row.name)}")
     modulus = row.sag_modulus_kpa
     unsure = 0.0 if modulus is None else 2.0 * modulus.u / modulus.value
     table = Table(box=None, pad_edge=False)
-    for heading in ("up", "sag mm", "at x, y, z of model", "height mm", "stands on mm²"):
-        table.add_column(heading, justify="right" if "mm" in heading else "left")
+    table.add_column("up")
+    table.add_column("sag mm", justify="right")
+    table.add_column("at x, y, z of model")
+    table.add_column("height mm", justify="right")
+    table.add_column("stands on mm²", justify="right")
     for way in ways:
         place = "{:z.1f}, {:z.1f}, {:z.1f}".format(*way.sag_at) if way.stands else way.reason
         sag = f"{way.sag_mm:.{sure_decimals(unsure * way.sag_mm)}f}" if way.stands else "-"
@@ -102,17 +138,27 @@ def show_ways_up(
         table.add_row(way.name, sag, place, height, area, style=style)
     console.print(table)
     if ways[0].stands:
-        console.print(f"least sag with [bold]--furnace-up {ways[0].name}[/bold]")
+        console.print(f"least sag with [bold]{ways[0].name}[/bold] up")
 
 
 def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -> None:
-    """List a table's rows."""
+    """List a table's rows.
+
+    Parameters
+    ----------
+    rows : tuple of CalibrationRow
+        Rows to list.
+    source : str
+        Name of the table.
+    console : Console
+        Where to.
+    """
     table = Table(title=f"Rows of {source}", title_justify="left", box=None, pad_edge=False)
     for heading in ("row", "density", "XY shrinks", "Z shrinks", "95 % at 40 mm", "coupons"):
         table.add_column(heading, justify="left" if heading == "row" else "right")
     for row in rows:
         density = row.relative_density
-        half = row.half95_mm("xy", 40.0)
+        half = row.half95_mm("xy", STATED_LENGTH_MM)
         table.add_row(
             row.name,
             "-" if density is None else f"{100 * density.value:.1f} %",

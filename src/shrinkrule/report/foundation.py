@@ -1,14 +1,11 @@
-"""What every report has: who wrote it, numbers that JSON can hold, and the page templates."""
+"""What every report has: who wrote it and numbers that JSON can hold."""
 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from shrinkrule.version import VERSION
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
 
 
 def program() -> str:
@@ -30,16 +27,3 @@ def without_nan(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
-
-
-def environment() -> Environment:
-    """Template environment: everything escaped, an unknown name is an error."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    return Environment(
-        loader=PackageLoader("shrinkrule.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )

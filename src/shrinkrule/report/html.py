@@ -6,11 +6,12 @@ from pathlib import Path
 from typing import Any
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Level, Row
 from shrinkrule.report import words
-from shrinkrule.report.foundation import environment, program
+from shrinkrule.report.foundation import program
+from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
-from shrinkrule.report.wall_pictures import Picture, legend, thickness_colouring, wall_pictures
 
 _HEADLINES = {
     Level.MAKE: "Make it.",
@@ -25,7 +26,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
     pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
     level = result.verdict.level
     return (
-        environment()
+        environment("shrinkrule.report")
         .get_template("job.html.j2")
         .render(
             result=result,
@@ -76,7 +77,7 @@ def _size(size: Any) -> dict[str, str]:
 
 def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dict[str, str]:
     place, finding = row.worst, row.worst.finding
-    seen = [picture.caption[0] for picture in pictures if number in picture.marked]
+    seen = [picture.letter for picture in pictures if number in picture.marked]
     return {
         "number": str(number),
         "kind": words.kind_text(row),

@@ -6,8 +6,8 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
+from shrinkrule.files import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
 from shrinkrule.job import JobResult, WallLook
-from shrinkrule.mesh import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
 from shrinkrule.report.plain import job_dict
 from shrinkrule.walls import thickness_map
 
@@ -23,6 +23,11 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
         Where to; it must exist.
     inputs : iterable of Path
         Files that must not be overwritten.
+
+    Returns
+    -------
+    dict
+        Path of each file, by kind.
 
     Raises
     ------
@@ -52,7 +57,7 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
 def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
     """Write the part coloured by its wall thickness, PLY and GLB; return their paths by kind.
 
-    The part lies in the model's own axes and has the model's size, so that places told by the
+    The part lies in the model's own axes and has the model's size, so that places named by the
     wall check are found there; the thickness at each vertex is that of the GREEN part.
 
     Parameters
@@ -63,6 +68,11 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
         Where to; it must exist.
     inputs : iterable of Path
         Files that must not be overwritten.
+
+    Returns
+    -------
+    dict
+        Path of each file, by kind.
 
     Raises
     ------

@@ -21,7 +21,20 @@ REPORT_VERSION: Final = 1
 
 
 def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
-    """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions."""
+    """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions.
+
+    Parameters
+    ----------
+    result : JobResult
+        What was found.
+    files : dict
+        Path of each file that was written, by kind.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
     row = result.recipe.row
     return finite(
         {
@@ -62,7 +75,20 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
-    """Result of the wall check alone, as JSON values, with the files that were written."""
+    """Result of the wall check alone, as JSON values, with the files that were written.
+
+    Parameters
+    ----------
+    look : WallLook
+        What was found.
+    files : dict
+        Path of each file that was written, by kind.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
     return finite(
         {
             "schema": "shrinkrule.walls",
@@ -77,7 +103,18 @@ def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
 
 
 def rows_dicts(rows: tuple[CalibrationRow, ...]) -> list[dict[str, Any]]:
-    """Rows of a table with their mass balance, as JSON values."""
+    """Rows of a table with their mass balance, as JSON values.
+
+    Parameters
+    ----------
+    rows : tuple of CalibrationRow
+        Rows of a table.
+
+    Returns
+    -------
+    list of dict
+        JSON values of each row.
+    """
     listed = []
     for row in rows:
         balance = check_balance(row)

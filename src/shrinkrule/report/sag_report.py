@@ -7,22 +7,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import Interval, turn_up
 from shrinkrule.mesh import Part
-from shrinkrule.report.picture import GREY, VIEWS, Camera, Colouring, Stage, draw
-from shrinkrule.report.wall_pictures import HEIGHT, WIDTH, Picture, Swatch, css, data_uri, scale_bar
+from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
+from shrinkrule.report.pictures.walls import (
+    HEIGHT,
+    WIDTH,
+    Picture,
+    Swatch,
+    css,
+    data_uri,
+    scale_bar,
+)
 from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
-    from shrinkrule.compensation.sag import PrecurveResult, SagResult, SagSettings, WayUp
-
-Floats = NDArray[np.float64]
+    from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, WayUp
 
 STEPS: Final = 6
 """Colours of a sag map, from nothing to the largest sag."""
@@ -52,13 +57,13 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
         "remaining_by_round_mm": list(sag.errors_mm),
         "rounds": sag.rounds,
         "lifted_mm": before.largest_lift_mm,
-        "fallen_mm": before.fallen_mm,
+        "fallen_mm": before.drop_to_plate_mm,
         "gap_below": None
-        if before.fall is None
+        if before.self_contact is None
         else {
-            "height_mm": before.fall.gap_mm,
-            "closes_mm": before.fall.closes_mm,
-            "at_mm": before.fall.at.tolist(),
+            "height_mm": before.self_contact.gap_mm,
+            "closes_mm": before.self_contact.closes_mm,
+            "at_mm": before.self_contact.at.tolist(),
         },
         "bricks": before.bricks,
         "bricks_through_wall": before.bricks_through,
@@ -78,7 +83,7 @@ def sag_half95(before: SagResult) -> float:
 
 def sag_text(sag: PrecurveResult) -> str:
     """What the part does in the furnace, and what the allowance leaves, in one line."""
-    from shrinkrule.compensation.sag import Saving
+    from shrinkrule.sag import Saving
 
     before = sag.before
     x, y, z = before.largest_at
@@ -102,7 +107,7 @@ def _half(half95: float) -> str:
 
 
 def _left(error_mm: float, before: SagResult) -> str:
-    """What is left of the sag, which is known no better than the bricks tell it."""
+    """What is left of the sag, which is known no better than the bricks resolve it."""
     decimals = sure_decimals(before.numerical_mm)
     finest = 10.0**-decimals
     if error_mm < 0.5 * finest:
@@ -120,7 +125,7 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     before = sag.before
     rounds = ", ".join(_left(error, before) for error in sag.errors_mm) if sag.rounds else "none"
     decimals = sure_decimals(sag_half95(before))
-    settled = "came to rest" if before.settled else "DID NOT come to rest"
+    settled = "converged" if before.settled else "DID NOT converge"
     return [
         ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
         ("unsure by the sag modulus (95 %)", f"± {_half(2.0 * before.modulus_mm)} mm"),
@@ -129,7 +134,7 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
         (
             "bricks through the thinnest wall",
-            f"{before.bricks_through:.1f}, so its bending is told to {_percent(before)} %",
+            f"{before.bricks_through:.1f}, so its bending is known to {_percent(before)} %",
         ),
         ("bricks, unknowns", f"{before.bricks:,}, {before.unknowns:,}"),
         ("solve", f"{settled} in {before.contact_rounds} contact rounds"),
@@ -146,20 +151,18 @@ def sag_pictures(
     share = points_to_barycentric(corners, samples.points)
     facets = sag.wanted.faces[samples.facets]
     left = np.einsum("nc,ncd->nd", share, sag.remaining[facets])
-    fall = np.einsum("nc,ncd->nd", share, sag.before.displacement[facets])
-    without = np.linalg.norm(fall, axis=1)
+    self_contact = np.einsum("nc,ncd->nd", share, sag.before.displacement[facets])
+    without = np.linalg.norm(self_contact, axis=1)
     bounds = np.linspace(0.0, max(float(without.max()), 1e-6), STEPS + 1)[1:-1]
     colours = _PALE + np.linspace(0.0, 1.0, STEPS)[:, None] * (_DARK - _PALE)
     turned = Trimesh(sag.wanted.vertices @ turn.T, sag.wanted.faces, process=False)
     stage = Stage(turned)
     normals = np.asarray(turned.face_normals)[samples.facets]
     pictures = []
-    for title, values in (
-        ("without allowance", without),
-        ("with it", np.linalg.norm(left, axis=1)),
-    ):
-        if title == "with it" and not sag.rounds:
-            continue
+    maps = [("without allowance", without)]
+    if sag.rounds:
+        maps.append(("with it", np.linalg.norm(left, axis=1)))
+    for title, values in maps:
         reach = 2.0 * float(np.sqrt(sag.wanted.area / _SAMPLES))
         colouring = Colouring(samples.points @ turn.T, normals, reach, values, bounds, colours)
         for side in _SIDES:
@@ -168,9 +171,9 @@ def sag_pictures(
             scale_bar(drawing.image, drawing.camera)
             pictures.append(Picture(data_uri(drawing.image), f"{title}, seen {side}"))
     edges = [0.0, *bounds]
-    # As many decimals as are sure, but enough to tell one colour from the next.
-    apart = -int(np.floor(np.log10(bounds[0])))
-    decimals = max(sure_decimals(sag_half95(sag.before)), apart, 0)
+    # As many decimals as are sure, but enough to distinguish one colour from the next.
+    distinct = -int(np.floor(np.log10(bounds[0])))
+    decimals = max(sure_decimals(sag_half95(sag.before)), distinct, 0)
     names = [
         f"{low:.{decimals}f} to {high:.{decimals}f} mm" for low, high in itertools.pairwise(edges)
     ]
@@ -182,7 +185,24 @@ def sag_pictures(
 def ways_up_dict(
     part: Part, row: CalibrationRow, source: str, ways: tuple[WayUp, ...]
 ) -> dict[str, Any]:
-    """Ranked ways up as JSON values."""
+    """Ranked ways up as JSON values.
+
+    Parameters
+    ----------
+    part : Part
+        As it was read.
+    row : CalibrationRow
+        Row whose sag modulus was used.
+    source : str
+        Where the row came from.
+    ways : tuple of WayUp
+        The best first.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
     return {
         "schema": "shrinkrule.ways_up",
         "version": 1,

@@ -84,7 +84,7 @@ def place_text(place: Place, unit: str = "mm") -> str:
 
 
 def mend_text(place: Place) -> str:
-    """What would mend a place, in mm of the wanted model."""
+    """What would put a place right, in mm of the wanted model."""
     now, needed = f"from {place.wanted_mm:.2f}", f"{_rounded_up(place.needed_mm):.2f}"
     match place.finding.kind:
         case FindingKind.THIN_WALL | FindingKind.THIN_PIN:
@@ -103,7 +103,7 @@ def mend_text(place: Place) -> str:
         case FindingKind.KNIFE_EDGE:
             return f"{_loss_text(place)}: blunt it to {needed} mm, or let it go"
         case FindingKind.MESH_FLAW:
-            return "nothing to print there: mend the mesh"
+            return "nothing to print there: repair the mesh"
         case FindingKind.THICK_SECTION:
             longer = "more time"
             if place.binder_time is not None and place.binder_time > 1.0:
@@ -142,7 +142,7 @@ def rows_left_out(rows: Sequence[Row]) -> str:
 
 
 def _rounded_up(needed_mm: float) -> float:
-    """Two decimals that still pass: a mend told a hair too small would be found again."""
+    """Two decimals that still pass: a size rounded down would be found again."""
     return math.ceil(100.0 * needed_mm - 1e-6) / 100.0
 
 
@@ -175,8 +175,8 @@ def thickest_text(look: WallLook) -> str:
         if section <= look.limits.thick_mm:
             return text
         return (
-            f"{text}; how that compares with the coupon is not known: give --coupon-section, or "
-            "the row's thickest_section_mm"
+            f"{text}; how that compares with the coupon is not known: state the coupon's "
+            "thickest section, or write it into the row's thickest_section_mm"
         )
     if longer <= 1.0:
         return f"{text}, no thicker than the coupon's {coupon:.1f} mm"
@@ -240,7 +240,7 @@ def counted(count: int, one: str, many: str) -> str:
 
 
 def furnace(result: JobResult) -> str:
-    """How the green part stands in the furnace, empty when no furnace was told."""
+    """How the green part stands in the furnace, empty when no furnace was given."""
     fit = result.furnace_fit
     if fit is None:
         return ""

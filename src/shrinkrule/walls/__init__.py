@@ -1,6 +1,6 @@
 """Local wall thickness of a part and what the nozzle can print of it."""
 
-from shrinkrule.walls.check import Progress, WallReport, check_walls
+from shrinkrule.walls.check import WallReport, check_walls
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, Weight
 from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.limits import WallLimits
@@ -16,7 +16,6 @@ __all__ = [
     "FindingKind",
     "LayerReport",
     "LegendEntry",
-    "Progress",
     "Rule",
     "ShownWalls",
     "Status",

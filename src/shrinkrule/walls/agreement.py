@@ -12,9 +12,9 @@ from dataclasses import replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.walls.findings import Finding, FindingKind, Rule
 from shrinkrule.walls.layers.places import LayerPlace
 from shrinkrule.walls.thickness.regions import NONE, Regions
@@ -26,9 +26,6 @@ BLIND_SHARE: Final = 0.5
 
 COVERED_SHARE: Final = 0.2
 """Share of a place that a finding of the balls must hold to be the same."""
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 
 class BallSide:
@@ -46,7 +43,7 @@ class BallSide:
         How far from a sample a point may lie for it to speak there.
     """
 
-    def __init__(self, regions: Regions, points: Floats, known: Bools, reach_mm: float) -> None:
+    def __init__(self, regions: Regions, points: Floats, known: Mask, reach_mm: float) -> None:
         self.found = list(regions.findings)
         self._of_sample, self._known, self._reach = regions.of_sample, known, reach_mm
         self._tree = cKDTree(points)

@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays, Soundness, inspect_mesh
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.units import percent
 from shrinkrule.walls.agreement import BallSide, agreed
@@ -34,9 +35,6 @@ from shrinkrule.walls.thickness.spheres import (
 )
 from shrinkrule.walls.thickness.thick import thick_findings
 from shrinkrule.walls.thickness_scale import ThicknessScale
-
-Progress = Callable[[str, float], None]
-"""Told the stage and how much of the check is done, 0 to 1."""
 
 SAMPLES_PER_BEAD: Final = 2.0
 """Samples per bead width, so that a thin place one bead across holds at least one."""
@@ -105,10 +103,6 @@ LOOSE_EFFORT: Final = 0.2
 
 NOTHING_NARROW: Final = LayerReport((), 0, 0.0, 0.0, (), True)
 """What layers say of a sound surface on which the balls found nothing for them to look at."""
-
-
-def _silent(stage: str, fraction: float) -> None:
-    """Progress that nobody watches."""
 
 
 def _doubts(found: Soundness) -> list[str]:
@@ -195,10 +189,10 @@ def check_walls(
         When the part is so large for its bead that the samples would not fit in memory.
     """
     limits = WallLimits() if limits is None else limits
-    tell = _silent if progress is None else progress
+    tell = progress or silent
     area = float(mesh.area)
     if not area > 0.0:
-        raise MeshError("no facet of the mesh has an area", mend="export the model again")
+        raise MeshError("no facet of the mesh has an area", hint="export the model again")
     tell("preparing the surface", 0.0)
     found = inspect_mesh(mesh) if soundness is None else soundness
     surface = Surface(mesh)

@@ -12,7 +12,8 @@ from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
+
+from shrinkrule.numerics.arrays import Floats
 
 FLAT_COSINE: Final = np.cos(np.radians(30.0))
 """Walls whose normal is within 30 degrees of the build axis are floors or roofs."""
@@ -72,7 +73,7 @@ class Rule(StrEnum):
 SEVERITY: Final = {kind: place for place, kind in enumerate(FindingKind)}
 
 
-def axis_of(direction: NDArray[np.float64]) -> Axis:
+def axis_of(direction: Floats) -> Axis:
     """Which way a wall stands whose thickness runs along ``direction`` (unit vector)."""
     steep = abs(float(direction[2]))
     if steep >= FLAT_COSINE:
@@ -170,7 +171,7 @@ class Finding:
         }
 
 
-def as_vector(values: NDArray[np.float64]) -> Vector:
+def as_vector(values: Floats) -> Vector:
     """Three plain numbers."""
     return float(values[0]), float(values[1]), float(values[2])
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, THICK_MM
 from shrinkrule.errors import SettingError
 from shrinkrule.printer import Printer
 
@@ -37,9 +38,9 @@ class WallLimits:
 
     beads_to_exist: float = 1.0
     beads_to_be_sound: float = 2.0
-    floor_layers: float = 3.0
+    floor_layers: float = CLOSED_FLOOR_LAYERS
     gap_beads: float = 1.0
-    thick_mm: float = 10.0
+    thick_mm: float = THICK_MM
 
     def __post_init__(self) -> None:
         for name, value in (
@@ -50,12 +51,12 @@ class WallLimits:
             ("thick section", self.thick_mm),
         ):
             if not 0.0 < value <= 1000.0:
-                raise SettingError(f"{value:g} is no limit", where=name, mend="give a number > 0")
+                raise SettingError(f"{value:g} is no limit", where=name, hint="give a number > 0")
         if self.beads_to_be_sound < self.beads_to_exist:
             raise SettingError(
                 "a sound wall cannot be thinner than one that just exists",
                 where="beads to be sound",
-                mend=f"give at least {self.beads_to_exist:g}",
+                hint=f"give at least {self.beads_to_exist:g}",
             )
 
     def exist_mm(self, printer: Printer) -> float:

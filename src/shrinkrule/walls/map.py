@@ -13,11 +13,11 @@ from typing import Any, Final
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.refine import split_where
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
+from shrinkrule.numerics.triangles import area_normals
 from shrinkrule.walls.shown import ShownWalls
 
 MOST_LONG_EDGES: Final = 150_000
@@ -50,9 +50,6 @@ LEAST_FOLLOWED: Final = 3
 
 TRACE: Final = 1e-6
 """Weight against any slope, beside the squares of ways in spacings."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -94,7 +91,7 @@ def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
     fine = _split_where_thickness_changes(mesh, shown)
     vertices, faces, facet_of = _split_at_creases(fine)
     corners = np.asarray(fine.vertices, dtype=np.float64)[np.asarray(fine.faces)[facet_of]]
-    facing = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    facing = area_normals(corners)
     facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), np.finfo(np.float64).tiny)
     thickness, band = _led_to(shown, vertices, facing)
     return ThicknessMap(vertices, faces, thickness, band)
@@ -144,7 +141,7 @@ def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> 
         return mesh
     tree = cKDTree(changes)
 
-    def near_a_change(edges: Floats) -> NDArray[np.bool_]:
+    def near_a_change(edges: Floats) -> Mask:
         length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
         long = np.flatnonzero(length > finest)
         split = np.zeros(len(edges), dtype=np.bool_)
@@ -209,12 +206,12 @@ def _split_at_creases(mesh: trimesh.Trimesh) -> tuple[Floats, Ints, Ints]:
     ]
     one, other = np.concatenate(corner[0::2]), np.concatenate(corner[1::2])
     count = faces.size
-    links = coo_array((np.ones(len(one), dtype=np.int8), (one, other)), shape=(count, count))
-    total, vertex = connected_components(links, directed=False)
+    vertex = connected_components(count, np.column_stack([one, other]))
+    total = int(vertex.max()) + 1
     facet_of = np.empty(total, dtype=np.int64)
     by_size = np.argsort(np.repeat(mesh.area_faces, 3), kind="stable")
     # Where a vertex stands several times, the last and largest facet is kept.
     facet_of[vertex[by_size]] = by_size // 3
     vertices = np.empty((total, 3))
     vertices[vertex] = np.asarray(mesh.vertices, dtype=np.float64)[faces.ravel()]
-    return vertices, vertex.reshape(-1, 3).astype(np.int64), facet_of
+    return vertices, vertex.reshape(-1, 3), facet_of

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.findings import Finding, FindingKind, Weight
 from shrinkrule.walls.thickness.grouping import NUMBER
 from shrinkrule.walls.thickness.local import LocalWalls
@@ -22,9 +22,6 @@ from shrinkrule.walls.thickness.spheres import Status, ThicknessSamples
 from shrinkrule.walls.thickness_scale import FIRST_SOUND, ThicknessScale
 
 UNKNOWN: Final = -1
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.printer import Printer
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
@@ -29,8 +29,6 @@ FIRST_SOUND: Final = 2
 
 SOUND_SPAN: Final = 1.5
 """Sound thicknesses are shown over at least this ratio, even where thick begins below it."""
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -89,13 +87,13 @@ class ThicknessScale:
         """Colours (6, 3), thinnest first."""
         return np.array([TOO_THIN, ONE_BEAD, *SOUND, THICK])
 
-    def band(self, thickness_mm: Floats) -> NDArray[np.int64]:
+    def band(self, thickness_mm: Floats) -> Ints:
         """Which colour each thickness (n,) has, 0 the thinnest; -1 where it is nan."""
         return np.where(
             np.isnan(thickness_mm), -1, np.digitize(thickness_mm, self.bounds_mm)
         ).astype(np.int64)
 
-    def colours_of(self, band: NDArray[np.int64]) -> Floats:
+    def colours_of(self, band: Ints) -> Floats:
         """Colours (n, 3) of numbers (n,) from :meth:`band`; grey for -1."""
         found: Floats = np.vstack([self.colours, NOT_MEASURED])[band]
         return found

@@ -17,9 +17,10 @@ import manifold3d
 import numpy as np
 import trimesh
 from manifold3d import CrossSection
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, what_matters
 from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
@@ -60,8 +61,6 @@ NARROW_REACH: Final = 1.5
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
-Progress = Callable[[str, float], None]
-
 Seen = list[tuple[FindingKind, CrossSection]]
 
 
@@ -99,10 +98,6 @@ class LayerReport:
         return tuple(place.finding for place in self.places)
 
 
-def _silent(stage: str, fraction: float) -> None:
-    """Progress that nobody watches."""
-
-
 def layer_findings(
     mesh: trimesh.Trimesh,
     printer: Printer,
@@ -129,12 +124,12 @@ def layer_findings(
     progress : callable, optional
         Told the stage and the share done.
     """
-    tell = _silent if progress is None else progress
+    tell = progress or silent
     tell("cutting layers", 0.0)
     try:
         shell = shell_of(mesh)
     except MeshError as error:
-        why = f"the layers could not be cut: {error.what}; {error.mend}"
+        why = f"the layers could not be cut: {error.what}; {error.hint}"
         return LayerReport((), 0, 0.0, 0.0, (why,), False)
     bead, floor = printer.bead_width_mm, limits.floor_mm(printer)
     # Columns are compiled and run beside the cuts.
@@ -187,9 +182,9 @@ def _limits_of(printer: Printer, limits: WallLimits) -> dict[FindingKind, float]
 class _Spots:
     """Where a layer may be narrower than one bead and than two, and its air than a gap."""
 
-    thin: NDArray[np.float64]
-    single: NDArray[np.float64]
-    air: NDArray[np.float64]
+    thin: Floats
+    single: Floats
+    air: Floats
     rough: bool
 
     @property
@@ -241,14 +236,14 @@ def _spots_of(
     printer: Printer,
     limits: WallLimits,
     near: tuple[PointsByHeight, PointsByHeight] | None,
-    span: NDArray[np.float64],
+    span: Floats,
 ) -> _Spots:
     if section.num_vert() > FEW_POINTS:
         turns, length = turning(*outlines(section))
         if turns * printer.bead_width_mm / 2.0 > ROUGH * length:
             return _Spots(NOWHERE, NOWHERE, NOWHERE, True)
 
-    def spots(limit_mm: float, side: Side) -> NDArray[np.float64]:
+    def spots(limit_mm: float, side: Side) -> Floats:
         if near is None:
             return narrow_spots(section, limit_mm, side)
         there = near[0] if side is Side.MATERIAL else near[1]
@@ -311,7 +306,7 @@ def _material(section: CrossSection, exist_mm: float, sound_mm: float, spots: _S
     return found
 
 
-def _gaps(section: CrossSection, stack: Stack, gap_mm: float, narrow: NDArray[np.float64]) -> Seen:
+def _gaps(section: CrossSection, stack: Stack, gap_mm: float, narrow: Floats) -> Seen:
     if not len(narrow):
         return []
     return [

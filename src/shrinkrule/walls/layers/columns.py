@@ -10,15 +10,13 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.triangles import area_normals
 
 ROWS_AT_ONCE: Final = 1_000_000
 """Columns looked at in one go; each takes some fifty bytes."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @compiled
@@ -53,7 +51,7 @@ def _row_reach(points: Floats, facets: Ints, f: int, y: float) -> Any:
 def facing(points: Floats, facets: Ints) -> Floats:
     """Unit normals of facets, (m, 3); zero where a facet has no area in plan."""
     corners = points[facets]
-    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = area_normals(corners)
     length = np.linalg.norm(normals, axis=1)
     flat = np.abs(normals[:, 2]) <= 1e-12 * length
     normals[flat] = 0.0

@@ -10,9 +10,9 @@ from __future__ import annotations
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.jit import compiled
 
 STEP: Final = 0.25
 """Spacing of the places tried, in radii: a neck 2 % too thin between holes is longer."""
@@ -25,9 +25,6 @@ CORNER_SHIFT: Final = 0.45
 
 CORNER_REACH: Final = 0.7
 """Radii by which a corner reaches beyond those disks, at most: a corner of 72 degrees."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @compiled
@@ -188,7 +185,7 @@ def _stuck_runs(
     n: int,
     where: Floats,
     centre: Floats,
-    free: NDArray[np.bool_],
+    free: Mask,
     heading: Floats,
     radius: float,
     side: float,

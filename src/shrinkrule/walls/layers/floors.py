@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, as_vector
 from shrinkrule.walls.layers.columns import join_spans, thin_columns
 from shrinkrule.walls.layers.places import LayerPlace
@@ -39,9 +39,6 @@ FITS: Final = 0.75
 MOST_SPOTS: Final = 400
 """Columns of a floor at which balls are asked about it."""
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 
 @dataclass(frozen=True)
 class Floors:
@@ -65,7 +62,7 @@ class Floors:
     places: Ints
     spans: Floats
 
-    def holds(self, plan: Floats, height_mm: float, near_mm: float) -> NDArray[np.bool_]:
+    def holds(self, plan: Floats, height_mm: float, near_mm: float) -> Mask:
         """Whether places (k, 2) at a height are in a thin floor, or within a reach above or below.
 
         Parameters
@@ -138,9 +135,7 @@ def thin_floors(shell: Shell, bead_mm: float, limit_mm: float) -> Floors:
     return Floors(tuple(found), undecided, cell, at, size[0], places[chosen], spans[chosen])
 
 
-def _opened(
-    places: Ints, width: int, cell: float, bead_mm: float
-) -> tuple[NDArray[np.bool_], Floats]:
+def _opened(places: Ints, width: int, cell: float, bead_mm: float) -> tuple[Mask, Floats]:
     """Columns of a region that a bead reaches, and how deep each lies inside, in columns."""
     row, column = np.divmod(places, width)
     row, column = row - row.min() + 1, column - column.min() + 1

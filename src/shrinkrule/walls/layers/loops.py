@@ -12,10 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.jit import compiled
 
 
 @compiled
@@ -230,7 +228,7 @@ def thinned(points: Floats, begins: Ints, reach: float) -> Any:
 
 
 @compiled
-def facets_by_layer(spans: Ints, wanted: NDArray[np.bool_], offsets: Ints) -> Any:
+def facets_by_layer(spans: Ints, wanted: Mask, offsets: Ints) -> Any:
     """Facets cut at each wanted height, one layer after the other."""
     near = np.empty(offsets[-1], np.int32)
     filled = offsets[:-1].copy()

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+
+from shrinkrule.numerics.arrays import Floats
 
 NOWHERE: Final = np.empty((0, 2))
 
@@ -22,14 +23,14 @@ class Narrow:
         Points in thin places of the part, and in narrow places of the air about it, mm.
     """
 
-    material: NDArray[np.float64]
-    air: NDArray[np.float64]
+    material: Floats
+    air: Floats
 
 
 class PointsByHeight:
     """Points by height, to ask which places of a layer lie beside one."""
 
-    def __init__(self, points: NDArray[np.float64], reach_mm: float) -> None:
+    def __init__(self, points: Floats, reach_mm: float) -> None:
         self._points = points[np.argsort(points[:, 2], kind="stable")]
         self._reach = reach_mm
 
@@ -43,12 +44,12 @@ class PointsByHeight:
         last = int(np.searchsorted(heights, high_mm + self._reach))
         return slice(first, last) if first < last else slice(0, 0)
 
-    def of(self, spots: NDArray[np.float64], low_mm: float, high_mm: float) -> NDArray[np.float64]:
+    def of(self, spots: Floats, low_mm: float, high_mm: float) -> Floats:
         """Those of the spots (k, 2) that lie beside a point at these heights."""
         if not len(spots):
             return NOWHERE
         away, _ = cKDTree(self._points[self._slice(low_mm, high_mm), :2]).query(
             spots, distance_upper_bound=self._reach
         )
-        beside: NDArray[np.float64] = spots[np.isfinite(away)]
+        beside: Floats = spots[np.isfinite(away)]
         return beside

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Ints
 from shrinkrule.units import percent, plain
 from shrinkrule.walls.layers.floors import Floors
 from shrinkrule.walls.layers.shell import Shell
@@ -52,7 +52,7 @@ def doubts_of(shell: Shell, stack: Stack) -> list[str]:
     return said
 
 
-def _span(stack: Stack, layers: Sequence[int] | NDArray[np.int64]) -> str:
+def _span(stack: Stack, layers: Sequence[int] | Ints) -> str:
     low, high = stack.heights[layers[0]] - stack.low[2], stack.heights[layers[-1]] - stack.low[2]
     return f"{low:.2f} to {high:.2f} mm above the bed"
 

@@ -13,8 +13,8 @@ from typing import Final
 
 import numpy as np
 from manifold3d import CrossSection
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.layers.disks import (
     distance_to_edges,
     narrow_places,
@@ -41,8 +41,6 @@ CRUMB: Final = 1.0e-3
 MANY_CORNERS: Final = 12
 """With more lost pieces than this, one more offset is cheaper than a look at each."""
 
-Floats = NDArray[np.float64]
-
 
 class Side(Enum):
     """Which side of an outline a disk is to pass on."""
@@ -56,7 +54,7 @@ def disk_radius(limit_mm: float) -> float:
     return (limit_mm - MARGIN_MM) / 2.0
 
 
-def outlines(section: CrossSection) -> tuple[Floats, NDArray[np.int64]]:
+def outlines(section: CrossSection) -> tuple[Floats, Ints]:
     """Points of all outlines, (n, 2) mm, and where each begins, with their number at the end."""
     rings = section.to_polygons()
     return np.vstack(rings), np.cumsum([0, *(len(ring) for ring in rings)])

@@ -13,10 +13,8 @@ from typing import Final
 
 import numpy as np
 from manifold3d import CrossSection
-from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components, ranges
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
 from shrinkrule.walls.layers.disks import any_within, distance_to_edges, lean_at, outline_length
 from shrinkrule.walls.layers.openings import CORNER_SINE, STUB_REACH
@@ -55,10 +53,8 @@ TAN_HALF_CORNER: Final = CORNER_SINE / float(np.sqrt(1.0 - CORNER_SINE**2))
 
 VOID: Final = (FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE)
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
-Across = tuple[Chords, NDArray[np.bool_]]
+Across = tuple[Chords, Mask]
 """Chords across a piece, and which of them join faces that look at each other in space."""
 
 
@@ -162,9 +158,7 @@ def _connected(pieces: Sequence[LostPiece], step_mm: float) -> list[list[LostPie
         lower, upper = np.setdiff1d(lower, own), np.setdiff1d(upper, others)
         links += _leaning(pieces, boxes, lower, upper, MAX_LEAN * step_mm)
     pairs = np.array(links, dtype=np.int64).reshape(-1, 2)
-    count = len(pieces)
-    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
+    label = connected_components(len(pieces), pairs)
     order = np.argsort(label, kind="stable")
     groups = np.split(order, np.flatnonzero(np.diff(label[order])) + 1)
     return [[pieces[i] for i in group] for group in groups]
@@ -252,8 +246,8 @@ def _growth(piece: LostPiece, stack: Stack, limit_mm: float) -> float:
     first, last = segments_of(piece.plan)
     length = np.linalg.norm(last - first, axis=1)
     parts = np.clip(np.ceil(4.0 * length / limit_mm), 1, 16).astype(np.int64)
-    edge = np.repeat(np.arange(len(parts)), parts)
-    share = (np.arange(len(edge)) - np.repeat(np.cumsum(parts) - parts, parts) + 0.5) / parts[edge]
+    edge, part = ranges(np.zeros_like(parts), parts)
+    share = (part + 0.5) / parts[edge]
     points = first[edge] + share[:, None] * (last - first)[edge]
     lean = lean_at(points, *stack.slopes(piece.layer), ON_OUTLINE_MM)
     return float((lean * (length / parts)[edge]).sum())

@@ -12,18 +12,15 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh.mend import drop_collapsed, merge_equal_vertices, turn_outward
-from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.mesh.repair import drop_degenerate, merge_equal_vertices, turn_outward
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import edge_table
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
 TELLS_OUTSIDE: Final = 0.1
 """Share of open sides from which a surface has no outside to speak of."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -76,9 +73,9 @@ def shell_of(mesh: trimesh.Trimesh) -> Shell:
     points = np.array(mesh.vertices, dtype=np.float64).reshape(-1, 3)
     facets = np.array(mesh.faces, dtype=np.int64).reshape(-1, 3)
     if not len(facets):
-        raise MeshError("the mesh has no facets", mend="export the model again")
+        raise MeshError("the mesh has no facets", hint="export the model again")
     if not np.isfinite(points).all():
-        raise MeshError("a coordinate is no number", mend="export the model again")
+        raise MeshError("a coordinate is no number", hint="export the model again")
     doubts: list[str] = []
     twin = _twins(facets)
     if (twin < 0).any():
@@ -114,7 +111,7 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
     """Join equal vertices, drop doubled facets, turn single ones: what may close a surface."""
     notes = []
     points, facets = merge_equal_vertices(points[facets])
-    facets, _ = drop_collapsed(facets)
+    facets, _ = drop_degenerate(facets)
     # The same three corners in the same turn, whichever comes first.
     first = facets.argmin(axis=1)
     turned = np.take_along_axis(facets, (first[:, None] + np.arange(3)) % 3, axis=1)
@@ -126,7 +123,7 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
         )
         facets = facets[np.sort(once)]
     if not len(facets):
-        raise MeshError("no facet of the mesh has an area", mend="export the model again")
+        raise MeshError("no facet of the mesh has an area", hint="export the model again")
     table = edge_table(facets)
     if (table.uses == 2).all() and table.balance.any():
         facets, turns = _turned(points, facets)

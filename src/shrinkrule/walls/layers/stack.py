@@ -16,6 +16,8 @@ import numpy as np
 from manifold3d import CrossSection
 from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.triangles import area_normals
 from shrinkrule.walls.layers.disks import outline_length
 from shrinkrule.walls.layers.loops import (
     chain_pieces,
@@ -48,9 +50,6 @@ CRACK_MM: Final = 0.02
 
 RAGGED: Final = 0.3
 """Share of an outline that may be straight lines over openings; with more it is a guess."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -165,7 +164,7 @@ class Stack:
             self.shell.facets, self.shell.points, self._near[layer], float(self.heights[layer])
         )
         corners = self.shell.points[self.shell.facets[sides[:, 0] // 3]]
-        normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+        normal = area_normals(corners)
         level = np.linalg.norm(normal[:, :2], axis=1)
         lean = np.divide(-normal[:, 2], level, out=np.zeros(len(level)), where=level > 0.0)
         if len(self._slopes) >= MAX_KEPT:

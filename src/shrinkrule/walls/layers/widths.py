@@ -11,8 +11,8 @@ from typing import Final, NamedTuple
 import manifold3d
 import numpy as np
 from manifold3d import CrossSection
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Mask, ranges
 from shrinkrule.walls.layers.disks import distance_to_edges, lean_at
 
 SEGMENTS: Final = 64
@@ -25,8 +25,6 @@ FACING_COSINE: Final = float(np.cos(np.radians(CORNER_DEGREES)))
 
 ON_OUTLINE_MM: Final = 0.003
 """An edge of a lost piece nearer than this to the outline is a part of it, and no arc."""
-
-Floats = NDArray[np.float64]
 
 
 class Chords(NamedTuple):
@@ -48,7 +46,7 @@ class Chords(NamedTuple):
     inward: Floats
     width: Floats
     cosine: Floats
-    facing: NDArray[np.bool_]
+    facing: Mask
 
 
 def grown(section: CrossSection, distance_mm: float) -> CrossSection:
@@ -83,7 +81,7 @@ def chords_across(piece: CrossSection, edges: tuple[Floats, Floats], limit_mm: f
     return Chords(points, inward, width, cosine, facing)
 
 
-def facing_in_space(chords: Chords, slopes: tuple[Floats, Floats, Floats]) -> NDArray[np.bool_]:
+def facing_in_space(chords: Chords, slopes: tuple[Floats, Floats, Floats]) -> Mask:
     """Which chords join faces that are within 30 degrees of parallel in space, too.
 
     A face whose outline moves outward by l per height has the normal (n, -l), n the
@@ -107,7 +105,7 @@ def facing_in_space(chords: Chords, slopes: tuple[Floats, Floats, Floats]) -> ND
 
 
 def narrowest(
-    piece: CrossSection, chords: Chords, facing: NDArray[np.bool_], limit_mm: float
+    piece: CrossSection, chords: Chords, facing: Mask, limit_mm: float
 ) -> tuple[float, Floats, Floats]:
     """Least width of a lost piece: mm, middle (2,) mm, unit vector across (2,).
 
@@ -140,8 +138,7 @@ def _outline_points(
     keep = length > 1e-9
     first, along, length = first[keep], along[keep], length[keep]
     count = np.clip(np.ceil(length / (limit_mm / 4.0)), 1, 16).astype(np.int64)
-    edge = np.repeat(np.arange(len(first)), count)
-    step = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)
+    edge, step = ranges(np.zeros_like(count), count)
     # Ends count too (a hair inside, so that the ray starts beside the neighbouring edge):
     # a wall that tapers is narrowest at an end.
     share = np.where(

@@ -13,12 +13,12 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.inscribed import DEPTH, EDGE_ANGLE
 from shrinkrule.walls.thickness.spanning import nearest_on_facet
-from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 CENTRINGS: Final = 24
 """Moves of the centre at most; corners take one or two, bores of many flats a few more."""
@@ -37,8 +37,6 @@ WELL_ACROSS: Final = float(np.cos(EDGE_ANGLE + np.radians(5.0)))
 
 CHUNK: Final = 2048
 """Starts that one thread follows in a go."""
-
-Ints = NDArray[np.int64]
 
 
 class Pinched(NamedTuple):

@@ -12,10 +12,10 @@ from typing import Any, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
-from shrinkrule.mesh.soundness import edge_table
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.bitangent import pinched_balls
 from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples, largest_balls
 
@@ -30,9 +30,6 @@ AHEAD: Final = 1.3
 
 MOST_SPOTS: Final = 200_000
 """Spots on inward edges at most; a part with more has them closer than a spacing anyway."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @compiled
@@ -106,8 +103,7 @@ def inward_spots(
     count = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / spacing_mm), 1.0).astype(np.int64)
     if count.sum() > MOST_SPOTS:
         count[:] = 1
-    edge = np.repeat(np.arange(len(count)), count)[:MOST_SPOTS]
-    number = np.arange(len(edge)) - np.repeat(np.cumsum(count) - count, count)[:MOST_SPOTS]
+    edge, number = (values[:MOST_SPOTS] for values in ranges(np.zeros_like(count), count))
     spots = start[edge] + ((number + 0.5) / count[edge])[:, None] * way[edge]
     tips, tip_out, tip_facet = _tips(vertices, faces, normals)
     directions = np.vstack([out[edge], tip_out])

@@ -10,12 +10,12 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 from shrinkrule.walls.limits import MARGIN_MM
-from shrinkrule.walls.thickness.grouping import groups_of, labelled, links_between
+from shrinkrule.walls.thickness.grouping import groups_of, links_between
 from shrinkrule.walls.thickness.local import LocalWalls
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -46,9 +46,6 @@ BLUNT_IN_PLAN: Final = 0.75
 POINTED: Final = 0.25
 """Share of a bead to which an edge must thin out to be one, beside a thin wall."""
 
-Ints = NDArray[np.int64]
-Floats = NDArray[np.float64]
-
 
 class SharpEdge(NamedTuple):
     """An edge that loses more depth than its limit.
@@ -75,7 +72,7 @@ def sharp_edges(
     rays: Rays,
     samples: ThicknessSamples,
     walls: LocalWalls,
-    taken: NDArray[np.bool_],
+    taken: Mask,
     spacing_mm: float,
     bead_mm: float,
 ) -> list[SharpEdge]:
@@ -103,7 +100,8 @@ def sharp_edges(
     if not len(index):
         return []
     found = []
-    for group in groups_of(labelled(len(index), _links(samples, index, spacing_mm, bead_mm))):
+    links = np.column_stack(_links(samples, index, spacing_mm, bead_mm))
+    for group in groups_of(connected_components(len(index), links)):
         place = index[group]
         worst = int(place[np.argmax(loss[place])])
         if loss[worst] <= limit[worst] or samples.area[place].sum() < EDGE_AREA * bead_mm**2:

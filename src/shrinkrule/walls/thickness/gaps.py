@@ -8,13 +8,13 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Floats, connected_components
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.grouping import REACH, groups_of, labelled, links_between
+from shrinkrule.walls.thickness.grouping import REACH, groups_of, links_between
 from shrinkrule.walls.thickness.regions import NONE, Regions
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 from shrinkrule.walls.thickness.told import chord_directions, is_flaw, told_by
@@ -68,8 +68,9 @@ def gap_findings(
     if not len(narrow):
         return Regions((), of_sample)
     ends = np.stack([samples.points[narrow], samples.contacts[narrow]], axis=1)
-    links = links_between(samples, narrow, ends, spacing_mm, ROUND_A_CORNER)
-    for place in (narrow[group] for group in groups_of(labelled(len(narrow), links))):
+    links = np.column_stack(links_between(samples, narrow, ends, spacing_mm, ROUND_A_CORNER))
+    groups = groups_of(connected_components(len(narrow), links))
+    for place in (narrow[group] for group in groups):
         held = float(np.median(share[place]))
         if held < BLUNT_SHARE:
             continue
@@ -90,9 +91,7 @@ def gap_findings(
     return Regions(tuple(found), of_sample)
 
 
-def _goes_round(
-    directions: NDArray[np.float64], middles: NDArray[np.float64], width_mm: float
-) -> bool:
+def _goes_round(directions: Floats, middles: Floats, width_mm: float) -> bool:
     """Whether air with these directions across it and these middles is a hole, not a slot."""
     spread = np.linalg.eigvalsh(directions.T @ directions)
     if spread[1] < ROUND * spread[2]:

@@ -5,12 +5,10 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 from shrinkrule.walls.findings import FindingKind, Weight
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -30,9 +28,6 @@ FRINGE_SHARE: Final = 0.1
 NODE_SHARE: Final = 0.1
 """Side of the cubes of which one centre each is looked from, in reaches between struts."""
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 KINDS: Final = tuple(FindingKind)
 NUMBER: Final = {kind: number for number, kind in enumerate(KINDS)}
@@ -83,13 +78,6 @@ def links_between(
     return np.concatenate(rows), np.concatenate(columns)
 
 
-def labelled(count: int, links: tuple[Ints, Ints]) -> Ints:
-    """Number of the connected group of each of ``count`` things."""
-    graph = coo_array((np.ones(len(links[0]), dtype=np.int8), links), shape=(count, count))
-    _, label = connected_components(graph, directed=False)
-    return np.asarray(label, dtype=np.int64)
-
-
 def groups_of(label: Ints) -> list[Ints]:
     """Indices of the members of each group, in order of their numbers."""
     if not len(label):
@@ -131,11 +119,11 @@ def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm
     if not links:
         return label
     joined = np.concatenate(links)
-    return labelled(int(label.max()) + 1, (joined[:, 0], joined[:, 1]))[label]
+    return connected_components(int(label.max()) + 1, joined)[label]
 
 
 def with_their_fringes(
-    label: Ints, kind: Ints, area: Floats, links: tuple[Ints, Ints], smooth: Bools
+    label: Ints, kind: Ints, area: Floats, links: tuple[Ints, Ints], smooth: Mask
 ) -> Ints:
     """Label groups anew, small ones as part of a larger one that weighs as much or more.
 

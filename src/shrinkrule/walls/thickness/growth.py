@@ -20,12 +20,12 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import Any, Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.inscribed import DEPTH
 from shrinkrule.walls.thickness.spanning import REACH_IN, nearest_on_facet
-from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 OPPOSITE_DEGREES: Final = 10.0
 """Faces that meet at less hold a ball nearly opposite: a wall. At more it grows on: an edge."""
@@ -71,8 +71,6 @@ AT_REST: Final = 2e-3
 
 CHUNK: Final = 1024
 """Balls that one thread grows in a go."""
-
-Ints = NDArray[np.int64]
 
 
 class Grown(NamedTuple):

@@ -21,7 +21,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.mesh.compiled import compiled
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.spanning import (
     MEMORY,
     NEARLY,
@@ -33,7 +34,7 @@ from shrinkrule.walls.thickness.spanning import (
     remembered,
     spanning_ball,
 )
-from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 GRAZING: Final = 1e-7
 """Cosine below which a chord runs along the surface and tells nothing about a wall."""

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import FLAT_COSINE
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
@@ -36,9 +36,6 @@ BLUNT: Final = 0.6
 
 RIM_REACH: Final = 0.75
 """How far, in spacings, a sample looks for the rim of its own facet."""
-
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -70,7 +67,7 @@ class LocalWalls:
     thickness: Floats
     centres: Floats
     ends: Floats
-    own: Bools
+    own: Mask
     edge_limit: Floats
     edge_centres: Floats
     edge_whole: Floats
@@ -182,7 +179,7 @@ def _across(centres: Floats, ends: Floats, radius: Floats) -> Floats:
 def _beyond(
     surface: Surface,
     samples: ThicknessSamples,
-    which: NDArray[np.int64],
+    which: Ints,
     centres: Floats,
     radius: Floats,
     spacing_mm: float,

@@ -10,10 +10,10 @@ from __future__ import annotations
 from typing import Final, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Mask
 
 MOST_PROBES: Final = 4000
 """Samples asked of at most; the others go with the one nearest to them."""
@@ -30,9 +30,6 @@ ABOUT: Final = 2.5
 NEAR: Final = 0.75
 """How far along a pin, in thicknesses, the largest ball is looked for."""
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 
 class Pins(NamedTuple):
     """What is a pin, and how thick it is.
@@ -45,7 +42,7 @@ class Pins(NamedTuple):
         Diameter of the largest ball in it there, mm.
     """
 
-    is_pin: NDArray[np.bool_]
+    is_pin: Mask
     thickness: Floats
 
 
@@ -78,7 +75,7 @@ def find_pins(rays: Rays, centres: Floats, directions: Floats, thickness: Floats
     return Pins(is_pin[probe], largest[probe])
 
 
-def _most_about(centres: Floats, thickness: Floats, flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _most_about(centres: Floats, thickness: Floats, flags: Mask) -> Mask:
     """Whether most of what lies about each probe has the flag: the corner of a wall is no pin."""
     if not flags.any() or flags.all():
         return flags
@@ -88,7 +85,7 @@ def _most_about(centres: Floats, thickness: Floats, flags: NDArray[np.bool_]) ->
     with_flag = cKDTree(centres[flags]).query_ball_point(
         centres, reach, workers=-1, return_length=True
     )
-    most: NDArray[np.bool_] = 2 * with_flag > about
+    most: Mask = 2 * with_flag > about
     return most
 
 

@@ -14,9 +14,9 @@ from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.thickness.bitangent import nearest_across, nearest_on_surface, pinched_balls
 from shrinkrule.walls.thickness.corners import pinched_samples
 from shrinkrule.walls.thickness.inscribed import HELD_SHARE
@@ -82,9 +82,6 @@ STRAIGHT: Final = 0.1
 
 LEVEL: Final = 1e-4
 """A thickness is less if it is so by this share."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def refined_samples(
@@ -186,9 +183,7 @@ def _covered(
     return joined([*done, samples])
 
 
-def _may_hide(
-    samples: ThicknessSamples, sampling: Sampling, limits_mm: tuple[float, ...]
-) -> NDArray[np.bool_]:
+def _may_hide(samples: ThicknessSamples, sampling: Sampling, limits_mm: tuple[float, ...]) -> Mask:
     """Whether a wall under a limit that the sample itself passes may lie within its reach."""
     slack = np.where(sampling.bend < BENT_COSINE, BENT_SHARE, TAPER_SHARE)
     hides = np.zeros(len(slack), dtype=np.bool_)
@@ -198,7 +193,7 @@ def _may_hide(
     return hides
 
 
-def _is_held(surface: Surface, samples: ThicknessSamples) -> NDArray[np.bool_]:
+def _is_held(surface: Surface, samples: ThicknessSamples) -> Mask:
     """Whether the ball of each sample touches the other side and nothing reaches into it."""
     half = 0.5 * samples.thickness
     centres = samples.points - half[:, None] * samples.normals - surface.middle
@@ -231,7 +226,7 @@ def _straightened(surface: Surface, samples: ThicknessSamples, limit_mm: float) 
     return replace(samples, status=status, thickness=thickness, contacts=contacts)
 
 
-def _chosen(samples: ThicknessSamples, which: NDArray[np.bool_] | Ints) -> ThicknessSamples:
+def _chosen(samples: ThicknessSamples, which: Mask | Ints) -> ThicknessSamples:
     return ThicknessSamples(
         samples.points[which],
         samples.normals[which],

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import (
     FLAT_COSINE,
@@ -31,7 +31,6 @@ from shrinkrule.walls.thickness.grouping import (
     KINDS,
     NUMBER,
     groups_of,
-    labelled,
     links_between,
     through_nodes,
     with_their_fringes,
@@ -59,10 +58,6 @@ FLAW_SHARE: Final = 0.25
 NONE: Final = -1
 
 SHEETS: Final = (FindingKind.THIN_WALL, FindingKind.THIN_FLOOR, FindingKind.THIN_PIN)
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -152,7 +147,7 @@ class _Regions:
         ends = walls.ends[index]
         one, other = links_between(samples, index, ends, self.spacing)
         alike = kind[one] == kind[other]
-        label = labelled(len(index), (one[alike], other[alike]))
+        label = connected_components(len(index), np.column_stack([one[alike], other[alike]]))
         label = through_nodes(self.rays, label, kind, walls.centres[index], NODE_REACH * self.sound)
         normals = samples.normals[index]
         smooth = np.einsum("ij,ij->i", normals[one], normals[other]) > SMOOTH_COSINE
@@ -195,7 +190,7 @@ class _Regions:
             return self.sound, None
         return self.exist, self.sound
 
-    def _kinds(self, index: Ints, thickness: Floats, is_pin: Bools) -> Ints:
+    def _kinds(self, index: Ints, thickness: Floats, is_pin: Mask) -> Ints:
         """Number of the kind of each thin sample, -1 for one that passes its limit."""
         level = (np.abs(self.directions[index, 2]) >= FLAT_COSINE) & ~is_pin
         kind = np.full(len(index), NONE, dtype=np.int64)

@@ -16,10 +16,11 @@ from typing import Any, Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.mesh.compiled import compiled, number_equal
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
+from shrinkrule.numerics.hashing import number_equal
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.tree import along_curve
 
 MOST_SAMPLES: Final = 20_000_000
@@ -36,9 +37,6 @@ FACINGS: Final = 3
 
 SHARP_HEIGHT: Final = 1e-6
 """Lowest facet, in shares of the largest coordinate, whose normal a float32 file can hold."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -133,13 +131,6 @@ def _longest_edges(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats]
     return np.sqrt(longest), np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
 
 
-def _counting(counts: Ints) -> tuple[Ints, Ints]:
-    """Owner and running number of each of ``counts[i]`` children of every ``i``."""
-    owner = np.repeat(np.arange(len(counts)), counts)
-    number = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
-    return owner, number
-
-
 def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Cells:
     """Cut facets into cells no wider or higher than the spacing.
 
@@ -168,7 +159,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
         raise SettingError(
             f"a spacing of {spacing_mm:g} mm would take {expected:.2g} samples",
             where="wall check",
-            mend="check the unit of the model, or raise the bead width",
+            hint="check the unit of the model, or raise the bead width",
         )
     whole = facets[small]
     halved = np.repeat(facets[large], 2)
@@ -192,7 +183,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
 def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Floats]:
     """Cut intervals of a size evenly into pieces no larger than the spacing; owner and piece."""
     parts = np.maximum(np.ceil(size / spacing_mm - 1e-9), 1.0).astype(np.int64)
-    owner, number = _counting(parts)
+    owner, number = ranges(np.zeros_like(parts), parts)
     low, step = intervals[owner, 0], ((intervals[:, 1] - intervals[:, 0]) / parts)[owner]
     return owner, np.stack([low + number * step, low + (number + 1) * step], axis=1)
 
@@ -350,10 +341,10 @@ def sample_cells(mesh: trimesh.Trimesh, spacing_mm: float) -> Sampling:
         For a spacing that is not positive or takes more samples than fit in memory.
     """
     if not spacing_mm > 0.0:
-        raise SettingError(f"{spacing_mm:g} mm is no spacing", mend="give a length above zero")
+        raise SettingError(f"{spacing_mm:g} mm is no spacing", hint="give a length above zero")
     cells = cut_into_cells(mesh, np.arange(len(mesh.faces), dtype=np.int64), spacing_mm)
     if len(cells.facets) == 0:
-        raise MeshError("the mesh has no facet with an area", mend="export the model again")
+        raise MeshError("the mesh has no facet with an area", hint="export the model again")
     return _grouped(mesh, cells, spacing_mm)
 
 

@@ -11,8 +11,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.mesh.compiled import compiled
-from shrinkrule.walls.thickness.tree import Floats, Tree, beside_slab, box_distance
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.jit import compiled
+from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 REACH_IN: Final = 1e-3
 """A facet that reaches into the ball by less than this share of the radius touches it.

@@ -22,6 +22,8 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.triangles import heights
 from shrinkrule.walls.thickness.inscribed import HELD_SHARE, measure
 from shrinkrule.walls.thickness.tree import along_curve, grow_tree
 
@@ -39,9 +41,6 @@ NEEDLE: Final = 1e-4
 
 THIN_FOR_RAYS: Final = 2e-5
 """Thickness of a part, in spans, below which a ray that starts on it tells nothing."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 class Status(IntEnum):
@@ -88,7 +87,7 @@ class ThicknessSamples:
     area: Floats
 
     @property
-    def is_wall(self) -> NDArray[np.bool_]:
+    def is_wall(self) -> Mask:
         """Where the thickness is that of a wall, (n,) bool."""
         return np.equal(self.status, Status.MEASURED)
 
@@ -111,9 +110,9 @@ class Surface:
         vertices = np.asarray(mesh.vertices, dtype=np.float64)
         faces = np.asarray(mesh.faces)
         if len(faces) == 0:
-            raise MeshError("the mesh has no facets", mend="export the model again")
+            raise MeshError("the mesh has no facets", hint="export the model again")
         if not np.isfinite(vertices).all():
-            raise MeshError("a coordinate is not a number", mend="export the model again")
+            raise MeshError("a coordinate is not a number", hint="export the model again")
         self.rays = Rays(mesh)
         self.middle, self.span = self.rays.middle, self.rays.span
         self.tree = grow_tree((vertices - self.middle)[faces])
@@ -235,7 +234,7 @@ def gaps_on(
     return ThicknessSamples(points, away, facets, width, contacts, status, area)
 
 
-def is_crossed(surface: Surface, samples: ThicknessSamples) -> NDArray[np.bool_]:
+def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
     """Where a closed surface lies in its own inside or looks at one that does, (n,) bool.
 
     Inwards the way leads out of the part through the next facet, outwards it leads to none
@@ -251,28 +250,20 @@ def is_crossed(surface: Surface, samples: ThicknessSamples) -> NDArray[np.bool_]
     normals, facets = samples.normals, samples.facets
     local = samples.points - surface.middle
 
-    def wrong(side: float) -> NDArray[np.bool_]:
+    def wrong(side: float) -> Mask:
         _, next_facet = surface.rays.opposite(local, side * normals, math.inf)
         facing = np.einsum("ij,ij->i", surface.tree.normals[next_facet], normals)
-        wrong_way: NDArray[np.bool_] = (next_facet >= 0) & (facing > CLEARLY)
+        wrong_way: Mask = (next_facet >= 0) & (facing > CLEARLY)
         return wrong_way
 
     with ThreadPoolExecutor() as pool:
         inward, outward = pool.map(wrong, (-1.0, 1.0))
     # On a needle the rays, which are float32, may start beyond the facet's own edge.
-    broad = _heights(surface.tree.corners[facets]) > NEEDLE * surface.span
+    broad = heights(surface.tree.corners[facets]) > NEEDLE * surface.span
     # Where the part is thinner than they are told, they start beyond it.
     deep = ~(samples.thickness < THIN_FOR_RAYS * surface.span)
-    crossed: NDArray[np.bool_] = (inward | outward) & broad & deep
+    crossed: Mask = (inward | outward) & broad & deep
     return crossed
-
-
-def _heights(corners: Floats) -> Floats:
-    """Height of triangles on their longest edge."""
-    edges = np.roll(corners, -1, axis=1) - corners
-    longest = np.linalg.norm(edges, axis=2).max(axis=1)
-    twice_area = np.linalg.norm(np.cross(edges[:, 0], edges[:, 1]), axis=1)
-    return np.asarray(twice_area / np.maximum(longest, np.finfo(np.float64).tiny))
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:

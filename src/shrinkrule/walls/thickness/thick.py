@@ -5,19 +5,17 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from shrinkrule.numerics.arrays import Ints, connected_components
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.grouping import groups_of, labelled
+from shrinkrule.walls.thickness.grouping import groups_of
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 from shrinkrule.walls.thickness.told import chord_directions, told_by
 
 TOLD: Final = 1e-3
 """A ball may be told larger by this share: less of the surface than that is left inside it."""
-
-Ints = NDArray[np.int64]
 
 
 def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Finding]:
@@ -54,5 +52,5 @@ def _sections(samples: ThicknessSamples, index: Ints, thick_mm: float) -> list[I
     centres = samples.points[index] - half[:, None] * samples.normals[index]
     cells, cell_of = np.unique(np.round(centres / (0.25 * thick_mm)), axis=0, return_inverse=True)
     links = cKDTree(cells).query_pairs(4.0, output_type="ndarray")
-    label = labelled(len(cells), (links[:, 0], links[:, 1]))
+    label = connected_components(len(cells), links)
     return [index[group] for group in groups_of(label[cell_of.ravel()])]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.findings import Finding, FindingKind, Rule, as_vector, axis_of
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
@@ -15,9 +15,6 @@ FLAW_AREA: Final = 0.01
 
 FLAW_SIZE: Final = 0.25
 """Size in beads up to which it is none that matters."""
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def chord_directions(samples: ThicknessSamples) -> Floats:

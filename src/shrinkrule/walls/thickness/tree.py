@@ -14,9 +14,8 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.mesh.compiled import compiled
-
-Floats = NDArray[np.float64]
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.jit import compiled
 
 LEAF: Final = 4
 """Boxes per leaf: fewer make a deeper tree, more test facets for nothing."""
@@ -51,7 +50,7 @@ class Tree(NamedTuple):
 
     boxes: NDArray[np.float32]
     slabs: NDArray[np.float32]
-    items: NDArray[np.int64]
+    items: Ints
     corners: Floats
     normals: Floats
 
@@ -108,9 +107,7 @@ def _slice_counts(corners: Floats, length: float, most: int) -> Any:
 
 
 @compiled
-def _slice_boxes(
-    corners: Floats, starts: NDArray[np.int64], lows: Floats, highs: Floats, owner: Any
-) -> None:
+def _slice_boxes(corners: Floats, starts: Ints, lows: Floats, highs: Floats, owner: Any) -> None:
     """Boxes of the pieces of each facet between cuts across its longest edge."""
     for f in range(len(corners)):
         pieces = starts[f + 1] - starts[f]
@@ -154,9 +151,7 @@ def _slice_boxes(
 
 
 @compiled
-def _part_about(
-    order: NDArray[np.int64], middles: Floats, axis: int, low: int, high: int, at: int
-) -> None:
+def _part_about(order: Ints, middles: Floats, axis: int, low: int, high: int, at: int) -> None:
     """Reorder ``order[low:high]`` so that all before ``at`` are no further along the axis."""
     high -= 1
     while low < high:
@@ -180,7 +175,7 @@ def _part_about(
 
 
 @compiled
-def _halve(order: NDArray[np.int64], middles: Floats, leaves: int) -> None:
+def _halve(order: Ints, middles: Floats, leaves: int) -> None:
     """Order pieces so that every node's halves lie on two sides of its longest axis."""
     pieces = len(order)
     width = leaves
@@ -239,9 +234,7 @@ def facet_normals(corners: Floats) -> Any:
 
 
 @compiled
-def _fill_slabs(
-    facing: NDArray[np.float32], items: NDArray[np.int64], corners: Floats, slabs: Any
-) -> None:
+def _fill_slabs(facing: NDArray[np.float32], items: Ints, corners: Floats, slabs: Any) -> None:
     """Slab of every node of the lowest levels, along the middle of its facets' normals."""
     leaves, pieces = len(facing) // 2, len(items)
     for node in range(2 * leaves):

@@ -1,0 +1,1 @@
+"""The fit: from measured coupons to shrinkage, bead spread, densities and sag modulus."""

@@ -1,0 +1,282 @@
+"""The fit: from measured coupons to shrinkage, spread, scatter, densities and sag modulus."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from statistics import fmean
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.calibration.fit.axis import (
+    DIFFERENCE_CONFIDENCE,
+    axis_difference,
+    fit_axis,
+    mean_of_axes,
+)
+from shrinkrule.calibration.fit.balance import VOLUME_U, Balance, Weights, weigh
+from shrinkrule.calibration.fit.bead import fit_bead
+from shrinkrule.calibration.fit.beams import FiredCoupon, beams_of
+from shrinkrule.calibration.fit.lengths import Caliper, caliper_of, firing_numbers, lengths_along
+from shrinkrule.calibration.fit.notes import fit_notes
+from shrinkrule.calibration.fit.outliers import find_outliers
+from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier
+from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
+from shrinkrule.calibration.sheets.sheet import Reading, Sheet
+from shrinkrule.calibration.table.row import Estimate
+from shrinkrule.errors import SheetError
+from shrinkrule.numerics.arrays import Ints
+from shrinkrule.sheet import Kind
+
+SIDE_PER_VOLUME: Final = (0.4, 0.15)
+"""Side surface over volume, per mm, and its uncertainty, for a sheet that does not state it."""
+
+
+def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitResult:
+    """Fit the sheets of one material in one process.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        One for each coupon in each firing.
+    leave_out : sequence of str
+        Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2.
+
+    Returns
+    -------
+    FitResult
+        The fit, with its notes.
+
+    Raises
+    ------
+    SheetError
+        If there is no sheet, the materials differ, firings are not named, something left out
+        is not there, or an axis of a coupon has too few lengths.
+    """
+    used = _without(tuple(sheets), leave_out)
+    _require_one_material(used)
+    firings, firing = firing_numbers(used)
+    caliper = caliper_of(used)
+    x, y, together, z = (_axis(used, axes, firing, caliper) for axes in ("x", "y", "xy", "z"))
+    difference = axis_difference(x.fit, y.fit)
+    differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
+    xy = together
+    if differ:
+        half = 0.5 * abs(float(difference.value))
+        xy = replace(together, fit=mean_of_axes(x.fit, y.fit), half_difference=half)
+    balances = tuple(
+        weigh(_weights(sheet, number, x, y, z, together)) for number, sheet in enumerate(used)
+    )
+    result = FitResult(
+        sheets=used,
+        firings=firings,
+        firing=firing,
+        x=x,
+        y=y,
+        xy=xy,
+        z=z,
+        xy_difference=difference,
+        axes_differ=differ,
+        caliper=caliper,
+        # Where X and Y differ, each is judged by its own line.
+        outliers=_outliers(used, (x, y, z) if differ else (xy, z), firing),
+        left_out=tuple(leave_out),
+        balances=balances,
+        relative_density=_mean([balance.relative_density for balance in balances]),
+        metal_fraction=_mean([balance.metal_fraction for balance in balances]),
+        sag=_sag(used, xy, balances, firing),
+        walls=_ladder(used, Kind.WALL),
+        floors=_ladder(used, Kind.FLOOR),
+    )
+    return replace(result, notes=fit_notes(result))
+
+
+def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet, ...]:
+    """The sheets without the lengths and beams to leave out."""
+    unused = {name.upper() for name in leave_out}
+    kept = []
+    for sheet in sheets:
+        coupon = sheet.settings.coupon.upper()
+        marks = {r.id: {r.id, f"{coupon}:{r.id}"} for r in sheet.readings}
+        wanted = {name.upper() for name in leave_out}
+        kept.append(
+            replace(sheet, readings=tuple(r for r in sheet.readings if not marks[r.id] & wanted))
+        )
+        unused -= set().union(*marks.values())
+    if unused:
+        raise SheetError(
+            f"{sorted(unused)[0]} is on no sheet, so it cannot be left out",
+            hint="name a line by its id as X3, or of one coupon as 2:X3",
+        )
+    return tuple(kept)
+
+
+def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
+    """Refuse sheets of different materials or processes."""
+    if not sheets:
+        raise SheetError("there is no sheet", hint="name at least one filled measuring sheet")
+    for what in ("material", "process"):
+        named = {getattr(s.settings, what) for s in sheets} - {""}
+        if len(named) > 1:
+            raise SheetError(
+                f"the sheets are of different {what}: {', '.join(sorted(named))}",
+                hint="fit each on its own: a row is for one material in one process",
+            )
+
+
+def _axis(sheets: tuple[Sheet, ...], axes: str, firing: Ints, caliper: Caliper) -> AxisResult:
+    """Lengths along one axis or two, and their lines."""
+    lengths = lengths_along(sheets, axes)
+    fit = fit_axis(
+        lengths.green,
+        lengths.fired,
+        firing,
+        lengths.weight,
+        lengths.reading_variance(caliper.variance),
+    )
+    printed = fit_bead(
+        lengths.model,
+        lengths.green,
+        lengths.side,
+        lengths.weight,
+        lengths.green_variance(caliper.variance),
+    )
+    return AxisResult(axes.upper(), lengths, fit, printed)
+
+
+def _outliers(
+    sheets: tuple[Sheet, ...], axes: tuple[AxisResult, ...], firing: Ints
+) -> tuple[NamedOutlier, ...]:
+    """Outliers of all axes, largest first, named by file and line."""
+    named = []
+    for axis in axes:
+        lengths = axis.lengths
+        for found in find_outliers(lengths.green, lengths.fired, firing, lengths.weight):
+            reading = lengths.readings[found.coupon][found.feature]
+            where = sheets[found.coupon].where
+            named.append(
+                NamedOutlier(where, reading.line, reading.id, found.residual_mm, found.sigmas)
+            )
+    return tuple(sorted(named, key=lambda outlier: -outlier.sigmas))
+
+
+def _weights(
+    sheet: Sheet, number: int, x: AxisResult, y: AxisResult, z: AxisResult, xy: AxisResult
+) -> Weights:
+    """Weights of one coupon, with the volume that its lengths give."""
+    settings = sheet.settings
+    mass = next(iter(sheet.of_kind(Kind.MASS)), None)
+    water = next(iter(sheet.of_kind(Kind.MASS_IN_WATER)), None)
+    kept, relative = 1.0, 0.0
+    for axis in (x, y, z):
+        at = axis.fit.centre_mm
+        ratio = float(axis.fit.lines.at(at)[number]) / at
+        unit = float(axis.fit.lines.unit_variance_at(at)[number])
+        kept *= ratio
+        relative += float(axis.fit.residual_variance) * unit / (ratio * at) ** 2
+    return Weights(
+        green_g=_first(mass.green if mass else ()),
+        debound_g=mass.debound if mass else None,
+        fired_g=_first(mass.fired if mass else ()),
+        in_water_g=_first(water.fired if water else ()),
+        resolution_g=settings.balance_resolution,
+        green_volume=_green_volume(sheet, xy, z),
+        kept_volume=Estimate(kept, kept * float(np.sqrt(relative))),
+        metal_density=settings.metal_density,
+        binder_density=settings.binder_density,
+        metal_mass_share=settings.metal_mass_share,
+        water_density=settings.water_density,
+    )
+
+
+def _first(values: tuple[float, ...]) -> float | None:
+    """Mean of repeated readings, if there are any."""
+    return fmean(values) if values else None
+
+
+def _green_volume(sheet: Sheet, xy: AxisResult, z: AxisResult) -> Estimate | None:
+    """Volume of the weighed piece as printed: the model's, the printer's scale, and the spread."""
+    model = sheet.settings.weighed_volume
+    if model is None:
+        return None
+    surface, surface_u = sheet.settings.weighed_surface, 0.0
+    if surface is None:
+        surface, surface_u = (share * model for share in SIDE_PER_VOLUME)
+    spread = xy.printed.offset
+    wide, high = float(xy.printed.scale.value), _height_excess(z)
+    volume = model * (1.0 + wide) ** 2 * (1.0 + high) + surface * float(spread.value)
+    u = np.hypot(surface * float(spread.u), surface_u * float(spread.value))
+    # Half of what the first layer takes or gives: it acts on the footprint, which is not known.
+    return Estimate(volume, float(np.hypot(np.hypot(u, VOLUME_U * volume), 0.5 * high * model)))
+
+
+def _height_excess(z: AxisResult) -> float:
+    """Relative excess of the middle outside height over its model, first layer included."""
+    outside = (z.lengths.side > 0.0) & (z.lengths.weight > 0.0)
+    if not outside.any():
+        return 0.0
+    return float(np.median(z.lengths.green[outside] / z.lengths.model[outside])) - 1.0
+
+
+def _mean(estimates: Sequence[Estimate | None]) -> Estimate | None:
+    """Mean over coupons; what they have in common (balance, water, volume) does not average out."""
+    known = [estimate for estimate in estimates if estimate is not None]
+    if not known:
+        return None
+    values = np.array([estimate.value for estimate in known])
+    common = float(np.sqrt(np.mean([estimate.u**2 for estimate in known])))
+    scatter = float(values.std(ddof=1)) / values.size**0.5 if values.size > 1 else 0.0
+    return Estimate(float(values.mean()), float(np.hypot(common, scatter)))
+
+
+def _sag(
+    sheets: tuple[Sheet, ...],
+    xy: AxisResult,
+    balances: tuple[Balance, ...],
+    firing: Ints,
+) -> SagFit | None:
+    """Sag modulus from the beams of all coupons whose density is known."""
+    at = xy.fit.centre_mm
+    spread = Estimate(float(xy.printed.offset.value), float(xy.printed.offset.u))
+    beams: list[Beam] = []
+    for number, (sheet, balance) in enumerate(zip(sheets, balances, strict=True)):
+        if balance.density is None:
+            continue
+        coupon = FiredCoupon(
+            number=number,
+            kept=float(xy.fit.lines.at(at)[number]) / at,
+            bead=spread,
+            length_sd_mm=float(np.sqrt(xy.fit.residual_variance)),
+            density_g_cm3=balance.density.value,
+        )
+        beams += beams_of(sheet, coupon)
+    return fit_sag(tuple(beams), firing)
+
+
+def _ladder(sheets: tuple[Sheet, ...], kind: Kind) -> Ladder | None:
+    """Thinnest step that came out on every coupon, with all thicker ones."""
+    steps: dict[float, bool] = {}
+    missing: list[str] = []
+    for sheet in sheets:
+        for reading in sheet.of_kind(kind):
+            readings = (*reading.green, *reading.fired)
+            if reading.nominal is None or not readings:
+                continue
+            came_out = min(readings) > 0.0
+            steps[reading.nominal] = steps.get(reading.nominal, True) and came_out
+            if not came_out:
+                missing.append(_step_name(sheet, reading))
+    if not steps:
+        return None
+    thinnest = None
+    for nominal in sorted(steps, reverse=True):
+        if not steps[nominal]:
+            break
+        thinnest = nominal
+    return Ladder(thinnest, tuple(missing))
+
+
+def _step_name(sheet: Sheet, reading: Reading) -> str:
+    """Name of a step of the ladder that did not come out."""
+    return f"{sheet.settings.coupon}:{reading.id}"

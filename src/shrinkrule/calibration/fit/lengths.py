@@ -1,0 +1,219 @@
+"""Lengths of several sheets as arrays: one row for each coupon, one column for each feature."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.calibration.fit.bead import SIDE
+from shrinkrule.calibration.sheets.sheet import Reading, Sheet
+from shrinkrule.calibration.statistics.regression import fit_ray
+from shrinkrule.errors import SheetError
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.sheet import Kind
+
+FEWEST: Final = 3
+"""Lengths along an axis that a coupon needs: two make a line, a third judges it."""
+
+LEAST_RANGE: Final = 1.5
+"""Longest over shortest length along an axis, at least: else slope and intercept are one."""
+
+
+@dataclass(frozen=True)
+class Lengths:
+    """Lengths along one axis or two, mm; places without a reading have the weight 0.
+
+    Parameters
+    ----------
+    readings : (c,) tuple of tuple of Reading
+        The lines behind the arrays.
+    model, green, fired : (c, m) float
+        Nominal, and means of the repeats.
+    side : (c, m) float
+        +1 outside, -1 inside, 0 step.
+    weight : (c, m) float
+        1 where measured both times, 0 elsewhere.
+    """
+
+    readings: tuple[tuple[Reading, ...], ...]
+    model: Floats
+    green: Floats
+    fired: Floats
+    side: Floats
+    weight: Floats
+
+    @property
+    def longest_mm(self) -> float:
+        """Longest green length measured."""
+        return float((self.green * self.weight).max())
+
+    def reading_variance(self, caliper_variance: float) -> float:
+        """Variance of one fired length about a line that the caliper alone gives, mm2."""
+        slope = float(fit_ray(self.green, self.fired, self.weight).slope.mean())
+        rows = [reading for row in self.readings for reading in row]
+        shares = [1.0 / len(r.fired) + slope**2 / len(r.green) for r in rows]
+        return caliper_variance * float(np.mean(shares))
+
+    def green_variance(self, caliper_variance: float) -> float:
+        """Variance of one green length that the caliper alone gives, mm2."""
+        rows = [reading for row in self.readings for reading in row]
+        return caliper_variance * float(np.mean([1.0 / len(r.green) for r in rows]))
+
+
+def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
+    """Collect the lengths along ``axes`` (``x``, ``xy``, ``z``) from all sheets.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The measured sheets.
+    axes : str
+        Which axes to collect.
+
+    Returns
+    -------
+    Lengths
+        The lengths as arrays.
+
+    Raises
+    ------
+    SheetError
+        If a sheet has fewer than three lengths along them, or all of one size.
+    """
+    rows = tuple(
+        tuple(r for r in sheet.readings if r.is_length and r.axis in axes) for sheet in sheets
+    )
+    for sheet, row in zip(sheets, rows, strict=True):
+        _require_spread(sheet, row, axes.upper())
+    widest = max(map(len, rows))
+
+    def table(value: Callable[[Reading], float]) -> Floats:
+        padded = [[value(r) for r in row] + [0.0] * (widest - len(row)) for row in rows]
+        return np.array(padded, dtype=np.float64)
+
+    return Lengths(
+        readings=rows,
+        model=table(lambda r: r.nominal or 0.0),
+        green=table(lambda r: float(np.mean(r.green))),
+        fired=table(lambda r: float(np.mean(r.fired))),
+        side=table(lambda r: SIDE[r.kind]),
+        weight=table(lambda r: 1.0),
+    )
+
+
+def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
+    """Refuse lengths of a sheet from which slope and spread cannot be separated."""
+    if len(row) < FEWEST:
+        raise SheetError(
+            f"{len(row)} lengths along {axes} are measured both green and fired",
+            where=sheet.where,
+            hint=f"measure at least {FEWEST}, of different size",
+        )
+    if all(r.kind is Kind.STEP for r in row):
+        raise SheetError(
+            f"only steps are measured along {axes}",
+            where=sheet.where,
+            hint="measure an outside or inside length too, or bead spread cannot be known",
+        )
+    sizes = [float(np.mean(r.green)) for r in row]
+    if max(sizes) < LEAST_RANGE * min(sizes):
+        raise SheetError(
+            f"all lengths along {axes} are of one size",
+            where=sheet.where,
+            hint="measure short ones and long ones, so that scale and spread can be separated",
+        )
+
+
+@dataclass(frozen=True)
+class Caliper:
+    """What one reading of the caliper is worth.
+
+    Parameters
+    ----------
+    variance : float
+        Of one reading, mm2.
+    repeats_sd_mm : float or None
+        Standard deviation of repeats of one length; ``None`` without repeats.
+    repeats_dof : int
+        Its degrees of freedom.
+    """
+
+    variance: float
+    repeats_sd_mm: float | None
+    repeats_dof: int
+
+
+def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
+    """Judge the caliper by its repeats, and never better than its last step.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The measured sheets.
+
+    Returns
+    -------
+    Caliper
+        Variance of one reading.
+
+    Source: JCGM 100:2008, F.2.2.1: a step ``d`` has the standard uncertainty ``d / sqrt(12)``.
+    """
+    groups = [
+        np.array(values)
+        for sheet in sheets
+        for reading in sheet.readings
+        if reading.is_length
+        for values in (reading.green, reading.fired)
+        if len(values) > 1
+    ]
+    step = max(sheet.settings.caliper_resolution for sheet in sheets)
+    floor = step**2 / 12.0
+    dof = sum(group.size - 1 for group in groups)
+    if dof == 0:
+        return Caliper(floor, None, 0)
+    variance = sum(float(((group - group.mean()) ** 2).sum()) for group in groups) / dof
+    return Caliper(max(variance, floor), float(np.sqrt(variance)), dof)
+
+
+def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
+    """Names of the firings in order, and the number of each sheet's.
+
+    Parameters
+    ----------
+    sheets : sequence of Sheet
+        The measured sheets.
+
+    Returns
+    -------
+    tuple of (tuple of str, (c,) int)
+        Names of the firings, and the number of each sheet's firing.
+
+    Raises
+    ------
+    SheetError
+        If one of several sheets does not name its firing, or a coupon comes twice.
+    """
+    seen: dict[tuple[str, str], str] = {}
+    for sheet in sheets:
+        settings = sheet.settings
+        if len(sheets) > 1 and not settings.firing:
+            raise SheetError(
+                "the firing is not given, line S2",
+                where=sheet.where,
+                hint="number it: coupons fired together share the number",
+            )
+        key = (settings.firing, settings.coupon)
+        if key in seen:
+            raise SheetError(
+                f"coupon {settings.coupon!r} of firing {settings.firing!r} is in {seen[key]} "
+                "already",
+                where=sheet.where,
+                hint="give each coupon its own number in line S1, each firing its own in S2",
+            )
+        seen[key] = sheet.where
+    names = tuple(dict.fromkeys(sheet.settings.firing for sheet in sheets))
+    numbers = [names.index(sheet.settings.firing) for sheet in sheets]
+    return names, np.array(numbers, dtype=np.int64)

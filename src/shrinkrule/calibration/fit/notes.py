@@ -1,0 +1,236 @@
+"""Notes on a fit, in sentences: what to trust, what to look at, what must be wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE
+from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, NoteWeight
+from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
+from shrinkrule.calibration.statistics.regression import fit_line, t_quantile
+
+FEWEST_TO_JUDGE: Final = 4
+"""Coupons needed to judge one of them by the others."""
+
+FEWEST_FOR_TREND: Final = 8
+"""Residuals needed to judge whether their size grows with length."""
+
+CHANCE: Final = 0.01
+"""Chance of a remark on something that has no cause."""
+
+
+def fit_notes(result: FitResult) -> tuple[Note, ...]:
+    """Sentences about a fit, gravest first.
+
+    Parameters
+    ----------
+    result : FitResult
+        The fit.
+
+    Returns
+    -------
+    tuple of Note
+        The notes.
+    """
+    notes = [
+        *_reading(result),
+        *_firings(result),
+        *_axes(result),
+        *_outliers(result),
+        *_printing(result),
+        *_weights(result),
+        *_sag(result),
+    ]
+    order = (NoteWeight.WRONG, NoteWeight.LOOK, NoteWeight.FACT)
+    return tuple(sorted(notes, key=lambda note: order.index(note.weight)))
+
+
+def _reading(result: FitResult) -> Iterator[Note]:
+    """Notes of the sheets, what was left out, and the caliper."""
+    for sheet in result.sheets:
+        for note in sheet.notes:
+            yield Note(NoteWeight.LOOK, f"{sheet.where}: {note}")
+    if result.left_out:
+        yield Note(NoteWeight.LOOK, f"left out as asked: {', '.join(result.left_out)}")
+    caliper = result.caliper
+    if caliper.repeats_sd_mm is None:
+        yield Note(
+            NoteWeight.FACT,
+            "no length was read twice: the caliper is taken at its last step, "
+            f"{caliper.variance**0.5:.4f} mm as a standard uncertainty",
+        )
+    else:
+        yield Note(
+            NoteWeight.FACT,
+            f"repeats of one length scatter by {caliper.repeats_sd_mm:.4f} mm "
+            f"({caliper.repeats_dof} degrees of freedom)",
+        )
+
+
+def _firings(result: FitResult) -> Iterator[Note]:
+    """How many firings there are, and coupons unlike the others."""
+    if not result.knows_firings:
+        yield Note(
+            NoteWeight.LOOK,
+            "all coupons are of one firing, which does not show how firings differ: every interval "
+            "is a lower bound; fire another coupon in another firing",
+        )
+    elif len(result.firings) == 2:
+        yield Note(
+            NoteWeight.LOOK,
+            "two firings know little about the next: a third coupon in a third firing narrows the "
+            "intervals several times",
+        )
+    if result.coupons < FEWEST_TO_JUDGE:
+        return
+    for axis in (result.xy, result.z):
+        at = axis.fit.centre_mm
+        values = 1.0 - axis.fit.lines.at(at) / at
+        for number, sheet in enumerate(result.sheets):
+            others = np.delete(values, number)
+            spread = float(others.std(ddof=1)) * (1.0 + 1.0 / others.size) ** 0.5
+            off = float(values[number] - others.mean())
+            if abs(off) > spread * t_quantile(others.size - 1, 1.0 - CHANCE / result.coupons):
+                yield Note(
+                    NoteWeight.LOOK,
+                    f"coupon {sheet.settings.coupon} ({sheet.where}) shrank by {100 * off:+.2f} "
+                    f"points in {axis.name} from the others, {abs(off) / spread:.1f} sigmas",
+                )
+
+
+def _axes(result: FitResult) -> Iterator[Note]:
+    """Whether X and Y differ, and the shape of each line."""
+    difference = result.xy_difference
+    x, y = result.x.shrinkage.value, result.y.shrinkage.value
+    said = (
+        f"X shrinks by {100 * x:.2f} %, Y by {100 * y:.2f} %, "
+        f"{100 * abs(float(difference.value)):.2f} ± "
+        f"{100 * float(difference.half_width(DIFFERENCE_CONFIDENCE)):.2f} points apart (99 %)"
+    )
+    if result.axes_differ:
+        yield Note(
+            NoteWeight.LOOK,
+            f"{said}: they differ; the row holds their middle and both, and its uncertainty their "
+            "distance",
+        )
+    else:
+        yield Note(NoteWeight.FACT, f"{said}: no difference is shown, so they are pooled")
+    for axis in (result.xy, result.z):
+        yield from _shape(axis)
+
+
+def _shape(axis: AxisResult) -> Iterator[Note]:
+    """Whether a line meets the origin, and whether its scatter grows with length."""
+    intercept = axis.fit.intercept
+    said = f"{float(intercept.value):+.3f} ± {float(intercept.half_width()):.3f} mm (95 %)"
+    if bool(axis.fit.has_intercept):
+        grows = "more" if float(intercept.value) > 0.0 else "less"
+        yield Note(
+            NoteWeight.LOOK,
+            f"the line of {axis.name} misses the origin by {said}: long parts shrink {grows} than "
+            f"short ones; the shrinkage stated is that of {axis.fit.centre_mm:.0f} mm green",
+        )
+    else:
+        yield Note(
+            NoteWeight.FACT, f"the line of {axis.name} meets the origin: its intercept is {said}"
+        )
+    measured = np.isfinite(axis.residuals_mm)
+    if np.count_nonzero(measured) < FEWEST_FOR_TREND:
+        return
+    # Glejser, J. Am. Stat. Assoc. 64 (1969) 316: regress the residuals' size on the length.
+    trend = fit_line(axis.lengths.green[measured], np.abs(axis.residuals_mm[measured]))
+    if float(trend.slope) > t_quantile(trend.dof, 1.0 - CHANCE) * float(trend.slope_u):
+        yield Note(
+            NoteWeight.LOOK,
+            f"in {axis.name} long lengths stray more from the line than short ones: intervals "
+            "are too wide for short lengths and too narrow for long ones",
+        )
+
+
+def _outliers(result: FitResult) -> Iterator[Note]:
+    """Readings far from their line."""
+    for outlier in result.outliers:
+        yield Note(
+            NoteWeight.LOOK,
+            f"{outlier}; it is in the fit: measure it again, or leave it out by name",
+        )
+
+
+def _printing(result: FitResult) -> Iterator[Note]:
+    """Bead spread, the printer's scale, and the ladders."""
+    bead = result.xy.printed.offset
+    yield Note(
+        NoteWeight.FACT,
+        f"upright surfaces print {float(bead.value):+.3f} ± {float(bead.half_width()):.3f} mm "
+        "(95 %) outside the model",
+    )
+    for axis in (result.xy, result.z):
+        scale = axis.printed.scale
+        if bool(scale.is_significant(DIFFERENCE_CONFIDENCE)):
+            yield Note(
+                NoteWeight.LOOK,
+                f"beyond that, green lengths in {axis.name} are {100 * float(scale.value):+.2f} ± "
+                f"{100 * float(scale.half_width()):.2f} % off the model: correct the printer's "
+                "scale, or fired parts come out off by as much",
+            )
+    for name, ladder in (("wall", result.walls), ("floor", result.floors)):
+        if ladder is not None and ladder.thinnest_mm is not None:
+            yield Note(
+                NoteWeight.FACT,
+                f"the thinnest {name} that came out, with all thicker ones, is "
+                f"{ladder.thinnest_mm:.2f} mm in the model",
+            )
+
+
+def _weights(result: FitResult) -> Iterator[Note]:
+    """Weights that do not agree with lengths or with each other."""
+    for sheet, balance in zip(result.sheets, result.balances, strict=True):
+        for comparison in balance.comparisons:
+            if not comparison.good:
+                yield Note(
+                    NoteWeight.WRONG,
+                    f"{sheet.where}: {comparison.text} ({abs(comparison.sigmas):.1f} sigmas)",
+                )
+    if result.relative_density is None:
+        yield Note(
+            NoteWeight.LOOK, "without weights and the metal's density there is no mass balance"
+        )
+
+
+def _sag(result: FitResult) -> Iterator[Note]:
+    """Beams that were refused, and whether drops follow the beam formula."""
+    if result.sag is None:
+        yield Note(NoteWeight.FACT, "no beam could be used, so there is no sag modulus")
+        return
+    for beam in result.sag.beams:
+        coupon = result.sheets[beam.coupon].settings.coupon
+        if beam.refused:
+            yield Note(
+                NoteWeight.LOOK, f"beam {beam.id} of coupon {coupon} is refused: {beam.refused}"
+            )
+        elif beam.drop_mm > LARGEST_DROP_PER_DEPTH * beam.depth_mm:
+            yield Note(
+                NoteWeight.LOOK,
+                f"beam {beam.id} of coupon {coupon} dropped more than half its depth, which no "
+                "small-drop formula covers: choose shorter spans",
+            )
+    for name, power in (
+        ("span", result.sag.span_power),
+        ("depth", result.sag.depth_power),
+    ):
+        if power is None:
+            continue
+        said = (
+            f"drops go with the {name} to the power {power.fitted:.2f} ± "
+            f"{float(t_quantile(power.dof)) * power.u:.2f} (95 %), a beam's with {power.theory:g}"
+        )
+        if power.agrees:
+            yield Note(NoteWeight.FACT, said)
+        else:
+            yield Note(
+                NoteWeight.LOOK,
+                f"{said}: these do not sag as beams under their own weight; the modulus is a guess",
+            )

@@ -1,0 +1,208 @@
+"""What a fit of measured coupons found, whole, with what it noticed on the way."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+import numpy as np
+
+from shrinkrule.calibration.fit.axis import AxisFit
+from shrinkrule.calibration.fit.balance import Balance
+from shrinkrule.calibration.fit.bead import BeadFit
+from shrinkrule.calibration.fit.lengths import Caliper, Lengths
+from shrinkrule.calibration.fit.sag import SagFit
+from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.statistics.departure import Departure
+from shrinkrule.calibration.statistics.firings import FiringScatter
+from shrinkrule.calibration.statistics.regression import CONFIDENCE
+from shrinkrule.calibration.table.row import Estimate
+from shrinkrule.numerics.arrays import Floats, Ints
+
+
+class NoteWeight(StrEnum):
+    """How much a note matters."""
+
+    FACT = "fact"
+    LOOK = "look"
+    WRONG = "wrong"
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something noticed, and how much it matters."""
+
+    weight: NoteWeight
+    text: str
+
+
+@dataclass(frozen=True)
+class NamedOutlier:
+    """A reading that is an outlier from its coupon's line.
+
+    Parameters
+    ----------
+    where, line, id : str, int, str
+        File, line in it, and mark of the length.
+    residual_mm, sigmas : float
+        How far off it is, in mm and in standard deviations of such a reading.
+    """
+
+    where: str
+    line: int
+    id: str
+    residual_mm: float
+    sigmas: float
+
+    def __str__(self) -> str:
+        return (
+            f"{self.where}, line {self.line}: {self.id} is {self.residual_mm:+.3f} mm off the line "
+            f"of the others, {self.sigmas:.1f} sigmas"
+        )
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """Thinnest step of a ladder that came out, with every thicker one; nominal, mm."""
+
+    thinnest_mm: float | None
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class AxisResult:
+    """One axis (or X and Y together): the data, the lines, and how the printer made them.
+
+    Parameters
+    ----------
+    name : str
+        ``X``, ``Y``, ``XY`` or ``Z``.
+    lengths : Lengths
+        The readings.
+    fit : AxisFit
+        Fired against green.
+    printed : BeadFit
+        Green against model.
+    half_difference : float
+        Half of the difference in shrinkage between X and Y where it is significant; else 0.
+    """
+
+    name: str
+    lengths: Lengths
+    fit: AxisFit
+    printed: BeadFit
+    half_difference: float = 0.0
+
+    @property
+    def shrinkage(self) -> Estimate:
+        """Shrinkage at the centre length, with the standard uncertainty of its mean."""
+        at = self.fit.centre_mm
+        return Estimate(float(self.fit.shrinkage_at(at)), float(self.fit.mean_u_mm(at)) / at)
+
+    @property
+    def residuals_mm(self) -> Floats:
+        """Fired lengths less their coupon's line, nan where not measured; ``(c, m)``."""
+        expected = self.fit.lines.at(self.lengths.green.T).T
+        off = self.lengths.fired - expected
+        return np.where(self.lengths.weight > 0.0, off, np.nan)
+
+    def made_variance(self, green_mm: float) -> float:
+        """Variance that print, reading and direction add to one fired length, mm2."""
+        kept = 1.0 - float(self.fit.shrinkage_at(self.fit.centre_mm))
+        spread = 2.0 * float(self.printed.offset.u)
+        printing = kept**2 * (float(self.printed.residual_sd) ** 2 + spread**2)
+        return (
+            float(self.fit.reading_variance_at(green_mm))
+            + printing
+            + (self.half_difference * green_mm) ** 2
+        )
+
+    def next_half_width_mm(
+        self, fired_mm: float, more_coupons: int = 0, confidence: float = CONFIDENCE
+    ) -> float:
+        """Half width of the interval for a length of the next part, from model to fired.
+
+        Parameters
+        ----------
+        fired_mm : float
+            Length aimed at.
+        more_coupons : int
+            Further coupons, each in a firing of its own, that are to scatter like these.
+        confidence : float
+            Coverage.
+        """
+        green = float(self.fit.green_mm(fired_mm))
+        scatter: FiringScatter = self.fit.scatter_at(green)
+        if more_coupons:
+            scatter = scatter.with_more_firings(more_coupons)
+        half = scatter.next_part_half_width(
+            self.made_variance(green), self.fit.residual_dof, confidence
+        )
+        return float(half)
+
+
+@dataclass(frozen=True)
+class FitResult:
+    """The fit of a set of sheets.
+
+    Parameters
+    ----------
+    sheets : tuple of Sheet
+        What was measured, as it was used.
+    firings : tuple of str
+        Names of the firings.
+    firing : (c,) int
+        Number of each coupon's firing.
+    x, y, xy, z : AxisResult
+        Axis by axis; ``xy`` is X and Y pooled, or their middle where they differ.
+    xy_difference : Departure
+        Shrinkage along Y less that along X.
+    axes_differ : bool
+        Whether that difference is significant.
+    caliper : Caliper
+        What one reading is worth.
+    outliers : tuple of NamedOutlier
+        Readings far from their line; they are in the fit.
+    left_out : tuple of str
+        Readings the maker left out.
+    balances : (c,) tuple of Balance
+        What the weights say, coupon by coupon.
+    relative_density, metal_fraction : Estimate or None
+        Means over the coupons.
+    sag : SagFit or None
+        Sag modulus.
+    walls, floors : Ladder or None
+        Thinnest that came out on every coupon.
+    notes : tuple of Note
+        What else is worth knowing.
+    """
+
+    sheets: tuple[Sheet, ...]
+    firings: tuple[str, ...]
+    firing: Ints
+    x: AxisResult
+    y: AxisResult
+    xy: AxisResult
+    z: AxisResult
+    xy_difference: Departure
+    axes_differ: bool
+    caliper: Caliper
+    outliers: tuple[NamedOutlier, ...]
+    left_out: tuple[str, ...]
+    balances: tuple[Balance, ...]
+    relative_density: Estimate | None
+    metal_fraction: Estimate | None
+    sag: SagFit | None
+    walls: Ladder | None
+    floors: Ladder | None
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def coupons(self) -> int:
+        """How many coupons."""
+        return len(self.sheets)
+
+    @property
+    def knows_firings(self) -> bool:
+        """Whether there are several firings to compare; else intervals are lower bounds."""
+        return len(self.firings) > 1

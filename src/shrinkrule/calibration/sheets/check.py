@@ -1,0 +1,275 @@
+"""Whether the numbers of a measuring sheet make sense together.
+
+A sheet filled with green and fired exchanged, or in inches under a heading of mm, is corrected
+as a whole, because the model's own dimensions leave no doubt. A single line that cannot be right
+is refused: only the maker knows which of its numbers is the slip.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from statistics import fmean
+from typing import Final
+
+from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Reading, Sheet
+from shrinkrule.defaults import CREDIBLE_SHRINKAGE
+from shrinkrule.errors import SheetError
+from shrinkrule.units import MM_PER_UNIT
+
+MOST: Final = 0.6
+"""Share of the lines that must agree before a whole sheet is taken as exchanged or in inches."""
+
+GREEN_OFF_MODEL: Final = (0.10, 1.0)
+"""A green length departs from its model by less than this share plus this many mm."""
+
+REPEAT_SPREAD: Final = (0.02, 0.3)
+"""Readings of one length differ by less than this share plus this many mm."""
+
+
+def in_millimetres(sheet: Sheet) -> Sheet:
+    """Convert a whole sheet whose lengths were typed in inches under a heading of mm.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet as typed.
+
+    Returns
+    -------
+    Sheet
+        The sheet in mm, with a note where it was converted.
+    """
+    inch = MM_PER_UNIT["in"]
+
+    def typed_in_inches(reading: Reading) -> bool:
+        values = reading.green or reading.fired
+        return bool(
+            reading.nominal and values and 0.6 < fmean(values) * inch / reading.nominal < 1.3
+        )
+
+    lengths = [r for r in sheet.readings if r.kind in LENGTH_KINDS and (r.green or r.fired)]
+    if not lengths or sum(map(typed_in_inches, lengths)) < MOST * len(lengths):
+        return sheet
+
+    def converted(reading: Reading) -> Reading:
+        if reading.kind in MASS_KINDS:
+            return reading
+        return replace(
+            reading,
+            green=tuple(inch * value for value in reading.green),
+            fired=tuple(inch * value for value in reading.fired),
+            debound=None if reading.debound is None else inch * reading.debound,
+        )
+
+    note = "the lengths are a 25th of the model's: read as inches"
+    settings = replace(
+        sheet.settings, caliper_resolution=min(sheet.settings.caliper_resolution * inch, 0.03)
+    )
+    return replace(
+        sheet,
+        settings=settings,
+        readings=tuple(map(converted, sheet.readings)),
+        notes=(*sheet.notes, note),
+    )
+
+
+def refuse_empty(sheet: Sheet) -> None:
+    """Refuse a sheet with no green or no fired length.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+
+    Raises
+    ------
+    SheetError
+        If a column is empty.
+    """
+    lengths = sheet.of_kind(*LENGTH_KINDS)
+    for stage, filled in (
+        ("green", any(reading.green for reading in lengths)),
+        ("fired", any(reading.fired for reading in lengths)),
+    ):
+        if not filled:
+            raise SheetError(
+                f"column '{stage}_1' holds no length",
+                where=sheet.where,
+                hint=f"measure the {stage} coupon and type its lengths there",
+            )
+
+
+def green_before_fired(sheet: Sheet) -> Sheet:
+    """Exchange the two stages of a whole sheet where nearly every part would have grown.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet as typed.
+
+    Returns
+    -------
+    Sheet
+        The sheet, exchanged back with a note where that leaves no doubt.
+    """
+    pairs = [r for r in sheet.readings if r.is_length]
+    grown = [r for r in pairs if fmean(r.fired) > fmean(r.green)]
+    nearer = [r for r in grown if r.nominal and _off(r.fired, r.nominal) < _off(r.green, r.nominal)]
+    if not pairs or len(nearer) < MOST * len(pairs):
+        return sheet
+    exchanged = tuple(
+        replace(r, green=r.fired, fired=r.green) if _is_exchanged(r) else r for r in sheet.readings
+    )
+    note = "green and fired were exchanged: the columns headed fired hold the model's sizes"
+    return replace(sheet, readings=exchanged, notes=(*sheet.notes, note))
+
+
+def _is_exchanged(reading: Reading) -> bool:
+    """Whether a line of an exchanged sheet is exchanged too; weights may be right."""
+    if reading.kind in MASS_KINDS:
+        return bool(reading.green and reading.fired) and fmean(reading.fired) > fmean(reading.green)
+    return True
+
+
+def _off(values: tuple[float, ...], nominal: float) -> float:
+    """Distance of the mean of readings from the model, mm."""
+    return abs(fmean(values) - nominal)
+
+
+def refuse_disagreeing_repeats(sheet: Sheet, reading: Reading) -> None:
+    """Refuse repeats of one length that differ by more than a caliper does.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its lines.
+
+    Raises
+    ------
+    SheetError
+        If they differ by more than REPEAT_SPREAD.
+    """
+    share, plus = REPEAT_SPREAD
+    for stage, values in (("green", reading.green), ("fired", reading.fired)):
+        if len(values) > 1 and max(values) - min(values) > share * max(values) + plus:
+            shown = ", ".join(f"{value:g}" for value in values)
+            raise SheetError(
+                f"line {reading.line}, columns '{stage}_1..3': {reading.id} reads {shown}, which "
+                "disagree",
+                where=sheet.where,
+                hint="one is a slip: measure again, or delete it",
+            )
+
+
+def refuse_far_from_model(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a green length far from its model.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its lengths.
+
+    Raises
+    ------
+    SheetError
+        If it is off by more than GREEN_OFF_MODEL.
+    """
+    share, plus = GREEN_OFF_MODEL
+    if reading.nominal is None:
+        return
+    for column, value in zip(("green_1", "green_2", "green_3"), reading.green, strict=False):
+        if abs(value - reading.nominal) > share * reading.nominal + plus:
+            raise SheetError(
+                f"line {reading.line}, column {column!r}: {reading.id} is {value:g} mm green, far "
+                f"from the model's {reading.nominal:g} mm",
+                where=sheet.where,
+                hint="look for a wrong line, a lost digit or another unit (write 1.65 in)",
+            )
+
+
+def refuse_growth(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a length that grew in the furnace, or shrank by more than any filament.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its lengths.
+
+    Raises
+    ------
+    SheetError
+        If it did.
+    """
+    if not reading.is_length:
+        return
+    green, fired = fmean(reading.green), fmean(reading.fired)
+    if fired > green:
+        raise SheetError(
+            f"line {reading.line}, column 'fired_1': {reading.id} is larger fired, {fired:g} mm, "
+            f"than green, {green:g} mm",
+            where=sheet.where,
+            hint="if the two are exchanged, type them in their columns",
+        )
+    if fired < (1.0 - CREDIBLE_SHRINKAGE) * green:
+        raise SheetError(
+            f"line {reading.line}, column 'fired_1': {reading.id} shrank from {green:g} to "
+            f"{fired:g} mm, more than any filament",
+            where=sheet.where,
+            hint="look for a lost digit or a wrong line",
+        )
+
+
+def refuse_gained_mass(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a weight that rises from one stage to the next.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its weights.
+
+    Raises
+    ------
+    SheetError
+        If it rises by more than a twentieth.
+    """
+    stages = [("green_1", reading.green[:1]), ("fired_1", reading.fired[:1])]
+    if reading.debound is not None:
+        stages.insert(1, ("debound_1", (reading.debound,)))
+    weighed = [(column, values[0]) for column, values in stages if values]
+    # Sintering may take up a little oxygen or carbon after debinding; nothing adds a twentieth.
+    for (_, before), (column, after) in pairwise(weighed):
+        if after > 1.05 * before:
+            raise SheetError(
+                f"line {reading.line}, column {column!r}: {reading.id} gained weight, from "
+                f"{before:g} to {after:g} g",
+                where=sheet.where,
+                hint="look for exchanged columns or a lost digit",
+            )
+
+
+def noting_gaps(sheet: Sheet) -> Sheet:
+    """Note the lengths that were not measured both green and fired.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+
+    Returns
+    -------
+    Sheet
+        The same, with a note.
+    """
+    gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
+    if not gaps:
+        return sheet
+    return replace(sheet, notes=(*sheet.notes, f"not measured both times: {', '.join(gaps)}"))

@@ -1,0 +1,50 @@
+"""Reading a measuring sheet, from the file to numbers that make sense together."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from shrinkrule.calibration.sheets.check import (
+    green_before_fired,
+    in_millimetres,
+    noting_gaps,
+    refuse_disagreeing_repeats,
+    refuse_empty,
+    refuse_far_from_model,
+    refuse_gained_mass,
+    refuse_growth,
+)
+from shrinkrule.calibration.sheets.parse import parse_sheet
+from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Sheet
+
+
+def read_sheet(path: str | Path) -> Sheet:
+    """Read a filled measuring sheet, correct what leaves no doubt, refuse what cannot be right.
+
+    Parameters
+    ----------
+    path : str or Path
+        The CSV file.
+
+    Returns
+    -------
+    Sheet
+        What was measured, with notes on what was corrected.
+
+    Raises
+    ------
+    SheetError
+        For anything that :func:`parse_sheet` refuses, a column without any reading, repeats that
+        disagree, a green length far from its model, or a fired one not smaller than its green.
+    """
+    sheet = in_millimetres(parse_sheet(path))
+    refuse_empty(sheet)
+    sheet = green_before_fired(sheet)
+    for reading in sheet.readings:
+        refuse_disagreeing_repeats(sheet, reading)
+        if reading.kind in LENGTH_KINDS:
+            refuse_far_from_model(sheet, reading)
+            refuse_growth(sheet, reading)
+        elif reading.kind in MASS_KINDS:
+            refuse_gained_mass(sheet, reading)
+    return noting_gaps(sheet)

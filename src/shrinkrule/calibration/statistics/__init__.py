@@ -1,0 +1,1 @@
+"""Statistics of a few coupons: lines, firings, and departures from zero."""

@@ -1,0 +1,1 @@
+"""The calibration table: its rows, its file, and rows between calibrated densities."""

@@ -1,0 +1,172 @@
+"""Shrinkage at a density between calibrated ones.
+
+Between two rows of one material and process, ``log(1 - s)`` runs straight against
+``log(relative density)``. Conservation of metal reads
+``2 log(1 - s_xy) + log(1 - s_z) = log(metal fraction) - log(relative density)``,
+which is linear in the same terms, so a row between two balanced rows is balanced.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from enum import StrEnum
+
+from shrinkrule.calibration.table.row import CalibrationRow, Estimate
+from shrinkrule.errors import Option, TableError
+
+
+class Beyond(StrEnum):
+    """What to do with a density outside the calibrated ones."""
+
+    REFUSE = "refuse"
+    EXTRAPOLATE = "extrapolate"
+
+
+def row_at_density(
+    rows: tuple[CalibrationRow, ...],
+    like: CalibrationRow,
+    density: float,
+    beyond: Beyond = Beyond.REFUSE,
+) -> CalibrationRow:
+    """Row for ``density``, from the rows of the same material and process as ``like``.
+
+    Parameters
+    ----------
+    rows : tuple of CalibrationRow
+        The table.
+    like : CalibrationRow
+        Says which material and process.
+    density : float
+        Relative sintered density aimed at, as a fraction.
+    beyond : Beyond
+        What to do outside the calibrated densities.
+
+    Returns
+    -------
+    CalibrationRow
+        The row at that density, or between its neighbours.
+
+    Raises
+    ------
+    TableError
+        If fewer than two densities are calibrated, or ``density`` lies outside them and
+        ``beyond`` refuses.
+    """
+    known = {
+        row.relative_density.value: row
+        for row in rows
+        if (row.material, row.process) == (like.material, like.process)
+        and row.relative_density is not None
+        and not row.replaced
+    }
+    what = f"{like.material} / {like.process}" if like.process else like.material
+    if density in known:
+        return known[density]
+    if not 0.3 < density <= 1.0:
+        raise TableError(
+            f"{density:g} is no relative density", where=what, hint="give a fraction, as 0.90"
+        )
+    if len(known) < 2:
+        raise TableError(
+            f"{len(known)} density is calibrated, two are needed to go between",
+            where=what,
+            hint="fire a coupon to another density, or take a row as it is",
+            options=(Option.DENSITY,),
+        )
+    densities = sorted(known)
+    if not densities[0] <= density <= densities[-1] and beyond is Beyond.REFUSE:
+        raise TableError(
+            f"relative density {density:g} lies outside the calibrated "
+            f"{densities[0]:g} to {densities[-1]:g}",
+            where=what,
+            hint="fire a coupon there, or extrapolate and see the report's warning",
+            options=(Option.EXTRAPOLATE,),
+        )
+    upper = next((i for i, d in enumerate(densities) if d >= density), len(densities) - 1)
+    upper = max(upper, 1)
+    low, high = known[densities[upper - 1]], known[densities[upper]]
+    return _between(low, high, densities[upper - 1], densities[upper], density)
+
+
+def _between(
+    low: CalibrationRow, high: CalibrationRow, at_low: float, at_high: float, density: float
+) -> CalibrationRow:
+    """Row at a density on the line through two rows in logarithms."""
+    weight = math.log(density / at_low) / math.log(at_high / at_low)
+    outside = not 0.0 <= weight <= 1.0
+    origin = (
+        f"{'EXTRAPOLATED' if outside else 'interpolated'} from {low.name!r} "
+        f"({100 * at_low:g} %) and {high.name!r} ({100 * at_high:g} %)"
+    )
+    both_known = low.firing_scatter_known and high.firing_scatter_known
+    return replace(
+        low,
+        extrapolated=outside,
+        name=f"{low.material} at {100 * density:g} %",
+        shrinkage_xy=_shrinkage(low.shrinkage_xy, high.shrinkage_xy, low, high, weight),
+        shrinkage_z=_shrinkage(low.shrinkage_z, high.shrinkage_z, low, high, weight),
+        # Scatter has no law to follow between densities: the larger is the honest one.
+        scatter_xy=max(low.scatter_xy, high.scatter_xy),
+        scatter_z=max(low.scatter_z, high.scatter_z),
+        degrees_of_freedom=min(low.degrees_of_freedom, high.degrees_of_freedom),
+        firing_scatter_known=both_known,
+        longest_xy_mm=min(low.longest_xy_mm, high.longest_xy_mm),
+        longest_z_mm=min(low.longest_z_mm, high.longest_z_mm),
+        relative_density=Estimate(density, 0.0),
+        metal_fraction=_positive(low.metal_fraction, high.metal_fraction, weight),
+        # Length effects and single lengths have no law between densities either.
+        residual_xy_mm=max(low.residual_xy_mm, high.residual_xy_mm),
+        residual_z_mm=max(low.residual_z_mm, high.residual_z_mm),
+        length_effect_xy=None,
+        length_effect_z=None,
+        shrinkage_x=None,
+        shrinkage_y=None,
+        print_scale_xy=_plain(low.print_scale_xy, high.print_scale_xy, weight),
+        print_scale_z=_plain(low.print_scale_z, high.print_scale_z, weight),
+        thickest_section_mm=_smaller(low.thickest_section_mm, high.thickest_section_mm),
+        bead_offset_mm=_plain(low.bead_offset_mm, high.bead_offset_mm, weight),
+        sag_modulus_kpa=_positive(low.sag_modulus_kpa, high.sag_modulus_kpa, weight),
+        coupons=low.coupons + high.coupons,
+        firings=low.firings + high.firings,
+        date=max(low.date, high.date),
+        note="; ".join(filter(None, (origin, low.note))),
+    )
+
+
+def _smaller(low: float | None, high: float | None) -> float | None:
+    """Section that binder left at both densities."""
+    return None if low is None or high is None else min(low, high)
+
+
+def _shrinkage(
+    at_low: Estimate, at_high: Estimate, low: CalibrationRow, high: CalibrationRow, weight: float
+) -> Estimate:
+    """Between two shrinkages, with the uncertainty of both and of their densities."""
+    keeps = (1 - at_low.value) ** (1 - weight) * (1 - at_high.value) ** weight
+    u_low, density_low = at_low.u / (1 - at_low.value), low.relative_density
+    u_high, density_high = at_high.u / (1 - at_high.value), high.relative_density
+    if density_low is not None and density_high is not None:
+        slope = math.log((1 - at_high.value) / (1 - at_low.value)) / math.log(
+            density_high.value / density_low.value
+        )
+        u_low = math.hypot(u_low, slope * density_low.u / density_low.value)
+        u_high = math.hypot(u_high, slope * density_high.u / density_high.value)
+    return Estimate(1 - keeps, keeps * math.hypot((1 - weight) * u_low, weight * u_high))
+
+
+def _positive(low: Estimate | None, high: Estimate | None, weight: float) -> Estimate | None:
+    """Estimate on the line between the logarithms of two, if both are known."""
+    if low is None or high is None:
+        return None
+    value = low.value ** (1 - weight) * high.value**weight
+    relative_u = math.hypot((1 - weight) * low.u / low.value, weight * high.u / high.value)
+    return Estimate(value, value * relative_u)
+
+
+def _plain(low: Estimate | None, high: Estimate | None, weight: float) -> Estimate | None:
+    """Estimate on the straight line between two, if both are known."""
+    if low is None or high is None:
+        return None
+    value = (1 - weight) * low.value + weight * high.value
+    return Estimate(value, math.hypot((1 - weight) * low.u, weight * high.u))

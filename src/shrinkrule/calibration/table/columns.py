@@ -1,0 +1,112 @@
+"""The columns of the calibration table, and what each of its cells may hold."""
+
+from __future__ import annotations
+
+from typing import Annotated, Final, Self
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from shrinkrule.defaults import LARGEST_SHRINKAGE
+from shrinkrule.files.csv_dialect import number_text
+
+
+def _number(value: object) -> object:
+    """A cell as ``float`` reads it."""
+    return number_text(value) if isinstance(value, str) else value
+
+
+def _yes(value: object) -> object:
+    """Yes or no as a bool, a blank as no."""
+    words = {"yes": True, "no": False, "": False}
+    return words.get(value.strip().lower(), value) if isinstance(value, str) else value
+
+
+_Number = BeforeValidator(_number)
+
+
+Percent = Annotated[float, _Number, Field(gt=0, lt=100, allow_inf_nan=False)]
+
+
+Shrinkage = Annotated[
+    float, _Number, Field(ge=0, lt=100.0 * LARGEST_SHRINKAGE, allow_inf_nan=False)
+]
+
+
+Positive = Annotated[float, _Number, Field(gt=0, allow_inf_nan=False)]
+
+
+NotNegative = Annotated[float, _Number, Field(ge=0, allow_inf_nan=False)]
+
+
+Finite = Annotated[float, _Number, Field(allow_inf_nan=False)]
+
+
+Count = Annotated[int, _Number, Field(ge=0)]
+
+
+Name = Annotated[str, Field(min_length=1)]
+
+
+class RowCells(BaseModel):
+    """The cells of one row, in the units of the header. Field names are the columns."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    name: Name
+    material: Name
+    process: str = ""
+    relative_density_pct: Annotated[float, _Number, Field(gt=0, le=100)] | None = None
+    relative_density_u_pct: NotNegative = 0.0
+    shrinkage_xy_pct: Shrinkage
+    shrinkage_xy_u_pct: NotNegative
+    shrinkage_z_pct: Shrinkage
+    shrinkage_z_u_pct: NotNegative
+    scatter_xy_pct: NotNegative
+    scatter_z_pct: NotNegative
+    degrees_of_freedom: Positive | None = None
+    firing_scatter_known: Annotated[bool, BeforeValidator(_yes)] = False
+    longest_xy_mm: Positive
+    longest_z_mm: Positive
+    bead_offset_mm: Finite | None = None
+    bead_offset_u_mm: NotNegative = 0.0
+    sag_modulus_kpa: Positive | None = None
+    sag_modulus_u_kpa: NotNegative = 0.0
+    metal_fraction_pct: Percent | None = None
+    metal_fraction_u_pct: NotNegative = 0.0
+    metal_density_g_cm3: Positive | None = None
+    metal_mass_share_pct: Percent | None = None
+    coupons: Count = 0
+    firings: Count = 0
+    date: str = ""
+    note: str = ""
+    residual_xy_mm: NotNegative = 0.0
+    residual_z_mm: NotNegative = 0.0
+    intercept_xy_mm: Finite | None = None
+    intercept_xy_u_mm: NotNegative = 0.0
+    centre_xy_mm: Positive | None = None
+    intercept_z_mm: Finite | None = None
+    intercept_z_u_mm: NotNegative = 0.0
+    centre_z_mm: Positive | None = None
+    shrinkage_x_pct: Shrinkage | None = None
+    shrinkage_y_pct: Shrinkage | None = None
+    print_scale_xy_pct: Finite | None = None
+    print_scale_xy_u_pct: NotNegative = 0.0
+    print_scale_z_pct: Finite | None = None
+    print_scale_z_u_pct: NotNegative = 0.0
+    thickest_section_mm: Positive | None = None
+    replaced: str = ""
+
+    @model_validator(mode="after")
+    def _intercept_with_centre(self) -> Self:
+        """An intercept without its centre length means nothing."""
+        for axis in ("xy", "z"):
+            intercept = getattr(self, f"intercept_{axis}_mm")
+            if (intercept is None) != (getattr(self, f"centre_{axis}_mm") is None):
+                raise ValueError(f"intercept_{axis}_mm and centre_{axis}_mm stand together or not")
+        return self
+
+
+COLUMNS: Final = tuple(RowCells.model_fields)
+
+
+REQUIRED: Final = tuple(n for n, f in RowCells.model_fields.items() if f.is_required())

@@ -1,0 +1,32 @@
+"""Defaults and limits that several rooms and the command line share."""
+
+from __future__ import annotations
+
+from typing import Final
+
+NOZZLE_MM: Final = 0.6
+"""Bore of the usual nozzle for metal-filled filament."""
+
+CLOSED_FLOOR_LAYERS: Final = 3
+"""Layers that a closed floor needs (common practice, no source)."""
+
+THICK_MM: Final = 10.0
+"""Thickest green section that is trusted to lose its binder (common practice, no source)."""
+
+SAG_UNKNOWNS: Final = 300_000
+"""Largest number of unknowns of a sag solve: under a minute, and half a gigabyte."""
+
+SAG_TOLERANCE_MM: Final = 0.02
+"""Error that pre-curving may leave: what a hand caliper resolves."""
+
+STATED_LENGTH_MM: Final = 40.0
+"""Length for which an interval is stated when none is asked for: a usual size of a part."""
+
+PUBLISHED_SHRINKAGE: Final = 0.22
+"""Largest shrinkage that a coupon must still be measurable at; more than published ones."""
+
+CREDIBLE_SHRINKAGE: Final = 0.40
+"""A measured length that shrank by more is a slip: a fifth of its volume would be left."""
+
+LARGEST_SHRINKAGE: Final = 0.50
+"""No row and no factor may ask for more: the green part would be twice as large."""

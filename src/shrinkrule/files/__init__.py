@@ -1,0 +1,24 @@
+"""File formats, each read and written in one module; files are written all or none."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from shrinkrule.public import late_names
+
+if TYPE_CHECKING:
+    from shrinkrule.files.coloured import glb_bytes, ply_bytes
+    from shrinkrule.files.output import OutputSet, require_folder
+    from shrinkrule.files.stl import stl_bytes
+
+__all__ = ["OutputSet", "glb_bytes", "ply_bytes", "require_folder", "stl_bytes"]
+
+_MODULES: Final = {
+    "OutputSet": "shrinkrule.files.output",
+    "glb_bytes": "shrinkrule.files.coloured",
+    "ply_bytes": "shrinkrule.files.coloured",
+    "require_folder": "shrinkrule.files.output",
+    "stl_bytes": "shrinkrule.files.stl",
+}
+
+__getattr__ = late_names(__name__, _MODULES)

@@ -1,0 +1,149 @@
+"""Cells out of a CSV as spreadsheets write it, in any of their dialects.
+
+Takes commas, semicolons or tabs, a byte-order mark, and the decimal comma; keeps the
+line number of every row, so that a message can name the place.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from shrinkrule.errors import ShrinkruleError, TableError
+
+_DELIMITERS: Final = ",;\t"
+
+
+@dataclass(frozen=True)
+class CsvRow:
+    """One row: its line in the file (from 1) and its cells by column name."""
+
+    line: int
+    cells: dict[str, str]
+
+
+@dataclass(frozen=True)
+class CsvGrid:
+    """A CSV with a header: columns, rows, notes, and how the file is written."""
+
+    where: str
+    columns: tuple[str, ...]
+    rows: tuple[CsvRow, ...]
+    notes: tuple[str, ...]
+    delimiter: str = ","
+    encoding: str = "utf-8"
+    comments: tuple[str, ...] = ()
+
+
+def read_grid(
+    path: Path, kind: str = "table", error: type[ShrinkruleError] = TableError
+) -> CsvGrid:
+    """Read a CSV file that a person may have edited in a spreadsheet.
+
+    Parameters
+    ----------
+    path : Path
+        File to read.
+    kind : str
+        What the file is to the maker (``table``, ``sheet``), for messages.
+    error : type
+        Error to raise.
+
+    Returns
+    -------
+    CsvGrid
+        The cells by row and column.
+
+    Raises
+    ------
+    ShrinkruleError
+        Of type ``error``: for a file that is missing, a folder, no text, or without a row.
+    """
+    where = path.name
+    if path.is_dir():
+        raise error("this is a folder", where=str(path), hint=f"name the {kind}'s CSV file in it")
+    try:
+        data = path.read_bytes()
+    except FileNotFoundError as cause:
+        raise error("no such file", where=str(path), hint="check the name and folder") from cause
+    except OSError as cause:
+        raise error(f"cannot be read ({cause.strerror})", where=str(path)) from cause
+    text, encoding, notes = _decoded(data, where, kind, error)
+    lines = text.splitlines()
+    comments = tuple(line for line in lines if _is_comment(line))
+    first = next((line for line in lines if line.strip() and not _is_comment(line)), "")
+    delimiter = max(_DELIMITERS, key=first.count)
+    if delimiter != ",":
+        notes += (f"read as {'semicolon' if delimiter == ';' else 'tab'}-separated",)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    header: tuple[str, ...] = ()
+    rows: list[CsvRow] = []
+    try:
+        for cells in reader:
+            trimmed = [cell.strip() for cell in cells]
+            if not any(trimmed) or trimmed[0].startswith("#"):
+                continue
+            if not header:
+                header = tuple(name.lower() for name in trimmed)
+                continue
+            if any(trimmed[len(header) :]):
+                raise error(
+                    f"line {reader.line_num} has more cells than the header",
+                    where=where,
+                    hint="put quotes round text or numbers that hold the separator",
+                )
+            rows.append(CsvRow(reader.line_num, dict(zip(header, trimmed, strict=False))))
+    except csv.Error as cause:
+        raise error(f"line {reader.line_num} is no CSV ({cause})", where=where) from cause
+    if not rows:
+        raise error("there is no row under the header", where=where, hint=f"fill in the {kind}")
+    return CsvGrid(where, header, tuple(rows), notes, delimiter, encoding, comments)
+
+
+def _is_comment(line: str) -> bool:
+    """Whether a line is a comment, even if a spreadsheet put quotes around it."""
+    return line.lstrip('" \t').startswith("#")
+
+
+def number_text(cell: str) -> str:
+    """Write a number the way programs do: decimal point, no thousands mark, no percent sign.
+
+    Parameters
+    ----------
+    cell : str
+        A cell as it was typed.
+
+    Returns
+    -------
+    str
+        The same number for ``float``.
+
+    Examples
+    --------
+    >>> number_text("16,4 %")
+    '16.4'
+    """
+    plain = cell.replace("\u00a0", "").replace(" ", "").removesuffix("%")
+    if "," in plain and "." not in plain and plain.count(",") == 1:
+        plain = plain.replace(",", ".")
+    return plain
+
+
+def _decoded(
+    data: bytes, where: str, kind: str, error: type[ShrinkruleError]
+) -> tuple[str, str, tuple[str, ...]]:
+    """Text, its encoding, and a note where that is unusual."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16"), "utf-16", ("read as UTF-16",)
+    if data[:4] == b"PK\x03\x04":
+        raise error("this is a workbook", where=where, hint=f"save the {kind} as CSV")
+    if b"\0" in data:
+        raise error("this is no text", where=where, hint=f"save the {kind} as CSV")
+    mark = "utf-8-sig" if data.startswith(b"\xef\xbb\xbf") else "utf-8"
+    try:
+        return data.decode(mark), mark, ()
+    except UnicodeDecodeError:
+        return data.decode("cp1252", "replace"), "cp1252", ("read as Windows text, not UTF-8",)

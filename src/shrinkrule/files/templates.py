@@ -1,0 +1,32 @@
+"""The environment of every HTML template."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+def environment(room: str) -> Environment:
+    """Template environment of a room: everything escaped, an unknown name is an error.
+
+    Parameters
+    ----------
+    room : str
+        Package whose folder ``templates`` holds them, as ``shrinkrule.report``.
+
+    Returns
+    -------
+    jinja2.Environment
+        The environment.
+    """
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    return Environment(
+        loader=PackageLoader(room),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

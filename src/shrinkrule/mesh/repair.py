@@ -1,0 +1,181 @@
+"""Repairs that lose nothing: vertices merged, degenerate facets dropped, bodies turned outward.
+
+Each returns what it did in words, for the maker to read. Anything that would
+change the shape (closing holes, uniting bodies) is not done here unasked.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.numerics.hashing import number_equal
+from shrinkrule.numerics.triangles import signed_volumes
+
+MAX_NESTED_BODIES = 400
+"""More closed bodies than this in one file are loose pieces, not a part with cavities."""
+
+
+def merge_equal_vertices(
+    corners: NDArray[np.float32] | Floats,
+) -> tuple[Floats, Ints]:
+    """Join corners that are equal to the last bit, in order of first use.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float32 or float64
+        As read; float32 takes half the time and memory. Any -0.0 in it becomes 0.0.
+    """
+    points = corners.reshape(-1, 3)
+    points += 0.0
+    first, numbers = number_equal(points.view(f"u{points.itemsize}"))
+    return points[first].astype(np.float64), numbers.reshape(-1, 3)
+
+
+def close_rounding_gaps(vertices: Floats, facets: Ints) -> tuple[Floats, Ints, str]:
+    """Merge vertices a few float32 steps apart, if that is all that keeps a mesh open.
+
+    Files often hold one corner in two roundings. The merge is kept only if it closes
+    every open edge; else the mesh comes back as it was.
+    """
+    reach = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
+    cells = np.round(vertices / reach).astype(np.int64)
+    _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+    joined, _ = drop_degenerate(inverse.ravel()[facets])
+    if len(first) == len(vertices) or (edge_table(joined).uses == 1).any():
+        return vertices, facets, ""
+    note = f"merged {len(vertices) - len(first)} vertices that differed only by rounding"
+    return vertices[first], joined, note
+
+
+def drop_degenerate(facets: Ints) -> tuple[Ints, str]:
+    """Drop facets that use one vertex twice: they have no area and close nothing.
+
+    Facets of three distinct corners in a line stay, since dropping them would open a crack.
+    """
+    a, b, c = facets.T
+    degenerate = (a == b) | (b == c) | (c == a)
+    if not degenerate.any():
+        return facets, ""
+    count = int(degenerate.sum())
+    return facets[~degenerate], f"dropped {count} facet{'s' * (count != 1)} without area"
+
+
+def turn_outward(
+    vertices: Floats, facets: Ints, table: EdgeTable, where: str
+) -> tuple[Ints, tuple[str, ...]]:
+    """Wind every closed body outward, and its cavities with it.
+
+    A body inside out has negative volume. It is turned together with everything
+    nested in it, so that a hollow part stays hollow. A body in a body wound the same
+    way is either a solid in a solid or a cavity written wrongly: that is said, not guessed.
+
+    Raises
+    ------
+    MeshError
+        For a closed surface that has no outside.
+    """
+    notes: list[str] = []
+    if (table.uses == 2).all() and table.balance.any():
+        facets = _orient(facets, where)
+        table = edge_table(facets)
+        notes.append("turned single facets that faced the wrong way")
+    if table.balance.any():
+        return facets, tuple(notes)
+    labels = table.bodies
+    volumes = signed_volumes(vertices, facets, labels)
+    parents = _parents(vertices, facets, labels, volumes)
+    depth = _depth(parents)
+    root = _root(parents)
+    inside_out = (volumes < 0)[root]
+    if inside_out.any():
+        flip = inside_out[labels]
+        facets = np.where(flip[:, None], facets[:, ::-1], facets)
+        volumes = np.where(inside_out, -volumes, volumes)
+        count = int((inside_out & (depth == 0)).sum())
+        bodies = "bodies that were" if count > 1 else "body that was"
+        notes.append(f"turned {count} {bodies} inside out")
+    nested = parents >= 0
+    same_way = nested & (np.sign(volumes) == np.sign(volumes[np.maximum(parents, 0)]))
+    if same_way.any():
+        notes.append(
+            f"{int(same_way.sum())} closed shell(s) lie inside another and face the same way: "
+            "taken as solid in solid; if a cavity was meant, turn its facets inward"
+        )
+    return np.ascontiguousarray(facets), tuple(notes)
+
+
+def _orient(facets: Ints, where: str) -> Ints:
+    import igl
+
+    turned, _ = igl.bfs_orient(facets)
+    turned = np.asarray(turned, dtype=np.int64)
+    if edge_table(turned).balance.any():
+        raise MeshError(
+            "the surface has no outside (it is one-sided, as a Moebius band)",
+            where=where,
+            hint="repair it in the modelling program",
+        )
+    return turned
+
+
+def _parents(vertices: Floats, facets: Ints, labels: Ints, volumes: Floats) -> Ints:
+    """Smallest body around each body, or -1."""
+    count = len(volumes)
+    parents = np.full(count, -1, dtype=np.int64)
+    if not 1 < count <= MAX_NESTED_BODIES:
+        return parents
+    bodies = facets_by_body(labels, count)
+    low, high = body_boxes(vertices, facets, bodies)
+    within = (low[:, None] >= low[None]) & (high[:, None] <= high[None])
+    inside_box = within.all(axis=2) & ~np.eye(count, dtype=np.bool_)
+    for child in np.flatnonzero(inside_box.any(axis=1)):
+        candidates = np.flatnonzero(inside_box[child])
+        candidates = candidates[np.argsort(np.abs(volumes[candidates]))]
+        probe = vertices[facets[bodies[child][:1], 0]]
+        parents[child] = next(
+            (int(c) for c in candidates if _contains(vertices, facets[bodies[c]], probe)), -1
+        )
+    return parents
+
+
+def _contains(vertices: Floats, shell: Ints, probe: Floats) -> bool:
+    import igl
+
+    winding = igl.winding_number(vertices, shell, probe)
+    return bool(abs(float(np.ravel(winding)[0])) > 0.5)
+
+
+def facets_by_body(labels: Ints, count: int) -> list[Ints]:
+    """Facets, in their order, of each of ``count`` bodies."""
+    order = np.argsort(labels, kind="stable")
+    return np.split(order, np.searchsorted(labels[order], np.arange(1, count)))
+
+
+def body_boxes(vertices: Floats, facets: Ints, bodies: list[Ints]) -> tuple[Floats, Floats]:
+    """Lower and upper corners, (count, 3) each, of the boxes around bodies."""
+    starts = np.cumsum([0, *(len(body) for body in bodies[:-1])])
+    corners = vertices[facets[np.concatenate(bodies)]]
+    return (
+        np.minimum.reduceat(corners.min(axis=1), starts),
+        np.maximum.reduceat(corners.max(axis=1), starts),
+    )
+
+
+def _depth(parents: Ints) -> Ints:
+    depth = np.zeros_like(parents)
+    above = parents.copy()
+    while (above >= 0).any():
+        depth += above >= 0
+        above = np.where(above >= 0, parents[above], -1)
+    return depth
+
+
+def _root(parents: Ints) -> Ints:
+    root = np.arange(len(parents))
+    while (parents[root] >= 0).any():
+        root = np.where(parents[root] >= 0, parents[root], root)
+    return root

@@ -1,0 +1,1 @@
+"""What all rooms compute with: array types, ranges, graphs, triangles, progress."""

@@ -1,0 +1,1 @@
+"""The report of a calibration: screen, JSON, HTML and its plots."""

@@ -1,0 +1,83 @@
+"""A fit on the screen: what the next part will measure, the axes, what to look at."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+from rich.text import Text
+
+from shrinkrule.calibration import CalibrationRow, FitResult, NoteWeight, plain_sentences
+from shrinkrule.defaults import STATED_LENGTH_MM
+
+STYLES: Final = {
+    NoteWeight.WRONG: "bold red",
+    NoteWeight.LOOK: "bold yellow",
+    NoteWeight.FACT: "dim",
+}
+
+
+def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], console: Console) -> None:
+    """Show a fit on one page.
+
+    Parameters
+    ----------
+    fit : FitResult
+        What to show.
+    row : CalibrationRow
+        Row that the fit makes.
+    files : dict
+        Path of each file that was written, by kind.
+    console : Console
+        Where to.
+    """
+    coupons = f"{fit.coupons} {'coupon' if fit.coupons == 1 else 'coupons'}"
+    firings = f"{len(fit.firings)} {'firing' if len(fit.firings) == 1 else 'firings'}"
+    console.print(f"[bold]{escape(row.name)}[/bold]: {escape(row.material)}, {coupons}, {firings}")
+    for sentence in plain_sentences(fit):
+        console.print(Text(sentence))
+    console.print(_axes(fit))
+    facts = Table(box=None, show_header=False, pad_edge=False)
+    facts.add_column(style="dim", no_wrap=True)
+    facts.add_column()
+    bead = fit.xy.printed.offset
+    facts.add_row("bead offset", f"{float(bead.value):+.3f} ± {float(bead.u):.3f} mm a surface")
+    if row.relative_density is not None:
+        density = row.relative_density
+        facts.add_row("fired", f"{100 * density.value:.1f} ± {100 * density.u:.1f} % dense")
+    if fit.sag is not None:
+        reach = "next firing" if fit.knows_firings else "this firing"
+        facts.add_row(
+            "sag modulus", f"{fit.sag.modulus_kpa:.0f} ± {fit.sag.next_u_kpa:.0f} kPa, {reach}"
+        )
+    console.print(facts)
+    for note in fit.notes:
+        if note.weight is not NoteWeight.FACT:
+            console.print(Text.assemble((f"{note.weight}: ", STYLES[note.weight]), note.text))
+    for kind, word in (("table", "row in"), ("html", "read")):
+        if kind in files:
+            console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}")
+
+
+def _axes(fit: FitResult) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for heading in ("axis", "shrinks, % ± u", "parts differ, %", "firings differ, %", "40 mm ±"):
+        table.add_column(heading, justify="left" if heading == "axis" else "right")
+    for axis in (fit.x, fit.y, fit.xy, fit.z):
+        at = axis.fit.centre_mm
+        scatter = axis.fit.scatter_at(at)
+        many = fit.coupons > len(fit.firings)
+        table.add_row(
+            axis.name,
+            f"{100 * axis.shrinkage.value:.2f} ± {100 * axis.shrinkage.u:.2f}",
+            f"{100 * float(scatter.part_variance) ** 0.5 / at:.2f}" if many else "not known",
+            f"{100 * float(scatter.firing_variance) ** 0.5 / at:.2f}"
+            if fit.knows_firings
+            else "not known",
+            f"{axis.next_half_width_mm(STATED_LENGTH_MM):.2f}"
+            + ("" if fit.knows_firings else " at least"),
+        )
+    return table

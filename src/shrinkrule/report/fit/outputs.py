@@ -1,0 +1,57 @@
+"""A fit's files: the table with its new row, JSON and HTML report, written all or none."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from shrinkrule.calibration import CalibrationRow, FitResult, updated_table
+from shrinkrule.files import OutputSet, require_folder
+from shrinkrule.report.fit.html import fit_html
+from shrinkrule.report.fit.plain import fit_dict
+
+
+def fit_outputs(
+    fit: FitResult,
+    row: CalibrationRow,
+    folder: Path,
+    table: Path | None,
+    inputs: Iterable[Path] = (),
+) -> dict[str, Path]:
+    """Write the reports, and the row into its table; return the paths by kind.
+
+    Parameters
+    ----------
+    fit : FitResult
+        What to report.
+    row : CalibrationRow
+        Its row.
+    folder : Path
+        Where the reports go; it must exist.
+    table : Path or None
+        Table to add the row to; a new one if it does not exist.
+    inputs : iterable of Path
+        Files that must not be overwritten.
+
+    Raises
+    ------
+    ShrinkruleError
+        If the table cannot be read or a file not be written; then none is changed.
+    """
+    require_folder(folder)
+    stem = re.sub(r"[^\w.-]+", "_", row.name).strip("_.") or "row"
+    files = {"json": folder / f"{stem}.fit.json", "html": folder / f"{stem}.fit.html"}
+    outputs = OutputSet(inputs)
+    if table is not None:
+        files = {"table": table, **files}
+        outputs.add(
+            table, updated_table(table, row, dt.datetime.now().astimezone().date().isoformat())
+        )
+    plain = json.dumps(fit_dict(fit, row, files), indent=2, allow_nan=False) + "\n"
+    outputs.add(files["json"], plain.encode())
+    outputs.add(files["html"], fit_html(fit, row, files).encode())
+    outputs.write()
+    return files

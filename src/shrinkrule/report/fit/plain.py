@@ -1,0 +1,151 @@
+"""A fit as plain values, for JSON. The layout is documented in docs/file-formats.md."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any, Final
+
+from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, SagFit, plain_sentences
+from shrinkrule.calibration.fit.balance import Balance
+from shrinkrule.calibration.statistics.departure import Departure
+from shrinkrule.report.foundation import program, without_nan
+
+FIT_SCHEMA: Final = "shrinkrule.fit"
+FIT_VERSION: Final = 1
+LENGTHS_MM: Final = (5.0, 10.0, 20.0, 40.0, 80.0)
+"""Fired lengths whose intervals are listed."""
+
+
+def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dict[str, Any]:
+    """Everything the fit found, as JSON values. Lengths mm, kPa, g/cm3, fractions as fractions.
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit.
+    row : CalibrationRow
+        Row that the fit makes.
+    files : dict
+        Path of each file that was written, by kind.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
+    values = {
+        "schema": FIT_SCHEMA,
+        "version": FIT_VERSION,
+        "program": program(),
+        "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+        "sentences": list(plain_sentences(fit)),
+        "notes": [{"weight": n.weight.value, "text": n.text} for n in fit.notes],
+        "row": row.as_dict(),
+        "sheets": [
+            {
+                "file": sheet.where,
+                "coupon": sheet.settings.coupon,
+                "firing": sheet.settings.firing,
+                "date": sheet.settings.date,
+                "mended": list(sheet.notes),
+            }
+            for sheet in fit.sheets
+        ],
+        "interval_is_lower_bound": not fit.knows_firings,
+        "axes": {axis.name.lower(): _axis(fit, axis) for axis in (fit.x, fit.y, fit.xy, fit.z)},
+        "x_y_difference": {**_departure(fit.xy_difference), "real": fit.axes_differ},
+        "caliper": asdict(fit.caliper),
+        "outliers": [asdict(outlier) for outlier in fit.outliers],
+        "left_out": list(fit.left_out),
+        "balances": [_balance(balance) for balance in fit.balances],
+        "sag": None if fit.sag is None else _sag(fit.sag),
+        "thinnest_wall_mm": None if fit.walls is None else fit.walls.thinnest_mm,
+        "thinnest_floor_mm": None if fit.floors is None else fit.floors.thinnest_mm,
+        "files": {kind: path.name for kind, path in files.items()},
+    }
+    plain = without_nan(values)
+    return dict(plain)
+
+
+def _axis(fit: FitResult, axis: AxisResult) -> dict[str, Any]:
+    at = axis.fit.centre_mm
+    scatter = axis.fit.scatter_at(at)
+    measured = axis.lengths.weight > 0.0
+    return {
+        "shrinkage": asdict(axis.shrinkage),
+        "at_green_mm": at,
+        "by_coupon": (1.0 - axis.fit.lines.at(at) / at).tolist(),
+        "scatter_within_firings": float(scatter.part_variance) ** 0.5 / at,
+        "scatter_between_firings": float(scatter.firing_variance) ** 0.5 / at
+        if fit.knows_firings
+        else None,
+        "intercept_mm": {
+            **_departure(axis.fit.intercept),
+            "kept": bool(axis.fit.has_intercept),
+        },
+        "residual_sd_mm": float(axis.fit.residual_variance) ** 0.5,
+        "residual_dof": float(axis.fit.residual_dof),
+        "bead_offset_mm": _departure(axis.printed.offset),
+        "print_scale": _departure(axis.printed.scale),
+        "green_sd_mm": float(axis.printed.residual_sd),
+        "next_part": [
+            {
+                "fired_mm": length,
+                "green_mm": float(axis.fit.green_mm(length)),
+                "half95_mm": axis.next_half_width_mm(length),
+            }
+            for length in LENGTHS_MM
+        ],
+        "readings": [
+            {
+                "coupon": fit.sheets[number].settings.coupon,
+                "id": reading.id,
+                "model_mm": float(axis.lengths.model[number, column]),
+                "green_mm": float(axis.lengths.green[number, column]),
+                "fired_mm": float(axis.lengths.fired[number, column]),
+                "residual_mm": float(axis.residuals_mm[number, column]),
+            }
+            for number, row in enumerate(axis.lengths.readings)
+            for column, reading in enumerate(row)
+            if measured[number, column]
+        ],
+    }
+
+
+def _balance(balance: Balance) -> dict[str, Any]:
+    plain = asdict(balance)
+    plain["verdicts"] = plain.pop("comparisons")
+    return plain
+
+
+def _departure(departure: Departure) -> dict[str, float]:
+    return {
+        "value": float(departure.value),
+        "u": float(departure.u),
+        "dof": float(departure.dof),
+    }
+
+
+def _sag(sag: SagFit) -> dict[str, Any]:
+    def power(which: str) -> dict[str, Any] | None:
+        found = getattr(sag, which)
+        return None if found is None else {**asdict(found), "agrees": found.agrees}
+
+    return {
+        "modulus_kpa": sag.modulus_kpa,
+        "mean_u_kpa": sag.mean_u_kpa,
+        "next_firing_u_kpa": sag.next_u_kpa,
+        "by_coupon_kpa": sag.by_coupon_kpa.tolist(),
+        "span_power": power("span_power"),
+        "depth_power": power("depth_power"),
+        "beams": [
+            {
+                **asdict(beam),
+                "support": beam.support.value,
+                "modulus_kpa": beam.modulus_kpa if beam.drop_mm > 0.0 else None,
+            }
+            for beam in sag.beams
+        ],
+    }

@@ -1,0 +1,1 @@
+"""Pictures of a part drawn without a screen, coloured by what was measured."""

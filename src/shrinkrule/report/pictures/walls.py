@@ -1,0 +1,175 @@
+"""Pictures of a green part with its wall thickness in colour, a legend in mm, and marks."""
+
+from __future__ import annotations
+
+import base64
+import io
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from shrinkrule.job import Place, WallLook
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.report.pictures.scene import (
+    BACKGROUND,
+    VIEWS,
+    Camera,
+    Colouring,
+    Drawing,
+    Stage,
+    draw,
+)
+from shrinkrule.walls import ThicknessScale
+
+WIDTH: Final = 540
+HEIGHT: Final = 400
+MOST_MARKS: Final = 12
+MOST_ALIKE: Final = 40
+INK: Final = (30, 30, 30)
+
+
+@dataclass(frozen=True)
+class Swatch:
+    """One entry of the legend: a CSS colour and what it stands for."""
+
+    colour: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A picture as a data URI, the side it is seen from, and the numbers marked on it.
+
+    ``letter`` names it where the page speaks of it elsewhere.
+    """
+
+    uri: str
+    caption: str
+    marked: tuple[int, ...] = ()
+    letter: str = ""
+
+
+def thickness_colouring(look: WallLook) -> Colouring:
+    """Colours for the wall at every sample."""
+    shown, colours = look.report.shown, look.scale.colours
+    return Colouring(
+        points=shown.points,
+        normals=shown.normals,
+        reach_mm=4.0 * shown.spacing_mm,
+        values=np.where(shown.band < 0, np.nan, shown.band),
+        bounds=np.arange(0.5, len(colours) - 1.0),
+        colours=colours,
+    )
+
+
+def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
+    """Legend of the thickness colours, in mm of the green part."""
+    return tuple(Swatch(entry.css, entry.text) for entry in scale.legend)
+
+
+def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
+    """Pictures of the green part from every view, with places marked by their number."""
+    stage = Stage(look.green.mesh, look.report.rays)
+    marks = [
+        (number, place)
+        for number, row in enumerate(look.rows[:MOST_MARKS], start=1)
+        for place in row.places[:MOST_ALIKE]
+    ]
+
+    drawings = [
+        draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
+        for eye in VIEWS.values()
+    ]
+    shown = _where_shown(drawings, [place for _, place in marks])
+    for drawing, of_view in zip(drawings, shown, strict=True):
+        _mark(drawing, [marks[which] for which in of_view])
+        scale_bar(drawing.image, drawing.camera)
+    with ThreadPoolExecutor() as threads:
+        uris = threads.map(data_uri, [drawing.image for drawing in drawings])
+        return tuple(
+            Picture(uri, f"seen {side}", tuple(dict.fromkeys(marks[w][0] for w in of_view)), letter)
+            for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
+        )
+
+
+def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[int]]:
+    """Which places to mark in each drawing: where seen, else where least hidden."""
+    shown: list[list[int]] = [[] for _ in drawings]
+    for which, place in enumerate(places):
+        point = np.asarray(place.finding.position, dtype=np.float64)[None]
+        # A place lies in the middle of its wall, half a thickness under the surface.
+        skin = 0.75 * place.finding.smallest_mm + 0.5
+        behind = np.array([drawing.depth_behind(point)[0] for drawing in drawings])
+        for view in np.flatnonzero(behind <= max(skin, behind.min())):
+            shown[view].append(which)
+    return shown
+
+
+def _mark(drawing: Drawing, marks: list[tuple[int, Place]]) -> None:
+    """Put a ring about each place, and the number of its row beside the first of each row."""
+    pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
+    font = ImageFont.load_default(15)
+    size = np.array([camera.width, camera.height], dtype=np.float64)
+    taken: list[Floats] = []
+    numbered: set[int] = set()
+    for number, place in marks:
+        at = camera.pixels(np.asarray(place.finding.position, dtype=np.float64)[None])[0]
+        pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
+        if number in numbered:
+            continue
+        numbered.add(number)
+        label = _clear_of(taken, at, size)
+        taken.append(label)
+        pen.line([tuple(at), tuple(label)], fill=INK, width=2)
+        pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
+        pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+
+
+def _clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
+    """Place for a label near ``at``, clear of earlier labels and inside the picture."""
+    turns = np.radians(np.arange(0, 360, 30))
+    outward = np.arctan2(*(at - size / 2)[::-1])
+    for distance in (34, 54, 74, 94):
+        ring = at + distance * np.column_stack(
+            [np.cos(outward + _fan(turns)), np.sin(outward + _fan(turns))]
+        )
+        for label in ring:
+            inside = bool(((label > 14) & (label < size - 14)).all())
+            if inside and all(np.linalg.norm(label - other) > 26 for other in taken):
+                return np.asarray(label, dtype=np.float64)
+    return np.asarray(np.clip(at, 14, size - 14), dtype=np.float64)
+
+
+def _fan(turns: Floats) -> Floats:
+    """Angles in the order in which they leave the outward direction: 0, +1, -1, +2, ..."""
+    step = np.arange(len(turns))
+    side = np.where(step % 2 == 0, -1.0, 1.0)
+    return np.asarray(side * ((step + 1) // 2) * (turns[1] - turns[0]), dtype=np.float64)
+
+
+def scale_bar(image: Image.Image, camera: Camera) -> None:
+    """Draw a bar of a round length, about a fifth of the picture."""
+    reach = 0.2 * camera.width * camera.mm_per_pixel
+    decade = 10.0 ** np.floor(np.log10(reach))
+    length = max(step for step in (1, 2, 5) if step * decade <= reach) * decade
+    pen = ImageDraw.Draw(image)
+    left, low = 16, camera.height - 16
+    right = left + length / camera.mm_per_pixel
+    pen.line([(left, low), (right, low)], fill=INK, width=3)
+    font = ImageFont.load_default(14)
+    pen.text(((left + right) / 2, low - 4), f"{length:g} mm", font=font, fill=INK, anchor="mb")
+
+
+def data_uri(image: Image.Image) -> str:
+    """Picture as a data URI, PNG."""
+    stream = io.BytesIO()
+    image.save(stream, "PNG", compress_level=6)
+    return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
+
+
+def css(colour: tuple[float, ...] | Floats) -> str:
+    """Colour (3,), 0 to 1, as CSS writes it."""
+    return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in colour)

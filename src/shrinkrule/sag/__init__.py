@@ -1,0 +1,31 @@
+"""Sag: how a part bends under its own weight while hot, and the shape that fires straight."""
+
+from shrinkrule.mesh.refine import refine_for_bending
+from shrinkrule.sag.material import SagMaterial, sag_material, viscous_poisson
+from shrinkrule.sag.orientations import WayUp, rank_ways_up
+from shrinkrule.sag.plan import SagPlan, plan
+from shrinkrule.sag.precurve import PrecurveResult, Saving, precurve
+from shrinkrule.sag.result import SagResult
+from shrinkrule.sag.settings import Base, Friction, SagSettings, SupportBox, SupportFacets
+from shrinkrule.sag.solve import solve_sag
+
+__all__ = [
+    "Base",
+    "Friction",
+    "PrecurveResult",
+    "SagMaterial",
+    "SagPlan",
+    "SagResult",
+    "SagSettings",
+    "Saving",
+    "SupportBox",
+    "SupportFacets",
+    "WayUp",
+    "plan",
+    "precurve",
+    "rank_ways_up",
+    "refine_for_bending",
+    "sag_material",
+    "solve_sag",
+    "viscous_poisson",
+]

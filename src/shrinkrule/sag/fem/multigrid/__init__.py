@@ -1,0 +1,1 @@
+"""A multigrid preconditioner whose coarse nodes carry displacement and rotation."""

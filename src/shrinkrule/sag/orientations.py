@@ -1,0 +1,138 @@
+"""The six orientations in the furnace, ranked by sag, then height, then footprint."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import trimesh
+
+from shrinkrule.compensation.frames import WAYS_UP
+from shrinkrule.errors import MeshError
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.progress import Progress, silent
+from shrinkrule.sag.material import SagMaterial
+from shrinkrule.sag.plan import plan
+from shrinkrule.sag.preparation import prepare
+from shrinkrule.sag.settings import SagSettings
+from shrinkrule.sag.solve import sag_on_grid
+
+UNKNOWNS_FOR_RANKING: Final = 30_000
+"""A ranking needs no more: it compares sags that differ by far more than their errors."""
+
+_FLOOR: Final = 1e-3  # of the height: facets this near the lowest point stand on the plate
+
+
+@dataclass(frozen=True)
+class WayUp:
+    """A part fired with one of its axes upward.
+
+    Parameters
+    ----------
+    name : str
+        The mesh's axis that points up: z, -z, x, -x, y or -y.
+    up : tuple of three floats
+        The same as a direction.
+    stands : bool
+        Whether it stands at all.
+    reason : str
+        Why not, else empty.
+    sag_mm : float
+        Largest sag, mm; infinite if it does not stand.
+    sag_at : (3,) float
+        Where, in the mesh's frame, mm.
+    height_mm : float
+        Height in the furnace, mm.
+    footprint_mm2 : float
+        Area of the faces that rest on the plate, mm2.
+    """
+
+    name: str
+    up: tuple[float, float, float]
+    stands: bool
+    reason: str
+    sag_mm: float
+    sag_at: Floats
+    height_mm: float
+    footprint_mm2: float
+
+
+def rank_ways_up(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    settings: SagSettings,
+    *,
+    progress: Progress | None = None,
+) -> tuple[WayUp, ...]:
+    """Rank the six ways up by sag, then height, then footprint; the best comes first.
+
+    Sags closer together than the settings' tolerance count as equal.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        A watertight part in its fired size, mm.
+    material : SagMaterial
+        What sags.
+    settings : SagSettings
+        Friction, budget and tolerance; its way up and supports are left aside.
+    progress : callable or None
+        Called with the stage and the share done, 0 to 1.
+
+    Returns
+    -------
+    tuple of WayUp
+        All six, the best first.
+
+    Raises
+    ------
+    MeshError
+        If the mesh is no solid.
+    SettingError
+        If it does not fit the budget.
+    """
+    report = progress or silent
+    budget = min(settings.max_unknowns, UNKNOWNS_FOR_RANKING)
+    rough = replace(settings, max_unknowns=budget, supports=(), brick_mm=None)
+    planned = plan(mesh, rough)
+    # One brick for all ways, whatever it takes, so that none is ranked by coarser bricks.
+    alike = replace(
+        rough,
+        brick_mm=planned.brick_mm,
+        wall_mm=planned.wall_mm,
+        max_unknowns=settings.max_unknowns,
+    )
+    found = []
+    for number, (name, up) in enumerate(WAYS_UP.items()):
+        report(f"trying {name} up", number / len(WAYS_UP))
+        lying = replace(alike, furnace_up=(float(up[0]), float(up[1]), float(up[2])))
+        found.append(_try(mesh, material, lying, name))
+    report("ranked", 1.0)
+    tolerance = settings.tolerance_mm
+    return tuple(
+        sorted(
+            found,
+            key=lambda way: (
+                not way.stands,
+                round(way.sag_mm / tolerance) if way.stands else 0,
+                way.height_mm,
+                -way.footprint_mm2,
+            ),
+        )
+    )
+
+
+def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name: str) -> WayUp:
+    """The part fired one way up; if it does not stand, the reason."""
+    heights = np.asarray(mesh.vertices) @ lying.up
+    height = float(np.ptp(heights))
+    low = heights[np.asarray(mesh.faces)].max(axis=1) <= heights.min() + _FLOOR * height
+    footprint = float(np.asarray(mesh.area_faces)[low].sum())
+    shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
+    try:
+        problem = prepare(mesh, material, lying)
+        sag, where = sag_on_grid(problem.mesh, problem.plan.grid, material, lying).field.lowest()
+    except MeshError as refusal:
+        return replace(shape, stands=False, reason=refusal.what)
+    return replace(shape, sag_mm=sag, sag_at=problem.bodies.back(where))
