@@ -17,8 +17,8 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.inscribed import DEPTH, EDGE_ANGLE
-from shrinkrule.walls.thickness.spanning import nearest_on_facet
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.nearest import nearest_point
+from shrinkrule.walls.thickness.tree import Tree
 
 CENTRINGS: Final = 24
 """Moves of the centre at most; corners take one or two, bores of many flats a few more."""
@@ -59,58 +59,6 @@ class Pinched(NamedTuple):
 
 
 @compiled
-def _nearest(
-    tree: Tree, c: Floats, bound: float, away: Floats, cosine: float, spot: Floats, room: Any
-) -> tuple[float, int]:
-    """Distance to the nearest surface point at most ``cosine`` along ``away``, and its facet.
-
-    The point goes into ``spot``. A facet counts by its own nearest point only. Without
-    such a point within ``bound`` the facet is -1. Facets that face no way are passed over:
-    their neighbours hold the same points.
-    """
-    stack, trial = room
-    found, near = -1, bound
-    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
-    stack[0] = 1
-    waiting = 1
-    while waiting > 0:
-        waiting -= 1
-        node = stack[waiting]
-        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= near * near:
-            continue
-        if beside_slab(tree, node, c[0], c[1], c[2], near):
-            continue
-        if node < leaves:
-            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
-            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
-            nearer = 2 * node if left <= right else 2 * node + 1
-            stack[waiting] = 4 * node + 1 - nearer
-            stack[waiting + 1] = nearer
-            waiting += 2
-            continue
-        leaf = node - leaves
-        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
-            f = tree.items[place]
-            if (
-                tree.normals[f, 0] == 0.0
-                and tree.normals[f, 1] == 0.0
-                and tree.normals[f, 2] == 0.0
-            ):
-                continue
-            far = np.sqrt(nearest_on_facet(f, tree.corners, c[0], c[1], c[2], trial))
-            if far >= near:
-                continue
-            along = 0.0
-            for a in range(3):
-                along += (trial[a] - c[a]) * away[a]
-            if along <= cosine * far:
-                near, found = far, f
-                for a in range(3):
-                    spot[a] = trial[a]
-    return near, found
-
-
-@compiled
 def _faces_out(tree: Tree, f: int, c: Floats, spot: Floats) -> bool:
     """Whether the surface at a point of facet ``f`` looks away from ``c``."""
     along = 0.0
@@ -133,12 +81,12 @@ def _pinch(
             c[a] = starts[i, a]
         bound = bounds[i]
         for _ in range(CENTRINGS):
-            near, f = _nearest(tree, c, bound, nowhere, 0.0, one, room)
+            near, f = nearest_point(tree, c, bound, nowhere, 0.0, 0.0, one, room)
             if f < 0 or near == 0.0 or not _faces_out(tree, f, c, one):
                 break
             for a in range(3):
                 away[a] = (one[a] - c[a]) / near
-            _, g = _nearest(tree, c, bound, away, OTHER_SIDE, other, room)
+            _, g = nearest_point(tree, c, bound, away, OTHER_SIDE, 0.0, other, room)
             if g < 0 or not _faces_out(tree, g, c, other):
                 break
             moved, width = 0.0, 0.0
@@ -206,7 +154,7 @@ def _project(
     for i in range(len(points)):
         for a in range(3):
             c[a], away[a] = points[i, a], sides[i, a]
-        _, facets[i] = _nearest(tree, c, bounds[i], away, cosine, spot, room)
+        _, facets[i] = nearest_point(tree, c, bounds[i], away, cosine, 0.0, spot, room)
         for a in range(3):
             spots[i, a] = spot[a] if facets[i] >= 0 else points[i, a]
 

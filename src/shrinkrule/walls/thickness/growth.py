@@ -24,7 +24,8 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.walls.thickness.inscribed import DEPTH
-from shrinkrule.walls.thickness.spanning import REACH_IN, nearest_on_facet
+from shrinkrule.walls.thickness.nearest import nearest_on_facet
+from shrinkrule.walls.thickness.spanning import REACH_IN
 from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 OPPOSITE_DEGREES: Final = 10.0

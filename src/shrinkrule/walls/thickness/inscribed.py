@@ -23,13 +23,13 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import compiled
+from shrinkrule.walls.thickness.nearest import nearest_on_facet
 from shrinkrule.walls.thickness.spanning import (
     MEMORY,
     NEARLY,
     REACH_IN,
     ROUGHLY,
     SPANS,
-    nearest_on_facet,
     remember,
     remembered,
     spanning_ball,
@@ -275,7 +275,7 @@ def measure(
     """
     stack = np.empty(DEPTH, np.int64)
     c, q = np.empty(3), np.empty(3)
-    spot, nearest = np.empty(3), np.empty(3)
+    spot, nearest, nowhere = np.empty(3), np.empty(3), np.zeros(3)
     known, turn = np.zeros((MEMORY, 4)), 0
     last = turn - 1
     for i in range(len(points)):
@@ -305,7 +305,7 @@ def measure(
         elif faced and _leaves_room(tree, p, n, half, touched, spot):
             spanning = remembered(known, p, n, half, SPANS)
             if spanning == 0.0:
-                spanning = spanning_ball(tree, p, n, half, c, spot, nearest, stack)
+                spanning = spanning_ball(tree, p, n, half, c, spot, nearest, nowhere, stack)
                 if spanning > 0.0:
                     turn = remember(known, turn, c, spanning)
             if spanning > 0.0:

@@ -13,7 +13,8 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import compiled
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.nearest import nearest_point
+from shrinkrule.walls.thickness.tree import Tree
 
 REACH_IN: Final = 1e-3
 """A facet that reaches into the ball by less than this share of the radius touches it.
@@ -45,85 +46,6 @@ CENTRINGS: Final = 4
 
 
 @compiled
-def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
-    """Squared distance from a point to a facet; the nearest point goes into ``q``.
-
-    Source: Ericson, Real-Time Collision Detection (2005), section 5.1.5.
-    """
-    ax, ay, az = corners[f, 0, 0], corners[f, 0, 1], corners[f, 0, 2]
-    bx, by, bz = corners[f, 1, 0] - ax, corners[f, 1, 1] - ay, corners[f, 1, 2] - az
-    cx, cy, cz = corners[f, 2, 0] - ax, corners[f, 2, 1] - ay, corners[f, 2, 2] - az
-    px, py, pz = x - ax, y - ay, z - az
-    bp = bx * px + by * py + bz * pz
-    cp = cx * px + cy * py + cz * pz
-    bb = bx * bx + by * by + bz * bz
-    bc = bx * cx + by * cy + bz * cz
-    cc = cx * cx + cy * cy + cz * cz
-    # Distances along AB and AC as seen from A, B and C.
-    d1, d2, d3, d4, d5, d6 = bp, cp, bp - bb, cp - bc, bp - bc, cp - cc
-    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
-    if d1 <= 0.0 and d2 <= 0.0:
-        v, w = 0.0, 0.0
-    elif d3 >= 0.0 and d4 <= d3:
-        v, w = 1.0, 0.0
-    elif d6 >= 0.0 and d5 <= d6:
-        v, w = 0.0, 1.0
-    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        v, w = d1 / (d1 - d3), 0.0
-    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        v, w = 0.0, d2 / (d2 - d6)
-    elif va <= 0.0 and d4 >= d3 and d5 >= d6:
-        w = (d4 - d3) / ((d4 - d3) + (d5 - d6))
-        v = 1.0 - w
-    else:
-        whole = va + vb + vc
-        v, w = vb / whole, vc / whole
-    qx, qy, qz = v * bx + w * cx, v * by + w * cy, v * bz + w * cz
-    q[0], q[1], q[2] = ax + qx, ay + qy, az + qz
-    square: float = (px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2
-    return square
-
-
-@compiled
-def _clearance(
-    tree: Tree, c: Floats, bound: float, q: Floats, nearest: Floats, stack: Any
-) -> float:
-    """Distance from ``c`` to the surface, at most ``bound``, to a thousandth.
-
-    The nearest point goes into ``nearest``; it stays as it is when nothing is within ``bound``.
-    """
-    square = bound * bound
-    near = bound * (1.0 - REACH_IN)
-    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
-    stack[0] = 1
-    waiting = 1
-    while waiting > 0:
-        waiting -= 1
-        node = stack[waiting]
-        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= near * near:
-            continue
-        if beside_slab(tree, node, c[0], c[1], c[2], near):
-            continue
-        if node < leaves:
-            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
-            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
-            nearer = 2 * node if left <= right else 2 * node + 1
-            stack[waiting] = 4 * node + 1 - nearer
-            stack[waiting + 1] = nearer
-            waiting += 2
-            continue
-        leaf = node - leaves
-        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
-            far = nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], q)
-            if far < square:
-                square = far
-                nearest[0], nearest[1], nearest[2] = q[0], q[1], q[2]
-                near = np.sqrt(far) * (1.0 - REACH_IN)
-    clearance: float = np.sqrt(square)
-    return clearance
-
-
-@compiled
 def spanning_ball(
     tree: Tree,
     p: Floats,
@@ -132,20 +54,21 @@ def spanning_ball(
     c: Floats,
     q: Floats,
     nearest: Floats,
+    nowhere: Floats,
     stack: Any,
 ) -> float:
     """Radius of the ball about the middle of the chord behind p if it spans the chord, else 0.
 
-    ``half`` is half the chord; the ball's centre goes into ``c``. In a round part the ball at a
-    sample is caught between its own facet and the next, and the ball that spans the part is
-    this one. A chord of a facet passes the middle of a round part by up to half a facet, so the
+    ``half`` is half the chord; the ball's centre goes into ``c``; ``nowhere`` is zero. In a round
+    part the ball at a sample is caught between its own facet and the next, and the ball that
+    spans the part is this one. A chord of a facet passes the middle of a round part by up to half a facet, so the
     centre is moved away from what is nearest first.
     """
     for a in range(3):
         c[a] = p[a] - half * n[a]
     best = 0.0
     for _ in range(CENTRINGS):
-        clear = _clearance(tree, c, half, q, nearest, stack)
+        clear, _ = nearest_point(tree, c, half, nowhere, 0.0, REACH_IN, nearest, (stack, q))
         if clear <= best:
             break
         best = clear

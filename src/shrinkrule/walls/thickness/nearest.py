@@ -1,0 +1,112 @@
+"""The point of a surface nearest to a place: the one walk of the box tree that asks for it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.jit import compiled
+from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+
+
+@compiled
+def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
+    """Squared distance from a point to a facet; the nearest point goes into ``q``.
+
+    Source: Ericson, Real-Time Collision Detection (2005), section 5.1.5.
+    """
+    ax, ay, az = corners[f, 0, 0], corners[f, 0, 1], corners[f, 0, 2]
+    bx, by, bz = corners[f, 1, 0] - ax, corners[f, 1, 1] - ay, corners[f, 1, 2] - az
+    cx, cy, cz = corners[f, 2, 0] - ax, corners[f, 2, 1] - ay, corners[f, 2, 2] - az
+    px, py, pz = x - ax, y - ay, z - az
+    bp = bx * px + by * py + bz * pz
+    cp = cx * px + cy * py + cz * pz
+    bb = bx * bx + by * by + bz * bz
+    bc = bx * cx + by * cy + bz * cz
+    cc = cx * cx + cy * cy + cz * cz
+    # Distances along AB and AC as seen from A, B and C.
+    d1, d2, d3, d4, d5, d6 = bp, cp, bp - bb, cp - bc, bp - bc, cp - cc
+    va, vb, vc = d3 * d6 - d5 * d4, d5 * d2 - d1 * d6, d1 * d4 - d3 * d2
+    if d1 <= 0.0 and d2 <= 0.0:
+        v, w = 0.0, 0.0
+    elif d3 >= 0.0 and d4 <= d3:
+        v, w = 1.0, 0.0
+    elif d6 >= 0.0 and d5 <= d6:
+        v, w = 0.0, 1.0
+    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
+        v, w = d1 / (d1 - d3), 0.0
+    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
+        v, w = 0.0, d2 / (d2 - d6)
+    elif va <= 0.0 and d4 >= d3 and d5 >= d6:
+        w = (d4 - d3) / ((d4 - d3) + (d5 - d6))
+        v = 1.0 - w
+    else:
+        whole = va + vb + vc
+        v, w = vb / whole, vc / whole
+    qx, qy, qz = v * bx + w * cx, v * by + w * cy, v * bz + w * cz
+    q[0], q[1], q[2] = ax + qx, ay + qy, az + qz
+    square: float = (px - qx) ** 2 + (py - qy) ** 2 + (pz - qz) ** 2
+    return square
+
+
+@compiled
+def nearest_point(
+    tree: Tree,
+    c: Floats,
+    bound: float,
+    away: Floats,
+    cosine: float,
+    slack: float,
+    spot: Floats,
+    room: Any,
+) -> tuple[float, int]:
+    """Distance to the nearest surface point at most ``cosine`` along ``away``, and its facet.
+
+    The point goes into ``spot``. It is told to a share ``slack`` of its distance: about the middle
+    of something round, all facets are equally near. A facet counts by its own nearest point
+    only. Without such a point within ``bound`` the facet is -1. Facets that face no way are
+    passed over: their neighbours hold the same points.
+    """
+    stack, trial = room
+    found, near = -1, bound
+    leaves, pieces = len(tree.boxes) // 2, len(tree.items)
+    stack[0] = 1
+    waiting = 1
+    while waiting > 0:
+        waiting -= 1
+        node = stack[waiting]
+        reach = near * (1.0 - slack)
+        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= reach * reach:
+            continue
+        if beside_slab(tree, node, c[0], c[1], c[2], reach):
+            continue
+        if node < leaves:
+            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
+            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
+            nearer = 2 * node if left <= right else 2 * node + 1
+            stack[waiting] = 4 * node + 1 - nearer
+            stack[waiting + 1] = nearer
+            waiting += 2
+            continue
+        leaf = node - leaves
+        for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
+            f = tree.items[place]
+            if (
+                tree.normals[f, 0] == 0.0
+                and tree.normals[f, 1] == 0.0
+                and tree.normals[f, 2] == 0.0
+            ):
+                continue
+            far = np.sqrt(nearest_on_facet(f, tree.corners, c[0], c[1], c[2], trial))
+            if far >= near:
+                continue
+            along = 0.0
+            for a in range(3):
+                along += (trial[a] - c[a]) * away[a]
+            if along <= cosine * far:
+                near, found = far, f
+                for a in range(3):
+                    spot[a] = trial[a]
+    return near, found
