@@ -41,7 +41,7 @@ def errors(mesh: trimesh.Trimesh, answer: Answer, spacing: float, seed: int) -> 
     turn[:3, 3] = [40.0, -25.0, 10.0]
     turned = mesh.copy().apply_transform(turn)
     sampling, surface = sample_cells(turned, spacing), Surface(turned)
-    told = refined_samples(turned, surface, sampling, (NEAR_MM,), spacing)
+    told = refined_samples(turned, surface, sampling, (NEAR_MM,), spacing, 600_000)
     right = answer(trimesh.transform_points(told.points, np.linalg.inv(turn)))
     known = told.is_wall & ~np.isnan(right)
     assert known.sum() > 100

@@ -92,6 +92,15 @@ class WallReport:
     rays: Rays
 
 
+MOST_ADDED: Final = 600_000
+"""Samples added near the limits at most; the thinnest places are looked into first."""
+
+LOOSE_SHARE: Final = 0.1
+"""Share of edges that may be open in something that is a surface, with holes."""
+
+LOOSE_EFFORT: Final = 0.2
+"""Share of all these samples for what has more open edges."""
+
 NOTHING_NARROW: Final = LayerReport((), 0, 0.0, 0.0, (), True)
 """What layers say of a sound surface on which the balls found nothing for them to look at."""
 
@@ -188,15 +197,19 @@ def check_walls(
     found = inspect_mesh(mesh) if soundness is None else soundness
     surface = Surface(mesh)
     spacing = printer.bead_width_mm / SAMPLES_PER_BEAD
-    sampling = sample_cells(mesh, max(spacing, float(np.sqrt(area / AIM_SAMPLES))))
+    # No promise holds on a surface of loose facets, so it is not looked at as closely.
+    loose = found.open_edges > LOOSE_SHARE * 1.5 * found.facets
+    effort = LOOSE_EFFORT if loose else 1.0
+    sampling = sample_cells(mesh, max(spacing, float(np.sqrt(area / (effort * AIM_SAMPLES)))))
     tell("measuring walls", 0.2)
     held = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
-    samples = refined_samples(mesh, surface, sampling, held, spacing)
+    most = 0 if loose else MOST_ADDED
+    samples = refined_samples(mesh, surface, sampling, held, spacing, most)
     doubts = _doubts(found)
     if found.closed and not doubts:
         samples, doubts = _without_crossings(surface, samples, printer.bead_width_mm, told_place)
     tell("joining places", 0.6)
-    walls = local_walls(surface, samples, printer, limits, spacing)
+    walls = local_walls(surface, samples, printer, limits, spacing, grow=not loose)
     thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
     spots = sampling.samples
     air = gaps_on(surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer))

@@ -88,6 +88,8 @@ def local_walls(
     printer: Printer,
     limits: WallLimits,
     spacing_mm: float,
+    *,
+    grow: bool = True,
 ) -> LocalWalls:
     """Find the wall that each sample belongs to.
 
@@ -101,6 +103,8 @@ def local_walls(
         What walls are held against.
     spacing_mm : float
         Spacing of the samples.
+    grow : bool
+        Whether balls are let grow; in a heap of loose facets nothing holds them.
     """
     exist, floor = limits.exist_mm(printer), limits.floor_mm(printer)
     largest = max(limits.sound_mm(printer), floor)
@@ -118,7 +122,7 @@ def local_walls(
     # What an edge catches is no wall, and told by what it grows to.
     thickness[told & ~own] = np.inf
     grows = np.flatnonzero(told & ~own & (samples.thickness < largest - MARGIN_MM))
-    if not len(grows):
+    if not (grow and len(grows)):
         return LocalWalls(
             thickness, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
         )

@@ -44,9 +44,6 @@ BENT_SHARE: Final = 1.5
 BENT_COSINE: Final = 0.98
 """Normals of a group further apart than this bend."""
 
-MOST_ADDED: Final = 600_000
-"""Samples added at most; the thinnest are looked into first."""
-
 FINER: Final = 0.7
 """Spacing over that of the round before: about two samples for one."""
 
@@ -93,6 +90,7 @@ def refined_samples(
     sampling: Sampling,
     limits_mm: tuple[float, ...],
     spacing_mm: float,
+    most: int,
 ) -> ThicknessSamples:
     """Measure a part at its samples, and closely where it is not much thicker than a limit.
 
@@ -108,9 +106,13 @@ def refined_samples(
         The limits that thin places are held against.
     spacing_mm : float
         Spacing wanted near these limits; elsewhere the samples stay as they are.
+    most : int
+        Samples added at most; the thinnest places are looked into first. None at all for 0.
     """
+    if not most:
+        return _measured(surface, sampling)
     limit_mm = max(limits_mm)
-    samples = _covered(mesh, surface, sampling, limits_mm)
+    samples = _covered(mesh, surface, sampling, limits_mm, most)
     samples = _straightened(surface, samples, limit_mm)
     samples = _unbent(surface, samples, limit_mm)
     samples = _descended(surface, samples, spacing_mm, limit_mm)
@@ -155,9 +157,10 @@ def _covered(
     surface: Surface,
     sampling: Sampling,
     limits_mm: tuple[float, ...],
+    most: int,
 ) -> ThicknessSamples:
     """Cut cells larger than half a place wherever a thin place could hide in them."""
-    spacing, left = sampling.spacing_mm, MOST_ADDED
+    spacing, left = sampling.spacing_mm, most
     samples = _measured(surface, sampling)
     done = []
     for _ in range(ROUNDS):
