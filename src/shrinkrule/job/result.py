@@ -26,7 +26,7 @@ ALIKE_SIZE: Final = 0.03
 """Places whose smallest measure differs by less than this share may be alike."""
 
 ALIKE_SHAPE: Final = 0.1
-"""The same for the sides of their boxes, ..."""
+"""The same for how far they spread, ..."""
 
 ALIKE_AREA: Final = 0.25
 """... and for their areas."""
@@ -133,12 +133,9 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     """
     if not places:
         return ()
-    # Size, the sides of the box in order, and area: what a maker would call the same.
+    # Size, spread along its own axes, and area: what a maker would call the same.
     shapes = np.array(
-        [
-            [p.finding.smallest_mm, *np.sort(np.ptp(p.box_in_model, axis=0)), p.finding.area_mm2]
-            for p in places
-        ]
+        [[p.finding.smallest_mm, *_spread(p.finding), p.finding.area_mm2] for p in places]
     )
     kinds = np.array([place.finding.kind.value for place in places])
     slack = np.array([ALIKE_SIZE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_AREA])
@@ -154,6 +151,13 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
         order = np.argsort((-1.0 if thick else 1.0) * shapes[same, 0], kind="stable")
         rows.append(Row(tuple(places[i] for i in same[order])))
     return tuple(rows)
+
+
+def _spread(finding: Finding) -> tuple[float, ...]:
+    """How far a finding spreads, the longest last; that of its box where the layers told it."""
+    if finding.spread_mm is not None:
+        return finding.spread_mm
+    return tuple(np.sort(np.ptp(np.array(finding.box), axis=0)) / np.sqrt(12.0))
 
 
 def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | None:

@@ -113,6 +113,8 @@ class Finding:
         What the place needs to be sound, where its limit is what it needs to print at all.
     loss_mm : float or None
         Depth that an edge loses in the print, mm.
+    spread_mm : (3,) float or None
+        How far the place spreads along its own axes, the longest last: standard deviations, mm.
     """
 
     kind: FindingKind
@@ -128,6 +130,7 @@ class Finding:
     height_range_mm: tuple[float, float] | None = None
     sound_mm: float | None = None
     loss_mm: float | None = None
+    spread_mm: Vector | None = None
 
     @property
     def severity(self) -> int:
@@ -181,6 +184,19 @@ def boxes_meet(one: Finding, other: Finding, reach_mm: float) -> bool:
     low = np.maximum(one.box[0], other.box[0])
     high = np.minimum(one.box[1], other.box[1])
     return bool((low <= high + reach_mm).all())
+
+
+def spread_of(points: Floats) -> Vector:
+    """Standard deviations of points (n, 3) along their own axes, rising, mm.
+
+    Examples
+    --------
+    >>> [round(side, 3) for side in spread_of(np.array([[0.0, 0, 0], [2, 2, 0]]))]
+    [0.0, 0.0, 1.414]
+    """
+    offsets = points - points.mean(axis=0)
+    variances = np.linalg.eigvalsh(offsets.T @ offsets / len(points))
+    return as_vector(np.sqrt(np.maximum(variances, 0.0)))
 
 
 def what_matters(finding: Finding) -> tuple[int, float, Vector]:

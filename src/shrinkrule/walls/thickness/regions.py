@@ -24,6 +24,7 @@ from shrinkrule.walls.findings import (
     Rule,
     as_vector,
     axis_of,
+    spread_of,
 )
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 from shrinkrule.walls.thickness.edges import sharp_edges
@@ -40,8 +41,8 @@ from shrinkrule.walls.thickness.pins import find_pins
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 from shrinkrule.walls.thickness.told import FLAW_AREA, is_flaw
 
-ALIKE: Final = 1e-5
-"""Thickness differs by nothing that matters below this share."""
+ALIKE: Final = 3e-3
+"""Thickness is told to this share: the place shown is the most central one that is as thin."""
 
 NODE_REACH: Final = 1.5
 """How far apart, in sound walls, struts may end at one node."""
@@ -217,7 +218,7 @@ class _Regions:
         off_middle = self.samples.points[place[alike]] - self.samples.points[place].mean(axis=0)
         at = int(alike[np.argmin(np.einsum("ij,ij->i", off_middle, off_middle))])
         limit, sound = self._limits_of(kind)
-        self._add(place, kind, float(thickness[at]), limit, int(place[at]), sound_mm=sound)
+        self._add(place, kind, float(least.min()), limit, int(place[at]), sound_mm=sound)
 
     def _without_flaws(self, chosen: Ints, thickness: Floats, area: Floats) -> Ints:
         """Leave out what is far thinner than the rest on next to no area."""
@@ -278,5 +279,6 @@ class _Regions:
                 area_mm2=area,
                 sound_mm=sound_mm,
                 loss_mm=loss_mm,
+                spread_mm=spread_of(samples.points[place]),
             )
         )

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.walls.findings import Finding, FindingKind, Rule, as_vector, axis_of
+from shrinkrule.walls.findings import Finding, FindingKind, Rule, as_vector, axis_of, spread_of
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
 FLAW_AREA: Final = 0.01
@@ -45,6 +45,7 @@ def told_by(
         direction=as_vector(directions[extreme]),
         box=(as_vector(both.min(axis=0)), as_vector(both.max(axis=0))),
         area_mm2=float(samples.area[place].sum()),
+        spread_mm=spread_of(samples.points[place]),
     )
 
 
