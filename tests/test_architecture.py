@@ -62,6 +62,7 @@ MODULES: Final = {
     ".".join(["shrinkrule", *path.relative_to(PACKAGE).with_suffix("").parts]) for path in TREES
 }
 MOST_FILES: Final = {"thickness": 18}
+"""Folders that hold more than fourteen modules: balls, and the regions that are made of them."""
 BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 
 

@@ -117,6 +117,18 @@ def enclosing_circle(points: Floats) -> tuple[Floats, float]:
     It passes through two or three of them. The circle of a few points is widened by the
     point farthest outside until none is; its radius rises each time, so it ends.
 
+    Parameters
+    ----------
+    points : (n, 2) float64
+        At least one point.
+
+    Returns
+    -------
+    centre : (2,) float64
+        Its centre.
+    radius : float
+        Its radius.
+
     Examples
     --------
     >>> enclosing_circle(np.array([[0.0, 0.0], [6.0, 0.0], [0.0, 8.0]]))[1]
@@ -209,6 +221,16 @@ def fit_in_furnace(points: Floats, furnace: Furnace) -> FurnaceFit:
 def parse_box(text: str) -> BoxFurnace:
     """Box from a text such as ``80x60x50``, in mm.
 
+    Parameters
+    ----------
+    text : str
+        Length, width and height.
+
+    Returns
+    -------
+    BoxFurnace
+        The furnace.
+
     Raises
     ------
     SettingError
@@ -231,6 +253,16 @@ def parse_box(text: str) -> BoxFurnace:
 
 def parse_crucible(text: str) -> CrucibleFurnace:
     """Crucible from a text such as ``90x60``, in mm.
+
+    Parameters
+    ----------
+    text : str
+        Diameter and height.
+
+    Returns
+    -------
+    CrucibleFurnace
+        The furnace.
 
     Raises
     ------

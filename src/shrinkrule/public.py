@@ -20,6 +20,11 @@ def late_names(room: str, modules: Mapping[str, str]) -> Callable[[str], object]
         The room's ``__name__``.
     modules : mapping of str to str
         Full name of the module that defines each public name.
+
+    Returns
+    -------
+    callable
+        Finds a public name by importing its module; any other name is an AttributeError.
     """
 
     def look_up(name: str) -> object:

@@ -141,6 +141,16 @@ def sheet_csv(lines: list[SheetLine]) -> str:
     """Empty sheet as CSV text, ready to be opened in a spreadsheet.
 
     Numbers are written with a point and no trailing zeros; measured columns stay blank.
+
+    Parameters
+    ----------
+    lines : list of SheetLine
+        What is to be measured and stated.
+
+    Returns
+    -------
+    str
+        The file's text.
     """
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")

@@ -48,6 +48,16 @@ _ALIASES: Final = {
 def unit_in_mm(unit: str) -> float:
     """Millimetres in one ``unit``.
 
+    Parameters
+    ----------
+    unit : str
+        Its short name.
+
+    Returns
+    -------
+    float
+        Millimetres.
+
     Raises
     ------
     SettingError
@@ -67,6 +77,18 @@ def unit_in_mm(unit: str) -> float:
 
 def parse_length(text: str, where: str = "length") -> float:
     """Length in mm from a text such as ``0.6``, ``0.6mm``, ``2 in`` or ``1,5 cm``.
+
+    Parameters
+    ----------
+    text : str
+        A number with or without a unit; mm without.
+    where : str
+        Name of the length, for messages.
+
+    Returns
+    -------
+    float
+        mm.
 
     Raises
     ------
@@ -93,6 +115,16 @@ def weight_kpa_per_mm(density_g_cm3: float) -> float:
 
     One gram per cubic centimetre weighs 9806.65 N/m3, which is 0.00980665 kPa/mm.
 
+    Parameters
+    ----------
+    density_g_cm3 : float
+        Density, g/cm3.
+
+    Returns
+    -------
+    float
+        kPa/mm.
+
     Examples
     --------
     >>> weight_kpa_per_mm(1.0)
@@ -104,6 +136,16 @@ def weight_kpa_per_mm(density_g_cm3: float) -> float:
 def mass_g(volume_mm3: float, density_g_cm3: float) -> float:
     """Mass in g of a volume in mm3 at a density in g/cm3.
 
+    Parameters
+    ----------
+    volume_mm3, density_g_cm3 : float
+        Volume, mm3, and density, g/cm3.
+
+    Returns
+    -------
+    float
+        g.
+
     Examples
     --------
     >>> mass_g(1000.0, 8.96)
@@ -114,6 +156,16 @@ def mass_g(volume_mm3: float, density_g_cm3: float) -> float:
 
 def percent(share: float) -> str:
     """Share as a percentage that people read: no powers of ten, no more digits than matter.
+
+    Parameters
+    ----------
+    share : float
+        A fraction, 0 to 1.
+
+    Returns
+    -------
+    str
+        The percentage with its sign.
 
     Examples
     --------
@@ -128,6 +180,16 @@ def percent(share: float) -> str:
 
 def plain(value: float) -> str:
     """Value with two digits that count, without powers of ten.
+
+    Parameters
+    ----------
+    value : float
+        Any value.
+
+    Returns
+    -------
+    str
+        The value.
 
     Examples
     --------

@@ -76,7 +76,18 @@ def turn_up(up: Floats) -> Floats:
 
 
 def stood_on_bed(vertices: Floats) -> Floats:
-    """Shift (3,) that centres points (n, 3) on x = y = 0 with the lowest at z = 0."""
+    """Shift (3,) that centres points (n, 3) on x = y = 0 with the lowest at z = 0.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Points, mm.
+
+    Returns
+    -------
+    (3,) float64
+        The shift, mm.
+    """
     low, high = box_of(vertices)
     return np.array([-(low[0] + high[0]) / 2, -(low[1] + high[1]) / 2, -low[2]])
 
@@ -85,6 +96,18 @@ def moved(mesh: trimesh.Trimesh, matrix: Floats) -> trimesh.Trimesh:
     """Mesh with its vertices through a (4, 4) matrix; the facets stay as they are.
 
     The matrix must not mirror, or the facets would face inward.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any mesh; it is not changed.
+    matrix : (4, 4) float64
+        Acts on columns of x, y, z, 1.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        The moved mesh.
     """
     # einsum and not a product of matrices, which takes ten times as long on rows of three.
     vertices = np.einsum("ij,kj->ki", matrix[:3, :3], np.asarray(mesh.vertices))

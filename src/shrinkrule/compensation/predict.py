@@ -103,7 +103,22 @@ def predict_fired(
 
 
 def length_half95(row: CalibrationRow, axis: str, green_mm: float) -> float:
-    """Half width in mm of the 95 % interval for a fired length, axis ``xy`` or ``z``."""
+    """Half width in mm of the 95 % interval for a fired length, axis ``xy`` or ``z``.
+
+    Parameters
+    ----------
+    row : CalibrationRow
+        Row that the part is made with.
+    axis : str
+        ``xy`` or ``z``.
+    green_mm : float
+        Green length, mm.
+
+    Returns
+    -------
+    float
+        The half width, mm.
+    """
     return row.half95_mm(axis, green_mm)
 
 

@@ -34,6 +34,13 @@ MAX_UNPACKED_BYTES: Final = 2 * 1024**3
 def facets_from_3mf(data: bytes, where: str) -> tuple[Floats, str]:
     """Corner points, in mm, of all facets that a 3MF package places.
 
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    where : str
+        Name of the file, for messages.
+
     Returns
     -------
     corners : (m, 3, 3) float64

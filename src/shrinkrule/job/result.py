@@ -125,6 +125,11 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     ----------
     places : tuple of Place
         In order of what matters, which the rows keep.
+
+    Returns
+    -------
+    tuple of Row
+        The groups.
     """
     if not places:
         return ()
@@ -185,6 +190,16 @@ def binder_time(section_mm: float, coupon_section_mm: float | None) -> float | N
 
 def place_words(in_model: Floats) -> str:
     """A place (3,), mm, in the model's own axes, for a sentence.
+
+    Parameters
+    ----------
+    in_model : (3,) float64
+        The place, mm.
+
+    Returns
+    -------
+    str
+        Its coordinates in words.
 
     Examples
     --------

@@ -33,7 +33,28 @@ def decide(
     fit: FurnaceFit | None,
     sag: PrecurveResult | None,
 ) -> Verdict:
-    """Weigh all that was found: make the part, look first, or do not make it."""
+    """Weigh all that was found: make the part, look first, or do not make it.
+
+    Parameters
+    ----------
+    part, recipe : Part, Recipe
+        What was read, and what the maker decided.
+    balance : BalanceCheck or None
+        Mass balance of the row.
+    walls : WallLook
+        The wall check.
+    prediction : Prediction
+        The fired part.
+    fit : FurnaceFit or None
+        How the green part stands in the furnace.
+    sag : PrecurveResult or None
+        The sag and its allowance.
+
+    Returns
+    -------
+    Verdict
+        Every reason, each with its weight.
+    """
     reasons: list[Reason] = []
     if not part.trusted:
         reasons.append(

@@ -26,7 +26,20 @@ SHARED_SHARE: Final = 1.0e-9
 
 
 def solid_from_mesh(vertices: Floats, facets: Ints) -> manifold3d.Manifold:
-    """Make a manifold3d solid from vertices (n, 3) in mm and facets (m, 3)."""
+    """Make a manifold3d solid from vertices (n, 3) in mm and facets (m, 3).
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        mm.
+    facets : (m, 3) int64
+        Facets, outward.
+
+    Returns
+    -------
+    manifold3d.Manifold
+        The solid; its status says whether it is one.
+    """
     # manifold3d takes no read-only array, and a mesh may hold one.
     return manifold3d.Manifold(
         manifold3d.Mesh64(
@@ -37,7 +50,18 @@ def solid_from_mesh(vertices: Floats, facets: Ints) -> manifold3d.Manifold:
 
 
 def mesh_from_solid(solid: manifold3d.Manifold) -> trimesh.Trimesh:
-    """Make a mesh (mm) from a manifold3d solid."""
+    """Make a mesh (mm) from a manifold3d solid.
+
+    Parameters
+    ----------
+    solid : manifold3d.Manifold
+        A solid, mm.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        Its surface, mm.
+    """
     mesh = solid.to_mesh64()
     return trimesh.Trimesh(
         np.asarray(mesh.vert_properties, dtype=np.float64)[:, :3],
@@ -58,6 +82,11 @@ def overlapping_bodies(
         A closed surface, in mm. Cavities (negative volume) are no bodies here.
     table : EdgeTable
         Its edges.
+
+    Returns
+    -------
+    tuple of (int, int)
+        The pairs.
     """
     volumes = signed_volumes(vertices, facets, table.bodies)
     bodies = facets_by_body(table.bodies, len(volumes))
@@ -81,6 +110,18 @@ def overlapping_bodies(
 
 def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
     """Make one solid of all bodies; cavities stay empty.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Closed bodies, mm.
+    where : str
+        Name of the part, for messages.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        The surface of all of them together.
 
     Raises
     ------

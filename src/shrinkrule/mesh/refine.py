@@ -78,6 +78,11 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trim
     split : callable
         Takes the ends (e, 2, 3) of edges, mm; returns which (e,) to split.
 
+    Returns
+    -------
+    trimesh.Trimesh
+        The refined mesh.
+
     Raises
     ------
     MeshError
@@ -117,6 +122,11 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trime
     split : callable
         Takes the ends (e, 2, 3) of edges, mm; returns which (e,) to split. It must let edges be
         once they are short.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        The refined mesh.
 
     Raises
     ------

@@ -28,6 +28,13 @@ def merge_equal_vertices(
     ----------
     corners : (m, 3, 3) float32 or float64
         As read; float32 takes half the time and memory. Any -0.0 in it becomes 0.0.
+
+    Returns
+    -------
+    vertices : (n, 3) float64
+        Each corner once.
+    facets : (m, 3) int64
+        Facets.
     """
     points = corners.reshape(-1, 3)
     points += 0.0
@@ -40,6 +47,18 @@ def close_rounding_gaps(vertices: Floats, facets: Ints) -> tuple[Floats, Ints, s
 
     Files often hold one corner in two roundings. The merge is kept only if it closes
     every open edge; else the mesh comes back as it was.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        An open surface.
+
+    Returns
+    -------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        The surface after the merge.
+    note : str
+        What was done, empty for nothing.
     """
     reach = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
     cells = np.round(vertices / reach).astype(np.int64)
@@ -55,6 +74,18 @@ def drop_degenerate(facets: Ints) -> tuple[Ints, str]:
     """Drop facets that use one vertex twice: they have no area and close nothing.
 
     Facets of three distinct corners in a line stay, since dropping them would open a crack.
+
+    Parameters
+    ----------
+    facets : (m, 3) int64
+        Facets.
+
+    Returns
+    -------
+    facets : (k, 3) int64
+        Those that stay.
+    note : str
+        What was done, empty for nothing.
     """
     a, b, c = facets.T
     degenerate = (a == b) | (b == c) | (c == a)
@@ -72,6 +103,22 @@ def turn_outward(
     A body inside out has negative volume. It is turned together with everything
     nested in it, so that a hollow part stays hollow. A body in a body wound the same
     way is either a solid in a solid or a cavity written wrongly: that is said, not guessed.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+    table : EdgeTable
+        Its edges.
+    where : str
+        Name of the part, for messages.
+
+    Returns
+    -------
+    facets : (m, 3) int64
+        The facets, turned where needed.
+    notes : tuple of str
+        What was done, and what is doubtful.
 
     Raises
     ------
@@ -150,13 +197,39 @@ def _contains(vertices: Floats, shell: Ints, probe: Floats) -> bool:
 
 
 def facets_by_body(labels: Ints, count: int) -> list[Ints]:
-    """Facets, in their order, of each of ``count`` bodies."""
+    """Facets, in their order, of each of ``count`` bodies.
+
+    Parameters
+    ----------
+    labels : (m,) int64
+        Body of each facet.
+    count : int
+        Number of bodies.
+
+    Returns
+    -------
+    list of (k,) int64
+        Numbers of the facets of each.
+    """
     order = np.argsort(labels, kind="stable")
     return np.split(order, np.searchsorted(labels[order], np.arange(1, count)))
 
 
 def body_boxes(vertices: Floats, facets: Ints, bodies: list[Ints]) -> tuple[Floats, Floats]:
-    """Lower and upper corners, (count, 3) each, of the boxes around bodies."""
+    """Lower and upper corners, (count, 3) each, of the boxes around bodies.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface.
+    bodies : list of (k,) int64
+        As from :func:`facets_by_body`.
+
+    Returns
+    -------
+    low, high : (count, 3) float64
+        The corners.
+    """
     starts = np.cumsum([0, *(len(body) for body in bodies[:-1])])
     corners = vertices[facets[np.concatenate(bodies)]]
     return (

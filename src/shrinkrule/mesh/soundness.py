@@ -92,6 +92,18 @@ def soundness_of(vertices: Floats, facets: Ints, table: EdgeTable) -> Soundness:
 
     Turning facets leaves ``uses`` and the zeros of ``balance`` as they are, so a table made
     before whole bodies were turned still serves.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+    table : EdgeTable
+        Its edges.
+
+    Returns
+    -------
+    Soundness
+        The counts.
     """
     volumes = signed_volumes(vertices, facets, table.bodies)
     closed = not table.balance.any()

@@ -41,6 +41,11 @@ def _equal(rows: NDArray[Any], one: int, other: int) -> Any:
 def number_equal(rows: NDArray[Any]) -> Any:
     """Number rows (n, k) of unsigned integers so that equal ones share a number.
 
+    Parameters
+    ----------
+    rows : (n, k) uint
+        The rows.
+
     Returns
     -------
     first : (k,) int64

@@ -15,6 +15,16 @@ def compiled(function: Function) -> Function:
 
     It is kept beside the source, or in the user's folder of caches where nothing can be written
     there (an installation for all users). With neither, every run compiles anew.
+
+    Parameters
+    ----------
+    function : callable
+        Of plain numbers and arrays.
+
+    Returns
+    -------
+    callable
+        The same, compiled when first called.
     """
     settings = {"nogil": True, "error_model": "numpy"}
     try:

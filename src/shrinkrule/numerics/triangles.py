@@ -33,7 +33,18 @@ def area_normals(corners: Floats) -> Floats:
 
 
 def unit_normals(corners: Floats) -> Floats:
-    """Outward unit normals (m, 3) of triangles (m, 3, 3); zero for a degenerate one."""
+    """Outward unit normals (m, 3) of triangles (m, 3, 3); zero for a degenerate one.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float
+        Their corners, counter-clockwise seen from outside.
+
+    Returns
+    -------
+    (m, 3) float
+        The normals.
+    """
     normals = area_normals(corners)
     lengths = np.linalg.norm(normals, axis=1, keepdims=True)
     unit = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)

@@ -21,7 +21,7 @@ KNIFE_EDGE = "knife edge"
 #: Kinds that no sound part may have.
 THIN_KINDS = frozenset((THIN_WALL, SINGLE_BEAD, THIN_FLOOR, THIN_PIN, SINGLE_BEAD_PIN, KNIFE_EDGE))
 
-#: How much each kind weighs, by the table of the issue.
+#: How much each kind weighs, in the judgement of a whole set.
 WEIGHT_OF_KIND = {
     THIN_WALL: "stop",
     SINGLE_BEAD: "look",
@@ -40,7 +40,7 @@ class Expected:
     Attributes
     ----------
     kinds
-        Names that are right for it. More than one where the issue leaves it open.
+        Names that are right for it. More than one where several are right.
     least_mm, tolerance_mm
         Diameter of its least inscribed ball, and how far the told value may be off.
         The tolerance of a knife edge is infinite: its loss is judged instead.

@@ -198,12 +198,7 @@ def beam_modulus_kpa(
     density_g_cm3: float,
     poisson: float | None = None,
 ) -> float:
-    """Sag modulus in kPa that gives a beam this drop; arguments as :func:`beam_drop_mm`.
-
-    Returns
-    -------
-    float
-        The modulus, kPa.
+    """Sag modulus that gives a beam this drop.
 
     Parameters
     ----------
@@ -215,6 +210,11 @@ def beam_modulus_kpa(
         Its density, fired.
     poisson : float, optional
         As for :func:`beam_drop_mm`.
+
+    Returns
+    -------
+    float
+        The modulus, kPa.
     """
     return beam_drop_mm(support, span_mm, depth_mm, 1.0, density_g_cm3, poisson) / drop_mm
 

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks
 
-Vector = NDArray[Any]
+NodeValues = NDArray[Any]
 """Values at the nodes, (n, 4): three directions and a zero that keeps memory aligned."""
 
 
@@ -38,7 +38,7 @@ def _padded(matrix: Floats) -> Floats:
     )
 
 
-def _multiply(rows: Vector, matrix: Vector, out: Vector) -> None:
+def _multiply(rows: NodeValues, matrix: NodeValues, out: NodeValues) -> None:
     """Matrix product ``rows @ matrix`` in blocks of rows."""
     even = len(rows) - len(rows) % _BLOCK
     if even:
@@ -81,16 +81,16 @@ class Stiffness:
         self._strains = np.empty((_CHUNK, 8, 6), dtype=dtype)
         self.dtype = dtype
 
-    def apply(self, displacement: Vector) -> Vector:
+    def apply(self, displacement: NodeValues) -> NodeValues:
         """Nodal forces (n, 4) that hold the displacement (n, 4)."""
         full, count = self._bricks.full, len(self._index)
         starts = [*range(0, full, _CHUNK), *range(full, count, _CHUNK)]
         for start, stop in zip(starts, [*starts[1:], count], strict=True):
             self._load_chunk(displacement, start, stop, cut=start >= full)
-        summed: Vector = self._sum @ self._forces
+        summed: NodeValues = self._sum @ self._forces
         return summed
 
-    def _load_chunk(self, displacement: Vector, start: int, stop: int, *, cut: bool) -> None:
+    def _load_chunk(self, displacement: NodeValues, start: int, stop: int, *, cut: bool) -> None:
         """Forces of the bricks ``start .. stop - 1`` into the table of all."""
         size = stop - start
         gathered = self._gathered[:size]
@@ -106,10 +106,10 @@ class Stiffness:
         strains *= self._weights[first : first + size, :, None]
         _multiply(strains.reshape(size, 48), self._strain, out)
 
-    def diagonal(self) -> Vector:
+    def diagonal(self) -> NodeValues:
         """Diagonal of the stiffness, (n, 4); one in the empty direction."""
         squares = (_padded(self._bricks.brick.strain) ** 2).sum(axis=1)
         per_corner = (self._bricks.weights @ squares).astype(self.dtype).reshape(-1, 4)
-        diagonal: Vector = self._sum @ per_corner
+        diagonal: NodeValues = self._sum @ per_corner
         diagonal[:, 3] = 1.0
         return diagonal

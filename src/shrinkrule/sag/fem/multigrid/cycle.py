@@ -22,7 +22,7 @@ from shrinkrule.sag.fem.multigrid.galerkin import add_springs, gather_bricks, ga
 from shrinkrule.sag.fem.multigrid.levels import BrickLevel, CellLevel, factorise
 from shrinkrule.sag.fem.multigrid.smoothing import largest_eigenvalue, smooth
 from shrinkrule.sag.fem.multigrid.transfers import BrickTransfer, CellTransfer
-from shrinkrule.sag.fem.operator import Stiffness, Vector
+from shrinkrule.sag.fem.operator import NodeValues, Stiffness
 
 FIRST_FACTOR: Final = 4
 """Bricks along one side of a cell of the first coarse level."""
@@ -67,10 +67,10 @@ class Multigrid:
         every = np.arange(len(self._steps[0].cells.places))
         self._unheld = gather_bricks(bricks, free[:, :3], self._steps[0], self._arm, every)
         self._levels: list[BrickLevel | CellLevel] = []
-        self._direct: Callable[[Vector], Vector]
+        self._direct: Callable[[NodeValues], NodeValues]
         self.hold(free, springs)
 
-    def hold(self, free: Vector, springs: Vector) -> None:
+    def hold(self, free: NodeValues, springs: NodeValues) -> None:
         """Prepare the cycle for a set of held directions.
 
         Parameters
@@ -96,11 +96,11 @@ class Multigrid:
         cells = self._steps[-1].cells
         self._direct = factorise(cells, matrices, _anchors(cells, matrices))
 
-    def cycle(self, b: Vector) -> Vector:
+    def cycle(self, b: NodeValues) -> NodeValues:
         """Approximate solution of ``A x = b`` for the bricks, in single precision."""
         return self._cycle(b, 0)
 
-    def _cycle(self, b: Vector, depth: int) -> Vector:
+    def _cycle(self, b: NodeValues, depth: int) -> NodeValues:
         """One cycle from a level ``depth`` down."""
         if depth == len(self._levels):
             return self._direct(b)

@@ -11,14 +11,19 @@ import scipy.sparse.linalg
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells
 from shrinkrule.sag.fem.multigrid.smoothing import largest_eigenvalue
-from shrinkrule.sag.fem.operator import Stiffness, Vector
+from shrinkrule.sag.fem.operator import NodeValues, Stiffness
 
 
 class BrickLevel:
     """The bricks and springs in single precision, with held directions taken out."""
 
     def __init__(
-        self, stiffness: Stiffness, diagonal: Vector, largest: float, free: Vector, springs: Vector
+        self,
+        stiffness: Stiffness,
+        diagonal: NodeValues,
+        largest: float,
+        free: NodeValues,
+        springs: NodeValues,
     ) -> None:
         self._stiffness = stiffness
         self._free = free.astype(stiffness.dtype)
@@ -26,21 +31,21 @@ class BrickLevel:
         self._inverse = self._free / (diagonal + self._springs)
         self.largest = largest
 
-    def apply(self, x: Vector) -> Vector:
+    def apply(self, x: NodeValues) -> NodeValues:
         """Multiply by the stiffness."""
         forces = self._stiffness.apply(x)
         forces += self._springs * x
         forces *= self._free
         return forces
 
-    def hold(self, x: Vector) -> Vector:
+    def hold(self, x: NodeValues) -> NodeValues:
         """Set held directions to zero."""
         x *= self._free
         return x
 
-    def relax(self, r: Vector) -> Vector:
+    def relax(self, r: NodeValues) -> NodeValues:
         """Multiply by the inverse of the diagonal."""
-        scaled: Vector = r * self._inverse
+        scaled: NodeValues = r * self._inverse
         return scaled
 
 
@@ -63,23 +68,25 @@ class CellLevel:
         self._inverse = np.linalg.inv(self.blocks + shift[:, None, None] * np.eye(6))
         self.largest = largest_eigenvalue(self, (count, 6), np.float64)
 
-    def apply(self, x: Vector) -> Vector:
+    def apply(self, x: NodeValues) -> NodeValues:
         """Multiply by the stiffness."""
         forces = self._matrices @ x[self._corners].reshape(-1, 48, 1)
-        summed: Vector = self._sum @ forces.reshape(-1, 6)
+        summed: NodeValues = self._sum @ forces.reshape(-1, 6)
         return summed
 
-    def hold(self, x: Vector) -> Vector:
+    def hold(self, x: NodeValues) -> NodeValues:
         """Nothing is held here: held bricks are left out of the cells' matrices."""
         return x
 
-    def relax(self, r: Vector) -> Vector:
+    def relax(self, r: NodeValues) -> NodeValues:
         """Multiply by the inverse of the block diagonal."""
-        relaxed: Vector = (self._inverse @ r[:, :, None])[:, :, 0]
+        relaxed: NodeValues = (self._inverse @ r[:, :, None])[:, :, 0]
         return relaxed
 
 
-def factorise(cells: CoarseCells, matrices: Floats, pinned: Ints) -> Callable[[Vector], Vector]:
+def factorise(
+    cells: CoarseCells, matrices: Floats, pinned: Ints
+) -> Callable[[NodeValues], NodeValues]:
     """Direct solver for a level; the nodes ``pinned`` (b,) take up free rigid-body modes.
 
     Parameters
@@ -115,8 +122,8 @@ def factorise(cells: CoarseCells, matrices: Floats, pinned: Ints) -> Callable[[V
         options={"SymmetricMode": True},
     )
 
-    def solve(b: Vector) -> Vector:
-        x: Vector = factors.solve(b.ravel()).reshape(b.shape)
+    def solve(b: NodeValues) -> NodeValues:
+        x: NodeValues = factors.solve(b.ravel()).reshape(b.shape)
         return x
 
     return solve

@@ -9,7 +9,7 @@ from typing import Any, Final, Protocol
 
 import numpy as np
 
-from shrinkrule.sag.fem.operator import Vector
+from shrinkrule.sag.fem.operator import NodeValues
 
 SMOOTHING: Final = 4
 """Chebyshev steps before and after each coarse correction."""
@@ -23,11 +23,11 @@ class SmoothedLevel(Protocol):
 
     largest: float
 
-    def apply(self, x: Vector) -> Vector:
+    def apply(self, x: NodeValues) -> NodeValues:
         """Multiply by the stiffness."""
         ...
 
-    def relax(self, r: Vector) -> Vector:
+    def relax(self, r: NodeValues) -> NodeValues:
         """Multiply by the inverse of the (block) diagonal."""
         ...
 
@@ -59,7 +59,9 @@ def largest_eigenvalue(level: SmoothedLevel, shape: tuple[int, ...], dtype: Any)
     return 1.1 * value
 
 
-def smooth(level: SmoothedLevel, x: Vector | None, b: Vector) -> tuple[Vector, Vector]:
+def smooth(
+    level: SmoothedLevel, x: NodeValues | None, b: NodeValues
+) -> tuple[NodeValues, NodeValues]:
     """Chebyshev steps on ``A x = b``; returns the solution and its residual.
 
     Parameters

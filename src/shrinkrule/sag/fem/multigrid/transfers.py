@@ -9,7 +9,7 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, Coarsening
 from shrinkrule.sag.fem.multigrid.galerkin import prolongation_templates
-from shrinkrule.sag.fem.operator import Vector
+from shrinkrule.sag.fem.operator import NodeValues
 from shrinkrule.sag.voxels.corners import shape_functions
 
 
@@ -31,15 +31,15 @@ class BrickTransfer:
         self._fine = bricks.nodes * bricks.brick.size / arm
         self._coarse = step.cells.nodes * step.factor * bricks.brick.size / arm
 
-    def restrict(self, residual: Vector) -> Vector:
+    def restrict(self, residual: NodeValues) -> NodeValues:
         """Forces at the bricks' nodes, (n, 4), as forces and moments of the coarse nodes."""
         force = residual[:, :3]
         both = self._back @ np.concatenate([force, np.cross(self._fine, force)], axis=1)
         both[:, 3:] -= np.cross(self._coarse, both[:, :3])
-        coarse: Vector = both
+        coarse: NodeValues = both
         return coarse
 
-    def prolong(self, coarse: Vector, like: Vector) -> Vector:
+    def prolong(self, coarse: NodeValues, like: NodeValues) -> NodeValues:
         """Displacements and rotations of the coarse nodes, as displacements (n, 4)."""
         field = coarse.copy()
         field[:, :3] -= np.cross(coarse[:, 3:], self._coarse)
@@ -70,12 +70,12 @@ class CellTransfer:
         self._matrix.eliminate_zeros()
         self._back = self._matrix.T.tocsr()
 
-    def restrict(self, residual: Vector) -> Vector:
+    def restrict(self, residual: NodeValues) -> NodeValues:
         """Forces and moments of the finer nodes, gathered at the coarser."""
-        coarse: Vector = (self._back @ residual.ravel()).reshape(-1, 6)
+        coarse: NodeValues = (self._back @ residual.ravel()).reshape(-1, 6)
         return coarse
 
-    def prolong(self, coarse: Vector, like: Vector) -> Vector:
+    def prolong(self, coarse: NodeValues, like: NodeValues) -> NodeValues:
         """Movements of the coarser nodes, spread to the finer."""
-        fine: Vector = (self._matrix @ coarse.ravel()).reshape(like.shape)
+        fine: NodeValues = (self._matrix @ coarse.ravel()).reshape(like.shape)
         return fine
