@@ -26,6 +26,34 @@ FLOORS: Final = {
     "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("scene", "walls"),
+    "walls": (
+        "findings limits",
+        "thickness_scale thickness layers",
+        "regions",
+        "agreement shown",
+        "map",
+        "check",
+    ),
+    "walls.thickness": (
+        "tree",
+        "nearest sampling",
+        "spanning",
+        "inscribed",
+        "growth bitangent spheres",
+        "corners local",
+        "refinement",
+    ),
+    "walls.layers": (
+        "loops disks narrow",
+        "shell widths columns",
+        "stack",
+        "openings",
+        "places",
+        "floors",
+        "notes",
+        "check",
+    ),
+    "walls.regions": ("grouping told pins", "edges thick", "thin", "gaps"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
         "settings material",
@@ -61,8 +89,8 @@ TREES: Final = {
 MODULES: Final = {
     ".".join(["shrinkrule", *path.relative_to(PACKAGE).with_suffix("").parts]) for path in TREES
 }
-MOST_FILES: Final = {"thickness": 18}
-"""Folders that hold more than fourteen modules: balls, and the regions that are made of them."""
+MOST_FILES: Final[dict[str, int]] = {}
+"""Folders that hold more than fourteen modules, each with its reason."""
 BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 
 

@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.walls.findings import Finding, FindingKind, Rule
 from shrinkrule.walls.layers.places import LayerPlace
-from shrinkrule.walls.thickness.regions import NONE, Regions
+from shrinkrule.walls.regions.thin import NONE, Regions
 
 AIR: Final = frozenset({FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE})
 

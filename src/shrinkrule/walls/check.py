@@ -20,11 +20,12 @@ from shrinkrule.walls.findings import Finding, Vector, as_vector, what_matters
 from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.layers.narrow import Narrow
 from shrinkrule.walls.limits import WallLimits
+from shrinkrule.walls.regions.gaps import MOUTH, gap_findings
+from shrinkrule.walls.regions.thick import thick_findings
+from shrinkrule.walls.regions.thin import NONE, Regions, thin_regions
 from shrinkrule.walls.shown import ShownWalls, shown_walls
-from shrinkrule.walls.thickness.gaps import MOUTH, gap_findings
 from shrinkrule.walls.thickness.local import local_walls
 from shrinkrule.walls.thickness.refinement import refined_samples
-from shrinkrule.walls.thickness.regions import NONE, Regions, thin_regions
 from shrinkrule.walls.thickness.sampling import sample_cells
 from shrinkrule.walls.thickness.spheres import (
     Status,
@@ -33,7 +34,6 @@ from shrinkrule.walls.thickness.spheres import (
     gaps_on,
     is_crossed,
 )
-from shrinkrule.walls.thickness.thick import thick_findings
 from shrinkrule.walls.thickness_scale import ThicknessScale
 
 SAMPLES_PER_BEAD: Final = 2.0

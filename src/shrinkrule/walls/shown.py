@@ -15,9 +15,9 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.findings import Finding, FindingKind, Weight
-from shrinkrule.walls.thickness.grouping import NUMBER
+from shrinkrule.walls.regions.grouping import NUMBER
+from shrinkrule.walls.regions.thin import NONE
 from shrinkrule.walls.thickness.local import LocalWalls
-from shrinkrule.walls.thickness.regions import NONE
 from shrinkrule.walls.thickness.spheres import Status, ThicknessSamples
 from shrinkrule.walls.thickness_scale import FIRST_SOUND, ThicknessScale
 

@@ -61,8 +61,8 @@ def spanning_ball(
 
     ``half`` is half the chord; the ball's centre goes into ``c``; ``nowhere`` is zero. In a round
     part the ball at a sample is caught between its own facet and the next, and the ball that
-    spans the part is this one. A chord of a facet passes the middle of a round part by up to half a facet, so the
-    centre is moved away from what is nearest first.
+    spans the part is this one. A chord of a facet passes the middle of a round part by up to
+    half a facet, so the centre is moved away from what is nearest first.
     """
     for a in range(3):
         c[a] = p[a] - half * n[a]

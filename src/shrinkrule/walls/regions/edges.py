@@ -15,7 +15,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 from shrinkrule.walls.limits import MARGIN_MM
-from shrinkrule.walls.thickness.grouping import groups_of, links_between
+from shrinkrule.walls.regions.grouping import groups_of, links_between
 from shrinkrule.walls.thickness.local import LocalWalls
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 

@@ -10,9 +10,9 @@ from scipy.spatial import cKDTree
 from shrinkrule.numerics.arrays import Ints, connected_components
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.grouping import groups_of
+from shrinkrule.walls.regions.grouping import groups_of
+from shrinkrule.walls.regions.told import chord_directions, told_by
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
-from shrinkrule.walls.thickness.told import chord_directions, told_by
 
 TOLD: Final = 1e-3
 """A ball may be told larger by this share: less of the surface than that is left inside it."""

@@ -27,8 +27,8 @@ from shrinkrule.walls.findings import (
     spread_of,
 )
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.edges import sharp_edges
-from shrinkrule.walls.thickness.grouping import (
+from shrinkrule.walls.regions.edges import sharp_edges
+from shrinkrule.walls.regions.grouping import (
     KINDS,
     NUMBER,
     groups_of,
@@ -36,10 +36,10 @@ from shrinkrule.walls.thickness.grouping import (
     through_nodes,
     with_their_fringes,
 )
+from shrinkrule.walls.regions.pins import find_pins
+from shrinkrule.walls.regions.told import FLAW_AREA, is_flaw
 from shrinkrule.walls.thickness.local import LocalWalls
-from shrinkrule.walls.thickness.pins import find_pins
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
-from shrinkrule.walls.thickness.told import FLAW_AREA, is_flaw
 
 ALIKE: Final = 3e-3
 """Thickness is told to this share: the place shown is the most central one that is as thin."""

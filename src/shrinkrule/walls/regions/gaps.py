@@ -14,10 +14,10 @@ from shrinkrule.numerics.arrays import Floats, connected_components
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
-from shrinkrule.walls.thickness.grouping import REACH, groups_of, links_between
-from shrinkrule.walls.thickness.regions import NONE, Regions
+from shrinkrule.walls.regions.grouping import REACH, groups_of, links_between
+from shrinkrule.walls.regions.thin import NONE, Regions
+from shrinkrule.walls.regions.told import chord_directions, is_flaw, told_by
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
-from shrinkrule.walls.thickness.told import chord_directions, is_flaw, told_by
 
 WEDGE_SHARE: Final = np.sin(np.radians(170.0) / 2.0)
 """Below this chord over diameter, the sides of a groove meet at more than 10 degrees."""

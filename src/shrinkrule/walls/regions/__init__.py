@@ -1,0 +1,1 @@
+"""Samples joined into regions, each named by how its area is held."""
