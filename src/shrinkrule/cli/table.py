@@ -26,16 +26,17 @@ def rows(
     json: options.Json = False,
 ) -> None:
     """List the rows of a calibration table with their key figures and any misfit."""
-    from shrinkrule.calibration import demo_table, read_table
+    from shrinkrule.calibration import check_balance, demo_table, read_table
     from shrinkrule.report import rows_dicts, show_rows
 
     source = "bundled table, materials INVENTED" if table is None else table.name
     read = demo_table() if table is None else read_table(table)
+    balanced = [(row, check_balance(row)) for row in read]
     if json:
         import json as codec
 
-        typer.echo(codec.dumps(rows_dicts(read), indent=2))
+        typer.echo(codec.dumps(rows_dicts(balanced), indent=2))
         return
     from rich.console import Console
 
-    show_rows(read, source, Console(highlight=False))
+    show_rows(balanced, source, Console(highlight=False))

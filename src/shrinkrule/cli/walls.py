@@ -49,23 +49,25 @@ def walls(
     Writes NAME.walls.ply and NAME.walls.glb: the part coloured by its wall
     thickness, for any viewer. The model itself is never changed.
     """
-    from shrinkrule.compensation import ScaleFactors
+    from shrinkrule.compensation import ScaleFactors, green_part, way_up
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs
+    from shrinkrule.walls import thickness_map
 
     folder = options.folder_from(out)
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
+        green = green_part(part.mesh, ScaleFactors(scale_xy, scale_z), way_up(print_up))
         looked = look_at_walls(
             part,
-            ScaleFactors(scale_xy, scale_z),
-            print_up,
+            green,
             options.printer_from(nozzle, bead_width, layer_height),
             options.limits_from(floor_layers, thick_limit),
             progress,
             coupon_section_mm=options.section_from(coupon_section),
         )
-        files = walls_outputs(looked, folder, inputs=[model])
+        mapped = thickness_map(green.mesh, looked.report.shown)
+        files = walls_outputs(looked, mapped, folder, inputs=[model])
     if json:
         import json as codec
 

@@ -1,5 +1,6 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
+from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import (
     JobResult,
@@ -13,7 +14,7 @@ from shrinkrule.job.result import (
     longer_than_coupon,
     times,
 )
-from shrinkrule.job.run import compensate, look_at_walls
+from shrinkrule.job.run import compensate
 
 __all__ = [
     "JobResult",

@@ -17,7 +17,6 @@ from scipy.spatial import ConvexHull
 from shrinkrule.calibration import check_balance
 from shrinkrule.compensation import (
     GreenPart,
-    ScaleFactors,
     green_part,
     offset_outlines,
     predict_fired,
@@ -27,14 +26,13 @@ from shrinkrule.compensation import (
 from shrinkrule.compensation.frames import moved
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.furnace import fit_in_furnace
+from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
-from shrinkrule.job.result import JobResult, Place, WallLook, binder_time, place_words
+from shrinkrule.job.result import JobResult, WallLook
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
-from shrinkrule.printer import Printer
-from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
 
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult
@@ -69,20 +67,20 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     recipe = _for_this_part(recipe, part)
     report = progress or silent
     share_of_walls = 1.0 if recipe.sag is None else _SHARE_OF_WALLS
+    green = green_part(part.mesh, recipe.scale, way_up(recipe.print_up))
     walls = look_at_walls(
         part,
-        recipe.scale,
-        recipe.print_up,
+        green,
         recipe.printer,
         recipe.limits,
         part_of(report, 0.0, share_of_walls),
         coupon_section_mm=recipe.coupon_section,
     )
     sag = _sag(part, recipe, part_of(report, share_of_walls, 1.0 - share_of_walls))
-    to_slice = _outlines_moved(_precurved(walls.green, sag), walls, recipe)
+    to_slice = _outlines_moved(_precurved(green, sag), walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
-    prediction = predict_fired(walls.green, recipe.row, volume)
-    fit = None if recipe.furnace is None else fit_in_furnace(_hull(walls.green), recipe.furnace)
+    prediction = predict_fired(green, recipe.row, volume)
+    fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
     verdict = decide(part, recipe, balance, walls, prediction, fit, sag)
     return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
 
@@ -142,71 +140,3 @@ def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> 
             options=(Option.OUTLINE,),
         )
     return offset_outlines(green, -spread.value, name).mesh
-
-
-def look_at_walls(
-    part: Part,
-    factors: ScaleFactors,
-    print_up: str,
-    printer: Printer,
-    limits: WallLimits,
-    progress: Progress | None = None,
-    *,
-    coupon_section_mm: float | None = None,
-) -> WallLook:
-    """Scale a part to green and check what the nozzle can print of it.
-
-    Parameters
-    ----------
-    part : Part
-        Wanted part, or a green one with factors of 1.
-    factors : ScaleFactors
-        Oversize factors, print frame.
-    print_up : str
-        Model axis that points up in the printer.
-    printer, limits : Printer, WallLimits
-        What can be printed, and what is asked for.
-    progress : callable, optional
-        Called with a stage's name and the fraction done.
-    coupon_section_mm : float, optional
-        Thickest section of the green coupon, to compare the part's with.
-
-    Returns
-    -------
-    WallLook
-        The green part and its findings, in the model's terms.
-
-    Raises
-    ------
-    ShrinkruleError
-        For settings or a mesh that cannot be worked with.
-    """
-    green = green_part(part.mesh, factors, way_up(print_up))
-    report = check_walls(
-        green.mesh,
-        printer,
-        limits,
-        soundness=part.soundness,
-        progress=progress,
-        told_place=lambda place: place_words(green.in_model(np.array([place]))[0]),
-    )
-    places = tuple(_place(finding, green, coupon_section_mm) for finding in report.findings)
-    return WallLook(part, green, printer, limits, report, places, coupon_section_mm)
-
-
-def _place(finding: Finding, green: GreenPart, coupon_section_mm: float | None) -> Place:
-    in_model = green.in_model(np.array([finding.position]))[0]
-    scale = green.factors.xy, green.factors.z
-    # Up is one of the model's axes, so that a box in the print is a box in the model.
-    corners = green.in_model(np.array(finding.box))
-    return Place(
-        finding,
-        in_model,
-        np.stack([corners.min(axis=0), corners.max(axis=0)]),
-        finding.wanted_mm(finding.smallest_mm, *scale),
-        finding.wanted_mm(finding.limit_mm, *scale),
-        None if finding.sound_mm is None else finding.wanted_mm(finding.sound_mm, *scale),
-        binder_time(finding.smallest_mm, coupon_section_mm)
-        if finding.kind is FindingKind.THICK_SECTION
-        else None,
-    )

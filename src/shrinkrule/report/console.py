@@ -11,7 +11,7 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Level, Row, WallLook
 from shrinkrule.mesh import Part
@@ -141,22 +141,31 @@ def show_ways_up(
         console.print(f"least sag with [bold]{ways[0].name}[/bold] up")
 
 
-def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -> None:
+def show_rows(
+    rows: Sequence[tuple[CalibrationRow, BalanceCheck | None]], source: str, console: Console
+) -> None:
     """List a table's rows.
 
     Parameters
     ----------
-    rows : tuple of CalibrationRow
-        Rows to list.
+    rows : sequence of (CalibrationRow, BalanceCheck or None)
+        Rows to list, each with its mass balance.
     source : str
         Name of the table.
     console : Console
         Where to.
     """
     table = Table(title=f"Rows of {source}", title_justify="left", box=None, pad_edge=False)
-    for heading in ("row", "density", "XY shrinks", "Z shrinks", "95 % at 40 mm", "coupons"):
+    for heading in (
+        "row",
+        "density",
+        "XY shrinks",
+        "Z shrinks",
+        f"95 % at {STATED_LENGTH_MM:g} mm",
+        "coupons",
+    ):
         table.add_column(heading, justify="left" if heading == "row" else "right")
-    for row in rows:
+    for row, _ in rows:
         density = row.relative_density
         half = row.half95_mm("xy", STATED_LENGTH_MM)
         table.add_row(
@@ -168,8 +177,7 @@ def show_rows(rows: tuple[CalibrationRow, ...], source: str, console: Console) -
             f"{row.coupons}",
         )
     console.print(table)
-    for row in rows:
-        balance = check_balance(row)
+    for row, balance in rows:
         if balance is not None and balance.warning:
             console.print(_reason(Level.LOOK, balance.warning))
         said = filter(None, (row.replaced and f"replaced {row.replaced}", row.note))

@@ -9,7 +9,7 @@ from pathlib import Path
 from shrinkrule.files import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
 from shrinkrule.job import JobResult, WallLook
 from shrinkrule.report.plain import job_dict
-from shrinkrule.walls import thickness_map
+from shrinkrule.walls import ThicknessMap
 
 
 def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
@@ -54,7 +54,9 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     return files
 
 
-def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
+def walls_outputs(
+    look: WallLook, mapped: ThicknessMap, folder: Path, inputs: Iterable[Path] = ()
+) -> dict[str, Path]:
     """Write the part coloured by its wall thickness, PLY and GLB; return their paths by kind.
 
     The part lies in the model's own axes and has the model's size, so that places named by the
@@ -63,7 +65,9 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
     Parameters
     ----------
     look : WallLook
-        What to write.
+        What was found.
+    mapped : ThicknessMap
+        Wall thickness at the vertices of its surface.
     folder : Path
         Where to; it must exist.
     inputs : iterable of Path
@@ -82,7 +86,6 @@ def walls_outputs(look: WallLook, folder: Path, inputs: Iterable[Path] = ()) -> 
     require_folder(folder)
     stem = look.part.source.stem
     files = {"ply": folder / f"{stem}.walls.ply", "glb": folder / f"{stem}.walls.glb"}
-    mapped = thickness_map(look.green.mesh, look.report.shown)
     vertices = look.green.in_model(mapped.vertices)
     colours = look.scale.colours_of(mapped.band)
     comments = (

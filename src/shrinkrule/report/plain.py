@@ -6,10 +6,11 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-from shrinkrule.calibration import CalibrationRow, check_balance
+from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.job import JobResult, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
@@ -102,13 +103,15 @@ def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
     )
 
 
-def rows_dicts(rows: tuple[CalibrationRow, ...]) -> list[dict[str, Any]]:
+def rows_dicts(
+    rows: Sequence[tuple[CalibrationRow, BalanceCheck | None]],
+) -> list[dict[str, Any]]:
     """Rows of a table with their mass balance, as JSON values.
 
     Parameters
     ----------
-    rows : tuple of CalibrationRow
-        Rows of a table.
+    rows : sequence of (CalibrationRow, BalanceCheck or None)
+        Rows of a table, each with its mass balance.
 
     Returns
     -------
@@ -116,8 +119,7 @@ def rows_dicts(rows: tuple[CalibrationRow, ...]) -> list[dict[str, Any]]:
         JSON values of each row.
     """
     listed = []
-    for row in rows:
-        balance = check_balance(row)
+    for row, balance in rows:
         listed.append({**row.as_dict(), "mass_balance": None if balance is None else vars(balance)})
     return listed
 

@@ -11,7 +11,7 @@ import trimesh
 from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh import Rays, Soundness, inspect_mesh
+from shrinkrule.mesh import Soundness, inspect_mesh
 from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.units import percent
@@ -74,8 +74,6 @@ class WallReport:
         What cannot be trusted, and why.
     shown : ShownWalls
         What pictures and coloured meshes show.
-    rays : Rays
-        Of the part, for pictures of it.
     """
 
     samples: ThicknessSamples
@@ -89,7 +87,6 @@ class WallReport:
     trusted: bool
     notes: tuple[str, ...]
     shown: ShownWalls
-    rays: Rays
 
 
 MOST_ADDED: Final = 600_000
@@ -251,5 +248,4 @@ def check_walls(
         trusted=found.closed and not doubts and layers.trusted,
         notes=(*doubts, *layers.notes),
         shown=shown,
-        rays=surface.rays,
     )

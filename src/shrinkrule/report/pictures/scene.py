@@ -149,14 +149,12 @@ class Stage:
     ----------
     mesh : trimesh.Trimesh
         In mm; also an open one can be drawn.
-    rays : Rays, optional
-        Of this mesh, where they are made already.
     """
 
-    def __init__(self, mesh: trimesh.Trimesh, rays: Rays | None = None) -> None:
+    def __init__(self, mesh: trimesh.Trimesh) -> None:
         self.points = np.asarray(mesh.vertices, dtype=np.float64)
         self.faces = np.asarray(mesh.faces, dtype=np.int64)
-        self.rays = Rays(mesh) if rays is None else rays
+        self.rays = Rays(mesh)
 
     def normals_of(self, facets: Ints) -> Floats:
         """Outward unit normals (n, 3) of ``facets``, zero where one has no area."""

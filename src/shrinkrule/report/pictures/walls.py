@@ -72,7 +72,7 @@ def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     """Pictures of the green part from every view, with places marked by their number."""
-    stage = Stage(look.green.mesh, look.report.rays)
+    stage = Stage(look.green.mesh)
     marks = [
         (number, place)
         for number, row in enumerate(look.rows[:MOST_MARKS], start=1)
