@@ -12,6 +12,9 @@ from shrinkrule.job import JobResult, Outline, Place, Row, WallLook, longer_than
 from shrinkrule.units import unit_in_mm
 from shrinkrule.walls import FindingKind
 
+TAPERED: Final = 0.05
+"""Share of what a wall needs, below which it is said to taper to nothing."""
+
 _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
 
@@ -86,6 +89,8 @@ def place_text(place: Place, unit: str = "mm") -> str:
 def mend_text(place: Place) -> str:
     """What would put a place right, in mm of the wanted model."""
     now, needed = f"from {place.wanted_mm:.2f}", f"{_rounded_up(place.needed_mm):.2f}"
+    if place.wanted_mm < TAPERED * place.needed_mm:
+        now = "what tapers to nothing"
     match place.finding.kind:
         case FindingKind.THIN_WALL | FindingKind.THIN_PIN:
             if place.sound_mm is None or place.sound_mm <= place.needed_mm:
