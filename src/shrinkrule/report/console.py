@@ -244,7 +244,7 @@ def _rows(rows: Sequence[Row], unit: str) -> Table:
             f"{finding.smallest_mm:.2f}",
             f"{finding.limit_mm:.2f}",
             words.place_text(place, unit),
-            words.mend_text(place),
+            words.mend_text(place, unit),
         )
     return table
 
