@@ -13,8 +13,11 @@ from shrinkrule.walls.thickness.spheres import ThicknessSamples
 FLAW_AREA: Final = 0.01
 """Area in square beads below which a region is a flaw of the mesh, unless it is long."""
 
+FLAW_THICKNESS: Final = 0.05
+"""Thickness in beads below which a longer one is a flaw too."""
+
 FLAW_SIZE: Final = 0.25
-"""Size in beads up to which it is none that matters."""
+"""Size in beads, thickness and all, up to which such a speck is a flaw."""
 
 
 def chord_directions(samples: ThicknessSamples) -> Floats:
@@ -61,5 +64,6 @@ def is_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: float)
     bead_mm : float
         Bead width.
     """
-    speck = area_mm2 < FLAW_AREA * bead_mm**2 and size_mm < FLAW_SIZE * bead_mm
+    small = size_mm < FLAW_SIZE * bead_mm or smallest_mm < FLAW_THICKNESS * bead_mm
+    speck = area_mm2 < FLAW_AREA * bead_mm**2 and small
     return speck or (area_mm2 < bead_mm**2 and smallest_mm < FLAW_AREA * bead_mm)
