@@ -53,7 +53,7 @@ FLOORS: Final = {
         "notes",
         "check",
     ),
-    "walls.regions": ("grouping told pins", "edges thick", "thin", "gaps"),
+    "walls.regions": ("grouping measured pins", "edges thick", "thin", "gaps"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
         "settings material",

@@ -165,12 +165,12 @@ def test_an_open_side_hides_only_what_it_bounds() -> None:
     assert any("not closed (4 open" in note and "close it" in note for note in found.notes)
 
 
-def test_rags_are_not_believed() -> None:
+def test_layers_with_too_many_open_contours_are_left_out() -> None:
     rng = np.random.default_rng(4)
     found = report(raw(rng.normal(size=(900, 3)) * 10.0, np.arange(900).reshape(-1, 3)))
     assert found.layers == 0
     assert found.findings == ()
-    assert any("more hole than wall" in note for note in found.notes)
+    assert any("too many gaps" in note for note in found.notes)
 
 
 @pytest.mark.parametrize(

@@ -52,7 +52,7 @@ def look_at_walls(
         limits,
         soundness=part.soundness,
         progress=progress,
-        told_place=lambda place: place_words(green.in_model(np.array([place]))[0]),
+        place_text=lambda place: place_words(green.in_model(np.array([place]))[0]),
     )
     places = tuple(_place(finding, green, coupon_section_mm) for finding in report.findings)
     return WallLook(part, green, printer, limits, report, places, coupon_section_mm)

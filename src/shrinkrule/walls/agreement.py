@@ -1,9 +1,10 @@
-"""Balls and layers brought together: one place is one finding, and says which rule saw it.
+"""Findings of balls and layers joined: one place is one finding, and says which rule found it.
 
-On a sound surface the balls know every wall exactly, and a layer that cuts it aslant, or near
-the top of something round, takes it for another: there the layers add what they lose of it, no
-place of their own. Where the balls are blind (the mesh is open, bodies share space) the layers
-speak. Which holds is asked at points spread over the place, not of boxes that touch.
+On a sound surface the balls measure every wall exactly. A layer that cuts a wall aslant, or near
+the top of something round, measures another width. So the layers add lost volume and heights to
+the balls' findings, and no places of their own. Where the balls cannot measure (the mesh is open,
+bodies share space) the places of the layers are findings. This is decided at points spread over
+the place, not by boxes that touch.
 """
 
 from __future__ import annotations
@@ -21,15 +22,15 @@ from shrinkrule.walls.regions.thin import NONE, Regions
 
 AIR: Final = frozenset({FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE})
 
-BLIND_SHARE: Final = 0.5
-"""Share of a place where the balls know nothing, from which on the layers speak for it."""
+UNMEASURED_SHARE: Final = 0.5
+"""A place of the layers is a finding of its own where the balls measured nothing on this share."""
 
 COVERED_SHARE: Final = 0.2
-"""Share of a place that a finding of the balls must hold to be the same."""
+"""Share of a place of the layers that a finding of the balls must hold to be the same place."""
 
 
 class BallSide:
-    """Findings of the balls on one side of the surface, to be asked at points.
+    """Findings of the balls on one side of the surface, to be looked up at points.
 
     Parameters
     ----------
@@ -38,9 +39,9 @@ class BallSide:
     points : (n, 3) float64
         The samples.
     known : (n,) bool
-        Whether the balls know what is there.
+        Whether the ball there measured something.
     reach_mm : float
-        How far from a sample a point may lie for it to speak there.
+        How far from a sample a point may lie to be represented by it.
     """
 
     def __init__(self, regions: Regions, points: Floats, known: Mask, reach_mm: float) -> None:
@@ -49,18 +50,30 @@ class BallSide:
         self._tree = cKDTree(points)
 
     def take(self, place: LayerPlace) -> bool:
-        """Whether the balls tell all of a place of the layers; what these add is kept."""
-        distance, nearest = self._tree.query(place.spots, distance_upper_bound=self._reach)
+        """Join a place of the layers to the balls' findings, if the balls measured it.
+
+        Parameters
+        ----------
+        place : LayerPlace
+            A place that the layers found.
+
+        Returns
+        -------
+        bool
+            Whether the balls measured the place. Their finding there, if any, gets the volume and
+            heights of the layers.
+        """
+        distance, nearest = self._tree.query(place.points, distance_upper_bound=self._reach)
         near = np.isfinite(distance)
         nearest = np.where(near, nearest, 0)
         known = near & self._known[nearest]
-        if known.mean() < 1.0 - BLIND_SHARE:
+        if known.mean() < 1.0 - UNMEASURED_SHARE:
             return False
-        told = self._of_sample[nearest[known]]
-        told = told[told != NONE]
-        if len(told):
-            number, count = np.unique(told, return_counts=True)
-            if count.max() >= COVERED_SHARE * len(place.spots):
+        here = self._of_sample[nearest[known]]
+        here = here[here != NONE]
+        if len(here):
+            number, count = np.unique(here, return_counts=True)
+            if count.max() >= COVERED_SHARE * len(place.points):
                 self._add(int(number[count.argmax()]), place.finding)
         return True
 
@@ -79,7 +92,7 @@ class BallSide:
 
 
 def agreed(material: BallSide, air: BallSide, layers: tuple[LayerPlace, ...]) -> list[Finding]:
-    """Findings of both rules, each place once.
+    """Join the findings of both rules, so that each place is one finding.
 
     Parameters
     ----------
@@ -87,6 +100,11 @@ def agreed(material: BallSide, air: BallSide, layers: tuple[LayerPlace, ...]) ->
         What the balls found inside the part and outside it.
     layers : tuple of LayerPlace
         What the layers found.
+
+    Returns
+    -------
+    list of Finding
+        Those of the balls first.
     """
     alone = [
         place.finding

@@ -1,4 +1,4 @@
-"""The wall check: every place of the green part that the nozzle or the furnace will mind."""
+"""The wall check: every place of the green part that is too thin, too narrow or too thick."""
 
 from __future__ import annotations
 
@@ -46,10 +46,10 @@ SAMPLES_PER_BEAD: Final = 2.0
 """Samples per bead width, so that a thin place one bead across holds at least one."""
 
 CROSSED_AREA: Final = 0.05
-"""Surface in square beads that must lie inside another body to be told; less is rounding."""
+"""Surface in square beads that must lie inside another body to be reported; less is rounding."""
 
 AIM_SAMPLES: Final = 120_000
-"""Larger parts are sampled more coarsely at first, and finely only where a wall is near a limit."""
+"""First samples of a large part; more are added only where a wall is near a limit."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class WallReport:
     findings : tuple of Finding
         Sorted by what matters; each says which rule saw it.
     layers : LayerReport
-        What the layers alone say.
+        What the layers alone find.
     thickest_mm : float
         Diameter of the largest ball that touches a sample, mm; nan when nothing is measured.
     thickest_at : (3,) float
@@ -99,17 +99,17 @@ MOST_ADDED: Final = 600_000
 """Samples added near the limits at most; the thinnest places are looked into first."""
 
 LOOSE_SHARE: Final = 0.1
-"""Share of edges that may be open in something that is a surface, with holes."""
+"""Share of edges that may be open in a surface with holes; with more it is a heap of facets."""
 
 LOOSE_EFFORT: Final = 0.2
-"""Share of all these samples for what has more open edges."""
+"""Share of the first samples for a heap of facets: nothing is promised of it."""
 
 NOTHING_NARROW: Final = LayerReport((), 0, 0.0, 0.0, (), True)
-"""What layers say of a sound surface on which the balls found nothing for them to look at."""
+"""The layers' report where a sound surface has no place for them to look at."""
 
 
 def _doubts(found: Soundness) -> list[str]:
-    """What the balls cannot be sure of; of open edges the layers tell, and where."""
+    """Why balls cannot be trusted; open edges are in the notes of the layers, with their place."""
     doubts = []
     if not found.winding_consistent:
         doubts.append("neighbouring facets face opposite ways: inside and outside are not certain")
@@ -119,10 +119,11 @@ def _doubts(found: Soundness) -> list[str]:
 
 
 def _without_crossings(
-    surface: Surface, samples: ThicknessSamples, bead_mm: float, told: PlaceText
+    surface: Surface, samples: ThicknessSamples, bead_mm: float, place_text: PlaceText
 ) -> tuple[ThicknessSamples, list[str]]:
-    """Samples with those told apart that lie inside another body, and what to say of them."""
-    # On the very edge of facets, where corners pinch, a way in or out tells nothing.
+    """Mark samples that lie inside another body, and write the note about them."""
+    # Bitangent spheres touch at edges, where rays along the normal prove nothing: samples without
+    # area take the answer of their nearest neighbour.
     on_edge = samples.area == 0.0
     crossed = is_crossed(surface, samples) & ~on_edge
     area = float(samples.area[crossed].sum())
@@ -130,7 +131,7 @@ def _without_crossings(
         return samples, []
     _, beside = cKDTree(samples.points[~on_edge]).query(samples.points[on_edge])
     crossed[on_edge] = crossed[~on_edge][beside]
-    first = told(as_vector(samples.points[int(np.argmax(crossed & ~on_edge))]))
+    first = place_text(as_vector(samples.points[int(np.argmax(crossed & ~on_edge))]))
     share = percent(area / float(samples.area.sum()))
     note = (
         f"bodies touch or share space, or the surface passes through itself, on {share} of "
@@ -144,7 +145,7 @@ def _without_crossings(
 def _where_narrow(
     samples: ThicknessSamples, thin: Regions, air: ThicknessSamples, narrow: Regions
 ) -> Narrow:
-    """Where the balls found something, or could not look: there the layers look too."""
+    """Where the balls found something, or could not measure: there the layers look too."""
     blind = np.isnan(samples.thickness)
     return Narrow(
         samples.points[(thin.of_sample != NONE) | blind],
@@ -159,7 +160,7 @@ def check_walls(
     *,
     soundness: Soundness | None = None,
     progress: Progress | None = None,
-    told_place: PlaceText = in_print,
+    place_text: PlaceText = in_print,
 ) -> WallReport:
     """Find every thin, unsound or thick place of a green part.
 
@@ -170,13 +171,18 @@ def check_walls(
     printer : Printer
         Bead and layer.
     limits : WallLimits, optional
-        How many of them a wall needs; the trade's usual if not given.
+        How many beads and layers walls, floors and gaps need; the trade's usual if not given.
     soundness : Soundness, optional
-        Of this mesh or one it was scaled from; found out if not given.
+        Of this mesh or one it was scaled from; computed if not given.
     progress : callable, optional
-        Told the stage and the share done.
-    told_place : callable, optional
+        Called with the stage and the share done, 0 to 1.
+    place_text : callable, optional
         Puts a place of the print frame in words, for notes.
+
+    Returns
+    -------
+    WallReport
+        Findings, notes, and all samples with their thickness.
 
     Raises
     ------
@@ -186,39 +192,39 @@ def check_walls(
         When the part is so large for its bead that the samples would not fit in memory.
     """
     limits = WallLimits() if limits is None else limits
-    tell = progress or silent
+    report = progress or silent
     area = float(mesh.area)
     if not area > 0.0:
         raise MeshError("no facet of the mesh has an area", hint="export the model again")
-    tell("preparing the surface", 0.0)
+    report("preparing the surface", 0.0)
     found = inspect_mesh(mesh) if soundness is None else soundness
     surface = Surface(mesh)
     spacing = printer.bead_width_mm / SAMPLES_PER_BEAD
-    # No promise holds on a surface of loose facets, so it is not looked at as closely.
+    # Nothing is promised of a heap of facets, so it is not looked at as closely.
     loose = found.open_edges > LOOSE_SHARE * 1.5 * found.facets
     effort = LOOSE_EFFORT if loose else 1.0
     sampling = sample_cells(mesh, max(spacing, float(np.sqrt(area / (effort * AIM_SAMPLES)))))
-    tell("measuring walls", 0.2)
-    held = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
+    report("measuring walls", 0.2)
+    needed = (limits.exist_mm(printer), limits.sound_mm(printer), limits.floor_mm(printer))
     most = 0 if loose else MOST_ADDED
-    samples = refined_samples(mesh, surface, sampling, held, spacing, most)
+    samples = refined_samples(mesh, surface, sampling, needed, spacing, most)
     doubts = _doubts(found)
     if found.closed and not doubts:
-        samples, doubts = _without_crossings(surface, samples, printer.bead_width_mm, told_place)
-    tell("joining places", 0.6)
+        samples, doubts = _without_crossings(surface, samples, printer.bead_width_mm, place_text)
+    report("joining places", 0.6)
     walls = local_walls(surface, samples, printer, limits, spacing, grow=not loose)
     thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
-    spots = sampling.samples
-    air = gaps_on(surface, spots.points, spots.facets, spots.area, MOUTH * limits.gap_mm(printer))
+    first = sampling.samples
+    air = gaps_on(surface, first.points, first.facets, first.area, MOUTH * limits.gap_mm(printer))
     narrow = gap_findings(air, printer, limits, sampling.spacing_mm)
-    tell("cutting layers", 0.8)
+    report("cutting layers", 0.8)
     layers = NOTHING_NARROW
     if not found.closed or doubts or thin.findings or narrow.findings:
         sound = found.closed and not doubts
         where = _where_narrow(samples, thin, air, narrow) if sound else None
-        layers = layer_findings(mesh, printer, limits, narrow=where, place_text=told_place)
+        layers = layer_findings(mesh, printer, limits, narrow=where, place_text=place_text)
     measured = ~np.isnan(samples.thickness)
-    reach = max(held)
+    reach = max(needed)
     findings = agreed(
         BallSide(thin, samples.points, measured, reach),
         BallSide(narrow, air.points, np.ones(len(air.points), dtype=np.bool_), reach),
@@ -233,7 +239,7 @@ def check_walls(
     shown = shown_walls(
         samples, walls, thin.findings, thin.of_sample, ThicknessScale.of(printer, limits), spacing
     )
-    tell("walls checked", 1.0)
+    report("walls checked", 1.0)
     return WallReport(
         samples=samples,
         findings=tuple(sorted(findings, key=what_matters)),

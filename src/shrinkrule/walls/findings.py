@@ -1,8 +1,7 @@
-"""Places worth a maker's attention, each with its measure, its limit and where it is.
+"""Findings: places worth a maker's attention, each with its measure, its limit and its position.
 
-A finding is a connected place, not a sample. Its thickness is measured on the GREEN
-part; `wanted_mm` turns a green thickness into that of the wanted part, which is the
-model the maker will edit.
+A finding is a connected place, not a sample. Its thickness is that of the GREEN part; `wanted_mm`
+converts it to the wanted part, which is the model the maker will edit.
 """
 
 from __future__ import annotations
@@ -42,7 +41,7 @@ def in_print(place: Vector) -> str:
 
 
 class Weight(StrEnum):
-    """How much a finding weighs, falling."""
+    """How much a finding weighs: what does not print, what needs a look, what decides nothing."""
 
     STOP = "stop"
     LOOK = "look"
@@ -65,7 +64,7 @@ class FindingKind(StrEnum):
 
     @property
     def weight(self) -> Weight:
-        """Stop for what does not print at all, tells for what decides nothing."""
+        """How much a finding of this kind weighs."""
         if self in (FindingKind.THIN_WALL, FindingKind.THIN_PIN, FindingKind.THIN_FLOOR):
             return Weight.STOP
         return Weight.TELLS if self is FindingKind.MESH_FLAW else Weight.LOOK
@@ -80,7 +79,7 @@ class Axis(StrEnum):
 
 
 class Rule(StrEnum):
-    """Which check flagged a place."""
+    """Which check found a place."""
 
     BALL = "ball"
     LAYERS = "layers"
@@ -107,13 +106,13 @@ class Finding:
     kind : FindingKind
         What is wrong.
     rule : Rule
-        Which check says so.
+        Which check found it.
     axis : Axis
         Which way the wall stands.
     smallest_mm : float
         The smallest measure in the place (the largest for a thick section).
     limit_mm : float
-        What it is held against.
+        What the measure is compared with.
     position : (3,) float
         Where the extreme is, mm, print frame.
     direction : (3,) float
@@ -123,9 +122,9 @@ class Finding:
     area_mm2 : float
         Surface affected, both sides counted.
     volume_mm3 : float or None
-        Volume affected, where the layers tell it.
+        Volume affected, where the layers measured it.
     height_range_mm : (2,) float or None
-        Lowest and highest layer affected, where the layers tell it.
+        Lowest and highest layer affected, where the layers measured it.
     sound_mm : float or None
         What the place needs to be sound, where its limit is what it needs to print at all.
     loss_mm : float or None
@@ -166,6 +165,11 @@ class Finding:
             Thickness in the green part, mm.
         scale_xy, scale_z : float
             Oversize factors of the green part.
+
+        Returns
+        -------
+        float
+            Thickness in the wanted part, mm.
         """
         factors = np.array([scale_xy, scale_xy, scale_z])
         return green_mm / float(np.linalg.norm(factors * np.asarray(self.direction)))

@@ -1,8 +1,8 @@
 """Wall thickness at the vertices of a surface fine enough to show it.
 
-A box of twelve facets has vertices at its corners only, where no wall can be told, so facets
-are split where the thickness changes and nowhere else. A vertex on a crease belongs to
-several faces and gets one value for each, so that colours do not run round the edge.
+A box of twelve facets has vertices at its corners only, where no wall can be measured, so facets
+are split where the thickness changes and nowhere else. A vertex on a crease belongs to several
+faces and gets one value for each, so that colours do not run round the edge.
 """
 
 from __future__ import annotations
@@ -27,17 +27,17 @@ CHANGE: Final = 1.1
 """Facets are split where thickness changes by more than this ratio within ``FINEST`` spacings."""
 
 FINEST: Final = 2.0
-"""Spacings to which a change is told, and below which no edge is split: as a rule one bead."""
+"""Spacings to which a change is located, and below which no edge is split: as a rule one bead."""
 
 CREASE_COSINE: Final = np.cos(np.radians(30.0))
 """Facets that meet at less than 30 degrees are one smooth face."""
 
 FACING_REACH: Final = 4.0
-"""Spacings that a sample facing the other way seems further off, so that no colour runs round
+"""Weight of the normal in the distance between samples, in spacings, so that no colour runs round
 an edge."""
 
 ABOUT: Final = 8
-"""Samples about a vertex that lead to its thickness."""
+"""Samples about a vertex from which its thickness is fitted."""
 
 SAME_FACE: Final = 0.9
 """Cosine between normals of one smooth face."""
@@ -45,11 +45,11 @@ SAME_FACE: Final = 0.9
 STEP: Final = 0.35
 """Share by which thickness may change from one sample to the next on a slope."""
 
-LEAST_FOLLOWED: Final = 3
+LEAST_FITTED: Final = 3
 """Samples it takes for a plane through their thicknesses."""
 
-TRACE: Final = 1e-6
-"""Weight against any slope, beside the squares of ways in spacings."""
+RIDGE: Final = 1e-6
+"""Ridge weight on the slopes of the fitted plane, beside squared distances in spacings."""
 
 
 @dataclass(frozen=True)
@@ -76,10 +76,10 @@ class ThicknessMap:
 
 
 def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
-    """Wall thickness at each vertex of a part, its facets split where it changes.
+    """Compute the wall thickness at each vertex of a part, with facets split where it changes.
 
-    Nothing is measured anew: a vertex has the thickness that the samples about it on its own
-    smooth face lead to, in a plane through them, and the colour of the nearest one.
+    Nothing is measured anew: a vertex has the value of the plane fitted to the thickness of the
+    samples about it on its own smooth face, and the colour of the nearest one.
 
     Parameters
     ----------
@@ -87,25 +87,30 @@ def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
         The GREEN part, print frame, mm.
     shown : ShownWalls
         What its samples show.
+
+    Returns
+    -------
+    ThicknessMap
+        The split surface with its values.
     """
     fine = _split_where_thickness_changes(mesh, shown)
     vertices, faces, facet_of = _split_at_creases(fine)
     corners = np.asarray(fine.vertices, dtype=np.float64)[np.asarray(fine.faces)[facet_of]]
     facing = area_normals(corners)
     facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), np.finfo(np.float64).tiny)
-    thickness, band = _led_to(shown, vertices, facing)
+    thickness, band = _fitted(shown, vertices, facing)
     return ThicknessMap(vertices, faces, thickness, band)
 
 
-def _led_to(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, Ints]:
-    """Thickness and colour at places (n, 3) of surfaces that face so."""
+def _fitted(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, Ints]:
+    """Thickness (n,) and colour (n,) at points (n, 3) of surfaces with these normals (n, 3)."""
     reach = FACING_REACH * shown.spacing_mm
     tree = cKDTree(np.hstack([shown.points, reach * shown.normals]))
     count = min(ABOUT, len(shown.points))
     _, about = tree.query(np.hstack([places, reach * facing]), k=range(1, count + 1), workers=-1)
     values = shown.thickness[about]
     first = values[:, 0]
-    # Only samples on the same face are followed, and over no step.
+    # Only samples on the same face count, and only up to a step of the thickness.
     follow = np.einsum("ijk,ik->ij", shown.normals[about], facing) > SAME_FACE
     with np.errstate(invalid="ignore"):
         follow &= np.abs(values - first[:, None]) < STEP * first[:, None]
@@ -113,20 +118,20 @@ def _led_to(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, 
     way = np.where(follow[:, :, None], shown.points[about] - places[:, None], 0.0)
     terms = np.concatenate([follow[:, :, None].astype(np.float64), way / shown.spacing_mm], axis=2)
     normal = np.einsum("ijk,ijl->ikl", terms, terms)
-    # A trace of weight keeps what the samples leave free, as off their plane, at rest.
-    normal[:, [1, 2, 3], [1, 2, 3]] += TRACE
+    # The ridge weight makes slopes zero that the samples do not determine, as off their plane.
+    normal[:, [1, 2, 3], [1, 2, 3]] += RIDGE
     normal[:, 0, 0] += np.finfo(np.float64).tiny
     right = np.einsum("ijk,ij->ik", terms, values)
     at_place = np.linalg.solve(normal, right[:, :, None])[:, 0, 0]
     low = np.where(follow, values, np.inf).min(axis=1)
     high = np.where(follow, values, -np.inf).max(axis=1)
-    some = follow.sum(axis=1) >= LEAST_FOLLOWED
+    some = follow.sum(axis=1) >= LEAST_FITTED
     thickness = np.where(some, np.clip(at_place, low, high), first)
     return thickness, shown.band[about[:, 0]]
 
 
 def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> trimesh.Trimesh:
-    """Mesh whose edges are no longer than two spacings, or than their way to the next change."""
+    """Mesh whose edges are no longer than two spacings or their distance to the next change."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
     ends = vertices[faces]
@@ -156,13 +161,13 @@ def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> 
 
 
 def _where_thickness_changes(shown: ShownWalls, cell_mm: float) -> Floats:
-    """Samples (k, 3) beside which the thickness differs, or has another colour.
+    """Samples (k, 3) beside which the thickness or the colour changes.
 
     Samples are compared in cells in which they face one way, and again in cells moved by half,
     so that no change falls between two cells unseen.
     """
     band = shown.band
-    # What is not known differs from all that is.
+    # An unknown thickness differs from every known one.
     known = np.where(np.isnan(shown.thickness), -1.0, shown.thickness)
     changes = []
     for shift in (0.0, 0.5):

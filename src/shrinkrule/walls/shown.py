@@ -1,8 +1,8 @@
 """What pictures and coloured meshes show at each sample: the thickness and the class of its wall.
 
-A sample that belongs to a finding has the colour of what the finding weighs, and no other
-sample has it: pictures, findings and verdict come from one classification. Beside an edge that
-prints fine the ball says nothing of the part, so the nearest wall speaks for such a sample.
+A sample that belongs to a finding has the colour of the finding's weight, and no other sample has
+it: pictures, findings and verdict come from one classification. Beside an edge that prints fine the
+ball does not measure a wall, so such a sample shows the thickness of the nearest wall.
 """
 
 from __future__ import annotations
@@ -68,26 +68,31 @@ def shown_walls(
     of_sample : (n,) int64
         Which of them each sample belongs to, -1 for none.
     scale : ThicknessScale
-        Its colours.
+        The colours.
     spacing_mm : float
         Spacing of the samples.
+
+    Returns
+    -------
+    ShownWalls
+        One value and one colour for each sample.
     """
     in_finding = of_sample != NONE
     kinds = np.array([NUMBER[finding.kind] for finding in findings] + [NONE])[of_sample]
     flaw = kinds == NUMBER[FindingKind.MESH_FLAW]
     thin = np.isfinite(walls.thickness) & (walls.thickness < scale.bounds_mm[FIRST_SOUND - 1])
-    held = samples.is_wall & (walls.own | (samples.thickness >= walls.edge_limit))
-    thickness = np.where(held | in_finding, samples.thickness, np.nan)
+    measured = samples.is_wall & (walls.own | (samples.thickness >= walls.edge_limit))
+    thickness = np.where(measured | in_finding, samples.thickness, np.nan)
     thickness = np.where(thin, walls.thickness, thickness)
     thickness[flaw] = np.nan
     known = ~np.isnan(thickness)
-    dark = (samples.status == Status.OPEN) | (samples.status == Status.CROSSED)
-    asks = np.flatnonzero(~known & ~dark)
-    if known.any() and len(asks):
-        _, nearest = cKDTree(samples.points[known]).query(samples.points[asks], workers=-1)
-        thickness[asks] = thickness[known][nearest]
+    without_wall = (samples.status == Status.OPEN) | (samples.status == Status.CROSSED)
+    asking = np.flatnonzero(~known & ~without_wall)
+    if known.any() and len(asking):
+        _, nearest = cKDTree(samples.points[known]).query(samples.points[asking], workers=-1)
+        thickness[asking] = thickness[known][nearest]
     band = scale.band(thickness)
-    # Only what a finding tells is shown as thin.
+    # Only samples of a finding are shown as thin.
     band = np.where(band == UNKNOWN, UNKNOWN, np.maximum(band, FIRST_SOUND))
     for colour, weight in enumerate((Weight.STOP, Weight.LOOK)):
         of_weight = [number for kind, number in NUMBER.items() if kind.weight is weight]

@@ -1,9 +1,8 @@
 """What colour a wall thickness has: one scale for pictures and for coloured meshes.
 
-Colours change where the maker must decide, at the limits, and nowhere by chance. What is
-too thin is warm, what is sound is blue in even steps of lightness, what is thick is dark.
-Every two colours stay apart for readers who see no red, no green or no blue; the tests
-hold this.
+Colours change at the limits, where the maker must decide. What is too thin is warm, what is sound
+is blue in even steps of lightness, what is thick is dark. Every two colours differ for readers who
+see no red, no green or no blue; the tests check this.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ THICK: Final = (0.27, 0.13, 0.42)
 NOT_MEASURED: Final = (0.72, 0.72, 0.72)
 
 FIRST_SOUND: Final = 2
-"""The first colour of what is sound; those before it are for what findings tell."""
+"""The first colour of what is sound; those before it are for findings."""
 
 SOUND_SPAN: Final = 1.5
 """Sound thicknesses are shown over at least this ratio, even where thick begins below it."""

@@ -1,1 +1,1 @@
-"""What the nozzle lays down: the part cut layer by layer, and what a bead cannot reach there."""
+"""What the nozzle lays down: the part cut layer by layer, and what a bead cannot reach in it."""

@@ -1,9 +1,9 @@
-"""What the layers of a green part will print: walls, gaps and floors as the nozzle sees them.
+"""The check of the layers: walls, gaps and floors of a green part that they cannot print.
 
-The part is cut at each layer's mid-height. What a disk of one bead cannot reach inside
-a cross-section will not print, what a disk of two cannot reach is a single bead, and
-what one bead cannot reach outside fuses. Lost pieces that overlap in plan from layer to
-layer are one place. Floors are measured in columns.
+The part is cut at each layer's mid-height. What a disk of one bead cannot reach inside a
+cross-section will not print, what a disk of two cannot reach is a single bead, and what a disk of
+one bead cannot reach outside fuses. Lost pieces that overlap in plan from layer to layer are one
+place. Floors are measured in columns. Thresholds are derived in docs/theory-layers.md.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from shrinkrule.walls.layers.notes import MAX_PIECES, doubts_of, limits_of_sight
 from shrinkrule.walls.layers.openings import (
     Side,
     lost_pieces,
-    narrow_spots,
+    narrow_points,
     outlines,
 )
 from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
@@ -39,25 +39,26 @@ from shrinkrule.walls.layers.stack import Layer, Stack
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
 MAX_POINTS: Final = 2_000_000
-"""Outline points to be opened, in all layers together; with more, layers are left out."""
+"""Outline points to be opened, in all layers together; with more, fewer layers are cut."""
 
 BEAD_SHARE: Final = 0.9
 """A single-bead region holds a disk of this share of the bead; less is the mouth of a stub."""
 
 ON_BRIDGE_MM: Final = 0.01
-"""A piece nearer than this to a line over an opening of the surface is bounded by it."""
+"""A piece nearer than this to a line that closes an open outline is bounded by the line."""
 
 ROUGH: Final = 2.0
-"""Radians an outline turns per half bead on average; with more it is noise to a nozzle."""
+"""Radians that an outline turns per half bead on average; with more it is noise to a nozzle."""
 
 FEW_POINTS: Final = 1000
-"""Outline points that are looked at however they turn."""
+"""A layer with fewer outline points is looked at, however they turn."""
 
 FLOOR_SHARE: Final = 0.4
-"""A strip with more of its outline in a thin floor is a part of it; one long side is at an end."""
+"""A strip with more of its outline in a thin floor is part of the floor; one long side may be at
+the floor's end."""
 
 NARROW_REACH: Final = 1.5
-"""How far beside a narrow place, in limits, layers are looked at."""
+"""How far beside a place of the balls, in limits, layers are looked at."""
 
 MATERIAL: Final = (FindingKind.THIN_WALL, FindingKind.SINGLE_BEAD)
 
@@ -66,7 +67,7 @@ Seen = list[tuple[FindingKind, CrossSection]]
 
 @dataclass(frozen=True)
 class LayerReport:
-    """What the layers will print of a green part.
+    """What the layers find on a green part.
 
     Parameters
     ----------
@@ -79,10 +80,9 @@ class LayerReport:
     single_bead_mm3 : float
         Volume that prints as a single bead.
     notes : tuple of str
-        What was not looked at or cannot be trusted, why, and the mend.
+        What was not looked at or cannot be trusted, why, and a hint.
     trusted : bool
-        Whether the surface is one that the layers can believe: closed, and crossing itself
-        nowhere.
+        Whether the surface is closed and crosses itself nowhere.
     """
 
     places: tuple[LayerPlace, ...]
@@ -109,8 +109,8 @@ def layer_findings(
 ) -> LayerReport:
     """Find what the layers of a green part cannot print.
 
-    A surface that is open, crosses itself or faces inward is looked at as far as it goes;
-    the notes say what cannot be trusted.
+    A surface that is open, crosses itself or faces inward is looked at as far as possible; the
+    notes say what cannot be trusted.
 
     Parameters
     ----------
@@ -125,10 +125,15 @@ def layer_findings(
     place_text : callable
         Puts a place of the print frame in words, for notes.
     progress : callable, optional
-        Told the stage and the share done.
+        Called with the stage and the share done, 0 to 1.
+
+    Returns
+    -------
+    LayerReport
+        Without places, and not trusted, for a surface that cannot be cut.
     """
-    tell = progress or silent
-    tell("cutting layers", 0.0)
+    report = progress or silent
+    report("cutting layers", 0.0)
     try:
         shell = shell_of(mesh, place_text)
     except MeshError as error:
@@ -139,28 +144,28 @@ def layer_findings(
     with ThreadPoolExecutor(max_workers=1) as beside:
         measured = beside.submit(thin_floors, shell, bead, floor)
         stack = Stack(shell, printer.layer_height_mm)
-        spots = _spots(
-            stack, printer, limits, narrow, lambda share: tell("cutting layers", 0.3 * share)
+        points = _narrow_points(
+            stack, printer, limits, narrow, lambda share: report("cutting layers", 0.3 * share)
         )
         pieces, complete = _lost(
             stack,
-            spots,
+            points,
             printer,
             limits,
-            lambda share: tell("looking at layers", 0.3 + 0.5 * share),
+            lambda share: report("looking at layers", 0.3 + 0.5 * share),
         )
         floors = measured.result()
-    tell("joining layers", 0.8)
+    report("joining layers", 0.8)
     pieces = [piece for piece in pieces if not _is_floor(piece, stack, floors)]
     places = joined_places(pieces, stack, _limits_of(printer, limits))
     places = sorted([*places, *floors.found], key=lambda place: what_matters(place.finding))
     findings = [place.finding for place in places]
     doubts = doubts_of(shell, stack)
-    rough = [k for k, layer in enumerate(spots) if layer.rough]
-    tell("layers checked", 1.0)
+    rough = [k for k, layer in enumerate(points) if layer.rough]
+    report("layers checked", 1.0)
     return LayerReport(
         places=tuple(places),
-        layers=sum(layer.believed for layer in stack.layers),
+        layers=sum(layer.usable for layer in stack.layers),
         lost_mm3=_volume(findings, FindingKind.THIN_WALL),
         single_bead_mm3=_volume(findings, FindingKind.SINGLE_BEAD),
         notes=(*doubts, *limits_of_sight(stack, rough, floors, complete, bead)),
@@ -182,8 +187,8 @@ def _limits_of(printer: Printer, limits: WallLimits) -> dict[FindingKind, float]
 
 
 @dataclass(frozen=True)
-class _Spots:
-    """Where a layer may be narrower than one bead and than two, and its air than a gap."""
+class _NarrowPoints:
+    """Outline points (k, 2), mm, where a layer may be narrower than one bead, two beads, a gap."""
 
     thin: Floats
     single: Floats
@@ -193,18 +198,18 @@ class _Spots:
     @property
     def regions(self) -> int:
         """Regions to be opened."""
-        return sum(len(spots) > 0 for spots in (self.thin, self.single, self.air))
+        return sum(len(points) > 0 for points in (self.thin, self.single, self.air))
 
 
-def _spots(
+def _narrow_points(
     stack: Stack,
     printer: Printer,
     limits: WallLimits,
     narrow: Narrow | None,
-    tell: Callable[[float], None],
-) -> list[_Spots]:
-    """Cut the stack, more coarsely if its outlines are too rough, and find narrow spots."""
-    # What is narrow in a layer reaches as far beyond it in the part at most.
+    report: Callable[[float], None],
+) -> list[_NarrowPoints]:
+    """Cut the stack, more coarsely if its outlines are too rough, and find narrow points."""
+    # What is narrow in a layer lies no further than this from a place of the balls.
     reach = NARROW_REACH * max(limits.sound_mm(printer), limits.floor_mm(printer))
     near = (
         None
@@ -212,69 +217,70 @@ def _spots(
         else (PointsByHeight(narrow.material, reach), PointsByHeight(narrow.air, reach))
     )
     while True:
-        stack.cut(lambda share: tell(0.6 * share))
+        stack.cut(lambda share: report(0.6 * share))
         fresh = [layer.section for layer in stack.layers if not layer.same]
         which = np.cumsum([not layer.same for layer in stack.layers]) - 1
         heights = [stack.heights[which == i][[0, -1]] for i in range(len(fresh))]
-        # The search for narrow spots runs outside the interpreter's lock.
+        # The search for narrow points runs outside the interpreter's lock.
         with ThreadPoolExecutor(max_workers=2) as pool:
             found = list(
                 pool.map(
-                    lambda section, span: _spots_of(section, printer, limits, near, span),
+                    lambda section, span: _narrow_points_of(section, printer, limits, near, span),
                     fresh,
                     heights,
                 )
             )
-        tell(1.0)
+        report(1.0)
         work = sum(
-            spots.regions * section.num_vert() for spots, section in zip(found, fresh, strict=True)
+            points.regions * section.num_vert()
+            for points, section in zip(found, fresh, strict=True)
         )
         if work <= MAX_POINTS or len(stack.layers) < 2:
             return [found[int(i)] for i in which]
         stack.coarsen(-(-work // MAX_POINTS))
 
 
-def _spots_of(
+def _narrow_points_of(
     section: CrossSection,
     printer: Printer,
     limits: WallLimits,
     near: tuple[PointsByHeight, PointsByHeight] | None,
     span: Floats,
-) -> _Spots:
+) -> _NarrowPoints:
     if section.num_vert() > FEW_POINTS:
         turns, length = turning(*outlines(section))
         if turns * printer.bead_width_mm / 2.0 > ROUGH * length:
-            return _Spots(NOWHERE, NOWHERE, NOWHERE, True)
+            return _NarrowPoints(NOWHERE, NOWHERE, NOWHERE, True)
 
-    def spots(limit_mm: float, side: Side) -> Floats:
+    def points(limit_mm: float, side: Side) -> Floats:
         if near is None:
-            return narrow_spots(section, limit_mm, side)
+            return narrow_points(section, limit_mm, side)
         there = near[0] if side is Side.MATERIAL else near[1]
         if there.is_empty(*span):
             return NOWHERE
-        return there.of(narrow_spots(section, limit_mm, side), *span)
+        return there.of(narrow_points(section, limit_mm, side), *span)
 
-    return _Spots(
-        spots(limits.exist_mm(printer), Side.MATERIAL),
-        spots(limits.sound_mm(printer), Side.MATERIAL),
-        spots(limits.gap_mm(printer), Side.AIR),
+    return _NarrowPoints(
+        points(limits.exist_mm(printer), Side.MATERIAL),
+        points(limits.sound_mm(printer), Side.MATERIAL),
+        points(limits.gap_mm(printer), Side.AIR),
         False,
     )
 
 
 def _lost(
     stack: Stack,
-    spots: Sequence[_Spots],
+    points: Sequence[_NarrowPoints],
     printer: Printer,
     limits: WallLimits,
-    tell: Callable[[float], None],
+    report: Callable[[float], None],
 ) -> tuple[list[LostPiece], bool]:
     """Lost pieces of all layers, and whether all layers were looked at."""
     exist, sound = limits.exist_mm(printer), limits.sound_mm(printer)
     gap = limits.gap_mm(printer)
     pieces: list[LostPiece] = []
     seen: Seen = []
-    for number, (layer, narrow) in enumerate(zip(stack.layers, spots, strict=True)):
+    for number, (layer, narrow) in enumerate(zip(stack.layers, points, strict=True)):
         if not layer.same:
             seen = _material(layer.section, exist, sound, narrow)
             seen += _gaps(layer.section, stack, gap, narrow.air)
@@ -282,18 +288,20 @@ def _lost(
         pieces += [LostPiece(kind, number, piece) for kind, piece in seen]
         if len(pieces) > MAX_PIECES:
             return pieces, False
-        tell((number + 1) / len(stack.layers))
+        report((number + 1) / len(stack.layers))
     return pieces, True
 
 
-def _material(section: CrossSection, exist_mm: float, sound_mm: float, spots: _Spots) -> Seen:
-    thin = [piece for piece, _ in lost_pieces(section, exist_mm, spots.thin)]
+def _material(
+    section: CrossSection, exist_mm: float, sound_mm: float, points: _NarrowPoints
+) -> Seen:
+    thin = [piece for piece, _ in lost_pieces(section, exist_mm, points.thin)]
     found = [(FindingKind.THIN_WALL, piece) for piece in thin]
     if sound_mm - exist_mm < MARGIN_MM:
         return found
     disk = BEAD_SHARE * exist_mm / 2.0
     boxes = np.array([piece.bounds() for piece in thin]).reshape(-1, 4)
-    for piece, _ in lost_pieces(section, sound_mm, spots.single):
+    for piece, _ in lost_pieces(section, sound_mm, points.single):
         box = np.array(piece.bounds())
         meets = (boxes[:, :2] <= box[2:]).all(axis=1) & (box[:2] <= boxes[:, 2:]).all(axis=1)
         near = [thin[i] for i in np.flatnonzero(meets)]
@@ -319,7 +327,7 @@ def _gaps(section: CrossSection, stack: Stack, gap_mm: float, narrow: Floats) ->
 
 
 def _is_doubtful(piece: CrossSection, layer: Layer) -> bool:
-    """Whether a piece is bounded by a straight line over an opening of the surface."""
+    """Whether a piece is bounded by a line that closes an open outline."""
     if not len(layer.bridges[0]):
         return False
     points = np.vstack(piece.to_polygons())
@@ -327,7 +335,7 @@ def _is_doubtful(piece: CrossSection, layer: Layer) -> bool:
 
 
 def _is_floor(piece: LostPiece, stack: Stack, floors: Floors) -> bool:
-    """Whether a piece is a strip of a tilted floor, which is told as a floor already."""
+    """Whether a piece is a strip of a tilted floor, which is a finding already."""
     if piece.kind not in MATERIAL or not len(floors.places):
         return False
     points = along_outlines(*outlines(piece.plan), floors.cell_mm)

@@ -1,8 +1,8 @@
-"""Vertical columns through the part: how much material stands over each place of the plan.
+"""Vertical columns through the part: how much material stands over each point of the plan.
 
-Facets are drawn onto a grid in plan; a column through a grid place enters the material
-where a facet faces down and leaves it where one faces up. The height in between is told
-by the facets' planes, so it does not depend on where the layers are cut.
+Facets are drawn onto a grid in plan. A column through a grid point enters the material where a
+facet faces down and leaves it where one faces up. The heights are those of the facets' planes, so
+they do not depend on where the layers are cut.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from shrinkrule.numerics.jit import compiled
 from shrinkrule.numerics.triangles import area_normals
 
 ROWS_AT_ONCE: Final = 1_000_000
-"""Columns looked at in one go; each takes some fifty bytes."""
+"""Columns looked at together; each takes some fifty bytes."""
 
 
 @compiled
@@ -26,7 +26,8 @@ def _left_of(points: Floats, one: int, other: int, x: float, y: float) -> bool:
     ax, ay = points[low, 0], points[low, 1]
     dx, dy = points[high, 0] - ax, points[high, 1] - ay
     cross = dx * (y - ay) - dy * (x - ax)
-    # A place on the line counts as a hair to the right of itself, and a hair's hair up.
+    # Symbolic perturbation: a point on the line counts as moved right by an infinitesimal
+    # distance, and up by a still smaller one.
     left = cross > 0.0 or (cross == 0.0 and (dy < 0.0 or (dy == 0.0 and dx > 0.0)))
     answer: bool = left == (one < other)
     return answer
@@ -85,14 +86,14 @@ def _spread(
     hits: Ints,
     heights: Floats,
 ) -> Any:
-    """Count hits per place of some rows or, once offsets are known, fill them in."""
+    """Count the hits per column of some rows or, once offsets are known, store them."""
     width, fills = size[0], len(hits) > 0
     filled = offsets[:-1].copy()
     for f in range(len(facets)):
         a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
         low = min(points[a, 1], points[b, 1], points[c, 1])
         high = max(points[a, 1], points[b, 1], points[c, 1])
-        # A touch more on either side: rounding is for the test by edges to decide.
+        # A little more on either side, so that the test by edges alone decides.
         below = max(rows[0], int(np.ceil((low - at[1]) / cell - 1e-6)))
         for j in range(below, min(rows[1], int(np.floor((high - at[1]) / cell + 1e-6)) + 1)):
             y = at[1] + cell * j
@@ -126,7 +127,7 @@ def _thin_spans(
     found_at: Ints,
     found: Floats,
 ) -> Any:
-    """Spans of material under a limit between level, parallel faces; and open columns."""
+    """Count spans under a limit between level, parallel faces, and columns left undecided."""
     count, opened = 0, 0
     for column in range(len(offsets) - 1):
         low, high = offsets[column], offsets[column + 1]
@@ -149,7 +150,7 @@ def _thin_spans(
             before = wound
             wound += 1 if hits[i] < 0 else -1
             if before <= 0 and wound > 0:
-                # What the last span left no gap to is the same span.
+                # Without a gap to the last span it is the same span.
                 if enter < 0:
                     enter = i
             elif before > 0 and wound <= 0:
@@ -182,9 +183,7 @@ def thin_columns(
     level: float,
     parallel: float,
 ) -> tuple[Ints, Floats, int]:
-    """Columns that hold a thin span: place ``j * size[0] + i``, (k,); its foot and top, (k, 2) mm.
-
-    The last number counts columns that an open surface leaves undecided.
+    """Find the columns that hold a thin span.
 
     Parameters
     ----------
@@ -196,6 +195,12 @@ def thin_columns(
         Spans under ``limit`` are thin; gaps and spans under ``touch`` are none, mm.
     level, parallel : float
         Least cosine of the faces' tilt, and of the angle between them.
+
+    Returns
+    -------
+    (k,) int64, (k, 2) float64, int
+        Column ``j * size[0] + i`` and foot and top, mm, of each span; and the number of columns
+        that an open surface leaves undecided.
     """
     normals = facing(points, facets)
     none = np.empty(0, np.int64)

@@ -1,8 +1,7 @@
 """Where on an outline a disk of given size cannot rest: what is narrow there, or a corner.
 
-A disk that touches the outline at a place from inside, and meets no other edge, shows that
-nothing is lost there. Most outlines of most parts pass all along but for their corners, and
-need no offset at all.
+A disk that touches the outline at a point from inside, and meets no other edge, shows that nothing
+is lost there. Most outlines pass everywhere but at their corners, and need no offset at all.
 """
 
 from __future__ import annotations
@@ -15,10 +14,10 @@ from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.jit import compiled
 
 STEP: Final = 0.25
-"""Spacing of the places tried, in radii: a neck 2 % too thin between holes is longer."""
+"""Spacing of the points tried, in radii: a neck 2 % too thin between holes is longer."""
 
 CORNER_TURN: Final = 0.2
-"""Radians an outline turns at a corner at least; at less, what is stuck is no corner."""
+"""Radians an outline turns at a corner, at least; where it turns less, it is narrow."""
 
 CORNER_SHIFT: Final = 0.45
 """Radii between the disks that rest on either side of a corner, at most: two steps, aslant."""
@@ -73,7 +72,7 @@ def _rests(
     low: Floats,
     size: Ints,
 ) -> bool:
-    """Whether no edge comes nearer to a place than a radius."""
+    """Whether no edge comes nearer to a point than a radius."""
     square = radius * radius
     left = max(0, int((x - radius - low[0]) / cell))
     right = min(size[0] - 1, int((x + radius - low[0]) / cell))
@@ -96,7 +95,7 @@ def _rests(
 
 @compiled
 def _stations(ring: Floats, step: float, radius: float, side: float) -> Any:
-    """Places along an outline where a disk may touch it, and the outline's heading there.
+    """Points along an outline where a disk may touch it, and the outline's direction there.
 
     At a corner that points into the disk's region a disk may touch from many sides.
     """
@@ -137,12 +136,24 @@ def _stations(ring: Floats, step: float, radius: float, side: float) -> Any:
 
 
 @compiled
-def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, side: float) -> Any:
-    """Outline points at which a disk cannot rest, corners left out; (k, 2) mm.
+def narrow_outline_points(
+    points: Floats, begins: Ints, radius: float, slack: float, side: float
+) -> Any:
+    """Find outline points at which a disk cannot rest, corners left out.
 
-    ``begins`` are the first points of closed outlines, and their number at the end.
-    Edges may reach ``slack`` into the disk: outline points are no better than that.
-    ``side`` is 1 for disks in the material, to the left, and -1 for disks in the air.
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (m + 1,) int64
+        Points of closed outlines, mm; the first of each, with their number at the end.
+    radius, slack : float
+        Radius of the disk, and how far edges may reach into it: outline points are no better.
+    side : float
+        1 for disks in the material, to the left, and -1 for disks in the air.
+
+    Returns
+    -------
+    (k, 2) float64
+        Points, mm.
     """
     count = len(points)
     end = np.empty((count, 2))
@@ -176,12 +187,12 @@ def narrow_places(points: Floats, begins: Ints, radius: float, slack: float, sid
             for s in range(kept):
                 more[s, 0], more[s, 1] = found[s, 0], found[s, 1]
             found = more
-        kept = _stuck_runs(n, where, centre, free, heading, radius, side, found, kept)
+        kept = _add_narrow(n, where, centre, free, heading, radius, side, found, kept)
     return found[:kept]
 
 
 @compiled
-def _stuck_runs(
+def _add_narrow(
     n: int,
     where: Floats,
     centre: Floats,
@@ -192,7 +203,7 @@ def _stuck_runs(
     found: Floats,
     kept: int,
 ) -> int:
-    """Add the stuck places of one outline that are no corners."""
+    """Add the narrow points of one outline to ``found``, corners left out; gives the count."""
     first = 0
     while first < n and not free[first]:
         first += 1
@@ -272,14 +283,14 @@ def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: flo
 
 
 @compiled
-def spotted(boxes: Floats, spots: Floats, slack: float) -> Any:
-    """Which boxes (k, 4) hold one of the places (n, 2)."""
+def boxes_with_points(boxes: Floats, points: Floats, slack: float) -> Any:
+    """Which boxes (k, 4) hold one of the points (n, 2)."""
     found = np.zeros(len(boxes), np.bool_)
     for b in range(len(boxes)):
-        for s in range(len(spots)):
+        for s in range(len(points)):
             if (
-                boxes[b, 0] - slack <= spots[s, 0] <= boxes[b, 2] + slack
-                and boxes[b, 1] - slack <= spots[s, 1] <= boxes[b, 3] + slack
+                boxes[b, 0] - slack <= points[s, 0] <= boxes[b, 2] + slack
+                and boxes[b, 1] - slack <= points[s, 1] <= boxes[b, 3] + slack
             ):
                 found[b] = True
                 break
@@ -288,7 +299,7 @@ def spotted(boxes: Floats, spots: Floats, slack: float) -> Any:
 
 @compiled
 def _inside(x: float, y: float, start: Floats, end: Floats) -> bool:
-    """Whether a place is inside the outlines of these edges, by crossings to one side."""
+    """Whether a point is inside the outlines of these edges, by crossings to one side."""
     odd = False
     for k in range(len(start)):
         ax, ay, bx, by = start[k, 0], start[k, 1], end[k, 0], end[k, 1]
@@ -326,7 +337,7 @@ def fits(points: Floats, begins: Ints, radius: float) -> bool:
 
 @compiled
 def along_outlines(points: Floats, begins: Ints, step: float) -> Any:
-    """Places along outlines a step apart or less, at least one per edge, (k, 2) mm."""
+    """Points along outlines a step apart or less, at least one per edge, (k, 2) mm."""
     count = 0
     for turn in range(2):
         if turn == 1:

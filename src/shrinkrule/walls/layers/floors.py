@@ -2,8 +2,8 @@
 
 A span of material between a face below and a face above that are both nearly level and
 nearly parallel is a floor. Columns measure it whatever the heights of the layers, also
-where it lies between two of them. Columns that adjoin are one floor; what a bead does not
-fit into is the edge of something else.
+where it lies between two of them. Columns that adjoin are one floor; what is narrower than a bead
+is the edge of something else.
 """
 
 from __future__ import annotations
@@ -28,16 +28,16 @@ PARALLEL_DEGREES: Final = 10.0
 """Faces that meet at more are an edge that runs thin: no floor, but a knife edge."""
 
 COLUMNS_PER_BEAD: Final = 5.0
-"""Columns across a bead, so that a floor one bead wide is told from a narrower one."""
+"""Columns across a bead, so that a floor one bead wide differs from a narrower one."""
 
 MAX_COLUMNS: Final = 4_000_000
 """Larger parts get columns further apart, to end within seconds."""
 
 FITS: Final = 0.75
-"""A floor is at least this share of a bead wide; columns tell it to a fifth."""
+"""A floor is at least this share of a bead wide; columns measure its width to a fifth."""
 
-MOST_SPOTS: Final = 400
-"""Columns of a floor at which balls are asked about it."""
+MOST_POINTS: Final = 400
+"""Columns of a floor at which the balls' findings are looked up, at most."""
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,10 @@ class Floors:
         Share of the columns that an open surface leaves undecided.
     cell_mm : float
         Spacing of the columns.
+    at, width : (2,) float64, int
+        First grid point, and columns in a row.
+    places, spans : (n,) int64, (n, 2) float64
+        Number of each column in a floor, rising, and foot and top of the floor there, mm.
     """
 
     found: tuple[LayerPlace, ...]
@@ -63,14 +67,19 @@ class Floors:
     spans: Floats
 
     def holds(self, plan: Floats, height_mm: float, near_mm: float) -> Mask:
-        """Whether places (k, 2) at a height are in a thin floor, or within a reach above or below.
+        """Whether points at a height are in a thin floor, or within a reach above or below.
 
         Parameters
         ----------
         plan : (k, 2) float64
-            Places, mm.
+            Points, mm.
         height_mm, near_mm : float
             Height, and the reach.
+
+        Returns
+        -------
+        (k,) bool
+            One answer for each point.
         """
         cells = np.round((plan - self.at) / self.cell_mm).astype(np.int64)
         key = cells[:, 1] * self.width + cells[:, 0]
@@ -97,6 +106,11 @@ def thin_floors(shell: Shell, bead_mm: float, limit_mm: float) -> Floors:
         Bead width.
     limit_mm : float
         Thinnest floor that closes, mm.
+
+    Returns
+    -------
+    Floors
+        One place for each floor, by rule LAYERS.
     """
     used = shell.used
     low, high = used[:, :2].min(axis=0), used[:, :2].max(axis=0)
@@ -128,8 +142,10 @@ def thin_floors(shell: Shell, bead_mm: float, limit_mm: float) -> Floors:
         if wide.any():
             region, depth = region[wide], depth[wide]
             kept.append(region)
-            told = _finding(places[region], spans[region], depth, at, cell, size[0], limit_mm)
-            found.append(LayerPlace(told, _spots_in(places[region], spans[region], at, cell, size)))
+            finding = _finding(places[region], spans[region], depth, at, cell, size[0], limit_mm)
+            found.append(
+                LayerPlace(finding, _points_in(places[region], spans[region], at, cell, size))
+            )
     chosen = np.sort(np.concatenate(kept)) if kept else np.empty(0, dtype=np.int64)
     undecided = opened / (size[0] * size[1])
     return Floors(tuple(found), undecided, cell, at, size[0], places[chosen], spans[chosen])
@@ -152,11 +168,11 @@ def _opened(places: Ints, width: int, cell: float, bead_mm: float) -> tuple[Mask
     return reached[row, column], depth[row, column]
 
 
-def _spots_in(
+def _points_in(
     places: Ints, spans: Floats, at: Floats, cell: float, size: tuple[int, int]
 ) -> Floats:
     """Points (k, 3) on the underside of some of the columns of a floor."""
-    some = slice(None, None, 1 + len(places) // MOST_SPOTS)
+    some = slice(None, None, 1 + len(places) // MOST_POINTS)
     row, column = np.divmod(places[some], size[0])
     return np.column_stack([at + cell * np.column_stack([column, row]), spans[some, 0]])
 
@@ -173,7 +189,7 @@ def _finding(
     row, column = np.divmod(places, width)
     plan = at + cell * np.column_stack([column, row])
     tall = spans[:, 1] - spans[:, 0]
-    # Of equally thin places the one furthest from the edge shows best.
+    # Of equally thin columns the one furthest from the edge is the position reported.
     thinnest = np.flatnonzero(tall <= tall.min() + MARGIN_MM / 2.0)
     chosen = int(thinnest[np.argmax(depth[thinnest])])
     low_z, high_z = float(spans[:, 0].min()), float(spans[:, 1].max())

@@ -1,8 +1,8 @@
 """Compiled loops of the layer check: edges paired, facets cut, outlines thinned.
 
-A facet that crosses a height gives one directed piece of outline with the material on
-its left. It leaves through the edge that rises through the height, and the facet that
-shares that edge takes over: so closed surfaces give closed outlines, whatever they cross.
+A facet that crosses a height gives one directed piece of outline with the material on its left. The
+piece ends on the edge that rises through the height, and continues on the facet that shares this
+edge: so closed surfaces give closed outlines, even where they cross themselves.
 """
 
 from __future__ import annotations

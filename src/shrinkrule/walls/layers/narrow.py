@@ -1,4 +1,4 @@
-"""Where another rule found something narrow: layers need to look there alone."""
+"""Where the balls found something narrow: layers need to look there alone."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ NOWHERE: Final = np.empty((0, 2))
 
 @dataclass(frozen=True)
 class Narrow:
-    """Where something may be narrow, as another rule found.
+    """Where something may be narrow, as the balls found.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ class Narrow:
 
 
 class PointsByHeight:
-    """Points by height, to ask which places of a layer lie beside one."""
+    """Points by height, for the question which points of a layer lie beside one of them."""
 
     def __init__(self, points: Floats, reach_mm: float) -> None:
         self._points = points[np.argsort(points[:, 2], kind="stable")]
@@ -44,12 +44,12 @@ class PointsByHeight:
         last = int(np.searchsorted(heights, high_mm + self._reach))
         return slice(first, last) if first < last else slice(0, 0)
 
-    def of(self, spots: Floats, low_mm: float, high_mm: float) -> Floats:
-        """Those of the spots (k, 2) that lie beside a point at these heights."""
-        if not len(spots):
+    def of(self, points: Floats, low_mm: float, high_mm: float) -> Floats:
+        """Those of some points (k, 2) of a layer that lie beside one of these at its heights."""
+        if not len(points):
             return NOWHERE
         away, _ = cKDTree(self._points[self._slice(low_mm, high_mm), :2]).query(
-            spots, distance_upper_bound=self._reach
+            points, distance_upper_bound=self._reach
         )
-        beside: Floats = spots[np.isfinite(away)]
+        beside: Floats = points[np.isfinite(away)]
         return beside

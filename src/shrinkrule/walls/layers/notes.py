@@ -1,4 +1,4 @@
-"""What the layers could not look at or cannot believe, why, and the mend, in a sentence each."""
+"""Notes on what the layers left out or cannot trust: why, and a hint, in one sentence each."""
 
 from __future__ import annotations
 
@@ -17,28 +17,29 @@ MAX_PIECES: Final = 20_000
 """Lost pieces kept; a part with more is thin all over and the rest adds nothing."""
 
 COARSE: Final = 4
-"""Layers per cut from which low places may be missed, which is then said."""
+"""With this many layers per cut low places may be missed, which the note then says."""
 
 UNDECIDED: Final = 1.0e-3
-"""Share of the plan without floors measured that is said."""
+"""Share of the plan in which floors were not measured, from which on a note says so."""
 
 
 def doubts_of(shell: Shell, stack: Stack) -> list[str]:
-    """What the surface itself does not let one believe."""
+    """Notes on what cannot be trusted because of the surface."""
     said = list(shell.doubts)
     depth = stack.depths(np.arange(len(stack.layers)))
-    rags = [k for k, layer in enumerate(stack.layers) if not layer.believed]
-    if rags:
+    too_open = [k for k, layer in enumerate(stack.layers) if not layer.usable]
+    if too_open:
         said.append(
-            f"{len(rags)} of {len(stack.layers)} layers ({_span(stack, rags)}) were not looked "
-            "at: there the surface is more hole than wall; close it in the modelling program"
+            f"{len(too_open)} of {len(stack.layers)} layers ({_span(stack, too_open)}) were not "
+            "looked at: their outlines have too many gaps; close the surface in the modelling "
+            "program"
         )
     twice = np.array([layer.twice_mm2 for layer in stack.layers])
     if twice.any():
         said.append(
             f"bodies or faces cross each other ({_span(stack, np.flatnonzero(twice))}, "
-            f"{_volume_words(float((twice * depth).sum()))} counted twice): layers take them as "
-            "one, balls and volume do not; unite them in the modelling program"
+            f"{_volume_words(float((twice * depth).sum()))} counted twice): layers treat them "
+            "as one body, thickness and volume do not; unite them in the modelling program"
         )
     inside_out = np.array([layer.inside_out_mm2 for layer in stack.layers])
     if inside_out.any():
@@ -64,7 +65,7 @@ def _volume_words(volume_mm3: float) -> str:
 def limits_of_sight(
     stack: Stack, rough: Sequence[int], floors: Floors, complete: bool, bead_mm: float
 ) -> list[str]:
-    """What was left out, because of the part's size or shape."""
+    """Notes on what was left out because of the part's size or shape."""
     said = []
     if rough:
         said.append(

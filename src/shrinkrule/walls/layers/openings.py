@@ -1,9 +1,9 @@
 """What a disk as wide as the nozzle's line cannot reach in one cross-section.
 
 The opening of a region by a disk (Serra, *Image Analysis and Mathematical Morphology*,
-1982) is all that the disk covers while it stays inside: shrink by the radius, grow by
-the radius. It always rounds convex corners; a corner is no thin wall, so what is lost
-is told apart here. The thresholds are derived in docs/theory-layers.md.
+1982) is all that the disk covers while it stays inside: shrink by the radius, grow by the radius.
+It always rounds convex corners. A corner is no thin wall, so lost pieces that are corners are left
+out here. The thresholds are derived in docs/theory-layers.md.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.layers.disks import (
+    boxes_with_points,
     distance_to_edges,
-    narrow_places,
-    spotted,
+    narrow_outline_points,
 )
 from shrinkrule.walls.layers.stack import SIMPLE_MM
 from shrinkrule.walls.layers.widths import CORNER_DEGREES, chords_across, grown, segments_of
@@ -30,16 +30,16 @@ STUB_REACH: Final = 0.75
 """A lost piece that reaches less than this many radii past the disk is a corner of 70° or more."""
 
 STUB_SIDES: Final = 0.3
-"""Radii over which the sides of a stub look at each other, at least."""
+"""Radii over which the sides of a stub face each other, at least."""
 
 LARGEST_CORNER: Final = float(1.0 / np.tan(np.arcsin(CORNER_SINE)) - np.arccos(CORNER_SINE))
 """Area, in radii squared, that the sharpest corner loses: what is larger is no corner."""
 
-CRUMB: Final = 1.0e-3
-"""Areas under this share of the radius squared are rounding of the outline, not material."""
+ROUNDING_AREA: Final = 1.0e-3
+"""Areas under this share of the radius squared are rounding of the outline: isolated fragments."""
 
 MANY_CORNERS: Final = 12
-"""With more lost pieces than this, one more offset is cheaper than a look at each."""
+"""With more lost pieces than this, one more offset is cheaper than a test of each."""
 
 
 class Side(Enum):
@@ -60,17 +60,29 @@ def outlines(section: CrossSection) -> tuple[Floats, Ints]:
     return np.vstack(rings), np.cumsum([0, *(len(ring) for ring in rings)])
 
 
-def narrow_spots(section: CrossSection, limit_mm: float, side: Side) -> Floats:
-    """Places of an outline, (k, 2) mm, where a disk as wide as the limit cannot rest.
+def narrow_points(section: CrossSection, limit_mm: float, side: Side) -> Floats:
+    """Find outline points where a disk as wide as the limit cannot rest, corners left out.
 
-    Plain corners are left out. Where there is no such place, nothing is lost.
+    Parameters
+    ----------
+    section : CrossSection
+        One layer, mm.
+    limit_mm : float
+        Width that passes, mm.
+    side : Side
+        Which side of the outline the disk is to pass on.
+
+    Returns
+    -------
+    (k, 2) float64
+        Points, mm; where there is none, nothing is lost.
     """
     if section.is_empty() or disk_radius(limit_mm) <= 0.0:
         return np.empty((0, 2))
-    spots: Floats = narrow_places(
+    points: Floats = narrow_outline_points(
         *outlines(section), disk_radius(limit_mm) + SIMPLE_MM, SIMPLE_MM, side.value
     )
-    return spots
+    return points
 
 
 def _contours(section: CrossSection) -> tuple[int, int]:
@@ -108,37 +120,37 @@ def _is_wall(
 
 
 def _has_sides(piece: CrossSection, own_edges: tuple[Floats, Floats], radius: float) -> bool:
-    """Whether two faces of a piece look at each other, as those of a rib do and a corner's not."""
+    """Whether two faces of a piece face each other, as those of a rib do and a corner's do not."""
     across = chords_across(piece, own_edges, 2.0 * radius)
     facing = across.points[across.facing]
     return len(facing) > 1 and float(np.ptp(facing, axis=0).max()) > STUB_SIDES * radius
 
 
 def _arcs(beyond_disk: Floats) -> int:
-    """Separate stretches of a ring along which the disk touched it; a corner has one."""
+    """Number of separate arcs of a ring along which the disk touched it; a corner has one."""
     touched = beyond_disk < MARGIN_MM
     return int(touched.all()) or int((touched & ~np.roll(touched, 1)).sum())
 
 
-def _lost_in(component: CrossSection, radius: float, spots: Floats) -> list[CrossSection]:
-    """Lost walls of one region; a piece without a narrow spot is a plain corner."""
-    crumb = CRUMB * radius**2
+def _lost_in(component: CrossSection, radius: float, points: Floats) -> list[CrossSection]:
+    """Lost walls of one region; a piece without a narrow point is a plain corner."""
+    rounding = ROUNDING_AREA * radius**2
     core = grown(component, -radius)
     if core.is_empty():
-        return [component] if component.area() > crumb else []
+        return [component] if component.area() > rounding else []
     # Arcs drawn finer than the margin only cost time.
     core = core.simplify(SIMPLE_MM)
     lost = (component - grown(core, radius + MARGIN_MM / 2.0)).decompose()
-    lost = [piece for piece in lost if piece.area() > crumb]
+    lost = [piece for piece in lost if piece.area() > rounding]
     # Shrinking can only split a region or open a hole, never the reverse, so equal
     # counts prove that no neck was cut, and one offset clears all corners together.
     if len(lost) > MANY_CORNERS and _contours(core) == _contours(component):
         far = component - grown(core, (1.0 + STUB_REACH) * radius)
-        if far.area() <= crumb:
+        if far.area() <= rounding:
             return []
     edges, own = segments_of(core), segments_of(component)
     boxes = np.array([piece.bounds() for piece in lost]).reshape(-1, 4)
-    narrow = spotted(boxes, spots, MARGIN_MM)
+    narrow = boxes_with_points(boxes, points, MARGIN_MM)
     return [
         piece
         for piece, is_narrow in zip(lost, narrow, strict=True)
@@ -147,9 +159,9 @@ def _lost_in(component: CrossSection, radius: float, spots: Floats) -> list[Cros
 
 
 def lost_pieces(
-    region: CrossSection, limit_mm: float, spots: Floats
+    region: CrossSection, limit_mm: float, points: Floats
 ) -> list[tuple[CrossSection, bool]]:
-    """Find what is narrower than a limit, corners left out; True for a whole region.
+    """Find what is narrower than a limit, corners left out.
 
     Parameters
     ----------
@@ -157,14 +169,19 @@ def lost_pieces(
         Material for walls; the space around it for gaps, mm.
     limit_mm : float
         Width that passes, mm.
-    spots : (k, 2) float64
-        Where it may be narrow, mm: regions without such a place are passed over.
+    points : (k, 2) float64
+        Where it may be narrow, mm, as from `narrow_points`: other regions are not looked at.
+
+    Returns
+    -------
+    list of (CrossSection, bool)
+        Each lost piece, and whether it is a whole region.
     """
     walls: list[tuple[CrossSection, bool]] = []
-    if not len(spots):
+    if not len(points):
         return walls
     for part in region.decompose() if _contours(region)[0] > 1 else [region]:
-        if spotted(np.array([part.bounds()]), spots, MARGIN_MM).any():
-            lost = _lost_in(part, disk_radius(limit_mm), spots)
+        if boxes_with_points(np.array([part.bounds()]), points, MARGIN_MM).any():
+            lost = _lost_in(part, disk_radius(limit_mm), points)
             walls += [(piece, piece is part) for piece in lost]
     return walls

@@ -1,7 +1,7 @@
-"""Lost pieces of single layers joined into places, measured, and told from mere ridges.
+"""Lost pieces of single layers joined into places and measured; ridges left out.
 
-A ridge or the tip of a cone is a corner standing up: its last layers are narrower than
-a bead, and that is no thin wall. The taper of the faces tells them apart.
+A ridge or the tip of a cone is a corner standing up: its last layers are narrower than a bead, and
+that is no thin wall. The taper of its faces shows it.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ MEASURED_LAYERS: Final = 6
 """Layers of a place measured for its narrowest width, besides the two of least mean width."""
 
 TAPERED_LAYERS: Final = 12
-"""Layers of a place looked at for taper; one that stands upright makes it a wall."""
+"""Layers of a place tested for taper; one that stands upright makes it a wall."""
 
-SPOT_LAYERS: Final = 24
-"""Layers of a place at which balls are asked about it."""
+POINT_LAYERS: Final = 24
+"""Layers of a place at which the balls' findings are looked up."""
 
-SPOTS_A_LAYER: Final = 40
-"""Points at which they are asked in each of its pieces."""
+POINTS_A_LAYER: Final = 40
+"""Points at which they are looked up in each of its pieces."""
 
 MAX_LEAN: Final = 1.8
 """A wall leans at most this far per height: 60 degrees from upright; more is a floor."""
@@ -55,7 +55,7 @@ VOID: Final = (FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE)
 
 
 Across = tuple[Chords, Mask]
-"""Chords across a piece, and which of them join faces that look at each other in space."""
+"""Chords across a piece, and which of them join faces that face each other in space."""
 
 
 @dataclass(frozen=True)
@@ -65,13 +65,13 @@ class LayerPlace:
     Parameters
     ----------
     finding : Finding
-        What they say of it.
-    spots : (k, 3) float64
-        Points spread over all of it, mm: where balls are asked whether they say so too.
+        By rule LAYERS.
+    points : (k, 3) float64
+        Points spread over all of it, mm, at which the balls' findings are looked up.
     """
 
     finding: Finding
-    spots: Floats
+    points: Floats
 
 
 @dataclass(frozen=True)
@@ -96,6 +96,11 @@ def joined_places(
         What they were cut from.
     limits_mm : dict
         Limit of each kind, mm.
+
+    Returns
+    -------
+    list of LayerPlace
+        Without ridges and blunt ends.
     """
     found = []
     for kind, limit in limits_mm.items():
@@ -105,26 +110,25 @@ def joined_places(
                 continue
             finding = _finding(place, stack, limit)
             if not _is_blunt_end(place, finding, stack):
-                found.append(LayerPlace(finding, _spots_of(place, stack)))
+                found.append(LayerPlace(finding, _points_of(place, stack)))
     return found
 
 
-def _spots_of(place: Sequence[LostPiece], stack: Stack) -> Floats:
+def _points_of(place: Sequence[LostPiece], stack: Stack) -> Floats:
     """Points (k, 3) along the outlines of some of the pieces of a place."""
-    some = np.unique(np.linspace(0, len(place) - 1, SPOT_LAYERS).astype(np.int64))
-    spots = []
+    some = np.unique(np.linspace(0, len(place) - 1, POINT_LAYERS).astype(np.int64))
+    found = []
     for piece in (place[i] for i in some):
         points = np.vstack(piece.plan.to_polygons())
-        points = points[:: 1 + len(points) // SPOTS_A_LAYER]
-        spots.append(np.column_stack([points, np.full(len(points), stack.heights[piece.layer])]))
-    return np.vstack(spots)
+        points = points[:: 1 + len(points) // POINTS_A_LAYER]
+        found.append(np.column_stack([points, np.full(len(points), stack.heights[piece.layer])]))
+    return np.vstack(found)
 
 
 def _is_blunt_end(place: Sequence[LostPiece], finding: Finding, stack: Stack) -> bool:
     """Whether a place is the low, blunt end of something that widens to its limit at once.
 
-    It is what a corner is in the plane: a ball as wide as the limit reaches all but a
-    little of it.
+    As in a corner of the plane, a ball as wide as the limit reaches nearly all of it.
     """
     limit, low = finding.limit_mm, len(place) * stack.step_mm
     if low > (1.0 + STUB_REACH) * limit / 2.0:
@@ -168,7 +172,7 @@ def _overlap(first: CrossSection, second: CrossSection) -> bool:
     if first is second:
         return True
     one, other = first.to_polygons(), second.to_polygons()
-    # A corner inside tells it at once where neither has a hole.
+    # Where neither has a hole, a corner of one inside the other is proof.
     plain = len(one) == len(other) == 1
     inside = plain and any_within(one[0][:: 1 + len(one[0]) // 8], other[0])
     return bool(inside) or not (first ^ second).is_empty()
@@ -184,7 +188,7 @@ def _near(lower: Floats, upper: Floats, reach_mm: float) -> Ints:
 def _leaning(
     pieces: Sequence[LostPiece], boxes: Floats, lower: Ints, upper: Ints, reach_mm: float
 ) -> list[tuple[int, int]]:
-    """Pairs of pieces without another neighbour that a leaning wall carries side by side."""
+    """Pairs of pieces without another neighbour that follow each other in a leaning wall."""
     found = []
     for one, other in _near(boxes[lower], boxes[upper], reach_mm):
         first, second = pieces[lower[one]].plan, pieces[upper[other]].plan
@@ -196,7 +200,7 @@ def _leaning(
             found.append((gap, int(lower[one]), int(upper[other])))
     joined: dict[int, int] = {}
     for _, one, other in sorted(found):
-        # Each carries on in one piece only: parallel walls stay apart.
+        # Each goes on in one piece only, so parallel walls stay apart.
         if one not in joined and other not in joined.values():
             joined[one] = other
     return list(joined.items())
@@ -215,11 +219,11 @@ def _is_edge(piece: LostPiece, stack: Stack, limit_mm: float) -> bool:
 
 
 def _cut_from_edge(piece: LostPiece, across: Across, stack: Stack, limit_mm: float) -> bool:
-    """Whether a piece is cut from an edge: no two of its faces look at each other in space.
+    """Whether a piece is cut from an edge: no two of its faces face each other in space.
 
-    Either two do so in the cut, which an edge cut aslant explains, or the piece tapers, as
-    a ridge and the tip of a cone do: faces that meet at the corner angle a change the
-    width by ``2 tan(a/2)`` per height.
+    Besides, either two do so in the plane of the cut, as where an edge is cut aslant, or the piece
+    tapers, as a ridge and the tip of a cone do: faces that meet at the angle a change the width by
+    ``2 tan(a/2)`` per height.
     """
     chords, facing = across
     if facing.any():
@@ -265,7 +269,7 @@ def _finding(place: Sequence[LostPiece], stack: Stack, limit_mm: float) -> Findi
     spread = np.linspace(0, len(place) - 1, MEASURED_LAYERS).astype(np.int64)
     # The same outline in many layers is measured once.
     chosen = {place[i].plan: place[i] for i in np.unique(np.concatenate([slim, spread]))[::-1]}
-    # The corner of a leaning wall is cut to a sliver; its width is not the wall's.
+    # At its corner a leaning wall is cut to a narrow piece whose width is not the wall's.
     across = [(piece, _across(piece, stack, limit_mm)) for piece in chosen.values()]
     whole = [pair for pair in across if not _cut_from_edge(*pair, stack, limit_mm)]
     measured = [

@@ -1,8 +1,7 @@
-"""The surface to be cut, made ready: its sides paired, turned outward, its doubts in words.
+"""The surface prepared for cutting: sides paired, turned outward, and notes on what is doubtful.
 
-Any surface can be cut, also one that crosses itself or is open in places: what a height
-shows is decided by how often the surface winds around a place there. What cannot be
-believed is said.
+Any surface can be cut, also one that crosses itself or is open in places: at each height the
+winding number of the surface decides what is material. The notes say what cannot be trusted.
 """
 
 from __future__ import annotations
@@ -20,8 +19,8 @@ from shrinkrule.numerics.edges import edge_table
 from shrinkrule.walls.findings import PlaceText, as_vector, in_print
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
-TELLS_OUTSIDE: Final = 0.1
-"""Share of open sides from which a surface has no outside to speak of."""
+OPEN_SHARE: Final = 0.1
+"""With a larger share of open sides the sign of the volume does not show which side is out."""
 
 
 @dataclass(frozen=True)
@@ -33,11 +32,11 @@ class Shell:
     points : (n, 3) float64
         Vertices, mm.
     facets : (m, 3) int64
-        Wound outward as far as that could be told.
+        Wound outward as far as that is defined.
     twin : (3 m,) int64
         For side ``i % 3`` of facet ``i // 3`` the side that joins it; -1 where it is open.
     doubts : tuple of str
-        What cannot be trusted, with the mend.
+        What cannot be trusted, with a hint.
     """
 
     points: Floats
@@ -68,6 +67,11 @@ def shell_of(mesh: trimesh.Trimesh, place_text: PlaceText = in_print) -> Shell:
     place_text : callable
         Puts a place of the print frame in words.
 
+    Returns
+    -------
+    Shell
+        The surface, with equal vertices joined and bodies turned outward.
+
     Raises
     ------
     MeshError
@@ -88,7 +92,7 @@ def shell_of(mesh: trimesh.Trimesh, place_text: PlaceText = in_print) -> Shell:
     corners = points[facets] - points.mean(axis=0)
     _, volume = shell_volumes(np.ascontiguousarray(corners), twin)
     if (twin < 0).any():
-        if volume.sum() < 0.0 and (twin < 0).mean() < TELLS_OUTSIDE:
+        if volume.sum() < 0.0 and (twin < 0).mean() < OPEN_SHARE:
             facets = facets[:, ::-1].copy()
             twin = _twins(facets)
             doubts.append("the surface faced inward and was turned: check it in the model")
@@ -111,7 +115,7 @@ def _twins(facets: Ints) -> Ints:
 
 
 def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
-    """Join equal vertices, drop doubled facets, turn single ones: what may close a surface."""
+    """Points and facets that may close: equal vertices joined, doubled facets dropped."""
     notes = []
     points, facets = merge_equal_vertices(points[facets])
     facets, _ = drop_degenerate(facets)
@@ -140,7 +144,7 @@ def _turned(points: Floats, facets: Ints) -> tuple[Ints, list[str]]:
         turned, notes = turn_outward(points, facets, table, "")
     except MeshError:
         return facets, [
-            "the surface has no outside (it is one-sided): what is told of it is a guess; "
+            "the surface has no outside (it is one-sided): its walls are a guess; "
             "repair it in the modelling program"
         ]
     return turned, list(notes)

@@ -37,19 +37,19 @@ MAX_LAYERS: Final = 2000
 """Taller stacks are cut at every second, third ... layer, to end within seconds."""
 
 MAX_CUTS: Final = 12_000_000
-"""Facets cut in all layers together; more, and layers are left out as in a tall stack."""
+"""Facets cut in all layers together; with more, layers are left out as in a tall stack."""
 
 MAX_KEPT: Final = 300
-"""Layers whose edges are kept at hand: what a part's places ask of, not all of a tall stack."""
+"""Layers whose edges are kept in memory: enough for the places of a part, not for a tall stack."""
 
 MAX_ENDS: Final = 60
-"""Open outlines in one layer; with more the layer is rags."""
+"""Open outlines in one layer; with more it has too many open contours to be closed."""
 
 CRACK_MM: Final = 0.02
-"""Openings up to this wide close without doubt: a crack that no bead would show."""
+"""Gaps up to this wide close without doubt: no bead would show such a crack."""
 
-RAGGED: Final = 0.3
-"""Share of an outline that may be straight lines over openings; with more it is a guess."""
+BRIDGED_SHARE: Final = 0.3
+"""Share of an outline that may be straight lines over gaps; with more it is a guess."""
 
 
 @dataclass(frozen=True)
@@ -61,19 +61,19 @@ class Layer:
     section : CrossSection
         Material, mm.
     same : bool
-        Whether the layer below shows the same.
+        Whether the layer below has the same section.
     bridges : ((k, 2), (k, 2)) float64
-        Ends of the straight lines over openings of the surface.
-    believed : bool
-        False where the surface is too open to tell; the section is empty then.
+        Ends of the straight lines that close open outlines, mm.
+    usable : bool
+        False where there are too many open contours; the section is empty then.
     twice_mm2, inside_out_mm2 : float
-        Area that the surface holds more than once, and that it holds inside out.
+        Area that the surface encloses more than once, and that it encloses inside out.
     """
 
     section: CrossSection
     same: bool
     bridges: tuple[Floats, Floats]
-    believed: bool
+    usable: bool
     twice_mm2: float
     inside_out_mm2: float
 
@@ -136,7 +136,7 @@ class Stack:
         depth: Floats = half + np.minimum(half, self.top_mm - self.heights[layers])
         return depth
 
-    def cut(self, tell: Callable[[float], None]) -> None:
+    def cut(self, report: Callable[[float], None]) -> None:
         """Cut all layers, from the bed up."""
         offsets = np.concatenate([[0], np.cumsum(self._counts)])
         near = facets_by_layer(self._spans, self._changed, offsets)
@@ -149,7 +149,7 @@ class Stack:
                 self.layers.append(_layer(self.shell, self._near[k], float(height), scratch))
             else:
                 self.layers.append(replace(self.layers[-1], same=True))
-            tell((k + 1) / len(self.heights))
+            report((k + 1) / len(self.heights))
 
     def slopes(self, layer: int) -> tuple[Floats, Floats, Floats]:
         """Start, end (k, 2) mm, and outward lean of every piece of a layer's outline.
@@ -236,7 +236,7 @@ def _bridged(
             taken[other] = True
     length = gap[np.arange(opened), follows]
     whole = float(np.linalg.norm(ends - points, axis=1).sum())
-    if length.sum() > RAGGED * whole:
+    if length.sum() > BRIDGED_SHARE * whole:
         return None
     rings, seen = [], np.zeros(opened, dtype=np.bool_)
     for start in range(opened):

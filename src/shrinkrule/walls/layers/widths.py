@@ -1,7 +1,7 @@
-"""How wide a lost piece is, straight across between faces that look at each other.
+"""How wide a lost piece is, straight across between faces that face each other.
 
-Two sides of a cross-section may run close together although the faces they are cut from
-meet at a blunt edge: an edge cut aslant. The lean of the faces tells that from a wall.
+Two sides of a cross-section may run close together although the faces they are cut from meet at a
+blunt edge, which is cut aslant. The lean of the faces shows whether it is an edge or a wall.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class Chords(NamedTuple):
     width : (k,) float64
         Their length, mm; inf where nothing lies across.
     cosine : (k,) float64
-        Between the way in at one face and the way in at the other, in the plane of the cut.
+        Between the inward normals at both ends, in the plane of the cut.
     facing : (k,) bool
         Whether they end, within the limit, at a face within 30 degrees of parallel.
     """
@@ -73,7 +73,22 @@ def _edges_near(
 
 
 def chords_across(piece: CrossSection, edges: tuple[Floats, Floats], limit_mm: float) -> Chords:
-    """Chords across a piece of a section, whose edges (material to the left) are given."""
+    """Measure chords across a piece of a section.
+
+    Parameters
+    ----------
+    piece : CrossSection
+        The piece, mm.
+    edges : ((k, 2) float64, (k, 2) float64)
+        Start and end of the section's edges, material to the left.
+    limit_mm : float
+        Longest chord of interest.
+
+    Returns
+    -------
+    Chords
+        From points of the piece's outline that lie on the section's.
+    """
     start, end = _edges_near(piece, *edges, limit_mm)
     points, inward = _outline_points(piece, start, end, limit_mm)
     width, cosine = _chords(points, inward, start, end)
@@ -82,7 +97,7 @@ def chords_across(piece: CrossSection, edges: tuple[Floats, Floats], limit_mm: f
 
 
 def facing_in_space(chords: Chords, slopes: tuple[Floats, Floats, Floats]) -> Mask:
-    """Which chords join faces that are within 30 degrees of parallel in space, too.
+    """Find the chords that join faces within 30 degrees of parallel in space, too.
 
     A face whose outline moves outward by l per height has the normal (n, -l), n the
     outline's; so the cosine between two is ``(n1 n2 + l1 l2)`` over their lengths.
@@ -93,6 +108,11 @@ def facing_in_space(chords: Chords, slopes: tuple[Floats, Floats, Floats]) -> Ma
         As from `chords_across`.
     slopes : ((k, 2) float, (k, 2) float, (k,) float)
         Start, end and lean of the pieces of the layer's outline.
+
+    Returns
+    -------
+    (n,) bool
+        One answer for each chord.
     """
     near = np.flatnonzero(chords.facing)
     points = chords.points[near]
@@ -107,9 +127,9 @@ def facing_in_space(chords: Chords, slopes: tuple[Floats, Floats, Floats]) -> Ma
 def narrowest(
     piece: CrossSection, chords: Chords, facing: Mask, limit_mm: float
 ) -> tuple[float, Floats, Floats]:
-    """Least width of a lost piece: mm, middle (2,) mm, unit vector across (2,).
+    """Measure the least width of a lost piece.
 
-    Where no two faces look at each other (a triangular pin), the diameter of the largest
+    Where no two faces face each other (a triangular pin), the diameter of the largest
     disk inside is the width.
 
     Parameters
@@ -120,6 +140,11 @@ def narrowest(
         Chords across it, and those that count.
     limit_mm : float
         Width it failed, mm.
+
+    Returns
+    -------
+    float, (2,) float64, (2,) float64
+        Width, middle, mm, and unit vector across.
     """
     if facing.any():
         at = int(np.argmin(np.where(facing, chords.width, np.inf)))
@@ -139,8 +164,8 @@ def _outline_points(
     first, along, length = first[keep], along[keep], length[keep]
     count = np.clip(np.ceil(length / (limit_mm / 4.0)), 1, 16).astype(np.int64)
     edge, step = ranges(np.zeros_like(count), count)
-    # Ends count too (a hair inside, so that the ray starts beside the neighbouring edge):
-    # a wall that tapers is narrowest at an end.
+    # Ends count too (a millionth of the edge inside, so that the ray starts beside the
+    # neighbouring edge): a wall that tapers is narrowest at an end.
     share = np.where(
         count[edge] == 1, 0.5, 1e-6 + (1.0 - 2e-6) * step / np.maximum(count[edge] - 1, 1)
     )
@@ -154,7 +179,7 @@ def _outline_points(
 
 
 def _chords(points: Floats, inward: Floats, start: Floats, end: Floats) -> tuple[Floats, Floats]:
-    """Distance across from each point, and the cosine between its way in and the way out's."""
+    """Distance across from each point, and the cosine between the inward normals at both ends."""
     if not len(points):
         return np.empty(0), np.empty(0)
     along = end - start

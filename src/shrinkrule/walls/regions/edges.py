@@ -1,8 +1,8 @@
 """Knife edges: where two faces meet so sharply that the print loses more than a bead of depth.
 
 Opening an edge of angle a by a disk of diameter b takes ``b (1 / sin(a/2) - 1) / 2`` off it: 0.2 b
-at a right angle, b at 39 degrees, 2.4 b at 20. The depth told is not that of the formula but what
-the balls that grew from the edge do not reach, which holds for blunt, round and curved ones too.
+at a right angle, b at 39 degrees, 2.4 b at 20. The depth reported is measured: it is what the balls
+that grew from the edge do not reach. So it is right for blunt, round and curved edges too.
 """
 
 from __future__ import annotations
@@ -20,16 +20,16 @@ from shrinkrule.walls.thickness.local import LocalWalls
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
 SHARP_CHORD: Final = float(np.cos(np.radians(60.0) / 2.0))
-"""Chord over diameter of a ball that two faces hold at 60 degrees: sharper edges hold it longer."""
+"""Chord over diameter of a ball between faces that meet at 60 degrees; more at sharper edges."""
 
 BEND_CHORD: Final = float(np.cos(np.radians(130.0) / 2.0))
-"""The same at 130 degrees: from there on it is a bend, as between the flats of a cone."""
+"""The same at 130 degrees: blunter edges are bends, as between the flats of a cone."""
 
 EDGE_AREA: Final = 0.1
 """Least area of a knife edge, in square beads; the corner of a block loses less."""
 
 RIM_SHARE: Final = 0.8
-"""Share of the largest depth lost from which on a sample lies at the very rim."""
+"""A sample that loses more than this share of the largest depth lost lies at the very rim."""
 
 RIM_SAMPLES: Final = 12
 """Samples at the rim of an edge; with fewer it is a tip."""
@@ -41,10 +41,10 @@ FOOT_COSINE: Final = float(np.cos(np.radians(5.0)))
 """Cosine between a level face and the layers, at least."""
 
 BLUNT_IN_PLAN: Final = 0.75
-"""Beads that layers lose of a tip, up to which it is the corner of something: 47 degrees."""
+"""A tip of which layers lose less than this, in beads, is the corner of a foot: 47 degrees."""
 
 POINTED: Final = 0.25
-"""Share of a bead to which an edge must thin out to be one, beside a thin wall."""
+"""Beside a thin wall, an edge must thin out to this share of its limit to be a knife edge."""
 
 
 class SharpEdge(NamedTuple):
@@ -57,9 +57,9 @@ class SharpEdge(NamedTuple):
     thinnest : int
         The one with the smallest ball.
     limit_mm : float
-        What it is held against.
+        Depth that it may lose, mm.
     loss_mm : float
-        Depth that it loses along most of it.
+        Depth that it loses along most of its length, mm.
     """
 
     place: Ints
@@ -87,9 +87,14 @@ def sharp_edges(
     walls : LocalWalls
         The wall that each belongs to.
     taken : (n,) bool
-        Samples of thin walls that are told already.
+        Samples that belong to another finding already.
     spacing_mm, bead_mm : float
         Spacing of the samples, and bead width.
+
+    Returns
+    -------
+    list of SharpEdge
+        In no particular order.
     """
     limit, loss = walls.edge_limit, walls.edge_loss
     beside = ~walls.own & (samples.thickness < limit - MARGIN_MM)
@@ -122,7 +127,7 @@ def sharp_edges(
 def _links(
     samples: ThicknessSamples, index: Ints, spacing_mm: float, bead_mm: float
 ) -> tuple[Ints, Ints]:
-    """Pairs of samples of one edge: those that belong together, and pieces a bead apart."""
+    """Pairs of samples of one edge: linked as in a wall, or no more than a bead apart."""
     ends = np.stack([samples.points[index], samples.contacts[index]], axis=1)
     one, other = links_between(samples, index, ends, spacing_mm)
     near = cKDTree(samples.points[index]).query_pairs(bead_mm, output_type="ndarray")
@@ -132,7 +137,7 @@ def _links(
 def _is_blunt_in_plan(rays: Rays, samples: ThicknessSamples, walls: LocalWalls, tip: int) -> bool:
     """Whether layers print a tip that a ball does not reach, as the corner of a pyramid's foot.
 
-    What counts is the angle of its outline in a layer: a disk loses less there.
+    A layer prints by the angle of the tip's outline in plan, of which a disk loses less.
     """
     centre = walls.edge_centres[tip]
     way = centre[:2] - samples.points[tip, :2]
@@ -149,6 +154,6 @@ def _is_blunt_in_plan(rays: Rays, samples: ThicknessSamples, walls: LocalWalls, 
 
 
 def _loss_along(losses: Floats) -> float:
-    """Depth that an edge loses along most of it; at the ends, which are corners, more goes."""
+    """Depth that an edge loses along most of its length; its ends are corners and lose more."""
     at_rim = losses[losses > RIM_SHARE * losses.max()]
     return float(np.median(at_rim) if len(at_rim) >= RIM_SAMPLES else losses.max())

@@ -1,4 +1,4 @@
-"""Samples that belong together: neighbours on one side, both sides of a wall, struts of a net."""
+"""Which samples belong together: neighbours on one side, both sides of a wall, struts of a net."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from shrinkrule.walls.findings import FindingKind, Weight
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
 NEIGHBOURS: Final = 24
-"""Neighbours looked at when joining samples: a square grid has eight, but round a thin pin or
+"""Neighbours looked at when samples are joined: a square grid has eight, but round a thin pin or
 in a narrow hole more of them lie across than along."""
 
 REACH: Final = 2.0
 """Neighbours are at most this many spacings apart."""
 
 PART_SHARE: Final = 0.3
-"""A region with less than this share of the area of one that it goes on from belongs to it."""
+"""A region that goes on smoothly from a larger one and has less than this share of its area
+belongs to it."""
 
 FRINGE_SHARE: Final = 0.1
-"""The same whether it goes on smoothly or not."""
+"""The same for a region behind a crease, which may be a wall of its own."""
 
 NODE_SHARE: Final = 0.1
-"""Side of the cubes of which one centre each is looked from, in reaches between struts."""
-
+"""Side of the cubes in which one centre stands for all, over the reach between struts."""
 
 KINDS: Final = tuple(FindingKind)
 NUMBER: Final = {kind: number for number, kind in enumerate(KINDS)}
@@ -49,13 +49,18 @@ def links_between(
     samples : ThicknessSamples
         All samples.
     index : (k,) int64
-        Those that are asked for.
+        The samples to be joined.
     ends : (k, 2, 3) float64
         Where the ball of each touches the two sides, mm.
     spacing_mm : float
         Spacing of the samples.
     same_side : float
         Cosine between normals above which two neighbours lie on one side.
+
+    Returns
+    -------
+    (l,) int64, (l,) int64
+        The two members of each pair.
     """
     count = len(index)
     points, normals = samples.points[index], samples.normals[index]
@@ -70,7 +75,7 @@ def links_between(
     for end in (0, 1):
         _, across = tree.query(ends[:, end], distance_upper_bound=reach, workers=-1)
         touches = np.flatnonzero((across < count) & (across != np.arange(count)))
-        # The side that looks away from the ball, not one that turns its back on it.
+        # A ball ends at the side whose normal points away from it.
         way = ends[touches, end] - ends[touches, 1 - end]
         faces = np.einsum("ij,ij->i", way, normals[across[touches]]) > 0.0
         rows.append(touches[faces])
@@ -79,7 +84,7 @@ def links_between(
 
 
 def groups_of(label: Ints) -> list[Ints]:
-    """Indices of the members of each group, in order of their numbers."""
+    """Indices of the members of each group, given the group number of each, (n,) int64."""
     if not len(label):
         return []
     order = np.argsort(label, kind="stable")
@@ -87,7 +92,7 @@ def groups_of(label: Ints) -> list[Ints]:
 
 
 def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm: float) -> Ints:
-    """Label groups anew, struts that a thicker node joins as one net.
+    """Label groups anew so that struts which a thicker node joins are one net.
 
     Parameters
     ----------
@@ -99,6 +104,11 @@ def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm
         Centres of their balls, mm.
     reach_mm : float
         How far apart struts may end at one node.
+
+    Returns
+    -------
+    (n,) int64
+        New group of each sample.
     """
     links = []
     for number in (NUMBER[FindingKind.THIN_PIN], NUMBER[FindingKind.SINGLE_BEAD_PIN]):
@@ -125,7 +135,7 @@ def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm
 def with_their_fringes(
     label: Ints, kind: Ints, area: Floats, links: tuple[Ints, Ints], smooth: Mask
 ) -> Ints:
-    """Label groups anew, small ones as part of a larger one that weighs as much or more.
+    """Label groups anew so that a small one joins a larger one that weighs as much or more.
 
     Parameters
     ----------
@@ -137,6 +147,11 @@ def with_their_fringes(
         Neighbours of different kind.
     smooth : (k,) bool
         Whether the surface goes on without a crease between them.
+
+    Returns
+    -------
+    (n,) int64
+        New group of each sample.
     """
     weighs = np.array([list(Weight).index(KINDS[number].weight) for number in range(len(KINDS))])
     total = np.bincount(label, weights=area)
@@ -150,10 +165,10 @@ def with_their_fringes(
         small = np.where(total[these[:, 0]] <= total[these[:, 1]], these[:, 0], these[:, 1])
         large = these.sum(axis=1) - small
         part = total[small] < share * total[large]
-        # What is graver stays what it is beside what is not.
+        # A group never joins one that weighs less.
         same = of_group[small] == of_group[large]
         part &= same if share == PART_SHARE else of_group[small] >= of_group[large]
-        # The largest neighbour comes last and stays.
+        # Of several larger neighbours the largest is written last, and counts.
         order = np.argsort(total[large[part]], kind="stable")
         into[small[part][order]] = large[part][order]
     while (into[into] != into).any():

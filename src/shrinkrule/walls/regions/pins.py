@@ -1,8 +1,8 @@
 """Which thin samples belong to a pin: something thin in two directions.
 
-From the centre of a thin wall's ball, rays across it tell how far the part goes on to both
-sides. In a wall it goes on far whichever way; in a wire, a strut or a pin there is a way in
-which it ends about as soon as across the ball.
+Rays from the centre of a thin wall's ball, square to the thickness, measure how wide the part is
+there. A wall is wide in every such direction. A wire, a strut or a pin has a direction in which it
+is about as narrow as the ball.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Mask
 
 MOST_PROBES: Final = 4000
-"""Samples asked of at most; the others go with the one nearest to them."""
+"""Samples from which rays are cast, at most; the others take the answer of the nearest of them."""
 
 STRIP: Final = 2.2
 """Width over thickness up to which something is a pin, not a wall."""
 
 WAYS: Final = 12
-"""Ways looked at across a ball: the shortest is told 1 % too long at most."""
+"""Directions in which rays are cast: the least width is measured 1 % too large at most."""
 
 ABOUT: Final = 2.5
-"""How far about a ball, in thicknesses, most must be of a pin."""
+"""Most samples within this distance, in thicknesses, must lie on a pin: a wall's corner is none."""
 
 NEAR: Final = 0.75
 """How far along a pin, in thicknesses, the largest ball is looked for."""
@@ -47,7 +47,7 @@ class Pins(NamedTuple):
 
 
 def find_pins(rays: Rays, centres: Floats, directions: Floats, thickness: Floats) -> Pins:
-    """Tell pins from walls.
+    """Separate pins from walls.
 
     Parameters
     ----------
@@ -59,24 +59,29 @@ def find_pins(rays: Rays, centres: Floats, directions: Floats, thickness: Floats
         Unit vectors across the wall there.
     thickness : (n,) float64
         Diameters of the balls, mm.
+
+    Returns
+    -------
+    Pins
+        For all n samples.
     """
     count = len(centres)
     probes = np.unique(np.linspace(0, count - 1, min(count, MOST_PROBES)).astype(np.int64))
     width = _narrowest_way(rays, centres[probes], directions[probes])
     is_pin = _most_about(centres[probes], thickness[probes], width < STRIP * thickness[probes])
     largest = thickness[probes].copy()
-    pinned = np.flatnonzero(is_pin)
-    size = thickness[probes[pinned]]
-    # A flaw of the mesh, told as next to nothing, has the pin's own ball beside it.
+    on_pin = np.flatnonzero(is_pin)
+    size = thickness[probes[on_pin]]
+    # Beside a flaw of the mesh, measured as next to nothing, lies the pin's own ball.
     size = np.maximum(size, 0.5 * np.median(size)) if len(size) else size
-    beside = cKDTree(centres).query_ball_point(centres[probes[pinned]], NEAR * size, workers=-1)
-    largest[pinned] = [thickness[found].max() for found in beside]
+    beside = cKDTree(centres).query_ball_point(centres[probes[on_pin]], NEAR * size, workers=-1)
+    largest[on_pin] = [thickness[found].max() for found in beside]
     _, probe = cKDTree(centres[probes]).query(centres, workers=-1)
     return Pins(is_pin[probe], largest[probe])
 
 
 def _most_about(centres: Floats, thickness: Floats, flags: Mask) -> Mask:
-    """Whether most of what lies about each probe has the flag: the corner of a wall is no pin."""
+    """Whether most samples about each one have the flag, (n,) bool."""
     if not flags.any() or flags.all():
         return flags
     tree = cKDTree(centres)
@@ -90,7 +95,7 @@ def _most_about(centres: Floats, thickness: Floats, flags: Mask) -> Mask:
 
 
 def _narrowest_way(rays: Rays, centres: Floats, directions: Floats) -> Floats:
-    """Least way (n,) through the part, mm, of all that are square to a direction."""
+    """Least width (n,) of the part, mm, among all directions square to the given ones (n, 3)."""
     least = np.eye(3)[np.abs(directions).argmin(axis=1)]
     one = np.cross(directions, least)
     one /= np.maximum(np.linalg.norm(one, axis=1, keepdims=True), np.finfo(np.float64).tiny)

@@ -11,15 +11,15 @@ from shrinkrule.numerics.arrays import Ints, connected_components
 from shrinkrule.walls.findings import Finding, FindingKind
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 from shrinkrule.walls.regions.grouping import groups_of
-from shrinkrule.walls.regions.told import chord_directions, told_by
+from shrinkrule.walls.regions.measured import contact_directions, finding_at
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
-TOLD: Final = 1e-3
-"""A ball may be told larger by this share: less of the surface than that is left inside it."""
+OVERSIZE: Final = 1e-3
+"""A ball may be measured too large by this share: the surface may reach so far into it."""
 
 
 def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Finding]:
-    """Sections thicker than the limit, by the balls; balls that share space are one section.
+    """Find sections thicker than the limit.
 
     Parameters
     ----------
@@ -27,16 +27,20 @@ def thick_findings(samples: ThicknessSamples, limits: WallLimits) -> list[Findin
         Measured samples of the green part.
     limits : WallLimits
         The limit for thick sections.
+
+    Returns
+    -------
+    list of Finding
+        One for each section, by rule BALL.
     """
-    directions = chord_directions(samples)
-    passes = limits.thick_mm * (1.0 + TOLD) + MARGIN_MM
+    directions = contact_directions(samples)
+    passes = limits.thick_mm * (1.0 + OVERSIZE) + MARGIN_MM
     thick = np.flatnonzero(samples.is_wall & (samples.thickness > passes))
     found = []
+    kind = FindingKind.THICK_SECTION
     for place in _sections(samples, thick, limits.thick_mm):
         extreme = int(place[np.argmax(samples.thickness[place])])
-        found.append(
-            told_by(samples, place, FindingKind.THICK_SECTION, limits.thick_mm, extreme, directions)
-        )
+        found.append(finding_at(samples, place, kind, limits.thick_mm, extreme, directions))
     return found
 
 

@@ -1,9 +1,8 @@
-"""Thin samples joined into regions, each named by how its area is held.
+"""Thin samples joined into regions: walls, floors, pins (thin in two directions) and knife edges.
 
-A region is a wall, a floor, a pin (thin in two directions) or the edge where two faces meet,
-by all of its samples and not by its thinnest one. Which of these is asked of each sample
-(docs/theory-walls.md); connected samples of one kind are one region, and a small region that
-goes on smoothly from a larger one belongs to it.
+Each sample has a kind (docs/theory-walls.md, "Regions"). Connected samples of one kind are one
+region, and a small region that goes on smoothly from a larger one belongs to it. The kind of most
+of its area, not that of its thinnest sample, names a region.
 """
 
 from __future__ import annotations
@@ -37,22 +36,23 @@ from shrinkrule.walls.regions.grouping import (
     through_nodes,
     with_their_fringes,
 )
+from shrinkrule.walls.regions.measured import FLAW_AREA, is_mesh_flaw
 from shrinkrule.walls.regions.pins import find_pins
-from shrinkrule.walls.regions.told import FLAW_AREA, is_flaw
 from shrinkrule.walls.thickness.local import LocalWalls
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
 ALIKE: Final = 3e-3
-"""Thickness is told to this share: the place shown is the most central one that is as thin."""
+"""Thickness is exact to this share. Of the samples that are as thin as the thinnest, the most
+central one is the position reported."""
 
 NODE_REACH: Final = 1.5
-"""How far apart, in sound walls, struts may end at one node."""
+"""How far apart struts may end at one node, in sound thicknesses."""
 
 SMOOTH_COSINE: Final = 0.85
 """Cosine between normals of neighbours above which the surface goes on without a crease."""
 
 FLANK_REACH: Final = 2.0
-"""How far from a wall its flanks are counted with it, in beads."""
+"""How far from a thin wall a sample may be its flank, in beads."""
 
 PIN_FACETS: Final = 0.01
 """Share by which the flats of a round pin of 22 sides lie inside its circle: one drawn exactly at
@@ -68,7 +68,7 @@ WEDGE_SHARE: Final = 0.7
 """Share of a group beside thinner samples, from which on all of it belongs to a wedge."""
 
 FLAW_SHARE: Final = 0.25
-"""Share of the usual thickness of a region under which such a speck in it is a flaw."""
+"""A speck in a region is a flaw where it is thinner than this share of the median thickness."""
 
 NONE: Final = -1
 
@@ -99,7 +99,7 @@ def thin_regions(
     limits: WallLimits,
     spacing_mm: float,
 ) -> Regions:
-    """Thin walls, floors and pins, single beads and knife edges.
+    """Find thin walls, floors and pins, single beads and knife edges.
 
     Parameters
     ----------
@@ -110,9 +110,14 @@ def thin_regions(
     walls : LocalWalls
         The wall that each belongs to.
     printer, limits : Printer, WallLimits
-        What walls are held against.
+        Which thickness walls need.
     spacing_mm : float
         Spacing of the samples.
+
+    Returns
+    -------
+    Regions
+        Findings by rule BALL; knife edges come last.
     """
     work = _Regions(rays, samples, walls, printer, limits, spacing_mm)
     work.walls_and_pins()
@@ -141,7 +146,7 @@ class _Regions:
         self.of_sample: Ints = np.full(len(samples.thickness), NONE, dtype=np.int64)
 
     def walls_and_pins(self) -> None:
-        """Find all that two sides hold: walls, floors and pins."""
+        """Find what is thin between two sides: walls, floors and pins."""
         samples, walls = self.samples, self.walls
         largest = max(self.sound, self.floor) - MARGIN_MM
         index = np.flatnonzero(walls.thickness < largest)
@@ -197,7 +202,9 @@ class _Regions:
         beside = aslant[np.where(np.isfinite(distance), beside, 0)]
         thinner = samples.thickness[beside] < THINNER * thickness[:, None]
         facing = np.einsum("ij,ikj->ik", samples.normals[index], samples.normals[beside])
-        beside_thinner = (np.isfinite(distance) & thinner & (facing > SMOOTH_COSINE)).any(axis=1)
+        beside_thinner: Mask = np.any(
+            np.isfinite(distance) & thinner & (facing > SMOOTH_COSINE), axis=1
+        )
         if not beside_thinner.any():
             return beside_thinner
         links = links_between(samples, index, self.walls.ends[index], self.spacing)
@@ -207,10 +214,10 @@ class _Regions:
         return wedge
 
     def _flanks(self, index: Ints, kind: Ints, thickness: Floats) -> tuple[Ints, Ints]:
-        """Samples beside thin walls that widen from them but are under their limit still.
+        """Flanks of thin walls: samples beside them that are thicker, but still under the limit.
 
-        There the sides of a web between two bores, or of a neck, meet at an angle, so that a
-        ball grows on from them; but the wall is as thin there as its own ball tells.
+        On the flanks of a web between two bores, or of a neck, the sides meet at an angle, so
+        that balls grow on. The wall there is as thin as the sample's own ball measures.
         """
         samples = self.samples
         limits = np.zeros(len(KINDS))
@@ -232,7 +239,7 @@ class _Regions:
         return beside[flank], kind[nearest[flank]]
 
     def _limits_of(self, kind: FindingKind) -> tuple[float, float | None]:
-        """What a kind is held against to print, and to be sound where that is more."""
+        """The limit of a kind, and the thickness it needs to be sound where that is more, mm."""
         if kind is FindingKind.THIN_FLOOR:
             return self.floor, None
         if kind in (FindingKind.SINGLE_BEAD, FindingKind.SINGLE_BEAD_PIN):
@@ -258,7 +265,7 @@ class _Regions:
         weight = np.bincount(kinds, weights=area + 1e-9 * self.spacing**2, minlength=len(KINDS))
         kind = KINDS[int(weight.argmax())]
         own = kinds == NUMBER[kind]
-        # The thinnest is that of a ball of its own, where there is one.
+        # A sample's own ball is exact, so it comes first where there is one.
         straight = own & self.walls.own[place]
         chosen = np.flatnonzero(straight if straight.any() else own)
         chosen = self._without_flaws(chosen, thickness, area)
@@ -270,7 +277,7 @@ class _Regions:
         self._add(place, kind, float(least.min()), limit, int(place[at]), sound_mm=sound)
 
     def _without_flaws(self, chosen: Ints, thickness: Floats, area: Floats) -> Ints:
-        """Leave out what is far thinner than the rest on next to no area."""
+        """Leave out samples that are far thinner than the others and have next to no area."""
         flaws = thickness[chosen] < FLAW_SHARE * np.median(thickness[chosen])
         speck = max(FLAW_AREA * self.bead**2, FLAW_AREA * float(area[chosen].sum()))
         return chosen[~flaws] if area[chosen][flaws].sum() < speck else chosen
@@ -296,7 +303,7 @@ class _Regions:
         sound_mm: float | None = None,
         loss_mm: float | None = None,
     ) -> None:
-        """Add a region told by its sample ``at``; a speck is a flaw of the mesh."""
+        """Add a region, with its position and direction at the sample ``at``; a speck is a flaw."""
         samples, walls = self.samples, self.walls
         is_edge = kind is FindingKind.KNIFE_EDGE
         contacts = np.where(is_edge, samples.contacts[place], np.nan)
@@ -306,7 +313,7 @@ class _Regions:
         area = float(samples.area[place].sum())
         size = float(np.linalg.norm(high - low))
         # An edge thins out to nothing by its nature.
-        flaw = is_flaw(area, size, self.bead if is_edge else smallest_mm, self.bead)
+        flaw = is_mesh_flaw(area, size, self.bead if is_edge else smallest_mm, self.bead)
         if is_edge:
             position = (samples.points[at] + samples.contacts[at]) / 2.0
             across = samples.contacts[at] - samples.points[at]

@@ -1,9 +1,9 @@
-"""Where two hollows come closest: the ball that both of them pinch.
+"""Bitangent spheres: empty balls that touch the surface at two opposite points.
 
 A wall between two inward corners, two bores or two tips is thinnest where no facet faces
-the other straight, so no ball about a facet's normal is that small. The centre of the
-pinched ball is found by itself: the middle between the surface point nearest to it and
-the nearest one on its other side, again and again until it stays.
+another straight, so no ball along the normal of a facet is that small. The centre of such a
+ball is found by iteration: it moves to the middle between the surface point nearest to it and
+the nearest one on its other side, until it stays (docs/theory-walls.md, "Corner to corner").
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from shrinkrule.walls.thickness.nearest import nearest_point
 from shrinkrule.walls.thickness.tree import Tree
 
 CENTRINGS: Final = 24
-"""Moves of the centre at most; corners take one or two, bores of many flats a few more."""
+"""Iterations at most; corners take one or two, bores of many flats a few more."""
 
 AT_REST: Final = 1e-6
 """The centre stays when it moves by less than this share of the radius."""
@@ -30,17 +30,17 @@ UNTOUCHED: Final = 1e-3
 """Nothing may reach further into the ball than this share of its radius."""
 
 OTHER_SIDE: Final = float(np.cos(EDGE_ANGLE))
-"""Cosine between two contacts of a wall at most, as seen from the centre."""
+"""Largest cosine between the two contacts of a wall, as seen from the centre."""
 
 WELL_ACROSS: Final = float(np.cos(EDGE_ANGLE + np.radians(5.0)))
-"""The same for a ball that is to grow until it touches there, and must be held then."""
+"""The same for a ball that still has to grow until it touches there: 5 degrees in reserve."""
 
 CHUNK: Final = 2048
-"""Starts that one thread follows in a go."""
+"""Starts that one thread follows at a time."""
 
 
-class Pinched(NamedTuple):
-    """Balls held between two nearest points; a radius of 0 where there is none.
+class BitangentSpheres(NamedTuple):
+    """Bitangent spheres, one for each start; a radius of 0 where there is none.
 
     Parameters
     ----------
@@ -59,17 +59,17 @@ class Pinched(NamedTuple):
 
 
 @compiled
-def _faces_out(tree: Tree, f: int, c: Floats, spot: Floats) -> bool:
-    """Whether the surface at a point of facet ``f`` looks away from ``c``."""
+def _faces_out(tree: Tree, f: int, c: Floats, point: Floats) -> bool:
+    """Whether the surface at a point of facet ``f`` faces away from ``c``."""
     along = 0.0
     for a in range(3):
-        along += tree.normals[f, a] * (spot[a] - c[a])
+        along += tree.normals[f, a] * (point[a] - c[a])
     out: bool = along > 0.0
     return out
 
 
 @compiled
-def _pinch(
+def _centre(
     tree: Tree, starts: Floats, bounds: Any, radius: Any, first: Any, second: Any, facets: Any
 ) -> None:
     room = (np.empty(DEPTH, np.int64), np.empty(3))
@@ -107,9 +107,9 @@ def _pinch(
 
 
 def _in_chunks(work: Callable[[int], None], count: int) -> None:
-    """Call ``work`` with the first of every chunk, beside each other where there are several.
+    """Call ``work`` with the first index of every chunk, in threads where there are several.
 
-    Not at all for none, so that nothing is compiled to do nothing.
+    Without any start it is not called, so that nothing is compiled in vain.
     """
     if not count:
         return
@@ -120,8 +120,8 @@ def _in_chunks(work: Callable[[int], None], count: int) -> None:
         list(pool.map(work, range(0, count, CHUNK)))
 
 
-def pinched_balls(tree: Tree, starts: Floats, bounds: Floats) -> Pinched:
-    """Follow each start to the ball that is pinched there.
+def bitangent_spheres(tree: Tree, starts: Floats, bounds: Floats) -> BitangentSpheres:
+    """Follow each start to the bitangent sphere there.
 
     Parameters
     ----------
@@ -131,15 +131,20 @@ def pinched_balls(tree: Tree, starts: Floats, bounds: Floats) -> Pinched:
         Points inside the part, as the tree has them.
     bounds : (n,) float64
         How far from its centre a contact may be, mm.
+
+    Returns
+    -------
+    BitangentSpheres
+        One row for each start.
     """
     count = len(starts)
-    made = Pinched(
+    made = BitangentSpheres(
         np.zeros(count), np.zeros((count, 3)), np.zeros((count, 3)), np.empty(count, np.int64)
     )
 
     def work(low: int) -> None:
         part = slice(low, low + CHUNK)
-        _pinch(tree, starts[part], bounds[part], *(values[part] for values in made))
+        _centre(tree, starts[part], bounds[part], *(values[part] for values in made))
 
     _in_chunks(work, count)
     return made
@@ -147,22 +152,20 @@ def pinched_balls(tree: Tree, starts: Floats, bounds: Floats) -> Pinched:
 
 @compiled
 def _project(
-    tree: Tree, points: Floats, bounds: Any, sides: Floats, cosine: float, spots: Any, facets: Any
+    tree: Tree, points: Floats, bounds: Any, sides: Floats, cosine: float, found: Any, facets: Any
 ) -> None:
     room = (np.empty(DEPTH, np.int64), np.empty(3))
-    c, away, spot = np.empty(3), np.empty(3), np.empty(3)
+    c, away, point = np.empty(3), np.empty(3), np.empty(3)
     for i in range(len(points)):
         for a in range(3):
             c[a], away[a] = points[i, a], sides[i, a]
-        _, facets[i] = nearest_point(tree, c, bounds[i], away, cosine, 0.0, spot, room)
+        _, facets[i] = nearest_point(tree, c, bounds[i], away, cosine, 0.0, point, room)
         for a in range(3):
-            spots[i, a] = spot[a] if facets[i] >= 0 else points[i, a]
+            found[i, a] = point[a] if facets[i] >= 0 else points[i, a]
 
 
 def nearest_on_surface(tree: Tree, points: Floats, bounds: Floats) -> tuple[Floats, Ints]:
-    """Nearest point of the surface to each point, and its facet.
-
-    Beyond its bound it is the point itself, and -1.
+    """Find the nearest point of the surface to each point.
 
     Parameters
     ----------
@@ -172,16 +175,19 @@ def nearest_on_surface(tree: Tree, points: Floats, bounds: Floats) -> tuple[Floa
         Points, as the tree has them.
     bounds : (n,) float64
         How far to look, mm.
+
+    Returns
+    -------
+    (n, 3) float64, (n,) int64
+        Points and their facets; the given point and -1 where nothing is within the bound.
     """
-    return _nearest_spots(tree, points, bounds, np.zeros_like(points), 0.0)
+    return _nearest_points(tree, points, bounds, np.zeros_like(points), 0.0)
 
 
 def nearest_across(
     tree: Tree, centres: Floats, bounds: Floats, sides: Floats
 ) -> tuple[Floats, Ints]:
-    """Nearest point of the surface on the other side of balls, and its facet.
-
-    Where there is none it is the centre itself, and -1.
+    """Find the nearest point of the surface on the other side of balls.
 
     Parameters
     ----------
@@ -193,18 +199,23 @@ def nearest_across(
         How far to look, mm.
     sides : (n, 3) float64
         Unit vectors to this side; the other one is 115 degrees or more away.
+
+    Returns
+    -------
+    (n, 3) float64, (n,) int64
+        Points and their facets; the centre and -1 where nothing is within the bound.
     """
-    return _nearest_spots(tree, centres, bounds, sides, WELL_ACROSS)
+    return _nearest_points(tree, centres, bounds, sides, WELL_ACROSS)
 
 
-def _nearest_spots(
+def _nearest_points(
     tree: Tree, points: Floats, bounds: Floats, sides: Floats, cosine: float
 ) -> tuple[Floats, Ints]:
-    spots, facets = np.empty((len(points), 3)), np.empty(len(points), np.int64)
+    found, facets = np.empty((len(points), 3)), np.empty(len(points), np.int64)
 
     def work(low: int) -> None:
         part = slice(low, low + CHUNK)
-        _project(tree, points[part], bounds[part], sides[part], cosine, spots[part], facets[part])
+        _project(tree, points[part], bounds[part], sides[part], cosine, found[part], facets[part])
 
     _in_chunks(work, len(points))
-    return spots, facets
+    return found, facets

@@ -1,9 +1,9 @@
 """Walls between inward corners, which no facet faces straight.
 
-Along every edge where two faces meet inward (the rim of a pocket's floor, a notch, the
-flats of a bore) and at every such vertex a ball can touch that is aslant to all facets.
-From spots along these edges the way across the part is measured, and from its middle the
-ball that is pinched between the nearest points of both sides is found.
+At edges where two faces meet inward (the rim of a pocket's floor, a notch, the flats of a bore)
+and at such vertices, a ball can touch that is aslant to all facets. From points along these edges
+the part is measured along the mean normal, and from the middle of that chord the bitangent sphere
+is found (docs/theory-walls.md, "Corner to corner").
 """
 
 from __future__ import annotations
@@ -16,20 +16,20 @@ import trimesh
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.jit import compiled
-from shrinkrule.walls.thickness.bitangent import pinched_balls
+from shrinkrule.walls.thickness.bitangent import bitangent_spheres
 from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples, largest_balls
 
 LEAST_TURN: Final = float(np.sin(np.radians(8.0)))
-"""Sine of the turn below which facets tell the wall well enough: to 1 / cos 4 degrees."""
+"""Sine of the turn below which the balls of facets are good enough: to 1 / cos 4 degrees."""
 
 HALF_TURN: Final = float(np.cos(np.radians(4.0)))
 """Cosine of half that turn."""
 
 AHEAD: Final = 1.3
-"""Walls are looked for where the way across is up to this many limits."""
+"""Walls are looked for where the chord is up to this many limits long."""
 
-MOST_SPOTS: Final = 200_000
-"""Spots on inward edges at most; a part with more has them closer than a spacing anyway."""
+MOST_POINTS: Final = 200_000
+"""Points on inward edges at most; a part with more has them closer than a spacing anyway."""
 
 
 @compiled
@@ -53,17 +53,17 @@ def _least_cosines(faces: Ints, normals: Floats, count: int) -> Any:
 
 
 def _about_bends(faces: Ints, normals: Floats, count: int) -> Ints:
-    """Facets at vertices about which the surface bends enough to be told.
+    """Facets at vertices about which the surface turns by `LEAST_TURN` or more.
 
-    Where two facets turn by so much, one of them does by half of it from any third, and
-    where one turns so much from the mean, it does by half of it from any one.
+    Half that turn is enough to look for: where two facets turn by so much, one of them turns by
+    half of it from any third; where one turns so much from the mean, it does from some facet.
     """
     bent = _least_cosines(faces, normals, count) < HALF_TURN
     return np.flatnonzero(bent[faces].any(axis=1))
 
 
 def _inward_edges(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints, Ints]:
-    """Ends of the edges at which the surface turns inward, and the two facets of each."""
+    """Ends (k, 2) of edges at which the surface turns inward, and the two facets (k, 2) of each."""
     table = edge_table(faces)
     paired = np.flatnonzero(table.uses[table.edge_of] == 2)
     order = paired[np.argsort(table.edge_of[paired], kind="stable")].reshape(-1, 2)
@@ -79,10 +79,10 @@ def _inward_edges(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints,
     return table.ends[table.edge_of[order[inward, 0]]].astype(np.int64), facets[inward]
 
 
-def inward_spots(
+def inward_points(
     mesh: trimesh.Trimesh, normals: Floats, spacing_mm: float
 ) -> tuple[Floats, Floats, Ints]:
-    """Points on inward edges and their ends, the way out of the part there, and a facet.
+    """Find points on inward edges and at their ends.
 
     Parameters
     ----------
@@ -92,6 +92,11 @@ def inward_spots(
         Normals of its facets.
     spacing_mm : float
         Largest distance between points of one edge.
+
+    Returns
+    -------
+    (n, 3) float64, (n, 3) float64, (n,) int64
+        Points, mm, mean normals there, and a facet of each.
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
@@ -101,17 +106,18 @@ def inward_spots(
     start, way = vertices[ends[:, 0]], vertices[ends[:, 1]] - vertices[ends[:, 0]]
     out = normals[facets[:, 0]] + normals[facets[:, 1]]
     count = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / spacing_mm), 1.0).astype(np.int64)
-    if count.sum() > MOST_SPOTS:
+    if count.sum() > MOST_POINTS:
         count[:] = 1
-    edge, number = (values[:MOST_SPOTS] for values in ranges(np.zeros_like(count), count))
-    spots = start[edge] + ((number + 0.5) / count[edge])[:, None] * way[edge]
+    edge, number = (values[:MOST_POINTS] for values in ranges(np.zeros_like(count), count))
+    points = start[edge] + ((number + 0.5) / count[edge])[:, None] * way[edge]
     tips, tip_out, tip_facet = _tips(vertices, faces, normals)
     directions = np.vstack([out[edge], tip_out])
     length = np.linalg.norm(directions, axis=1)
-    told = length > 1e-6
-    spots = np.vstack([spots, vertices[tips]])[told]
-    facet = np.concatenate([facets[edge, 0], tip_facet])[told]
-    return spots, directions[told] / length[told, None], bent[facet]
+    # Two facets that fold back on each other have no mean normal.
+    has_normal = length > 1e-6
+    points = np.vstack([points, vertices[tips]])[has_normal]
+    facet = np.concatenate([facets[edge, 0], tip_facet])[has_normal]
+    return points, directions[has_normal] / length[has_normal, None], bent[facet]
 
 
 def _corner_angles(corners: Floats) -> Floats:
@@ -123,16 +129,16 @@ def _corner_angles(corners: Floats) -> Floats:
 
 
 def _tips(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints, Floats, Ints]:
-    """Vertices about which facets turn and one rises, the mean way out there, and a facet."""
+    """Vertices (k,) about which facets turn and one rises, their mean normals, and a facet each."""
     count = len(vertices)
-    # By their angle there, so that needles and cuts through a facet change nothing.
+    # By their angle there, so that degenerate facets and cuts through a facet change nothing.
     weighted = _corner_angles(vertices[faces])[:, :, None] * normals[:, None]
     mean = np.zeros((count, 3))
     np.add.at(mean, faces.ravel(), weighted.reshape(-1, 3))
     mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), np.finfo(np.float64).tiny)
     along = np.einsum("ikj,ij->ik", mean[faces], normals)
-    faces_a_way = np.linalg.norm(normals, axis=1) > 0.0
-    turned = (along < np.sqrt(1.0 - LEAST_TURN**2)) & faces_a_way[:, None]
+    has_normal = np.linalg.norm(normals, axis=1) > 0.0
+    turned = (along < np.sqrt(1.0 - LEAST_TURN**2)) & has_normal[:, None]
     facet, corner = np.nonzero(turned)
     tip = faces[facet, corner]
     rising = np.zeros(count, dtype=np.bool_)
@@ -144,10 +150,10 @@ def _tips(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints, Floats,
     return tips, mean[tips], facet[rising[tip]][first]
 
 
-def pinched_samples(
+def bitangent_samples(
     mesh: trimesh.Trimesh, surface: Surface, spacing_mm: float, limit_mm: float
 ) -> ThicknessSamples:
-    """Walls pinched between inward corners, thinner than a limit or a little thicker.
+    """Find walls between inward corners, thinner than a limit or a little thicker.
 
     Parameters
     ----------
@@ -156,24 +162,29 @@ def pinched_samples(
     surface : Surface
         The same, made ready.
     spacing_mm : float
-        Largest distance between spots looked at along an edge.
+        Largest distance between the points along an edge.
     limit_mm : float
-        The largest limit that thin places are held against.
+        The largest limit that thickness is compared with.
+
+    Returns
+    -------
+    ThicknessSamples
+        One for each bitangent sphere, with an area of 0.
     """
-    spots, out, facets = inward_spots(mesh, surface.tree.normals, spacing_mm)
+    points, out, facets = inward_points(mesh, surface.tree.normals, spacing_mm)
     reach = AHEAD * limit_mm
-    _, contacts, _ = largest_balls(surface, spots, out, facets, reach)
-    chord = np.linalg.norm(contacts - spots, axis=1)
+    _, contacts, _ = largest_balls(surface, points, out, facets, reach)
+    chord = np.linalg.norm(contacts - points, axis=1)
     near = chord < reach
-    middle = 0.5 * (spots + contacts)[near] - surface.middle
-    made = pinched_balls(surface.tree, middle, 0.75 * chord[near])
-    held = made.radius > 0.0
-    half = made.radius[held]
-    first, second = made.first[held] + surface.middle, made.second[held] + surface.middle
+    middle = 0.5 * (points + contacts)[near] - surface.middle
+    made = bitangent_spheres(surface.tree, middle, 0.75 * chord[near])
+    found = made.radius > 0.0
+    half = made.radius[found]
+    first, second = made.first[found] + surface.middle, made.second[found] + surface.middle
     return ThicknessSamples(
         first,
         (first - second) / (2.0 * half[:, None]),
-        made.facets[held],
+        made.facets[found],
         2.0 * half,
         second,
         np.full(len(half), Status.MEASURED, dtype=np.int8),

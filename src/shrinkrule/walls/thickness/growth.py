@@ -1,13 +1,14 @@
-"""Balls that grow inside a part until it holds them from opposite sides.
+"""Balls that grow inside a part until their contacts lie nearly opposite.
 
-The largest ball at a point beside a convex edge, on a rim or on a bevel is small, and tells
-nothing about the wall. Moved away from all that it touches it grows: in a thick part to any
-size, in a wall, a pin or a tip until two sides hold it. That last ball is the wall there, and
-where the ball passes a limit on its way tells how much of the edge a disk of that size misses.
+Beside a convex edge, on a rim or on a bevel the largest ball that touches a point is small and does
+not measure the wall. A ball that moves away from all its contacts grows: in a thick part to any
+size, in a wall, a pin or a tip until two sides touch it nearly opposite. That last ball measures
+the wall. The centre at which the ball had a given size shows how much of the edge a ball of that
+size does not reach.
 
-The way is the steepest ascent of the distance to the surface: straight away from the point
-nearest to zero in the convex hull of the directions to all contacts; its distance from zero is
-how fast the ball grows.
+The centre follows the steepest ascent of the distance to the surface. The ascent points away from
+the point nearest to zero in the convex hull of the unit vectors to all contacts, and that point's
+distance from zero is how fast the radius grows.
 
 Source: J. Giesen, M. John, "The flow complex: a data structure for geometric modeling", SODA
 (2003) 285-294; the nearest point of a hull by shifting weight between its two extreme corners:
@@ -29,16 +30,16 @@ from shrinkrule.walls.thickness.spanning import REACH_IN
 from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 OPPOSITE_DEGREES: Final = 10.0
-"""Faces that meet at less hold a ball nearly opposite: a wall. At more it grows on: an edge."""
+"""Faces that meet at less are a wall: contacts nearly opposite. At more they are an edge."""
 
 OPPOSITE_RATE: Final = float(np.sin(np.radians(OPPOSITE_DEGREES) / 2.0))
-"""How fast the radius grows per way between two such faces."""
+"""How fast the radius grows per distance between two such faces."""
 
 BAND: Final = 0.02
-"""What is further away than the nearest by less than this share of the radius touches too."""
+"""A point counts as a contact when it is further away than the nearest by less than this share."""
 
 CONTACTS: Final = 24
-"""Directions to contacts kept at most."""
+"""Contacts kept at most: more on a smooth surface add nothing."""
 
 ALIKE_COSINE: Final = float(np.cos(np.radians(6.0)))
 """Contacts closer together than this, as seen from the centre, are one."""
@@ -50,28 +51,28 @@ OVERLAP: Final = 1.8
 """How far a ball moves in a step, in its own radius and half of what it grows."""
 
 ROOMY: Final = 1.5
-"""How much larger than expected a ball may turn out to be."""
+"""How much larger than expected a ball may turn out: contacts beyond that are not searched for."""
 
 WORTH: Final = 0.5
-"""A step is worth it when the ball grows by this share of what its contacts promise."""
+"""A step counts when the ball grows by this share of what its contacts let expect."""
 
 HALVINGS: Final = 12
-"""Shorter steps tried at most, where something is in the way of a step."""
+"""Shorter steps tried at most, where another facet blocks a step."""
 
 AHEAD: Final = 0.15
-"""How far ahead contacts are weighed, in radii."""
+"""Distance of the move, in radii, for which contacts further than the nearest are weighed."""
 
 CENTRED: Final = 1e-4
-"""A ball is in the middle between its contacts when none is further off by more than this share."""
+"""A ball is centred between its contacts when none is further off by more than this share."""
 
 SHIFTS: Final = 60
-"""Shifts of weight on the way to the nearest point of a hull, at most."""
+"""Iterations for the nearest point of a hull, at most."""
 
 AT_REST: Final = 2e-3
-"""A ball that can move only by this share of its radius stays."""
+"""A step shorter than this share of the radius is none: what blocks it is a contact."""
 
 CHUNK: Final = 1024
-"""Balls that one thread grows in a go."""
+"""Balls that one thread grows at a time."""
 
 
 class Grown(NamedTuple):
@@ -82,7 +83,7 @@ class Grown(NamedTuple):
     centres : (n, 3) float64
         Where they ended.
     radius : (n,) float64
-        Radius there, mm; the largest that was asked for, where nothing held them.
+        Radius there, mm; the largest that was asked for, where nothing stopped them.
     ends : (n, 2, 3) float64
         Two contacts there, as far apart as can be.
     passed : (n, k, 3) float64
@@ -97,12 +98,12 @@ class Grown(NamedTuple):
 
 @compiled
 def _gather(
-    tree: Tree, c: Floats, bound: float, ways: Floats, spots: Floats, room: Any
+    tree: Tree, c: Floats, bound: float, ways: Floats, contacts: Floats, room: Any
 ) -> tuple[float, int]:
     """Distance from ``c`` to the surface, at most ``bound``, and how many contacts there are.
 
     All within ``BAND`` beyond the nearest are contacts: unit vectors to them go into ``ways``,
-    the points into ``spots``, the nearest first.
+    the points into ``contacts``, the nearest first.
     """
     stack, trial, far = room
     near, found = bound, 0
@@ -157,13 +158,13 @@ def _gather(
                 continue
             far[at] = away
             ways[at, 0], ways[at, 1], ways[at, 2] = wx, wy, wz
-            spots[at, 0], spots[at, 1], spots[at, 2] = trial[0], trial[1], trial[2]
+            contacts[at, 0], contacts[at, 1], contacts[at, 2] = trial[0], trial[1], trial[2]
     kept = 0
     for k in range(found):
         if far[k] <= near * (1.0 + BAND):
             far[kept] = far[k]
             for a in range(3):
-                ways[kept, a], spots[kept, a] = ways[k, a], spots[k, a]
+                ways[kept, a], contacts[kept, a] = ways[k, a], contacts[k, a]
             kept += 1
     return near, kept
 
@@ -174,8 +175,8 @@ def _away_from_all(
 ) -> float:
     """Point ``x`` nearest to zero in the hull of unit vectors, and its distance from zero.
 
-    A contact further away than the nearest counts the less for it: what matters is how near it
-    is after a move by ``AHEAD`` radii.
+    A contact further away than the nearest counts less: by how near it is after a move of
+    ``AHEAD`` radii.
     """
     for k in range(count):
         weight[k] = 0.0
@@ -228,18 +229,18 @@ def _touching_step(c: Floats, way: Floats, q: Floats, radius: float, rate: float
 
 @compiled
 def _with_contact(
-    c: Floats, spot: Floats, ways: Floats, spots: Floats, far: Floats, count: int
+    c: Floats, contact: Floats, ways: Floats, contacts: Floats, far: Floats, count: int
 ) -> int:
-    """Put a point among the contacts of the ball about ``c``, and tell how many there are."""
+    """Add a point to the contacts of the ball about ``c``; gives how many there are then."""
     away = 0.0
     for a in range(3):
-        away += (spot[a] - c[a]) ** 2
+        away += (contact[a] - c[a]) ** 2
     away = np.sqrt(away)
     at = min(count, CONTACTS - 1)
     far[at] = away
     for a in range(3):
-        spots[at, a] = spot[a]
-        ways[at, a] = (spot[a] - c[a]) / away
+        contacts[at, a] = contact[a]
+        ways[at, a] = (contact[a] - c[a]) / away
     return at + 1
 
 
@@ -254,15 +255,15 @@ def _grow(
     ends: Any,
     passed: Any,
 ) -> None:
-    ways, spots = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
-    new_ways, new_spots = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
+    ways, contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
+    new_ways, new_contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
     stack, trial = np.empty(DEPTH, np.int64), np.empty(3)
     far, new_far = np.empty(CONTACTS), np.empty(CONTACTS)
     weight, way, c, there = np.empty(CONTACTS), np.empty(3), np.empty(3), np.empty(3)
     for i in range(len(starts)):
         for a in range(3):
             c[a] = starts[i, a]
-        size, count = _gather(tree, c, ROOMY * sizes[i], ways, spots, (stack, trial, far))
+        size, count = _gather(tree, c, ROOMY * sizes[i], ways, contacts, (stack, trial, far))
         goal, blocked = 0, 0
         for _ in range(MOST_STEPS):
             while goal < len(goals) and size >= goals[goal] * (1.0 - REACH_IN):
@@ -278,7 +279,7 @@ def _grow(
                 way[a] /= -rate
             # Two empty balls that share space lie on one side of the surface.
             step = min((goals[goal] - size) / rate, OVERLAP * size / (1.0 - 0.5 * OVERLAP * rate))
-            # First to the middle between its contacts, then as far as it goes.
+            # First centre the ball between its contacts, then move as far as it goes.
             slack = 0.0
             for k in range(count):
                 if weight[k] > 0.0:
@@ -291,7 +292,7 @@ def _grow(
                 for a in range(3):
                     there[a] = c[a] + step * way[a]
                 near, many = _gather(
-                    tree, there, ROOMY * wanted, new_ways, new_spots, (stack, trial, new_far)
+                    tree, there, ROOMY * wanted, new_ways, new_contacts, (stack, trial, new_far)
                 )
                 if near >= size + WORTH * (wanted - size):
                     moved = True
@@ -300,10 +301,10 @@ def _grow(
                 for k in range(1, many):
                     if new_far[k] < new_far[nearest]:
                         nearest = k
-                touching = _touching_step(c, way, new_spots[nearest], size, rate)
+                touching = _touching_step(c, way, new_contacts[nearest], size, rate)
                 if touching < AT_REST * size:
-                    # What stops the ball at once touches it, if only just.
-                    count = _with_contact(c, new_spots[nearest], ways, spots, far, count)
+                    # A point that stops the ball at once is a contact.
+                    count = _with_contact(c, new_contacts[nearest], ways, contacts, far, count)
                     break
                 step = min(touching, 0.9 * step)
             if not moved:
@@ -316,7 +317,7 @@ def _grow(
             for a in range(3):
                 c[a] = there[a]
             ways, new_ways = new_ways, ways
-            spots, new_spots = new_spots, spots
+            contacts, new_contacts = new_contacts, contacts
             far, new_far = new_far, far
         one, other, apart = 0, 0, 2.0
         for j in range(count):
@@ -327,13 +328,13 @@ def _grow(
         radius[i] = size
         for a in range(3):
             centres[i, a] = c[a]
-            ends[i, 0, a] = spots[one, a] if count else c[a] + size * (a == 2)
-            # What a single contact holds has its other end straight across.
-            ends[i, 1, a] = spots[other, a] if count > 1 else 2.0 * c[a] - ends[i, 0, a]
+            ends[i, 0, a] = contacts[one, a] if count else c[a] + size * (a == 2)
+            # With a single contact the other end lies straight opposite.
+            ends[i, 1, a] = contacts[other, a] if count > 1 else 2.0 * c[a] - ends[i, 0, a]
 
 
 def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> Grown:
-    """Let balls grow until the part holds them or they have the largest size asked for.
+    """Let balls grow until their contacts are nearly opposite or they have the largest size.
 
     Parameters
     ----------
@@ -345,6 +346,11 @@ def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> G
         Their radius, mm.
     goals : (k,) float64
         Radii asked for, rising, mm.
+
+    Returns
+    -------
+    Grown
+        One row for each ball.
     """
     count = len(centres)
     made = Grown(

@@ -1,14 +1,13 @@
 """The largest ball inside a part that touches its surface at a point.
 
-A ball that touches the surface at p with outward normal n and passes through x has
-the radius ``rho(x) = |p - x|^2 / (2 n.(p - x))``. The largest ball with nothing inside
-is the smallest rho over the surface; on a flat facet rho has one minimum, in closed
-form: where the ball touches the facet's plane, if that lies inside the facet, else on one
-of its edges. The tree is walked with the best ball so far: a box that it does not reach
-cannot make it smaller.
+A ball that touches the surface at p with outward normal n and passes through x has the radius
+``rho(x) = |p - x|^2 / (2 n.(p - x))``. The radius of the largest empty ball is the smallest rho
+over the surface. On a flat facet rho has one minimum, in closed form: where the ball touches the
+facet's plane, if that lies inside the facet, else on one of its edges. The tree is walked with the
+best ball so far: a box that it does not reach cannot make it smaller.
 
-Inside the loops single numbers are read, never rows: a view of a row counts references
-to its array, and two threads that count on one array wait for each other.
+Inside the loops single numbers are read, never rows: a view of a row counts references to its
+array, and two threads that count on one array wait for each other.
 
 Source: tangent ball through a point: Ma, Bae, Choi, "3D medial axis point approximation
 using nearest neighbors and the normal field", The Visual Computer 28 (2012) 7-19; the
@@ -37,23 +36,24 @@ from shrinkrule.walls.thickness.spanning import (
 from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 GRAZING: Final = 1e-7
-"""Cosine below which a chord runs along the surface and tells nothing about a wall."""
+"""Cosine to the normal below which a chord runs along the surface and crosses no wall."""
 
 STEEP: Final = 0.01
-"""Cosine above which a chord meets a facet's plane at a well determined place."""
+"""Cosine to a facet's normal above which a chord meets the facet's plane at a well determined
+place."""
 
-MISTOLD: Final = 0.5
-"""Share by which a ray may mistake a way before it is not believed."""
+CHORD_ERROR: Final = 0.5
+"""Relative error of a ray's distance from which on it is not believed."""
 
 EDGE_ANGLE: Final = float(np.radians(110.0))
-"""Contacts closer together than this, seen from the ball's centre, are an edge, no wall.
+"""A ball whose contacts are closer together than this, seen from its centre, lies at an edge.
 
 Where two faces meet at an angle a, the contacts are pi - a apart: 90 degrees at a
 square edge, 180 degrees in a wall with parallel faces.
 """
 
-HELD_SHARE: Final = float(np.sin(EDGE_ANGLE / 2.0))
-"""Chord over diameter of the ball whose contacts are that far apart."""
+WALL_CHORD: Final = float(np.sin(EDGE_ANGLE / 2.0))
+"""Least chord over diameter of a ball that measures a wall: its contacts are that far apart."""
 
 DEPTH: Final = 128
 """Room for nodes waiting to be visited: two per level, and no tree is 64 levels deep."""
@@ -71,7 +71,7 @@ def _touch_segment(
     ny: float,
     nz: float,
 ) -> tuple[float, float]:
-    """Least rho over the segment z + t b (as seen from p), and where."""
+    """Least rho over the segment z + t b (relative to p), and its t."""
     square = zx * zx + zy * zy + zz * zz
     along = zx * bx + zy * by + zz * bz
     length = bx * bx + by * by + bz * bz
@@ -227,10 +227,10 @@ def _largest_ball(
 
 @compiled
 def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
-    """Way straight in from p to the plane of facet ``f``, 0 if that is not about right.
+    """Distance along the inward normal from p to the plane of facet ``f``; 0 if ``about`` is wrong.
 
-    Along the plane it is taken as told. On needles and facets without area the way told may be
-    far off, and that to a needle beside p in the same plane, which is no way at all, seem one.
+    ``about`` is the ray's distance, and the result where the plane runs along the normal. On
+    degenerate facets the ray may be far off, and may hit one that lies beside p in its own plane.
     """
     slope, ahead, faces = 0.0, 0.0, 0.0
     for a in range(3):
@@ -242,14 +242,14 @@ def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
     if abs(slope) <= STEEP:
         return about
     chord = ahead / slope
-    return chord if abs(chord - about) < MISTOLD * about else 0.0
+    return chord if abs(chord - about) < CHORD_ERROR * about else 0.0
 
 
 @compiled
-def _leaves_room(tree: Tree, p: Floats, n: Floats, half: float, f: int, spot: Floats) -> bool:
-    """Whether facet ``f`` that caught the ball leaves room for one that spans the chord."""
+def _leaves_room(tree: Tree, p: Floats, n: Floats, half: float, f: int, point: Floats) -> bool:
+    """Whether facet ``f``, which the ball touches, leaves room for one that spans the chord."""
     x, y, z = p[0] - half * n[0], p[1] - half * n[1], p[2] - half * n[2]
-    square = nearest_on_facet(f, tree.corners, x, y, z, spot)
+    square = nearest_on_facet(f, tree.corners, x, y, z, point)
     roomy: bool = square >= (ROUGHLY * half) ** 2
     return roomy
 
@@ -266,16 +266,30 @@ def measure(
     radius: Any,
     contacts: Any,
 ) -> None:
-    """Radius and other contact of the ball at each point; nan where nothing lies opposite.
+    """Measure the ball at each point; nan where nothing lies opposite.
 
-    A chord is the way straight in from the point to the facet ``opposite``, about right; the
-    facet is -1 where it is farther than ``reach``. Where the ball is caught between two faces
-    of a convex edge that the wall behind hardly notices, as on the facets of something round,
-    the ball that spans the wall is taken.
+    Where the contacts of the ball are close together but another ball spans the part behind, as on
+    the facets of something round, the spanning ball is taken.
+
+    Parameters
+    ----------
+    tree : Tree
+        The surface.
+    points, normals : (n, 3) float64
+        Points on it, as the tree has them, and unit normals away from the balls.
+    own : (n,) int64
+        Facet of each point.
+    chords, opposite : (n,) float64, (n,) int64
+        Distance along the inward normal to the next facet, by ray, and that facet; -1 where it is
+        further than ``reach``.
+    reach : float
+        Largest diameter of interest.
+    radius, contacts : (n,) float64, (n, 3) float64
+        Take the results.
     """
     stack = np.empty(DEPTH, np.int64)
     c, q = np.empty(3), np.empty(3)
-    spot, nearest, nowhere = np.empty(3), np.empty(3), np.zeros(3)
+    point, nearest, nowhere = np.empty(3), np.empty(3), np.zeros(3)
     known, turn = np.zeros((MEMORY, 4)), 0
     last = turn - 1
     for i in range(len(points)):
@@ -300,12 +314,12 @@ def measure(
         for a in range(3):
             c[a] = p[a] - ball * n[a]
             square += (q[a] - p[a]) ** 2
-        if square >= (2.0 * ball * HELD_SHARE) ** 2:
+        if square >= (2.0 * ball * WALL_CHORD) ** 2:
             turn = remember(known, turn, c, ball)
-        elif faced and _leaves_room(tree, p, n, half, touched, spot):
+        elif faced and _leaves_room(tree, p, n, half, touched, point):
             spanning = remembered(known, p, n, half, SPANS)
             if spanning == 0.0:
-                spanning = spanning_ball(tree, p, n, half, c, spot, nearest, nowhere, stack)
+                spanning = spanning_ball(tree, p, n, half, c, point, nearest, nowhere, stack)
                 if spanning > 0.0:
                     turn = remember(known, turn, c, spanning)
             if spanning > 0.0:

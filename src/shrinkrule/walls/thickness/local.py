@@ -1,10 +1,10 @@
-"""What wall each sample belongs to, and what an edge loses there.
+"""The wall that each sample belongs to, and the depth that an edge loses there.
 
-Where two faces hold the ball of a sample nearly opposite, the ball is the wall. Everywhere else
-(on rims, beside edges, on bevels, round tips and the sides of a square pin) the ball is let
-grow: what holds it then is the wall that the sample belongs to, and where nothing holds it up
-to the largest limit the sample lies on something sound. An edge that is sharp is the only
-thing that loses depth there: as much as a ball of one bead that grew from it stays away.
+Where the two contacts of a sample's ball lie nearly opposite, the ball measures the wall. Elsewhere
+(on rims, beside edges, on bevels, round tips and the sides of a square pin) the ball grows until
+its contacts are nearly opposite: that ball measures the wall that the sample belongs to. Where it
+reaches the largest limit, the sample lies on something sound. Only a sharp edge loses depth: the
+distance of its rim from the balls of one bead that grew from it (docs/theory-walls.md).
 """
 
 from __future__ import annotations
@@ -23,19 +23,20 @@ from shrinkrule.walls.thickness.growth import OPPOSITE_DEGREES, OPPOSITE_RATE, g
 from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples
 
 OPPOSITE_SHARE: Final = float(np.cos(np.radians(OPPOSITE_DEGREES) / 2.0))
-"""Chord over diameter of a ball that two faces hold nearly opposite, at least."""
+"""Least chord over diameter of a ball with nearly opposite contacts."""
 
 STRAIGHT_COSINE: Final = float(np.cos(np.radians(174.0)))
-"""Two contacts this far apart lie straight across: the way between them is the wall."""
+"""Contacts further apart than this lie straight opposite: their distance is the thickness."""
 
 BALLS_ABOUT: Final = 8
-"""Balls that grew from near a spot; the one that comes nearest to it counts."""
+"""Balls that grew from near a point and are compared; the one that comes nearest to it counts."""
 
 BLUNT: Final = 0.6
-"""Depth lost, over the diameter that opens an edge, up to which it is looked at no further."""
+"""An edge whose formula gives less depth lost than this, over the diameter of the ball, is not
+measured: it loses less than its limit."""
 
 RIM_REACH: Final = 0.75
-"""How far, in spacings, a sample looks for the rim of its own facet."""
+"""A sample measures the loss at edges of its facet that are nearer than this, in spacings."""
 
 
 @dataclass(frozen=True)
@@ -46,20 +47,20 @@ class LocalWalls:
     ----------
     thickness : (n,) float64
         Of the wall that the sample belongs to, mm: exact where it is under the largest limit,
-        its own ball beyond that; inf where it lies beside an edge of something sound; nan where
-        nothing was measured.
+        else the diameter of its own ball; inf where it lies beside an edge of something sound;
+        nan where nothing was measured.
     centres : (n, 3) float64
-        Centre of the ball that tells it.
+        Centre of the ball that measures it.
     ends : (n, 2, 3) float64
         Where the wall's two sides touch that ball.
     own : (n,) bool
-        Whether it is the sample's own ball, held nearly opposite.
+        Whether it is the sample's own ball, with nearly opposite contacts.
     edge_limit : (n,) float64
-        What an edge there is held against, mm: a bead, or a floor where it lies nearly level.
+        Depth that an edge there may lose, mm: a bead, or a floor where it lies nearly level.
     edge_centres : (n, 3) float64
         Centre of the ball of that size that grew from there.
     edge_whole : (n,) float64
-        Depth that a ball of that size would not reach, were the edge sharp to its end, mm.
+        Depth that a ball of that size would not reach if the edge were sharp to its end, mm.
     edge_loss : (n,) float64
         Depth of the edge beside the sample that it does not reach, mm.
     """
@@ -100,11 +101,16 @@ def local_walls(
     samples : ThicknessSamples
         Its measured samples.
     printer, limits : Printer, WallLimits
-        What walls are held against.
+        Which thickness walls need.
     spacing_mm : float
         Spacing of the samples.
     grow : bool
-        Whether balls are let grow; in a heap of loose facets nothing holds them.
+        Whether balls grow; in a heap of loose facets nothing stops them.
+
+    Returns
+    -------
+    LocalWalls
+        One row for each sample.
     """
     exist, floor = limits.exist_mm(printer), limits.floor_mm(printer)
     largest = max(limits.sound_mm(printer), floor)
@@ -112,16 +118,16 @@ def local_walls(
     centres = samples.points - half[:, None] * samples.normals
     ends = np.stack([samples.points, samples.contacts], axis=1)
     chord = np.linalg.norm(samples.contacts - samples.points, axis=1)
-    told = (samples.status == Status.MEASURED) | (samples.status == Status.EDGE)
-    thickness = np.where(told, samples.thickness, np.nan)
+    measured = (samples.status == Status.MEASURED) | (samples.status == Status.EDGE)
+    thickness = np.where(measured, samples.thickness, np.nan)
     own = samples.is_wall & (chord >= OPPOSITE_SHARE * samples.thickness)
     count = len(thickness)
     level = np.abs(ends[:, 0, 2] - ends[:, 1, 2]) >= FLAT_COSINE * chord
     edge_limit = np.where(level, floor, exist)
     edge_centres, edge_whole, edge_loss = centres.copy(), np.zeros(count), np.zeros(count)
-    # What an edge catches is no wall, and told by what it grows to.
-    thickness[told & ~own] = np.inf
-    grows = np.flatnonzero(told & ~own & (samples.thickness < largest - MARGIN_MM))
+    # A ball at an edge measures no wall until it has grown.
+    thickness[measured & ~own] = np.inf
+    grows = np.flatnonzero(measured & ~own & (samples.thickness < largest - MARGIN_MM))
     if not (grow and len(grows)):
         return LocalWalls(
             thickness, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
@@ -129,16 +135,16 @@ def local_walls(
     goals = np.unique((np.array([exist, floor, largest]) - MARGIN_MM) / 2.0)
     goals = goals[goals > 0.0]
     grown = grown_balls(surface.tree, centres[grows] - surface.middle, half[grows], goals)
-    held = np.isnan(grown.passed[:, -1, 0])
-    stays = grows[held]
-    thickness[stays] = _across(grown.centres[held], grown.ends[held], grown.radius[held])
-    centres[stays] = grown.centres[held] + surface.middle
-    ends[stays] = grown.ends[held] + surface.middle
+    stopped = np.isnan(grown.passed[:, -1, 0])
+    stays = grows[stopped]
+    thickness[stays] = _across(grown.centres[stopped], grown.ends[stopped], grown.radius[stopped])
+    centres[stays] = grown.centres[stopped] + surface.middle
+    ends[stays] = grown.ends[stopped] + surface.middle
     goal = np.searchsorted(goals, (edge_limit[grows] - MARGIN_MM) / 2.0)
     goal = np.minimum(goal, len(goals) - 1)
     reached = grown.passed[np.arange(len(grows)), goal]
     size = goals[goal]
-    # A rim of what is thin itself is held against the wall's own ball.
+    # The rim of a thin wall is compared with the wall's own ball.
     short = np.isnan(reached[:, 0])
     reached = np.where(short[:, None], grown.centres, reached)
     size = np.where(short, grown.radius, size)
@@ -155,10 +161,11 @@ def local_walls(
 
 
 def _loss_share(starts: Floats, radius: Floats, ends: Floats, size: Floats) -> Floats:
-    """Depth that an opening takes off a sharp edge, over the diameter that opens it.
+    """Depth that an opening takes off a sharp edge, over the diameter of the opening ball, (n,).
 
-    Where faces, or the sides of a cone, meet at the angle a, a ball that moves away from the edge
-    grows by ``sin(a/2)`` per way, and an opening takes ``(1 / sin(a/2) - 1) / 2`` of its diameter.
+    Where faces, or the sides of a cone, meet at the angle a, the radius of a ball that moves away
+    from the edge grows by ``sin(a/2)`` per distance, and the depth is ``(1 / sin(a/2) - 1) / 2``
+    of the diameter.
     """
     way = np.linalg.norm(ends - starts, axis=1)
     half_sine = np.divide(size - radius, way, out=np.ones_like(way), where=way > 0.0)
@@ -168,7 +175,7 @@ def _loss_share(starts: Floats, radius: Floats, ends: Floats, size: Floats) -> F
 
 
 def _across(centres: Floats, ends: Floats, radius: Floats) -> Floats:
-    """Thickness where two contacts lie straight across, else the ball's diameter."""
+    """Distance between contacts that lie straight opposite, else the ball's diameter, (n,) mm."""
     one, other = ends[:, 0] - centres, ends[:, 1] - centres
     lengths = np.linalg.norm(one, axis=1) * np.linalg.norm(other, axis=1)
     cosine = np.einsum("ij,ij->i", one, other) / np.maximum(lengths, np.finfo(np.float64).tiny)
@@ -184,9 +191,9 @@ def _beyond(
     radius: Floats,
     spacing_mm: float,
 ) -> Floats:
-    """How far the surface about each sample goes beyond all balls near it, mm.
+    """How far the surface about each sample lies beyond all balls near it, (n,) mm.
 
-    About a sample are itself and the nearest spots of its facet's edges, where rims are, and
+    Measured at the sample, at the nearest points of its facet's edges, where rims are, and at
     the corners of the facet, where tips are.
     """
     if not len(which):
@@ -196,9 +203,9 @@ def _beyond(
     tree = cKDTree(points)
     near = min(BALLS_ABOUT, len(points))
 
-    def beyond(spots: Floats) -> Floats:
-        _, about = tree.query(spots, k=range(1, near + 1), workers=-1)
-        away = np.linalg.norm(spots[:, None] - centres[about], axis=2) - radius[about]
+    def beyond(places: Floats) -> Floats:
+        _, about = tree.query(places, k=range(1, near + 1), workers=-1)
+        away = np.linalg.norm(places[:, None] - centres[about], axis=2) - radius[about]
         least: Floats = away.min(axis=1)
         return least
 
@@ -207,11 +214,11 @@ def _beyond(
         start, way = corners[:, k], corners[:, (k + 1) % 3] - corners[:, k]
         square = np.maximum(np.einsum("ij,ij->i", way, way), np.finfo(np.float64).tiny)
         share = np.clip(np.einsum("ij,ij->i", points - start, way) / square, 0.0, 1.0)
-        for spot, reach in (
+        for places, reach in (
             (start + share[:, None] * way, RIM_REACH * spacing_mm),
             (start, spacing_mm),
         ):
-            close = np.flatnonzero(np.linalg.norm(spot - points, axis=1) < reach)
+            close = np.flatnonzero(np.linalg.norm(places - points, axis=1) < reach)
             if len(close):
-                furthest[close] = np.maximum(furthest[close], beyond(spot[close]))
+                furthest[close] = np.maximum(furthest[close], beyond(places[close]))
     return furthest

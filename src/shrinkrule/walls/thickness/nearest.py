@@ -1,4 +1,4 @@
-"""The point of a surface nearest to a place: the one walk of the box tree that asks for it."""
+"""The nearest point of a surface, found by walking the box tree."""
 
 from __future__ import annotations
 
@@ -59,15 +59,36 @@ def nearest_point(
     away: Floats,
     cosine: float,
     slack: float,
-    spot: Floats,
+    point: Floats,
     room: Any,
 ) -> tuple[float, int]:
-    """Distance to the nearest surface point at most ``cosine`` along ``away``, and its facet.
+    """Distance from ``c`` to the nearest point of a surface, and the point's facet.
 
-    The point goes into ``spot``. It is told to a share ``slack`` of its distance: about the middle
-    of something round, all facets are equally near. A facet counts by its own nearest point
-    only. Without such a point within ``bound`` the facet is -1. Facets that face no way are
-    passed over: their neighbours hold the same points.
+    Parameters
+    ----------
+    tree : Tree
+        The surface.
+    c : (3,) float64
+        Where to look from.
+    bound : float
+        How far to look.
+    away : (3,) float64
+        A unit vector; with ``cosine`` 0 and a zero vector every point counts.
+    cosine : float
+        Only points whose direction from ``c`` has this cosine to ``away`` or less count.
+    slack : float
+        Share by which the distance may be too large: seen from the middle of something round,
+        all facets are about equally near.
+    point : (3,) float64
+        Takes the point.
+    room : (DEPTH,) int64, (3,) float64
+        Scratch.
+
+    Returns
+    -------
+    float, int
+        Distance and facet; ``bound`` and -1 where no point counts. A facet is represented by its
+        own nearest point. Degenerate facets do not count: their neighbours hold the same points.
     """
     stack, trial = room
     found, near = -1, bound
@@ -108,5 +129,5 @@ def nearest_point(
             if along <= cosine * far:
                 near, found = far, f
                 for a in range(3):
-                    spot[a] = trial[a]
+                    point[a] = trial[a]
     return near, found

@@ -1,10 +1,10 @@
-"""Samples where they matter: denser about thin places, and down to their thinnest spot.
+"""More samples where they matter: denser about thin places, and down to the least thickness.
 
-Three steps after the even samples, each only near the limits. Samples that stand for too
-much surface are cut until no place of half a millimetre fits between them; from every
-sample thinner than its neighbours the surface is followed downhill to the least wall; and
-where the least wall lies between two inward corners, which no facet faces straight, the
-ball that is pinched between them is found. What is guaranteed is in docs/theory-walls.md.
+Three steps follow the even samples, each only near the limits. Samples that represent too much
+surface are cut until no place of half a millimetre fits between them. From every sample thinner
+than its neighbours the surface is followed downhill to the least wall. Where the least wall lies
+between two inward corners, which no facet faces straight, a bitangent sphere measures it. What is
+guaranteed is in docs/theory-walls.md, "Refinement".
 """
 
 from __future__ import annotations
@@ -17,9 +17,13 @@ import trimesh
 from scipy.spatial import cKDTree
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.walls.thickness.bitangent import nearest_across, nearest_on_surface, pinched_balls
-from shrinkrule.walls.thickness.corners import pinched_samples
-from shrinkrule.walls.thickness.inscribed import HELD_SHARE
+from shrinkrule.walls.thickness.bitangent import (
+    bitangent_spheres,
+    nearest_across,
+    nearest_on_surface,
+)
+from shrinkrule.walls.thickness.corners import bitangent_samples
+from shrinkrule.walls.thickness.inscribed import WALL_CHORD
 from shrinkrule.walls.thickness.sampling import Sampling, finer
 from shrinkrule.walls.thickness.spheres import (
     Status,
@@ -33,31 +37,31 @@ PLACE_MM: Final = 0.5
 """A thin place as wide as this holds a sample, on facets however large or small."""
 
 GROUP_REACH: Final = 0.8
-"""The same as a share of that width for what small facets are grouped to; see the theory."""
+"""Reach, over that width, from which on groups of small facets are cut: see the theory."""
 
 TAPER_SHARE: Final = 1.1
-"""A wall that tapers by up to a tenth over a cell is looked into as well."""
+"""Factor on the limit within which a cell is cut: a wall may taper by a tenth over it."""
 
 BENT_SHARE: Final = 1.5
 """The same for small facets grouped across a bend."""
 
 BENT_COSINE: Final = 0.98
-"""Normals of a group further apart than this bend."""
+"""A group bends where the cosine between two of its normals is less: 11 degrees."""
 
 FINER: Final = 0.7
-"""Spacing over that of the round before: about two samples for one."""
+"""Spacing over that of the round before: two samples replace one."""
 
 ROUNDS: Final = 8
 """Rounds at most: enough from 4 mm, which a part of 10 m2 would have."""
 
 UNEVEN: Final = 3e-3
-"""A sample thinner than a neighbour by this share has a thinner spot beside it, maybe."""
+"""A sample thinner than a neighbour by this share may have a still thinner place beside it."""
 
 MOST_SEEDS: Final = 400
 """Samples followed downhill at most, the most uneven first."""
 
 DIRECTIONS: Final = 8
-"""Ways looked at from each spot on its way down."""
+"""Directions tried from each point on the way down."""
 
 STEPS: Final = 14
 """Steps down, or halvings of the step, at most."""
@@ -66,22 +70,22 @@ LAST_STEP: Final = 0.01
 """Share of the spacing at which the way down ends."""
 
 OFF_EDGE: Final = 2e-4
-"""Share of the way to the facet's middle that a spot is moved off its edge."""
+"""Points on a facet's edge move towards its middle by this share: an edge has no one normal."""
 
-LOOSE: Final = 3e-3
-"""Share of the wall that a ball may reach beyond the surface or fall short of it."""
+SLACK: Final = 3e-3
+"""Share of its size by which a ball may reach through the surface or fall short of it."""
 
-SHALLOW: Final = float(np.sin(np.radians(35.0) / 2.0))
-"""Chord over diameter of a ball caught by a bend, no edge: contacts up to 35 degrees apart."""
+BEND_CHORD: Final = float(np.sin(np.radians(35.0) / 2.0))
+"""Chord over diameter of a ball at a bend of 35 degrees; blunter bends have shorter chords."""
 
 ONWARD: Final = 1.15
-"""How much larger a ball caught by a bend may be that reaches the other side."""
+"""Radius, over that of a ball at a bend, within which a ball may reach the other side instead."""
 
 STRAIGHT: Final = 0.1
-"""A pinched ball differs from one that about spans the same wall by less than this share."""
+"""A bitangent sphere and a ball that nearly spans the same wall differ by less than this share."""
 
 LEVEL: Final = 1e-4
-"""A thickness is less if it is so by this share."""
+"""A thickness counts as less when it is less by this share."""
 
 
 def refined_samples(
@@ -92,7 +96,7 @@ def refined_samples(
     spacing_mm: float,
     most: int,
 ) -> ThicknessSamples:
-    """Measure a part at its samples, and closely where it is not much thicker than a limit.
+    """Measure a part at its samples, and more closely where it is near a limit or under it.
 
     Parameters
     ----------
@@ -101,36 +105,42 @@ def refined_samples(
     surface : Surface
         The same, made ready.
     sampling : Sampling
-        Its samples, even where nothing is thin.
+        Its first samples, evenly spaced.
     limits_mm : tuple of float
-        The limits that thin places are held against.
+        The limits that thickness is compared with.
     spacing_mm : float
         Spacing wanted near these limits; elsewhere the samples stay as they are.
     most : int
-        Samples added at most; the thinnest places are looked into first. None at all for 0.
+        Samples added at most, the thinnest places first. None at all for 0.
+
+    Returns
+    -------
+    ThicknessSamples
+        Those of the sampling, cut finer near the limits, and those added.
     """
     if not most:
         return _measured(surface, sampling)
     limit_mm = max(limits_mm)
-    samples = _covered(mesh, surface, sampling, limits_mm, most)
-    samples = _straightened(surface, samples, limit_mm)
-    samples = _unbent(surface, samples, limit_mm)
-    samples = _descended(surface, samples, spacing_mm, limit_mm)
-    return joined([samples, pinched_samples(mesh, surface, spacing_mm, limit_mm)])
+    samples = _finer_near_limits(mesh, surface, sampling, limits_mm, most)
+    samples = _with_bitangent_spheres(surface, samples, limit_mm)
+    samples = _past_bends(surface, samples, limit_mm)
+    samples = _down_to_least(surface, samples, spacing_mm, limit_mm)
+    return joined([samples, bitangent_samples(mesh, surface, spacing_mm, limit_mm)])
 
 
 def _measured(surface: Surface, sampling: Sampling) -> ThicknessSamples:
-    spots = sampling.samples
-    return thickness_on(surface, spots.points, spots.facets, spots.area)
+    samples = sampling.samples
+    return thickness_on(surface, samples.points, samples.facets, samples.area)
 
 
-def _unbent(surface: Surface, samples: ThicknessSamples, limit_mm: float) -> ThicknessSamples:
-    """Balls caught at a shallow bend just before they reach the other side go on to it.
+def _past_bends(surface: Surface, samples: ThicknessSamples, limit_mm: float) -> ThicknessSamples:
+    """Measure to the other side where a ball only touches at a shallow bend just before it.
 
-    On the flats of something round that tapers, the next flat catches the ball of one.
+    On the flats of something round that tapers, the ball of one flat touches the next one too
+    (docs/theory-walls.md, "Refinement").
     """
     chord = np.linalg.norm(samples.contacts - samples.points, axis=1)
-    bent = (samples.status == Status.EDGE) & (chord < SHALLOW * samples.thickness)
+    bent = (samples.status == Status.EDGE) & (chord < BEND_CHORD * samples.thickness)
     bent &= samples.thickness < TAPER_SHARE * limit_mm
     index = np.flatnonzero(bent)
     if not len(index):
@@ -138,38 +148,38 @@ def _unbent(surface: Surface, samples: ThicknessSamples, limit_mm: float) -> Thi
     normals, half = samples.normals[index], 0.5 * samples.thickness[index]
     points = samples.points[index] - surface.middle
     centres = points - half[:, None] * normals
-    spots, facets = nearest_across(surface.tree, centres, ONWARD * half, normals)
-    way = points - spots
+    found, facets = nearest_across(surface.tree, centres, ONWARD * half, normals)
+    way = points - found
     ahead = np.einsum("ij,ij->i", way, normals)
     radius = np.einsum("ij,ij->i", way, way) / (2.0 * np.maximum(ahead, 1e-100))
     reached = (facets >= 0) & (ahead > 0.0) & (radius < ONWARD * half)
-    reached &= np.linalg.norm(way, axis=1) >= HELD_SHARE * 2.0 * radius
+    reached &= np.linalg.norm(way, axis=1) >= WALL_CHORD * 2.0 * radius
     index = index[reached]
     status, thickness = samples.status.copy(), samples.thickness.copy()
     contacts = samples.contacts.copy()
     status[index], thickness[index] = Status.MEASURED, 2.0 * radius[reached]
-    contacts[index] = spots[reached] + surface.middle
+    contacts[index] = found[reached] + surface.middle
     return replace(samples, status=status, thickness=thickness, contacts=contacts)
 
 
-def _covered(
+def _finer_near_limits(
     mesh: trimesh.Trimesh,
     surface: Surface,
     sampling: Sampling,
     limits_mm: tuple[float, ...],
     most: int,
 ) -> ThicknessSamples:
-    """Cut cells larger than half a place wherever a thin place could hide in them."""
+    """Cut cells finer wherever a thin place could lie between samples."""
     spacing, left = sampling.spacing_mm, most
     samples = _measured(surface, sampling)
     done = []
     for _ in range(ROUNDS):
-        grouped = np.bincount(sampling.stands_for) > 1
+        grouped = np.bincount(sampling.sample_of) > 1
         allowed = np.where(grouped, GROUP_REACH, 0.5) * PLACE_MM
         coarse = np.flatnonzero(
             _may_hide(samples, sampling, limits_mm) & (sampling.reach > allowed)
         )
-        # Each becomes two or three.
+        # Each is replaced by two or three.
         coarse = coarse[np.argsort(samples.thickness[coarse], kind="stable")][: left // 3]
         if not len(coarse):
             break
@@ -193,36 +203,39 @@ def _may_hide(samples: ThicknessSamples, sampling: Sampling, limits_mm: tuple[fl
     return hides
 
 
-def _is_held(surface: Surface, samples: ThicknessSamples) -> Mask:
-    """Whether the ball of each sample touches the other side and nothing reaches into it."""
+def _is_inscribed(surface: Surface, samples: ThicknessSamples) -> Mask:
+    """Whether the ball of each sample is empty and touches the other side, (n,) bool."""
     half = 0.5 * samples.thickness
     centres = samples.points - half[:, None] * samples.normals - surface.middle
-    _, inside = nearest_on_surface(surface.tree, centres, half * (1.0 - LOOSE))
+    _, inside = nearest_on_surface(surface.tree, centres, half * (1.0 - SLACK))
     contacts = samples.contacts - surface.middle
-    _, touched = nearest_on_surface(surface.tree, contacts, half * (2.0 * LOOSE))
+    _, touched = nearest_on_surface(surface.tree, contacts, half * (2.0 * SLACK))
     return (inside < 0) & (touched >= 0)
 
 
-def _straightened(surface: Surface, samples: ThicknessSamples, limit_mm: float) -> ThicknessSamples:
-    """Measure again, near the limits, where a ball that only about spans the wall was taken.
+def _with_bitangent_spheres(
+    surface: Surface, samples: ThicknessSamples, limit_mm: float
+) -> ThicknessSamples:
+    """Measure again, near the limits, where the ball of a sample only nearly spans the wall.
 
-    The ball that both sides of the wall hold near there is taken instead; where there is
-    no such ball of about that size, the sample lies at an edge.
+    The bitangent sphere near there is taken instead; where there is none of about that size, the
+    sample lies at an edge.
     """
     near = np.flatnonzero(samples.is_wall & (samples.thickness < TAPER_SHARE * limit_mm))
-    loose = near[~_is_held(surface, _chosen(samples, near))]
-    if not len(loose):
+    inexact = near[~_is_inscribed(surface, _chosen(samples, near))]
+    if not len(inexact):
         return samples
-    half = 0.5 * samples.thickness[loose]
-    centres = samples.points[loose] - half[:, None] * samples.normals[loose]
-    radius = pinched_balls(surface.tree, centres - surface.middle, 1.2 * half).radius
-    held = np.abs(radius - half) < STRAIGHT * half
+    half = 0.5 * samples.thickness[inexact]
+    centres = samples.points[inexact] - half[:, None] * samples.normals[inexact]
+    radius = bitangent_spheres(surface.tree, centres - surface.middle, 1.2 * half).radius
+    found = np.abs(radius - half) < STRAIGHT * half
     status, thickness = samples.status.copy(), samples.thickness.copy()
     contacts = samples.contacts.copy()
-    status[loose[~held]] = Status.EDGE
-    thickness[loose[held]] = 2.0 * radius[held]
-    across = thickness[loose[held], None] * samples.normals[loose[held]]
-    contacts[loose[held]] = samples.points[loose[held]] - across
+    status[inexact[~found]] = Status.EDGE
+    spanned = inexact[found]
+    thickness[spanned] = 2.0 * radius[found]
+    across = thickness[spanned, None] * samples.normals[spanned]
+    contacts[spanned] = samples.points[spanned] - across
     return replace(samples, status=status, thickness=thickness, contacts=contacts)
 
 
@@ -239,14 +252,14 @@ def _chosen(samples: ThicknessSamples, which: Mask | Ints) -> ThicknessSamples:
 
 
 def _beside(samples: ThicknessSamples, seeds: Ints, found: ThicknessSamples) -> ThicknessSamples:
-    """Add what was found from seeds; a seed shares its area with it."""
+    """Add the samples found from seeds; each seed shares its area with the one found from it."""
     area = samples.area.copy()
     area[seeds] *= 0.5
     return joined([replace(samples, area=area), replace(found, area=area[seeds])])
 
 
-def _lowest_about(samples: ThicknessSamples, spacing_mm: float, limit_mm: float) -> Ints:
-    """Samples no thicker than their neighbours and thinner than one, the most uneven first."""
+def _seeds(samples: ThicknessSamples, spacing_mm: float, limit_mm: float) -> Ints:
+    """Samples no thicker than any neighbour and thinner than one of them, the most uneven first."""
     near = samples.is_wall & (samples.thickness < TAPER_SHARE * limit_mm + spacing_mm**2 / limit_mm)
     index = np.flatnonzero(near)
     if len(index) < 2:
@@ -270,18 +283,18 @@ def _lowest_about(samples: ThicknessSamples, spacing_mm: float, limit_mm: float)
 
 
 def _across(normals: Floats) -> tuple[Floats, Floats]:
-    """Two unit vectors across each normal."""
+    """Two unit vectors square to each normal and to each other, (n, 3) each."""
     least = np.eye(3)[np.abs(normals).argmin(axis=1)]
     one = np.cross(normals, least)
     one /= np.linalg.norm(one, axis=1, keepdims=True)
     return one, np.cross(normals, one)
 
 
-def _descended(
+def _down_to_least(
     surface: Surface, samples: ThicknessSamples, spacing_mm: float, limit_mm: float
 ) -> ThicknessSamples:
     """Follow the surface from the lowest samples down to the least wall."""
-    seeds = _lowest_about(samples, spacing_mm, limit_mm)
+    seeds = _seeds(samples, spacing_mm, limit_mm)
     if not len(seeds):
         return samples
     best = _chosen(samples, seeds)
@@ -296,13 +309,13 @@ def _descended(
         asked = best.points[moving][:, None] + step[moving][:, None, None] * ways
         owner = np.repeat(moving, DIRECTIONS)
         tried = _measured_near(surface, asked.reshape(-1, 3), step[owner], best.normals[owner])
-        tried = _unbent(surface, tried, limit_mm)
-        tried.status[~_is_held(surface, tried)] = Status.EDGE
+        tried = _past_bends(surface, tried, limit_mm)
+        tried.status[~_is_inscribed(surface, tried)] = Status.EDGE
         value = np.where(tried.is_wall, tried.thickness, np.inf).reshape(-1, DIRECTIONS)
         at = value.argmin(axis=1)
         better = value[np.arange(len(at)), at] < best.thickness[moving] * (1.0 - LEVEL)
         step[moving[~better]] *= 0.5
-        _put(best, moving[better], tried, (np.arange(len(at)) * DIRECTIONS + at)[better])
+        _copy_rows(best, moving[better], tried, (np.arange(len(at)) * DIRECTIONS + at)[better])
     return _beside(samples, seeds, best)
 
 
@@ -310,18 +323,18 @@ def _measured_near(
     surface: Surface, asked: Floats, bounds: Floats, facing: Floats
 ) -> ThicknessSamples:
     """Measure the surface points nearest to points, if they face the same way."""
-    spots, facets = nearest_on_surface(surface.tree, asked - surface.middle, bounds)
+    points, facets = nearest_on_surface(surface.tree, asked - surface.middle, bounds)
     gone = facets < 0
     facets = np.where(gone, 0, facets)
-    # On the very edge of a facet there is no telling which way it faces.
+    # The very edge of a facet has no one normal.
     middles = surface.tree.corners[facets].mean(axis=1)
-    spots = np.where(gone[:, None], middles, spots + OFF_EDGE * (middles - spots))
-    found = thickness_on(surface, spots + surface.middle, facets, np.zeros(len(asked)))
+    points = np.where(gone[:, None], middles, points + OFF_EDGE * (middles - points))
+    found = thickness_on(surface, points + surface.middle, facets, np.zeros(len(asked)))
     gone |= np.einsum("ij,ij->i", found.normals, facing) <= 0.5
     return replace(found, status=np.where(gone, Status.OPEN, found.status).astype(np.int8))
 
 
-def _put(into: ThicknessSamples, at: Ints, source: ThicknessSamples, which: Ints) -> None:
+def _copy_rows(into: ThicknessSamples, at: Ints, source: ThicknessSamples, which: Ints) -> None:
     into.points[at] = source.points[which]
     into.normals[at] = source.normals[which]
     into.facets[at] = source.facets[which]

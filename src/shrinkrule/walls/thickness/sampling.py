@@ -1,12 +1,11 @@
-"""Points on a surface by area, whatever its facets look like.
+"""Sample points on a surface by area, whatever its facets look like.
 
-Every facet longer than the spacing is halved at the height on its longest edge, each
-half cut across that edge into columns and each column into cells no higher than the
-spacing. A box of twelve facets gets as many cells as a fine mesh of it, a sliver gets a
-line of them. Cells much smaller than the spacing (fine meshes) are grouped by place and
-facing, and one of each group stands for all. The cells tile the surface, so their areas
-add up to the part's, and each sample knows how far from it the surface reaches that it
-stands for.
+Every facet longer than the spacing is halved at the height on its longest edge. Each half is cut
+across that edge into columns, and each column into cells no higher than the spacing. A box of
+twelve facets gets as many cells as a fine mesh of it, and a long thin facet gets a line of them.
+Cells much smaller than the spacing (fine meshes) are grouped by place and facing, and one cell
+represents its group. The cells tile the surface, so their areas add up to the part's. Each sample
+has a reach: the distance to the furthest point that it represents.
 """
 
 from __future__ import annotations
@@ -30,13 +29,14 @@ WHOLE: Final = 2
 """Marks a cell that is a whole facet."""
 
 GROUP_SHARE: Final = 0.85
-"""Side of the cubes that group small cells, in spacings: a group reaches as far as a cell."""
+"""Side of the cubes that group small cells, in spacings: so a group reaches as far as a cell."""
 
 FACINGS: Final = 3
-"""Parts of each side of the cube of normals: two ways into a pocket are not one group."""
+"""Parts of each side of the cube of normals: two walls of a pocket are not one group."""
 
 SHARP_HEIGHT: Final = 1e-6
-"""Lowest facet, in shares of the largest coordinate, whose normal a float32 file can hold."""
+"""Height over the largest coordinate below which a facet is degenerate: a float32 file cannot hold
+its normal."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ class Cells:
 
 @dataclass(frozen=True)
 class SurfaceSamples:
-    """Points on a surface and the area each stands for.
+    """Points on a surface and the area that each represents.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ class SurfaceSamples:
     facets : (n,) int64
         On which facet.
     area : (n,) float64
-        The area each point stands for, mm2.
+        The area that each point represents, mm2.
     """
 
     points: Floats
@@ -86,7 +86,7 @@ class SurfaceSamples:
 
 @dataclass(frozen=True)
 class Sampling:
-    """Samples with the cells that they stand for, so that some can be cut finer.
+    """Samples with the cells that they represent, so that some can be cut finer.
 
     Parameters
     ----------
@@ -94,10 +94,10 @@ class Sampling:
         The samples.
     cells : Cells
         All cells.
-    stands_for : (n_cells,) int64
-        The sample that stands for each cell.
+    sample_of : (n_cells,) int64
+        The sample that represents each cell.
     reach : (n,) float64
-        Distance from each sample to the furthest point it stands for, at most, mm.
+        Upper bound of the distance to the furthest point that each sample represents, mm.
     bend : (n,) float64
         Least cosine between its normal and those of its cells.
     spacing_mm : float
@@ -106,7 +106,7 @@ class Sampling:
 
     samples: SurfaceSamples
     cells: Cells
-    stands_for: Ints
+    sample_of: Ints
     reach: Floats
     bend: Floats
     spacing_mm: float
@@ -134,7 +134,7 @@ def _longest_edges(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats]
 def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Cells:
     """Cut facets into cells no wider or higher than the spacing.
 
-    Facets too low for their normal to be told are left out; they hold no area to speak of.
+    Degenerate facets (`SHARP_HEIGHT`) are left out: they have next to no area.
 
     Parameters
     ----------
@@ -144,6 +144,11 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
         Which of its facets.
     spacing_mm : float
         Largest width and height of a cell; a facet no longer than that is one cell.
+
+    Returns
+    -------
+    Cells
+        They tile the facets.
 
     Raises
     ------
@@ -181,7 +186,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
 
 
 def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Floats]:
-    """Cut intervals of a size evenly into pieces no larger than the spacing; owner and piece."""
+    """Cut intervals evenly into pieces no larger than the spacing; gives owners and pieces."""
     parts = np.maximum(np.ceil(size / spacing_mm - 1e-9), 1.0).astype(np.int64)
     owner, number = ranges(np.zeros_like(parts), parts)
     low, step = intervals[owner, 0], ((intervals[:, 1] - intervals[:, 0]) / parts)[owner]
@@ -189,7 +194,7 @@ def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Fl
 
 
 def _frames(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, Floats, Floats]:
-    """End, way from it to the foot, and height, of the half of each facet."""
+    """End, vector from it to the foot, and vector of the height, of the half of each facet."""
     corners = _triangles_on_longest_edge(mesh, facets)
     edge = corners[:, 1] - corners[:, 0]
     square = np.maximum(np.einsum("ij,ij->i", edge, edge), np.finfo(np.float64).tiny)
@@ -205,7 +210,7 @@ def _half_sizes(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floa
 
 
 def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, Floats]:
-    """Take the middle of each cell, with the cell's area and the reach to its furthest corner.
+    """Take the middle of each cell as its sample.
 
     Parameters
     ----------
@@ -213,6 +218,11 @@ def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, F
         The surface the cells were cut from, mm.
     cells : Cells
         The cells.
+
+    Returns
+    -------
+    SurfaceSamples, (n,) float64
+        Middles with the cells' areas, and the distance to the furthest corner, mm.
     """
     whole = cells.halves == WHOLE
     points, area = np.empty((len(whole), 3)), np.empty(len(whole))
@@ -268,16 +278,16 @@ def _least_of_group(group: Ints, values: Floats) -> Any:
 
 
 def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling:
-    """One sample for each place and facing, with the area of all it stands for.
+    """Choose one sample for each place and facing, with the area of all that it represents.
 
-    Cells of half a spacing squared or more stand for themselves; the others are grouped by
-    the cube they lie in and the way they face, so that two sides of a thin wall never share
-    a group. The one nearest to its cube's middle is kept.
+    Cells of half a spacing squared or more are samples of their own. The others are grouped by
+    the cube they lie in and the way they face, so that two sides of a thin wall never share a
+    group; the one nearest to its cube's middle represents the group.
     """
-    spots, size = cell_samples(mesh, cells)
+    middles, size = cell_samples(mesh, cells)
     normals = np.asarray(mesh.face_normals)[cells.facets]
-    small = np.flatnonzero(spots.area < 0.5 * spacing_mm**2)
-    place = (spots.points[small] - mesh.bounds[0]) / (GROUP_SHARE * spacing_mm)
+    small = np.flatnonzero(middles.area < 0.5 * spacing_mm**2)
+    place = (middles.points[small] - mesh.bounds[0]) / (GROUP_SHARE * spacing_mm)
     cube = np.floor(place).astype(np.int64)
     counts = cube.max(axis=0, initial=0) + 1
     key = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
@@ -285,26 +295,26 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     off_middle = ((place - cube - 0.5) ** 2).sum(axis=1)
     # Halves of the keys, since numbering is compiled for them already.
     _, group = number_equal(key.view(np.uint32).reshape(-1, 2))
-    keeper = np.arange(len(spots.area))
+    keeper = np.arange(len(middles.area))
     keeper[small] = small[_least_of_group(group, off_middle)]
     kept = np.flatnonzero(keeper == np.arange(len(keeper)))
     low, high = mesh.bounds
-    kept = kept[along_curve(spots.points[kept], low, float((high - low).max()))]
+    kept = kept[along_curve(middles.points[kept], low, float((high - low).max()))]
     rank = np.empty(len(keeper), dtype=np.int64)
     rank[kept] = np.arange(len(kept))
-    stands_for = rank[keeper]
+    sample_of = rank[keeper]
     reach, bend = np.zeros(len(kept)), np.ones(len(kept))
-    apart = np.linalg.norm(spots.points - spots.points[keeper], axis=1)
-    np.maximum.at(reach, stands_for, apart + size)
-    np.minimum.at(bend, stands_for, np.einsum("ij,ij->i", normals, normals[keeper]))
+    apart = np.linalg.norm(middles.points - middles.points[keeper], axis=1)
+    np.maximum.at(reach, sample_of, apart + size)
+    np.minimum.at(bend, sample_of, np.einsum("ij,ij->i", normals, normals[keeper]))
     area = np.zeros(len(kept))
-    np.add.at(area, stands_for, spots.area)
-    chosen = SurfaceSamples(spots.points[kept], spots.facets[kept], area)
-    return Sampling(chosen, cells, stands_for, reach, bend, spacing_mm)
+    np.add.at(area, sample_of, middles.area)
+    chosen = SurfaceSamples(middles.points[kept], middles.facets[kept], area)
+    return Sampling(chosen, cells, sample_of, reach, bend, spacing_mm)
 
 
 def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:
-    """Sample a surface by area, for facets of any size and shape; the same every time.
+    """Sample a surface by area, for facets of any size and shape; the result never varies.
 
     Parameters
     ----------
@@ -312,6 +322,11 @@ def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:
         The surface, mm.
     spacing_mm : float
         Largest distance wanted between neighbouring samples.
+
+    Returns
+    -------
+    SurfaceSamples
+        Their areas add up to the surface's.
 
     Raises
     ------
@@ -324,7 +339,7 @@ def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:
 
 
 def sample_cells(mesh: trimesh.Trimesh, spacing_mm: float) -> Sampling:
-    """Sample a surface by area and remember what each sample stands for.
+    """Sample a surface by area and keep what each sample represents.
 
     Parameters
     ----------
@@ -332,6 +347,11 @@ def sample_cells(mesh: trimesh.Trimesh, spacing_mm: float) -> Sampling:
         The surface, mm.
     spacing_mm : float
         Largest height and width of a cell.
+
+    Returns
+    -------
+    Sampling
+        Samples and cells.
 
     Raises
     ------
@@ -349,7 +369,7 @@ def sample_cells(mesh: trimesh.Trimesh, spacing_mm: float) -> Sampling:
 
 
 def finer(mesh: trimesh.Trimesh, sampling: Sampling, which: Ints, spacing_mm: float) -> Sampling:
-    """Sample again, more closely, only what some samples stand for.
+    """Sample again, more closely, only what some samples represent.
 
     Parameters
     ----------
@@ -358,14 +378,19 @@ def finer(mesh: trimesh.Trimesh, sampling: Sampling, which: Ints, spacing_mm: fl
     sampling : Sampling
         The samples so far.
     which : (k,) int64
-        Those to do again.
+        The samples to be replaced.
     spacing_mm : float
         Largest height and width of a cell.
+
+    Returns
+    -------
+    Sampling
+        The samples that replace them.
     """
     again = np.zeros(len(sampling.samples.area), dtype=np.bool_)
     again[which] = True
     cells = sampling.cells
-    chosen = again[sampling.stands_for]
+    chosen = again[sampling.sample_of]
     whole = chosen & (cells.halves == WHOLE)
     chosen &= ~whole
     again_cut = cut_into_cells(mesh, cells.facets[whole], spacing_mm)

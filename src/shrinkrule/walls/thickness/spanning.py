@@ -1,8 +1,8 @@
 """The ball that spans a round part behind a facet.
 
-On the facets of something round, the largest ball that touches one facet is caught by the
-next, though the part is thick behind both. The ball about the middle of the chord is the
-one that tells the wall there; neighbours share it.
+On the facets of something round, the largest ball that touches one facet touches the next one
+too, and both contacts lie close together, though the part is thick behind them. There the ball
+about the middle of the chord measures the wall, and neighbours share it.
 """
 
 from __future__ import annotations
@@ -24,10 +24,10 @@ thousandth would take a hundred times as long.
 """
 
 NEARLY: Final = 0.998
-"""A known ball of this share of half the chord or more fills the chord: it tells the wall."""
+"""A known ball of this share of half the chord or more fills the chord: the chord is the wall."""
 
 SPANS: Final = 0.98
-"""A ball of this share of the chord or more spans the wall: it is told to 2 % at worst."""
+"""A ball of this share of half the chord or more spans the wall, with an error under 2 %."""
 
 ROUGHLY: Final = 0.8
 """A middle with less room than this share of half the chord is no middle of a round part."""
@@ -59,10 +59,26 @@ def spanning_ball(
 ) -> float:
     """Radius of the ball about the middle of the chord behind p if it spans the chord, else 0.
 
-    ``half`` is half the chord; the ball's centre goes into ``c``; ``nowhere`` is zero. In a round
-    part the ball at a sample is caught between its own facet and the next, and the ball that
-    spans the part is this one. A chord of a facet passes the middle of a round part by up to
-    half a facet, so the centre is moved away from what is nearest first.
+    The chord along a facet's normal passes the axis of a round part by up to half a facet, so the
+    centre moves away from what is nearest first.
+
+    Parameters
+    ----------
+    tree : Tree
+        The surface.
+    p, n : (3,) float64
+        Sample and its outward normal.
+    half : float
+        Half the chord.
+    c : (3,) float64
+        Takes the centre of the ball.
+    q, nearest, nowhere, stack : arrays
+        Scratch; ``nowhere`` is zero.
+
+    Returns
+    -------
+    float
+        Radius, or 0.
     """
     for a in range(3):
         c[a] = p[a] - half * n[a]
@@ -81,7 +97,7 @@ def spanning_ball(
 
 @compiled
 def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
-    """Put a ball in place ``turn`` of those known, and tell the next place."""
+    """Put a ball in place ``turn`` of those known; gives the next place."""
     known[turn, 0], known[turn, 1], known[turn, 2] = c[0], c[1], c[2]
     known[turn, 3] = radius
     return (turn + 1) % len(known)
@@ -89,9 +105,9 @@ def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
 
 @compiled
 def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -> float:
-    """Radius of a ball found lately that touches square at p and spans the chord there, or 0.
+    """Radius of a known ball that touches at p along n and spans the chord there, else 0.
 
-    It spans the chord when its radius is ``share`` of half the chord or more.
+    It spans the chord when its radius is ``share`` of ``half``, half the chord, or more.
     """
     for k in range(len(known)):
         radius = known[k, 3]

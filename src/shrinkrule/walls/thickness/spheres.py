@@ -1,8 +1,8 @@
 """Wall thickness at a surface point: diameter of the largest ball inside that touches there.
 
-A ray shot inwards gives a ball that is surely large enough; whatever facet reaches into
-it makes it smaller, until none does. Facets are the true ones in float64, so the answer
-does not depend on how densely the surface is sampled.
+A ray along the inward normal gives a ball that is surely large enough; every facet that reaches
+into it makes it smaller, until none does. Facets are the true ones in float64, so the answer does
+not depend on how densely the surface is sampled.
 
 Source: Ma, Bae, Choi, "3D medial axis point approximation using nearest neighbors and
 the normal field", The Visual Computer 28 (2012) 7-19.
@@ -24,11 +24,11 @@ from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.triangles import heights
-from shrinkrule.walls.thickness.inscribed import HELD_SHARE, measure
+from shrinkrule.walls.thickness.inscribed import WALL_CHORD, measure
 from shrinkrule.walls.thickness.tree import along_curve, grow_tree
 
 CHUNK: Final = 4096
-"""Samples that one thread measures in a go: enough to outweigh handing them over."""
+"""Samples that one thread measures at a time: enough to outweigh handing them over."""
 
 CLEARLY: Final = 0.05
 """Cosine between two normals above which they are sure to face the same way."""
@@ -36,11 +36,11 @@ CLEARLY: Final = 0.05
 FACING: Final = float(np.cos(np.radians(40.0)))
 """Cosine between one normal and the other's opposite from which two surfaces face each other."""
 
-NEEDLE: Final = 1e-4
-"""Height of a facet, in spans of the part, below which no ray surely starts on it."""
+DEGENERATE: Final = 1e-4
+"""Height of a facet, in spans of the part, below which a float32 ray may start beside it."""
 
 THIN_FOR_RAYS: Final = 2e-5
-"""Thickness of a part, in spans, below which a ray that starts on it tells nothing."""
+"""Thickness of a part, in spans, below which a float32 ray may start beyond it."""
 
 
 class Status(IntEnum):
@@ -49,11 +49,11 @@ class Status(IntEnum):
     MEASURED = 0
     """The ball rests between two faces: a wall thickness."""
     EDGE = 1
-    """The ball is caught in a convex edge: its diameter is no wall thickness."""
+    """The contacts are close together, as at a convex edge: the diameter is no wall thickness."""
     OPEN = 2
     """No surface lies opposite: the mesh is open there."""
     CROSSED = 3
-    """It lies inside another body, or looks at a surface inside its own: no wall to tell."""
+    """It lies inside another body, or faces a surface inside its own: there is no wall."""
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ class ThicknessSamples:
     status : (n,) int8
         A ``Status`` each.
     area : (n,) float64
-        The area each sample stands for, mm2.
+        The area that each sample represents, mm2; 0 for samples added at edges.
     """
 
     points: Floats
@@ -119,7 +119,18 @@ class Surface:
 
 
 def joined(parts: list[ThicknessSamples]) -> ThicknessSamples:
-    """Put samples one after the other."""
+    """Put samples one after the other.
+
+    Parameters
+    ----------
+    parts : list of ThicknessSamples
+        One or more sets of samples.
+
+    Returns
+    -------
+    ThicknessSamples
+        All of them, in that order.
+    """
     return ThicknessSamples(
         np.concatenate([part.points for part in parts]),
         np.concatenate([part.normals for part in parts]),
@@ -134,7 +145,7 @@ def joined(parts: list[ThicknessSamples]) -> ThicknessSamples:
 def largest_balls(
     surface: Surface, points: Floats, normals: Floats, facets: Ints, reach: float = math.inf
 ) -> tuple[Floats, Floats, NDArray[np.int8]]:
-    """Radius, other contact and status of the largest ball inside that touches each point.
+    """Find the largest ball inside that touches each point.
 
     Parameters
     ----------
@@ -148,6 +159,11 @@ def largest_balls(
         The facet each point lies on.
     reach : float
         Largest diameter of interest, mm.
+
+    Returns
+    -------
+    (n,) float64, (n, 3) float64, (n,) int8
+        Radius, mm, other contact and `Status`.
     """
     reach = min(reach, surface.span)
     # Neighbours on the surface walk the same part of the tree, which then stays in the cache.
@@ -165,7 +181,7 @@ def largest_balls(
         # The chord between the contacts is 2 r sin(angle / 2).
         chord = np.linalg.norm(here - touched, axis=1)
         radius[at], contacts[at] = size, touched + surface.middle
-        status[at] = np.where(chord < HELD_SHARE * 2.0 * size, Status.EDGE, Status.MEASURED)
+        status[at] = np.where(chord < WALL_CHORD * 2.0 * size, Status.EDGE, Status.MEASURED)
         status[at[np.isnan(size)]] = Status.OPEN
 
     if len(points) <= CHUNK:
@@ -177,7 +193,7 @@ def largest_balls(
 
 
 def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -> ThicknessSamples:
-    """Wall thickness at points of a surface made ready before.
+    """Measure the wall thickness at points of a prepared surface.
 
     Parameters
     ----------
@@ -188,7 +204,12 @@ def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -
     facets : (n,) int64
         The facet each point lies on.
     area : (n,) float64
-        The area each stands for, mm2.
+        The area that each represents, mm2.
+
+    Returns
+    -------
+    ThicknessSamples
+        One row for each point.
     """
     normals = surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, normals, facets)
@@ -198,7 +219,7 @@ def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -
 def gaps_on(
     surface: Surface, points: Floats, facets: Ints, area: Floats, widest_mm: float
 ) -> ThicknessSamples:
-    """Width of the air in front of points of a surface, where it is less than ``widest_mm``.
+    """Measure the air in front of points of a surface, where it is less wide than ``widest_mm``.
 
     Parameters
     ----------
@@ -209,36 +230,37 @@ def gaps_on(
     facets : (n,) int64
         The facet each point lies on.
     area : (n,) float64
-        The area each stands for, mm2.
+        The area that each represents, mm2.
     widest_mm : float
-        Wider air is told as nan, status OPEN.
+        The width of wider air is nan, its status OPEN.
 
     Returns
     -------
     ThicknessSamples
-        As for a wall, with the normals turned: they point away from the air. Where the ball is
-        caught in a corner, as most are in a square hole, the way straight across is told.
+        As for a wall, with the normals turned: they point away from the air. Where the ball lies
+        in a corner, as most do in a square hole, the width is the distance straight across.
     """
     away = -surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, away, facets, widest_mm)
     width = 2.0 * radius
-    caught = np.flatnonzero(status == Status.EDGE)
+    in_corner = np.flatnonzero(status == Status.EDGE)
     chords, opposite = surface.rays.opposite(
-        points[caught] - surface.middle, -away[caught], widest_mm
+        points[in_corner] - surface.middle, -away[in_corner], widest_mm
     )
-    facing = np.einsum("ij,ij->i", surface.tree.normals[opposite], away[caught])
+    facing = np.einsum("ij,ij->i", surface.tree.normals[opposite], away[in_corner])
     crossed = (opposite >= 0) & (facing > FACING)
-    told = caught[crossed]
-    width[told], status[told] = chords[crossed], Status.MEASURED
-    contacts[told] = points[told] - chords[crossed, None] * away[told]
+    across = in_corner[crossed]
+    width[across], status[across] = chords[crossed], Status.MEASURED
+    contacts[across] = points[across] - chords[crossed, None] * away[across]
     return ThicknessSamples(points, away, facets, width, contacts, status, area)
 
 
 def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
-    """Where a closed surface lies in its own inside or looks at one that does, (n,) bool.
+    """Find where a closed surface lies in its own inside or faces a piece that does.
 
-    Inwards the way leads out of the part through the next facet, outwards it leads to none
-    or into the part again; anything else is a surface that passes through another.
+    Along the inward normal a ray must leave the part through the next facet; along the outward
+    normal it must meet none, or enter the part again. Anything else is a surface that passes
+    through another.
 
     Parameters
     ----------
@@ -246,6 +268,11 @@ def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
         The part, closed.
     samples : ThicknessSamples
         Its measured samples.
+
+    Returns
+    -------
+    (n,) bool
+        Whether each sample is such a place.
     """
     normals, facets = samples.normals, samples.facets
     local = samples.points - surface.middle
@@ -258,16 +285,16 @@ def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
 
     with ThreadPoolExecutor() as pool:
         inward, outward = pool.map(wrong, (-1.0, 1.0))
-    # On a needle the rays, which are float32, may start beyond the facet's own edge.
-    broad = heights(surface.tree.corners[facets]) > NEEDLE * surface.span
-    # Where the part is thinner than they are told, they start beyond it.
+    # On a degenerate facet the rays, which are float32, may start beyond the facet's own edge.
+    broad = heights(surface.tree.corners[facets]) > DEGENERATE * surface.span
+    # Where the part is thinner than float32 can hold, they may start beyond it.
     deep = ~(samples.thickness < THIN_FOR_RAYS * surface.span)
     crossed: Mask = (inward | outward) & broad & deep
     return crossed
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:
-    """Wall thickness at given points of a part's surface.
+    """Measure the wall thickness at given points of a part's surface.
 
     Parameters
     ----------
@@ -277,6 +304,11 @@ def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> Thickne
         Points on its surface, mm.
     facets : (n,) int64
         The facet each point lies on.
+
+    Returns
+    -------
+    ThicknessSamples
+        One row for each point, with an area of 0.
 
     Raises
     ------

@@ -1,10 +1,9 @@
 """A box tree over facets, in flat arrays that compiled loops walk without the interpreter.
 
-Long facets get several boxes along them, so that a sliver does not own the air beside
-it. The boxes are halved about the median of their longest axis until a handful is left,
-which makes a leaf of a complete binary tree: node i has the children 2i and 2i + 1.
-Boxes are float32 rounded outwards, which halves what has to be read; everything measured
-is float64.
+Long facets get several boxes along them, so that the boxes hold little air. The boxes are halved
+about the median of their longest axis until a handful is left, which makes a leaf of a complete
+binary tree: node i has the children 2i and 2i + 1. Boxes are float32 rounded outwards, which
+halves what has to be read; everything measured is float64.
 """
 
 from __future__ import annotations
@@ -18,16 +17,16 @@ from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.jit import compiled
 
 LEAF: Final = 4
-"""Boxes per leaf: fewer make a deeper tree, more test facets for nothing."""
+"""Boxes per leaf: fewer make a deeper tree, more test facets in vain."""
 
 SLAB_LEVELS: Final = 8
 """Levels above the leaves that get slabs; higher nodes are seldom flat."""
 
 FLAT: Final = 1e-9
-"""Height over length of a facet below which it has no normal."""
+"""Height over length below which a facet is degenerate: rounding decides its normal."""
 
 MOST_SLICES: Final = 64
-"""Boxes along one facet at most."""
+"""Boxes along one facet at most, so that a few long facets do not fill the memory."""
 
 
 class Tree(NamedTuple):
@@ -57,7 +56,7 @@ class Tree(NamedTuple):
 
 @compiled
 def _spread(value: Any) -> Any:
-    """Put two empty bits after each of the lower 21 bits."""
+    """Put two empty bits after each of the lower 21 bits of a number."""
     x = np.uint64(value) & np.uint64(0x1FFFFF)
     x = (x | (x << np.uint64(32))) & np.uint64(0x1F00000000FFFF)
     x = (x | (x << np.uint64(16))) & np.uint64(0x1F0000FF0000FF)
@@ -80,10 +79,21 @@ def morton_keys(points: Floats, low: Floats, span: float) -> Any:
 
 
 def along_curve(points: Floats, low: Floats, span: float) -> Any:
-    """Order of points in a cube in which neighbours in space are mostly neighbours in the list.
+    """Order points so that neighbours in space are mostly neighbours in the list.
 
-    By the upper 32 bits of their keys, in two sorts by counting.
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Points in a cube.
+    low, span : (3,) float64, float
+        Lowest corner and side of the cube.
+
+    Returns
+    -------
+    (n,) int64
+        Indices of the points along Morton's curve.
     """
+    # By the upper 32 bits of the keys, in two sorts by counting.
     keys = morton_keys(np.ascontiguousarray(points), low, span)
     fine = (keys >> np.uint64(31)).astype(np.uint16)
     coarse = (keys >> np.uint64(47)).astype(np.uint16)
@@ -93,7 +103,7 @@ def along_curve(points: Floats, low: Floats, span: float) -> Any:
 
 @compiled
 def _slice_counts(corners: Floats, length: float, most: int) -> Any:
-    """Boxes each facet deserves, by the longest edge of those that are no blob."""
+    """Number of boxes for each facet: its longest edge over ``length``, at most ``most``."""
     counts = np.zeros(len(corners), np.int64)
     for f in range(len(corners)):
         longest = 0.0
@@ -227,7 +237,7 @@ def facet_normals(corners: Floats) -> Any:
         wx, wy, wz = vx - ux, vy - uy, vz - uz
         longest = max(ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz)
         longest = max(longest, wx * wx + wy * wy + wz * wz)
-        # Lower than a rounding of its corners, a facet faces whichever way they fell.
+        # Rounding of its corners decides which way a lower facet faces.
         if length > FLAT * longest:
             normals[f, 0], normals[f, 1], normals[f, 2] = x / length, y / length, z / length
     return normals
@@ -287,10 +297,15 @@ def grow_tree(corners: Floats) -> Tree:
     ----------
     corners : (m, 3, 3) float64
         Corners of the facets, best given about their middle.
+
+    Returns
+    -------
+    Tree
+        Boxes, slabs and normals of the facets.
     """
     count = len(corners)
     normals = facet_normals(corners)
-    # A box per four typical facet widths: even facets get one, slivers as many as it takes.
+    # A box per four typical facet widths: most facets get one, long ones several.
     length = max(4.0 * np.sqrt(_area(corners) / (count + 1024.0)), np.finfo(np.float64).tiny)
     slices = _slice_counts(corners, float(length), MOST_SLICES)
     starts = np.concatenate([[0], np.cumsum(slices)]).astype(np.int64)
@@ -327,7 +342,7 @@ def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: floa
 
 @compiled
 def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
-    """Whether a ball misses the flat round slab that holds the facets of node ``i``."""
+    """Whether a ball misses the slab, cut to a disc, that holds the facets of node ``i``."""
     if tree.slabs[i, 4] == np.inf:
         return False
     sx, sy, sz = tree.slabs[i, 0], tree.slabs[i, 1], tree.slabs[i, 2]

@@ -1,4 +1,4 @@
-"""Places told by the ball at one of their samples: thick sections and narrow air."""
+"""Findings measured by the ball at one of their samples: thick sections and narrow air."""
 
 from __future__ import annotations
 
@@ -11,24 +11,39 @@ from shrinkrule.walls.findings import Finding, FindingKind, Rule, as_vector, axi
 from shrinkrule.walls.thickness.spheres import ThicknessSamples
 
 FLAW_AREA: Final = 0.01
-"""Area in square beads below which a region is a flaw of the mesh, unless it is long."""
+"""Area in square beads below which a region is a flaw of the mesh, unless it is long.
+
+Also the thickness in beads below which a region under a square bead is one: no wall is so thin.
+"""
 
 FLAW_THICKNESS: Final = 0.05
 """Thickness in beads below which a longer one is a flaw too."""
 
 FLAW_SIZE: Final = 0.25
-"""Size in beads, thickness and all, up to which such a speck is a flaw."""
+"""Size in beads, thickness included, below which such a region is a flaw; a longer one is a thin
+line of a wall."""
 
 
-def chord_directions(samples: ThicknessSamples) -> Floats:
-    """Point from each sample to its ball's other contact, (n, 3) unit vectors."""
+def contact_directions(samples: ThicknessSamples) -> Floats:
+    """Directions from samples to the other contacts of their balls.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        Measured samples.
+
+    Returns
+    -------
+    (n, 3) float64
+        Unit vectors; against the normal where the ball has no other contact.
+    """
     chord = samples.contacts - samples.points
     length = np.linalg.norm(chord, axis=1, keepdims=True)
     pointing: Floats = np.divide(chord, length, out=-samples.normals, where=length > 0.0)
     return pointing
 
 
-def told_by(
+def finding_at(
     samples: ThicknessSamples,
     place: Ints,
     kind: FindingKind,
@@ -36,7 +51,28 @@ def told_by(
     extreme: int,
     directions: Floats,
 ) -> Finding:
-    """Tell a place of samples by its ``extreme`` one."""
+    """Make the finding of a place from its thinnest or thickest sample.
+
+    Parameters
+    ----------
+    samples : ThicknessSamples
+        All samples.
+    place : (k,) int64
+        Those of the place.
+    kind : FindingKind
+        What is wrong there.
+    limit_mm : float
+        What the thickness is compared with.
+    extreme : int
+        The sample whose thickness and position the finding has.
+    directions : (n, 3) float64
+        As from `contact_directions`.
+
+    Returns
+    -------
+    Finding
+        By rule BALL.
+    """
     both = np.vstack([samples.points[place], samples.contacts[place]])
     return Finding(
         kind=kind,
@@ -52,7 +88,7 @@ def told_by(
     )
 
 
-def is_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: float) -> bool:
+def is_mesh_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: float) -> bool:
     """Whether a place is too small to be anything but a flaw of the mesh.
 
     Parameters
