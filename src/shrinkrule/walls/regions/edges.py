@@ -31,6 +31,10 @@ EDGE_AREA: Final = 0.1
 RIM_SHARE: Final = 0.8
 """A sample that loses more than this share of the largest depth lost lies at the very rim."""
 
+RIM_QUANTILE: Final = 0.75
+"""Share of those samples that lose less than is reported: the second row behind the rim loses
+less, its corners lose more."""
+
 RIM_SAMPLES: Final = 12
 """Samples at the rim of an edge; with fewer it is a tip."""
 
@@ -156,4 +160,4 @@ def _is_blunt_in_plan(rays: Rays, samples: ThicknessSamples, walls: LocalWalls, 
 def _loss_along(losses: Floats) -> float:
     """Depth that an edge loses along most of its length; its ends are corners and lose more."""
     at_rim = losses[losses > RIM_SHARE * losses.max()]
-    return float(np.median(at_rim) if len(at_rim) >= RIM_SAMPLES else losses.max())
+    return float(np.quantile(at_rim, RIM_QUANTILE) if len(at_rim) >= RIM_SAMPLES else losses.max())
