@@ -248,7 +248,22 @@ def _add_narrow(
 
 @compiled
 def nearest_edges(points: Floats, start: Floats, end: Floats, within: float) -> Any:
-    """Nearest edge to each point (n, 2), -1 for none within a distance, and its distance, mm."""
+    """Find the nearest edge to each point.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        Points, mm.
+    start, end : (k, 2) float64
+        Ends of the edges, mm.
+    within : float
+        Largest distance of interest, mm.
+
+    Returns
+    -------
+    (n,) int64, (n,) float64
+        Edge and its distance, mm; -1 and ``within`` where none is near.
+    """
     edges, distance = np.full(len(points), -1), np.full(len(points), within)
     for i in range(len(points)):
         reach = within
@@ -271,12 +286,42 @@ def nearest_edges(points: Floats, start: Floats, end: Floats, within: float) -> 
 
 @compiled
 def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Any:
-    """Distance of points (n, 2) from the nearest edge, (n,) mm."""
+    """Distance of points from the nearest edge.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        Points, mm.
+    start, end : (k, 2) float64
+        Ends of the edges, mm.
+
+    Returns
+    -------
+    (n,) float64
+        Distance, mm.
+    """
     return nearest_edges(points, start, end, np.inf)[1]
 
 
 def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: float) -> Floats:
-    """Lean of the nearest piece of outline at each point; 0 where none is within the reach."""
+    """Lean of the nearest piece of outline at each point.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        Points, mm.
+    start, end : (k, 2) float64
+        Ends of the pieces, mm.
+    lean : (k,) float64
+        How far each piece moves outward per height.
+    reach : float
+        Largest distance of interest, mm.
+
+    Returns
+    -------
+    (n,) float64
+        Lean; 0 where no piece is within the reach.
+    """
     edges, _ = nearest_edges(points, start, end, reach)
     leans: Floats = np.append(lean, 0.0)[edges]
     return leans
@@ -284,7 +329,22 @@ def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: flo
 
 @compiled
 def boxes_with_points(boxes: Floats, points: Floats, slack: float) -> Any:
-    """Which boxes (k, 4) hold one of the points (n, 2)."""
+    """Find the boxes that hold a point.
+
+    Parameters
+    ----------
+    boxes : (k, 4) float64
+        Low x and y, high x and y, mm.
+    points : (n, 2) float64
+        Points, mm.
+    slack : float
+        How far outside a box a point may lie, mm.
+
+    Returns
+    -------
+    (k,) bool
+        One answer for each box.
+    """
     found = np.zeros(len(boxes), np.bool_)
     for b in range(len(boxes)):
         for s in range(len(points)):
@@ -310,7 +370,20 @@ def _inside(x: float, y: float, start: Floats, end: Floats) -> bool:
 
 @compiled
 def fits(points: Floats, begins: Ints, radius: float) -> bool:
-    """Whether a disk that touches an outline in the middle of an edge fits into its region."""
+    """Whether a disk that touches an outline along an edge fits into its region.
+
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (m + 1,) int64
+        Points of closed outlines, mm; the first of each, with their number at the end.
+    radius : float
+        Radius of the disk, mm.
+
+    Returns
+    -------
+    bool
+        True where it fits somewhere.
+    """
     count = len(points)
     end = np.empty((count, 2))
     for ring in range(len(begins) - 1):
@@ -337,7 +410,20 @@ def fits(points: Floats, begins: Ints, radius: float) -> bool:
 
 @compiled
 def along_outlines(points: Floats, begins: Ints, step: float) -> Any:
-    """Points along outlines a step apart or less, at least one per edge, (k, 2) mm."""
+    """Points along outlines, a step apart or less, at least one per edge.
+
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (m + 1,) int64
+        Points of closed outlines, mm; the first of each, with their number at the end.
+    step : float
+        Largest distance between points, mm.
+
+    Returns
+    -------
+    (k, 2) float64
+        Points, mm.
+    """
     count = 0
     for turn in range(2):
         if turn == 1:
@@ -359,7 +445,18 @@ def along_outlines(points: Floats, begins: Ints, step: float) -> Any:
 
 @compiled
 def outline_length(ring: Floats) -> float:
-    """Length of a closed outline, mm."""
+    """Length of a closed outline.
+
+    Parameters
+    ----------
+    ring : (n, 2) float64
+        Its points, mm.
+
+    Returns
+    -------
+    float
+        Length, mm.
+    """
     total = 0.0
     for i in range(len(ring)):
         total += np.sqrt((ring[i, 0] - ring[i - 1, 0]) ** 2 + (ring[i, 1] - ring[i - 1, 1]) ** 2)
@@ -368,7 +465,18 @@ def outline_length(ring: Floats) -> float:
 
 @compiled
 def turning(points: Floats, begins: Ints) -> Any:
-    """All turns along closed outlines added up, left or right, in radians; and their length."""
+    """Sum of all turns along closed outlines, left or right alike.
+
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (m + 1,) int64
+        Points of closed outlines, mm; the first of each, with their number at the end.
+
+    Returns
+    -------
+    float, float
+        Turns, radians, and length, mm.
+    """
     turns, length = 0.0, 0.0
     for ring in range(len(begins) - 1):
         first, last = begins[ring], begins[ring + 1]
@@ -384,7 +492,20 @@ def turning(points: Floats, begins: Ints) -> Any:
 
 @compiled
 def any_within(points: Floats, ring: Floats) -> bool:
-    """Whether any of the points lies inside a closed outline."""
+    """Whether any of the points lies inside a closed outline.
+
+    Parameters
+    ----------
+    points : (n, 2) float64
+        Points, mm.
+    ring : (m, 2) float64
+        Points of the outline, mm.
+
+    Returns
+    -------
+    bool
+        True for one or more.
+    """
     after = np.empty_like(ring)
     for k in range(len(ring)):
         after[k - 1, 0], after[k - 1, 1] = ring[k, 0], ring[k, 1]
