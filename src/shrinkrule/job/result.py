@@ -124,7 +124,7 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     Parameters
     ----------
     places : tuple of Place
-        In order of what matters, which the rows keep.
+        Findings of a part.
 
     Returns
     -------
@@ -139,7 +139,7 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     )
     kinds = np.array([place.finding.kind.value for place in places])
     slack = np.array([ALIKE_SIZE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_AREA])
-    least = np.array([ALIKE_MM / 2.0, ALIKE_MM, ALIKE_MM, ALIKE_MM, ALIKE_MM])
+    least = np.array(ALIKE_MM)
     free = np.ones(len(places), dtype=np.bool_)
     rows = []
     while free.any():
@@ -150,7 +150,16 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
         thick = places[first].finding.kind is FindingKind.THICK_SECTION
         order = np.argsort((-1.0 if thick else 1.0) * shapes[same, 0], kind="stable")
         rows.append(Row(tuple(places[i] for i in same[order])))
-    return tuple(rows)
+    return tuple(sorted(rows, key=lambda row: _how_bad(row.worst.finding)))
+
+
+def _how_bad(finding: Finding) -> tuple[int, float]:
+    """Key that puts the worst first: the gravest kind, then the worst of its kind."""
+    if finding.kind is FindingKind.THICK_SECTION:
+        return finding.severity, -finding.smallest_mm
+    if finding.kind is FindingKind.KNIFE_EDGE:
+        return finding.severity, -(finding.loss_mm or 0.0)
+    return finding.severity, finding.smallest_mm
 
 
 def _spread(finding: Finding) -> tuple[float, ...]:

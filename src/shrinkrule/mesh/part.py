@@ -123,11 +123,15 @@ class Part:
         if not self.overlaps:
             return self
         mesh = united(self.mesh, self.source.name)
+        soundness = inspect_mesh(mesh)
+        before = _surface_warnings(self.soundness, self.overlaps)
+        others = (text for text in self.warnings if text not in before)
         return replace(
             self,
             mesh=mesh,
-            soundness=inspect_mesh(mesh),
+            soundness=soundness,
             overlaps=(),
+            warnings=(*others, *_surface_warnings(soundness, ())),
             mends=(*self.mends, f"united {self.soundness.bodies} bodies, some of which overlapped"),
         )
 

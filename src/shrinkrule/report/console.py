@@ -211,6 +211,8 @@ def _show_places(look: WallLook, console: Console) -> None:
     report = look.report
     if report.measured_fraction == 0.0:
         console.print("no wall could be measured", style="yellow")
+    elif not look.places and look.why_no_pass:
+        console.print("[yellow]walls[/yellow] nothing thin was found, as far as this mesh tells")
     elif not look.places:
         console.print("[green]walls[/green] every wall and floor measured can be printed")
     else:
@@ -244,7 +246,7 @@ def _rows(rows: Sequence[Row], unit: str) -> Table:
             f"{finding.smallest_mm:.2f}",
             f"{finding.limit_mm:.2f}",
             words.place_text(place, unit),
-            words.mend_text(place),
+            words.mend_text(place, unit),
         )
     return table
 

@@ -91,5 +91,5 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
         "where": words.place_text(place, unit),
         "span": words.span_text(place),
         "seen": ", ".join(seen),
-        "mend": words.mend_text(place),
+        "mend": words.mend_text(place, unit),
     }

@@ -12,6 +12,9 @@ from shrinkrule.job import JobResult, Outline, Place, Row, WallLook, longer_than
 from shrinkrule.units import unit_in_mm
 from shrinkrule.walls import FindingKind
 
+TAPERED: Final = 0.05
+"""Share of what a wall needs, below which it is said to taper to nothing."""
+
 _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
 
@@ -83,9 +86,29 @@ def place_text(place: Place, unit: str = "mm") -> str:
     return f"{text} ({x:z.3f}, {y:z.3f}, {z:z.3f} {unit})"
 
 
-def mend_text(place: Place) -> str:
+def mend_text(place: Place, unit: str = "mm") -> str:
+    """What would put a place right, in mm of the wanted model and in the model's own unit.
+
+    Parameters
+    ----------
+    place : Place
+        The place.
+    unit : str
+        Unit of the model.
+    """
+    text, size = _mend_in_mm(place), unit_in_mm(unit)
+    if size == 1.0 or place.finding.kind is FindingKind.MESH_FLAW:
+        return text
+    numbers = [place.wanted_mm, place.needed_mm, place.sound_mm]
+    own = ", ".join(f"{number / size:.3f}" for number in numbers if number is not None)
+    return f"{text} ({own} {unit})"
+
+
+def _mend_in_mm(place: Place) -> str:
     """What would put a place right, in mm of the wanted model."""
     now, needed = f"from {place.wanted_mm:.2f}", f"{_rounded_up(place.needed_mm):.2f}"
+    if place.wanted_mm < TAPERED * place.needed_mm:
+        now = "what tapers to nothing"
     match place.finding.kind:
         case FindingKind.THIN_WALL | FindingKind.THIN_PIN:
             if place.sound_mm is None or place.sound_mm <= place.needed_mm:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -16,7 +15,14 @@ from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.units import percent
 from shrinkrule.walls.agreement import BallSide, agreed
-from shrinkrule.walls.findings import Finding, Vector, as_vector, what_matters
+from shrinkrule.walls.findings import (
+    Finding,
+    PlaceText,
+    Vector,
+    as_vector,
+    in_print,
+    what_matters,
+)
 from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.layers.narrow import Narrow
 from shrinkrule.walls.limits import WallLimits
@@ -112,14 +118,8 @@ def _doubts(found: Soundness) -> list[str]:
     return doubts
 
 
-def _in_print(place: Vector) -> str:
-    """Words for a place of the print frame, where the caller gives no others."""
-    x, y, z = place
-    return f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} of the print"
-
-
 def _without_crossings(
-    surface: Surface, samples: ThicknessSamples, bead_mm: float, place_text: Callable[[Vector], str]
+    surface: Surface, samples: ThicknessSamples, bead_mm: float, place_text: PlaceText
 ) -> tuple[ThicknessSamples, list[str]]:
     """Mark samples that lie inside another body, and write the note about them."""
     # Bitangent spheres touch at edges, where rays along the normal prove nothing: samples without
@@ -160,7 +160,7 @@ def check_walls(
     *,
     soundness: Soundness | None = None,
     progress: Progress | None = None,
-    place_text: Callable[[Vector], str] = _in_print,
+    place_text: PlaceText = in_print,
 ) -> WallReport:
     """Find every thin, unsound or thick place of a green part.
 
@@ -222,7 +222,7 @@ def check_walls(
     if not found.closed or doubts or thin.findings or narrow.findings:
         sound = found.closed and not doubts
         where = _where_narrow(samples, thin, air, narrow) if sound else None
-        layers = layer_findings(mesh, printer, limits, narrow=where)
+        layers = layer_findings(mesh, printer, limits, narrow=where, place_text=place_text)
     measured = ~np.isnan(samples.thickness)
     reach = max(needed)
     findings = agreed(

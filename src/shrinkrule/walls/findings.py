@@ -6,6 +6,7 @@ converts it to the wanted part, which is the model the maker will edit.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -21,6 +22,22 @@ UPRIGHT_COSINE: Final = np.sin(np.radians(30.0))
 """Walls whose normal is within 30 degrees of the layer plane stand upright."""
 
 Vector = tuple[float, float, float]
+
+
+PlaceText = Callable[[Vector], str]
+"""Puts a place of the print frame in words."""
+
+
+def in_print(place: Vector) -> str:
+    """Put a place in words where nobody knows of another frame.
+
+    Examples
+    --------
+    >>> in_print((1.0, -0.001, 2.5))
+    'x 1.00, y 0.00, z 2.50 of the print'
+    """
+    x, y, z = place
+    return f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} of the print"
 
 
 class Weight(StrEnum):

@@ -22,8 +22,8 @@ from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
-from shrinkrule.walls.findings import Finding, FindingKind, what_matters
-from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
+from shrinkrule.walls.findings import Finding, FindingKind, PlaceText, in_print, what_matters
+from shrinkrule.walls.layers.disks import fits
 from shrinkrule.walls.layers.floors import Floors, thin_floors
 from shrinkrule.walls.layers.narrow import NOWHERE, Narrow, PointsByHeight
 from shrinkrule.walls.layers.notes import MAX_PIECES, doubts_of, limits_of_sight
@@ -33,6 +33,7 @@ from shrinkrule.walls.layers.openings import (
     narrow_points,
     outlines,
 )
+from shrinkrule.walls.layers.outlines import along_outlines, distance_to_edges, turning
 from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
 from shrinkrule.walls.layers.shell import shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack
@@ -104,6 +105,7 @@ def layer_findings(
     limits: WallLimits,
     *,
     narrow: Narrow | None = None,
+    place_text: PlaceText = in_print,
     progress: Progress | None = None,
 ) -> LayerReport:
     """Find what the layers of a green part cannot print.
@@ -121,6 +123,8 @@ def layer_findings(
         How many beads and layers a wall, gap and floor need.
     narrow : Narrow, optional
         Where to look; everywhere if not given.
+    place_text : callable
+        Puts a place of the print frame in words, for notes.
     progress : callable, optional
         Called with the stage and the share done, 0 to 1.
 
@@ -132,7 +136,7 @@ def layer_findings(
     report = progress or silent
     report("cutting layers", 0.0)
     try:
-        shell = shell_of(mesh)
+        shell = shell_of(mesh, place_text)
     except MeshError as error:
         why = f"the layers could not be cut: {error.what}; {error.hint}"
         return LayerReport((), 0, 0.0, 0.0, (why,), False)

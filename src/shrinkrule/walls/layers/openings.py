@@ -15,11 +15,8 @@ import numpy as np
 from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.walls.layers.disks import (
-    boxes_with_points,
-    distance_to_edges,
-    narrow_outline_points,
-)
+from shrinkrule.walls.layers.disks import narrow_outline_points
+from shrinkrule.walls.layers.outlines import boxes_with_points, distance_to_edges
 from shrinkrule.walls.layers.stack import SIMPLE_MM
 from shrinkrule.walls.layers.widths import CORNER_DEGREES, chords_across, grown, segments_of
 from shrinkrule.walls.limits import MARGIN_MM

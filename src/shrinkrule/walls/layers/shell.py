@@ -16,6 +16,7 @@ from shrinkrule.errors import MeshError
 from shrinkrule.mesh.repair import drop_degenerate, merge_equal_vertices, turn_outward
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
+from shrinkrule.walls.findings import PlaceText, as_vector, in_print
 from shrinkrule.walls.layers.loops import pair_sides, shell_volumes
 
 OPEN_SHARE: Final = 0.1
@@ -56,13 +57,15 @@ class Shell:
         return self.points[has_facet]
 
 
-def shell_of(mesh: trimesh.Trimesh) -> Shell:
+def shell_of(mesh: trimesh.Trimesh, place_text: PlaceText = in_print) -> Shell:
     """Make a surface ready to be cut.
 
     Parameters
     ----------
     mesh : trimesh.Trimesh
         The green part, mm; it is not changed.
+    place_text : callable
+        Puts a place of the print frame in words.
 
     Returns
     -------
@@ -93,7 +96,7 @@ def shell_of(mesh: trimesh.Trimesh) -> Shell:
             facets = facets[:, ::-1].copy()
             twin = _twins(facets)
             doubts.append("the surface faced inward and was turned: check it in the model")
-        doubts.append(_open_words(points, facets, twin))
+        doubts.append(_open_words(points, facets, twin, place_text))
     elif (volume < 0.0).any():
         # Cavities are kept; what is inside out by itself is turned.
         turned, notes = _turned(points, facets)
@@ -147,12 +150,12 @@ def _turned(points: Floats, facets: Ints) -> tuple[Ints, list[str]]:
     return turned, list(notes)
 
 
-def _open_words(points: Floats, facets: Ints, twin: Ints) -> str:
+def _open_words(points: Floats, facets: Ints, twin: Ints, place_text: PlaceText) -> str:
     side = np.flatnonzero(twin < 0)
     ends = np.column_stack([facets.ravel()[side], facets[:, [1, 2, 0]].ravel()[side]])
-    x, y, z = points[ends[0]].mean(axis=0)
+    first = place_text(as_vector(points[ends[0]].mean(axis=0)))
     return (
-        f"the surface is not closed ({len(side)} open or misfit edges, the first near "
-        f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm): layers through it were closed by straight lines, "
+        f"the surface is not closed ({len(side)} open or misfit edges, the first near {first}): "
+        "layers through it were closed by straight lines, "
         "and places beside them are left out; close it in the modelling program"
     )

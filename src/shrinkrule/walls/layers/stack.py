@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.triangles import area_normals
-from shrinkrule.walls.layers.disks import outline_length
 from shrinkrule.walls.layers.loops import (
     chain_pieces,
     cut_facets,
@@ -27,6 +26,7 @@ from shrinkrule.walls.layers.loops import (
     layer_spans,
     thinned,
 )
+from shrinkrule.walls.layers.outlines import outline_length
 from shrinkrule.walls.layers.shell import Shell
 from shrinkrule.walls.layers.widths import segments_of
 

@@ -13,7 +13,7 @@ import numpy as np
 from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Mask, ranges
-from shrinkrule.walls.layers.disks import distance_to_edges, lean_at
+from shrinkrule.walls.layers.outlines import distance_to_edges, lean_at
 
 SEGMENTS: Final = 64
 """Sides of the disk: its chords cut 0.12 % of the radius, under half a micrometre at a bead."""

@@ -16,8 +16,12 @@ FLAW_AREA: Final = 0.01
 Also the thickness in beads below which a region under a square bead is one: no wall is so thin.
 """
 
+FLAW_THICKNESS: Final = 0.05
+"""Thickness in beads below which a longer one is a flaw too."""
+
 FLAW_SIZE: Final = 0.25
-"""Length in beads below which such a region is a flaw; a longer one is a thin line of a wall."""
+"""Size in beads, thickness included, below which such a region is a flaw; a longer one is a thin
+line of a wall."""
 
 
 def contact_directions(samples: ThicknessSamples) -> Floats:
@@ -96,5 +100,6 @@ def is_mesh_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: f
     bead_mm : float
         Bead width.
     """
-    speck = area_mm2 < FLAW_AREA * bead_mm**2 and size_mm < FLAW_SIZE * bead_mm
+    small = size_mm < FLAW_SIZE * bead_mm or smallest_mm < FLAW_THICKNESS * bead_mm
+    speck = area_mm2 < FLAW_AREA * bead_mm**2 and small
     return speck or (area_mm2 < bead_mm**2 and smallest_mm < FLAW_AREA * bead_mm)

@@ -30,6 +30,7 @@ from shrinkrule.walls.regions.edges import sharp_edges
 from shrinkrule.walls.regions.grouping import (
     KINDS,
     NUMBER,
+    REACH,
     groups_of,
     links_between,
     through_nodes,
@@ -52,6 +53,19 @@ SMOOTH_COSINE: Final = 0.85
 
 FLANK_REACH: Final = 2.0
 """How far from a thin wall a sample may be its flank, in beads."""
+
+PIN_FACETS: Final = 0.01
+"""Share by which the flats of a round pin of 22 sides lie inside its circle: one drawn exactly at
+its limit passes."""
+
+ASLANT: Final = 8
+"""Nearest samples with contacts less than nearly opposite that are compared with each thin one."""
+
+THINNER: Final = 0.98
+"""A thin sample lies in a wedge where one beside it is thinner than this share of it."""
+
+WEDGE_SHARE: Final = 0.7
+"""Where more than this share of a group lies beside thinner samples, all of it is a wedge."""
 
 FLAW_SHARE: Final = 0.25
 """A speck in a region is a flaw where it is thinner than this share of the median thickness."""
@@ -146,6 +160,10 @@ class _Regions:
         index, kind, thickness = index[kept], kind[kept], thickness[kept]
         if not len(index):
             return
+        kept = ~self._in_a_wedge(index, thickness)
+        index, kind, thickness = index[kept], kind[kept], thickness[kept]
+        if not len(index):
+            return
         flanks, kind_of_flank = self._flanks(index, kind, thickness)
         index = np.concatenate([index, flanks])
         kind = np.concatenate([kind, kind_of_flank])
@@ -162,6 +180,38 @@ class _Regions:
         )
         for place in groups_of(label):
             self._add_wall(index[place], kind[place], thickness[place])
+
+    def _in_a_wedge(self, index: Ints, thickness: Floats) -> Mask:
+        """Whether thin samples lie in a wedge, which is thinner just beside them, (k,) bool.
+
+        A wall is thinnest where the contacts of its ball are nearly opposite; a wedge is thinner
+        still where the contacts are less opposite.
+        """
+        samples = self.samples
+        has_wall = np.isfinite(self.walls.thickness)
+        aslant = np.flatnonzero(samples.is_wall & ~self.walls.own & ~has_wall)
+        if not len(aslant):
+            return np.zeros(len(index), dtype=np.bool_)
+        reach = REACH * self.spacing
+        distance, beside = cKDTree(samples.points[aslant]).query(
+            samples.points[index],
+            k=range(1, min(ASLANT, len(aslant)) + 1),
+            distance_upper_bound=reach,
+            workers=-1,
+        )
+        beside = aslant[np.where(np.isfinite(distance), beside, 0)]
+        thinner = samples.thickness[beside] < THINNER * thickness[:, None]
+        facing = np.einsum("ij,ikj->ik", samples.normals[index], samples.normals[beside])
+        beside_thinner: Mask = np.any(
+            np.isfinite(distance) & thinner & (facing > SMOOTH_COSINE), axis=1
+        )
+        if not beside_thinner.any():
+            return beside_thinner
+        links = links_between(samples, index, self.walls.ends[index], self.spacing)
+        label = connected_components(len(index), np.column_stack(links))
+        share = np.bincount(label, weights=beside_thinner) / np.bincount(label)
+        wedge: Mask = np.asarray(share > WEDGE_SHARE)[label]
+        return wedge
 
     def _flanks(self, index: Ints, kind: Ints, thickness: Floats) -> tuple[Ints, Ints]:
         """Flanks of thin walls: samples beside them that are thicker, but still under the limit.
@@ -201,8 +251,9 @@ class _Regions:
         level = (np.abs(self.directions[index, 2]) >= FLAT_COSINE) & ~is_pin
         kind = np.full(len(index), NONE, dtype=np.int64)
         sound, exist = thickness < self.sound - MARGIN_MM, thickness < self.exist - MARGIN_MM
-        kind[sound & is_pin] = NUMBER[FindingKind.SINGLE_BEAD_PIN]
-        kind[exist & is_pin] = NUMBER[FindingKind.THIN_PIN]
+        round_one = thickness / (1.0 - PIN_FACETS)
+        kind[is_pin & (round_one < self.sound - MARGIN_MM)] = NUMBER[FindingKind.SINGLE_BEAD_PIN]
+        kind[is_pin & (round_one < self.exist - MARGIN_MM)] = NUMBER[FindingKind.THIN_PIN]
         kind[sound & ~is_pin & ~level] = NUMBER[FindingKind.SINGLE_BEAD]
         kind[exist & ~is_pin & ~level] = NUMBER[FindingKind.THIN_WALL]
         kind[level & (thickness < self.floor - MARGIN_MM)] = NUMBER[FindingKind.THIN_FLOOR]
@@ -269,6 +320,9 @@ class _Regions:
             across = across / max(float(np.linalg.norm(across)), np.finfo(np.float64).tiny)
         else:
             position, across = walls.ends[at].mean(axis=0), self.directions[at]
+        if not across.any():
+            # A ball with a single contact: along the normal.
+            across = samples.normals[at]
         fresh = place[self.of_sample[place] == NONE]
         self.of_sample[fresh] = len(self.findings)
         self.findings.append(

@@ -44,8 +44,8 @@ CONTACTS: Final = 24
 ALIKE_COSINE: Final = float(np.cos(np.radians(6.0)))
 """Contacts closer together than this, as seen from the centre, are one."""
 
-MOST_STEPS: Final = 60
-"""Steps at most: a rim takes a few, a slender wedge thirty."""
+MOST_STEPS: Final = 240
+"""Steps at most: a rim takes a few, a slender wedge of fine facets a hundred."""
 
 OVERLAP: Final = 1.8
 """How far a ball moves in a step, in its own radius and half of what it grows."""
