@@ -44,8 +44,8 @@ FLOORS: Final = {
         "refinement",
     ),
     "walls.layers": (
-        "loops disks narrow",
-        "shell widths columns",
+        "loops narrow outlines",
+        "shell disks widths columns",
         "stack",
         "openings",
         "places",

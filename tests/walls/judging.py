@@ -1,4 +1,4 @@
-"""What the wall check said of a part, held against what was planted."""
+"""What the wall check found on a part, compared with what was planted."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ SHARE = 0.005
 """Half a percent, or ..."""
 
 LEAST_MM = 0.002
-"""... 2 micrometres, whichever is larger, is how far a told wall may be off."""
+"""... 2 micrometres, whichever is larger, is how far a reported wall may be off."""
 
 
 def _meets(finding: Finding, low: np.ndarray, high: np.ndarray) -> bool:
     return bool((finding.box[0] <= high).all() and (finding.box[1] >= low).all())
 
 
-def _told(finding: Finding) -> str:
+def _text(finding: Finding) -> str:
     low, high = np.round(finding.box, 2).tolist()
     return (
         f"{finding.kind.value} {finding.smallest_mm:.5f} by {finding.rule.value} "
@@ -30,7 +30,7 @@ def faults(part: Part) -> list[str]:
     """Sentences about what is missed or invented; none when all is right."""
     report = check_walls(part.mesh, part.printer, LIMITS)
     thin = [f for f in report.findings if f.kind in THIN]
-    said = "; ".join(_told(f) for f in thin) or "nothing"
+    said = "; ".join(_text(f) for f in thin) or "nothing"
     if not part.kinds:
         return [f"INVENTED in {part}: {said}"] if thin else []
     wrong = []
@@ -48,8 +48,8 @@ def faults(part: Part) -> list[str]:
         wrong.append(f"OFF in {part}: {said}")
     astray = [f for f in thin if not _inside(f, *part.reach)]
     if astray:
-        told = "; ".join(_told(f) for f in astray)
-        wrong.append(f"ASTRAY in {part} beyond {np.round(part.reach, 2).tolist()}: {told}")
+        text = "; ".join(_text(f) for f in astray)
+        wrong.append(f"ASTRAY in {part} beyond {np.round(part.reach, 2).tolist()}: {text}")
     return wrong
 
 

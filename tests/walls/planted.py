@@ -1,8 +1,8 @@
 """Parts with a planted thin place, and parts without any, each from its seed alone.
 
 A part has its own nozzle, stands any way up, far from the origin or near, and is meshed
-coarsely, finely or with needles. The limit its wall is held against follows from the way
-the wall stands in the print.
+coarsely, finely or with slender facets. The limit of its wall follows from the way the wall
+stands in the print.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ SPREADING: Final = frozenset(
 THIN: Final = WALLS | FLOOR | {FindingKind.KNIFE_EDGE}
 
 
-MESHES: Final = {"plain": 0.4, "needles": 0.22, "zero": 0.15, "fine": 0.2, "very fine": 0.03}
-"""How often a part is meshed how: coarse, with needles, flat facets, or up to 50 000 facets."""
+MESHES: Final = {"plain": 0.4, "slender": 0.22, "zero": 0.15, "fine": 0.2, "very fine": 0.03}
+"""Shares of parts meshed coarsely, with slender facets, with facets without area, and finely."""
 
 
 @dataclass(frozen=True)
@@ -51,12 +51,12 @@ class Part:
     kinds: frozenset[FindingKind] = frozenset()
     box: tuple[Floats, Floats] = field(default_factory=lambda: (np.zeros(3), np.zeros(3)))
     reach: tuple[Floats, Floats] = field(default_factory=lambda: (np.zeros(3), np.zeros(3)))
-    told: str = ""
+    description: str = ""
 
     def __str__(self) -> str:
         return (
             f"{self.family} seed {self.seed}: least {self.least:.5f} mm, {len(self.mesh.faces)} "
-            f"facets, nozzle {self.printer.nozzle_mm:.3f}, {self.told}"
+            f"facets, nozzle {self.printer.nozzle_mm:.3f}, {self.description}"
         )
 
 
@@ -84,20 +84,20 @@ def _turn(rng: np.random.Generator, stands: str) -> Floats:
             return turn
 
 
-def _needles(rng: np.random.Generator, mesh: trimesh.Trimesh) -> trimesh.Trimesh:
-    """Split facets at a spot beside a corner or an edge, into one facet and two needles."""
+def _slender_facets(rng: np.random.Generator, mesh: trimesh.Trimesh) -> trimesh.Trimesh:
+    """Split facets at a point beside a corner or an edge, into one facet and two slender ones."""
     vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
     for _ in range(int(rng.integers(1, 4))):
         some = rng.choice(len(faces), size=min(len(faces), 40), replace=False)
         slim = 10.0 ** rng.uniform(-3.0, -1.0, size=(len(some), 1))
         share = np.hstack([1.0 - 2.0 * slim, slim, slim])
         share = rng.permuted(share, axis=1)
-        spots = np.einsum("ij,ijk->ik", share, vertices[faces[some]])
+        points = np.einsum("ij,ijk->ik", share, vertices[faces[some]])
         number = len(vertices) + np.arange(len(some))
         a, b, c = faces[some].T
         fresh = [np.column_stack(x) for x in ((a, b, number), (b, c, number), (c, a, number))]
         faces = np.vstack([np.delete(faces, some, axis=0), *fresh])
-        vertices = np.vstack([vertices, spots])
+        vertices = np.vstack([vertices, points])
     return trimesh.Trimesh(vertices, faces, process=False, validate=False)
 
 
@@ -125,8 +125,8 @@ def _meshed(rng: np.random.Generator, solid: Manifold) -> tuple[trimesh.Trimesh,
         process=False,
         validate=False,
     )
-    if how == "needles":
-        mesh = _needles(rng, mesh)
+    if how == "slender":
+        mesh = _slender_facets(rng, mesh)
     if how == "zero":
         mesh = _zero_facets(rng, mesh)
     return mesh, how
@@ -186,9 +186,9 @@ def planted_part(seed: int) -> Part:
     reach = _box(made.low, made.high, move, 1.5 * LIMITS.sound_mm(printer) + 1.0)
     if all_round or name in SPREADING:
         reach = (mesh.bounds[0] - 1.0, mesh.bounds[1] + 1.0)
-    told = f"limit {limit:.4f}, thin by {100 * thin:.1f} %, {stands}, {how}"
+    description = f"limit {limit:.4f}, thin by {100 * thin:.1f} %, {stands}, {how}"
     box = _box(made.low, made.high, move, 1e-6)
-    return Part(seed, name, mesh, printer, made.least, kinds, box, reach, told)
+    return Part(seed, name, mesh, printer, made.least, kinds, box, reach, description)
 
 
 def sound_part(seed: int) -> Part:
@@ -207,8 +207,8 @@ def sound_part(seed: int) -> Part:
         solid = SOUND[name](draw)
     mesh, how = _meshed(rng, solid)
     mesh, _ = _placed(rng, mesh, _turn(rng, stands))
-    told = f"limit {limit:.4f}, over by {100 * over:.1f} %, {stands}, {how}"
-    return Part(seed, name, mesh, printer, draw.wall, told=told)
+    description = f"limit {limit:.4f}, over by {100 * over:.1f} %, {stands}, {how}"
+    return Part(seed, name, mesh, printer, draw.wall, description=description)
 
 
 def _settled(name: str, draw: Draw, seed: int) -> Solid:

@@ -22,7 +22,7 @@ def plain_box(draw: Draw) -> Manifold:
 
 
 def chamfered_box(draw: Draw) -> Manifold:
-    """Chamfers from a hair to half the part."""
+    """Chamfers from next to nothing to half the part."""
     size = [draw.amply(2.2, 5.0) for _ in range(3)]
     cut = draw.between(0.02, 0.45) * min(size)
     sides = []
@@ -117,7 +117,7 @@ def boss(draw: Draw) -> Manifold:
 
 
 def stairs(draw: Draw) -> Manifold:
-    """Steps from a hair to a wall high: none is a wall."""
+    """Steps from next to nothing to a wall high: none is a wall."""
     x, y, z = draw.amply(1.5, 3), draw.amply(2, 3), draw.amply(1.1, 2)
     made, start = block((0, 0, 0), (x, y, z)), 0.0
     for _ in range(3):

@@ -41,11 +41,11 @@ def errors(mesh: trimesh.Trimesh, answer: Answer, spacing: float, seed: int) -> 
     turn[:3, 3] = [40.0, -25.0, 10.0]
     turned = mesh.copy().apply_transform(turn)
     sampling, surface = sample_cells(turned, spacing), Surface(turned)
-    told = refined_samples(turned, surface, sampling, (NEAR_MM,), spacing, 600_000)
-    right = answer(trimesh.transform_points(told.points, np.linalg.inv(turn)))
-    known = told.is_wall & ~np.isnan(right)
+    samples = refined_samples(turned, surface, sampling, (NEAR_MM,), spacing, 600_000)
+    right = answer(trimesh.transform_points(samples.points, np.linalg.inv(turn)))
+    known = samples.is_wall & ~np.isnan(right)
     assert known.sum() > 100
-    off = np.abs(told.thickness[known] - right[known])
+    off = np.abs(samples.thickness[known] - right[known])
     return np.asarray(off / np.maximum(SHARE * right[known], LEAST_MM))
 
 
@@ -140,9 +140,9 @@ def fillet(wall: float, radius: float, sides: int) -> tuple[Manifold, Answer]:
         x = points[:, 0] - middle
         half = (x**2 + middle**2 - radius**2) / (2.0 * (middle + radius))
         half = np.where(x > 0.0, wall / 2.0, half)
-        told = (np.abs(points[:, 2]) < 1e-6) & (points[:, 0] > 1.1 * half)
-        told &= points[:, 0] < 14.0 - wall
-        return amid(points, np.where(told, 2.0 * half, np.nan))
+        beyond = (np.abs(points[:, 2]) < 1e-6) & (points[:, 0] > 1.1 * half)
+        beyond &= points[:, 0] < 14.0 - wall
+        return amid(points, np.where(beyond, 2.0 * half, np.nan))
 
     ring = CrossSection([profile]).extrude(WIDTH).translate((0.0, 0.0, -WIDTH / 2.0))
     return ring.rotate((90.0, 0.0, 0.0)), answer

@@ -52,7 +52,7 @@ def test_a_plate_drawn_exactly_at_the_limit_passes() -> None:
     assert not kinds(box(30.0, 1.32, 20.0))
 
 
-def test_a_level_plate_is_held_against_layers_not_beads() -> None:
+def test_the_limit_of_a_level_plate_is_in_layers_not_beads() -> None:
     assert kinds(box(30.0, 20.0, 0.8)) == {FindingKind.THIN_FLOOR}
     assert not kinds(box(30.0, 20.0, 0.9))
 
@@ -113,12 +113,12 @@ def test_facets_without_area_are_refused() -> None:
         check_walls(line, PRINTER)
 
 
-def test_progress_is_told_and_ends_at_one() -> None:
-    told: list[tuple[str, float]] = []
+def test_progress_is_reported_and_ends_at_one() -> None:
+    calls: list[tuple[str, float]] = []
     check_walls(
-        box(5.0, 5.0, 5.0), PRINTER, progress=lambda what, share: told.append((what, share))
+        box(5.0, 5.0, 5.0), PRINTER, progress=lambda what, share: calls.append((what, share))
     )
-    shares = [share for _, share in told]
+    shares = [share for _, share in calls]
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
 
@@ -153,7 +153,7 @@ def test_a_narrow_slot_is_seen_by_balls_and_layers() -> None:
     assert gap.smallest_mm == pytest.approx(0.5, abs=0.01)
 
 
-def test_a_knife_edge_lying_flat_is_told_once() -> None:
+def test_a_knife_edge_lying_flat_is_one_finding() -> None:
     kinds_found = [
         f.kind for f in check_walls(wedge(np.radians(20.0), 12.0, 10.0), PRINTER).findings
     ]
@@ -163,7 +163,7 @@ def test_a_knife_edge_lying_flat_is_told_once() -> None:
 
 @pytest.mark.parametrize("left", [0.2, 0.45, 0.7])
 def test_a_thin_floor_over_a_pocket_is_one_floor_with_no_knife_edge_round_it(left: float) -> None:
-    """Along the rim of the pocket balls are held aslant, as in a wedge, but nothing thins out."""
+    """Along the rim of the pocket balls touch aslant, as in a wedge, but nothing thins out."""
     block = Manifold.cube((24.0, 24.0, 6.0), center=True)
     pocket = Manifold.cube((10.0, 10.0, 6.0), center=True).translate((1.0, 2.0, -left))
     found = check_walls(mesh_from_solid(block - pocket), PRINTER).findings

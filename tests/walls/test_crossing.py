@@ -1,4 +1,4 @@
-"""Surfaces that lie in their own inside are told apart, and sound ones never are."""
+"""Surfaces that lie in their own inside are found, and sound ones are never taken for such."""
 
 from __future__ import annotations
 

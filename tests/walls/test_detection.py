@@ -2,7 +2,7 @@
 
 Half of the parts hold one place thinner than its limit by 2 to 50 %, from 0.5 mm across
 upward; the other half hold none, but walls from 2 % above the limit upward, and all that
-could be taken for one. Told walls may be off by 0.5 % or 2 micrometres.
+could be taken for one. The reported thickness may be off by 0.5 % or 2 micrometres.
 """
 
 from __future__ import annotations
@@ -20,13 +20,16 @@ IN_A_GO = 38
 
 @pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
 def test_every_planted_place_is_found(first: int) -> None:
-    wrong = [told for seed in range(first, first + IN_A_GO) for told in faults(planted_part(seed))]
+    wrong = [
+        fault for seed in range(first, first + IN_A_GO) for fault in faults(planted_part(seed))
+    ]
     assert not wrong, "\n".join(wrong)
 
 
 @pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
 def test_nothing_thin_is_invented(first: int) -> None:
-    wrong = [told for seed in range(first, first + IN_A_GO) for told in faults(sound_part(seed))]
+    parts = (sound_part(seed) for seed in range(first, first + IN_A_GO))
+    wrong = [fault for part in parts for fault in faults(part)]
     assert not wrong, "\n".join(wrong)
 
 

@@ -127,8 +127,8 @@ def test_bodies_a_little_apart_fuse() -> None:
 
 
 @pytest.mark.parametrize("seed", [58, 91, 136, 149, 190])
-def test_needles_and_facets_without_area_make_no_gap(seed: int) -> None:
-    """Sound parts whose surfaces are cut into needles, or hold facets without area."""
+def test_slender_facets_and_facets_without_area_make_no_gap(seed: int) -> None:
+    """Sound parts whose surfaces are cut into slender facets, or hold facets without area."""
     part = sound_part(seed)
     kinds = {f.kind for f in check_walls(part.mesh, part.printer).findings}
     assert not kinds & {FindingKind.NARROW_GAP, FindingKind.CLOSING_HOLE}

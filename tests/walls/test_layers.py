@@ -285,14 +285,14 @@ def test_tilted_slab_is_one_floor(degrees: float) -> None:
 def test_leaning_plate_is_as_wide_as_its_level_cut(degrees: float) -> None:
     (wall,) = report(block(20, 0.4, 20).rotate((degrees, 0, 0))).findings
     assert wall.kind is FindingKind.THIN_WALL
-    # Layers through the plate's lower and upper corners are slivers and left out, but one
+    # Layers through the plate's lower and upper corners are left out as too narrow, but one
     # within the taper threshold, 0.9 * 2 tan(15°) * 0.45 * 0.2 / 0.6 = 7.2 %, may count.
     assert wall.smallest_mm == pytest.approx(0.4 / np.cos(np.radians(degrees)), rel=0.073)
     assert wall.volume_mm3 == pytest.approx(20 * 0.4 * 20, rel=0.01)
 
 
 def test_tilted_cube_has_no_thin_wall() -> None:
-    # Near-level edges of 90 degrees cut into acute slivers that shrink with height.
+    # Near-level edges of 90 degrees cut into acute pieces that shrink with height.
     for turn in range(0, 91, 15):
         assert kinds(block(10, 10, 10).rotate((turn, 0.7 * turn, 0.3 * turn))) == []
 

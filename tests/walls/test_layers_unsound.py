@@ -144,12 +144,12 @@ def test_what_is_wrong_is_said_and_nothing_invented(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", SOUND)
-def test_what_only_looks_unsound_is_believed(name: str) -> None:
+def test_what_only_looks_unsound_is_trusted(name: str) -> None:
     found = report(SOUND[name]())
     assert found == LayerReport((), 50, 0.0, 0.0, (), True)
 
 
-def test_volume_counted_twice_is_told() -> None:
+def test_volume_counted_twice_is_reported() -> None:
     found = report(trimesh.util.concatenate([cube(), cube(7.0, 2.0, 1.0)]))
     (note,) = found.notes
     # 3 by 8 by 9 mm are shared.

@@ -1,4 +1,4 @@
-"""Thin places told as what they are, on parts of a second generator that knows only the docs.
+"""Thin places reported as what they are, on parts of a second generator that knows only the docs.
 
 Rims of every shape, wires and nets at every lean, curved sheets, skins over bores, wedges and
 threads, each with its truth from a formula or from brute-force balls; and as many sound parts
@@ -25,18 +25,18 @@ def faults_of(part: PlacedPart) -> list[str]:
     printer = Printer(part.nozzle_mm, part.bead_mm, part.layer_mm)
     found = check_walls(part.mesh, printer).findings
     name = f"{part.family} {part.seed} ({part.description})"
-    return [f"{name}: {told}" for told in faults(part, [finding.as_dict() for finding in found])]
+    return [f"{name}: {fault}" for fault in faults(part, [finding.as_dict() for finding in found])]
 
 
 @pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
-def test_planted_places_are_told_as_what_they_are(first: int) -> None:
-    wrong = [
-        told for seed in range(first, first + IN_A_GO) for told in faults_of(planted_part(seed))
-    ]
+def test_planted_places_are_reported_as_what_they_are(first: int) -> None:
+    parts = (planted_part(seed) for seed in range(first, first + IN_A_GO))
+    wrong = [fault for part in parts for fault in faults_of(part)]
     assert not wrong, "\n".join(wrong)
 
 
 @pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
-def test_sound_parts_are_told_nothing_of(first: int) -> None:
-    wrong = [told for seed in range(first, first + IN_A_GO) for told in faults_of(sound_part(seed))]
+def test_sound_parts_have_no_thin_place(first: int) -> None:
+    parts = (sound_part(seed) for seed in range(first, first + IN_A_GO))
+    wrong = [fault for part in parts for fault in faults_of(part)]
     assert not wrong, "\n".join(wrong)

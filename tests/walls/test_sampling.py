@@ -24,13 +24,13 @@ SPACING = 0.5
         tube(6.0, 1.0, 20.0, 24, 300),
         trimesh.creation.icosphere(subdivisions=5, radius=5.0),
     ],
-    ids=["coarse box", "upright slivers", "level slivers", "fine ball"],
+    ids=["coarse box", "upright slender", "level slender", "fine ball"],
 )
 def test_areas_add_up_and_every_spot_is_near_a_sample(mesh: trimesh.Trimesh) -> None:
     samples = sample_surface(mesh, SPACING)
     assert samples.area.sum() == pytest.approx(mesh.area, rel=1e-9)
-    spots, _ = trimesh.sample.sample_surface(mesh, 20000, seed=7)
-    reach, _ = cKDTree(samples.points).query(spots)
+    places, _ = trimesh.sample.sample_surface(mesh, 20000, seed=7)
+    reach, _ = cKDTree(samples.points).query(places)
     # Half a cell's diagonal is 0.71 spacings; a group's member adds up to a small cell.
     assert reach.max() < 1.5 * SPACING
     # Not by facet: the number follows the area and the longest edges, not the facets.
@@ -55,7 +55,7 @@ def test_samples_of_any_facet_lie_on_it_and_tile_it(corners: np.ndarray) -> None
     )
     off_plane = np.abs((samples.points - corners[0]) @ facet.face_normals[0])
     assert off_plane.max() < 1e-10
-    # Barycentric shares of slivers lose digits as the square of their slenderness.
+    # Barycentric shares of slender facets lose digits as the square of their slenderness.
     assert share.min() > -1e-6
 
 

@@ -14,8 +14,8 @@ from walls.shapes import box, shell, tube, turned, wedge
 
 
 def measured(mesh: trimesh.Trimesh, spacing: float) -> ThicknessSamples:
-    spots = sample_surface(mesh, spacing)
-    return thickness_at(mesh, spots.points, spots.facets)
+    points = sample_surface(mesh, spacing)
+    return thickness_at(mesh, points.points, points.facets)
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
@@ -24,7 +24,7 @@ def test_a_plate_is_as_thick_as_it_is(thickness: float, seed: int) -> None:
     plate = turned(box(40.0, 30.0, thickness), seed)
     samples = measured(plate, 1.0)
     walls = samples.thickness[samples.is_wall]
-    # Where the rim reaches into the ball by less than a thousandth of its radius, it is told as
+    # Where the rim reaches into the ball by less than a thousandth of its radius, it is measured as
     # the wall; elsewhere vertices turned in float64 at 50 mm carry 1e-14 mm.
     np.testing.assert_allclose(walls, thickness, rtol=1e-3)
     assert np.percentile(np.abs(walls / thickness - 1.0), 99) < 3e-6
@@ -36,11 +36,11 @@ def test_a_wedge_is_as_thick_as_its_inscribed_ball() -> None:
     for degrees in (10.0, 30.0, 45.0, 60.0):
         angle = np.radians(degrees)
         solid = wedge(angle, 20.0, 30.0)
-        spots = np.array([[3.0, 15.0, 0.0], [6.0, 14.0, 0.0], [9.0, 16.0, 0.0]])
+        points = np.array([[3.0, 15.0, 0.0], [6.0, 14.0, 0.0], [9.0, 16.0, 0.0]])
         floor = int(np.flatnonzero(solid.face_normals[:, 2] < -0.99)[0])
-        samples = thickness_at(solid, spots, np.full(3, floor))
+        samples = thickness_at(solid, points, np.full(3, floor))
         np.testing.assert_allclose(
-            samples.thickness, 2.0 * spots[:, 0] * np.tan(angle / 2.0), rtol=1e-5
+            samples.thickness, 2.0 * points[:, 0] * np.tan(angle / 2.0), rtol=1e-5
         )
         assert (samples.status == Status.MEASURED).all()
 
@@ -75,7 +75,7 @@ ROUND: dict[str, tuple[Callable[[], trimesh.Trimesh], float]] = {
 
 @pytest.mark.parametrize("name", ROUND)
 def test_something_round_is_as_thick_as_its_diameter(name: str) -> None:
-    """A ball touching one facet is caught by the next, though the part is thick behind both.
+    """A ball touching one facet touches the next too, though the part is thick behind both.
 
     Tolerance 0.3 %: a ball serves neighbours it misses by 0.2 %, what reaches into it by a
     thousandth counts as touching, and the flats of a rod of 96 sides lie 0.05 % nearer.

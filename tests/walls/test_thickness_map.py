@@ -45,7 +45,7 @@ def test_a_plate_of_twelve_facets_has_its_thickness_at_every_corner(seed: int) -
 
 
 def test_a_tube_has_its_wall_everywhere() -> None:
-    """Flats exactly 1.2 mm apart; told to a thousandth on something round."""
+    """Flats exactly 1.2 mm apart; exact to a thousandth on something round."""
     found = mapped(shapes.tube(10.0, 1.2, 20.0, 64))
     assert found.thickness == pytest.approx(np.full(len(found.vertices), 1.2), rel=2e-3)
 
@@ -61,7 +61,7 @@ def test_a_wedge_thickens_as_it_should_at_every_vertex() -> None:
     room = (x > 0.7) & (x + reach < length) & (np.minimum(y, width - y) > reach)
     below = (normals(found)[:, 2] < -0.99) & room & (z < 1e-9)
     assert below.sum() > 500
-    # Led to by the samples about it, in a plane: exact but where they lie to one side alone, and
+    # A plane fitted to the samples about it: exact but where they lie to one side alone, and
     # there off by less than half a spacing of 0.33 mm is worth, 0.058 mm.
     off = np.abs(found.thickness - expected)[below]
     assert np.quantile(off, 0.98) < 1e-3
@@ -85,7 +85,7 @@ def test_a_step_is_split_where_it_is_and_does_not_bleed() -> None:
     thin, thick = inner & (x < -0.35), inner & (x > 1.42 + 0.35)
     assert found.thickness[thin] == pytest.approx(np.full(thin.sum(), 1.0), rel=1e-6)
     assert found.thickness[thick] == pytest.approx(np.full(thick.sum(), 3.0), rel=1e-6)
-    # Beside the change, which samples tell to two spacings of 0.33 mm, edges are no longer.
+    # Beside the change, which samples locate to two spacings of 0.33 mm, edges are no longer.
     ends = np.asarray(mesh.edges_unique)
     across = below[ends].all(axis=1) & (np.abs(x[ends].mean(axis=1)) < 0.2)
     length = np.linalg.norm(np.diff(found.vertices[ends[across]], axis=1)[:, 0], axis=1)
@@ -119,7 +119,7 @@ def test_the_same_part_gives_the_same_map() -> None:
     assert np.array_equal(one.thickness, other.thickness)
 
 
-def test_what_lies_open_is_not_told() -> None:
+def test_what_lies_open_has_no_thickness() -> None:
     sheet = trimesh.Trimesh([[0, 0, 0], [30, 0, 0], [0, 30, 0]], [[0, 1, 2]], process=False)
     found = mapped(sheet)
     assert np.isnan(found.thickness).all()
@@ -127,7 +127,7 @@ def test_what_lies_open_is_not_told() -> None:
     assert SCALE.colours_of(found.band) == pytest.approx(np.tile(grey, (3, 1)))
 
 
-def test_what_lies_inside_another_body_is_not_told() -> None:
+def test_what_lies_inside_another_body_has_no_thickness() -> None:
     """Two plates 2 mm thick that cross: the faces of each inside the other are no wall's."""
     one = shapes.box(30.0, 20.0, 2.0)
     other = shapes.box(2.0, 20.0, 30.0)
@@ -142,7 +142,7 @@ def test_what_lies_inside_another_body_is_not_told() -> None:
 
 
 def test_the_rim_of_a_plate_has_the_plate_s_thickness() -> None:
-    """No ball on the rim is a wall's: the plate's own speak for it."""
+    """No ball on the rim is a wall's: the rim shows those of the plate."""
     report = check_walls(shapes.box(40.0, 20.0, 2.0), PRINTER)
     rim = np.abs(report.samples.normals[:, 2]) < 0.5
     assert rim.sum() > 100
@@ -151,8 +151,8 @@ def test_the_rim_of_a_plate_has_the_plate_s_thickness() -> None:
 
 def test_colours_change_at_the_limits_and_a_wall_at_its_limit_passes() -> None:
     exist, sound = PRINTER.bead_width_mm, 2.0 * PRINTER.bead_width_mm
-    told = SCALE.band(np.array([exist - 0.01, exist, sound - 0.01, sound, 10.0, 10.01, np.nan]))
-    assert told.tolist() == [0, 1, 1, 2, 4, 5, -1]
+    band = SCALE.band(np.array([exist - 0.01, exist, sound - 0.01, sound, 10.0, 10.01, np.nan]))
+    assert band.tolist() == [0, 1, 1, 2, 4, 5, -1]
 
 
 SIGHT = {
@@ -178,7 +178,7 @@ def lab(colours: Floats, sight: Floats) -> Floats:
 
 
 @pytest.mark.parametrize("sight", SIGHT)
-def test_every_two_colours_can_be_told_apart(sight: str) -> None:
+def test_every_two_colours_differ(sight: str) -> None:
     """CIE 1976 difference of 15 and more: ten just noticeable ones.
 
     Sight without one kind of cone: G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, IEEE Trans.

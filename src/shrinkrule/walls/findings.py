@@ -90,7 +90,18 @@ SEVERITY: Final = {kind: place for place, kind in enumerate(FindingKind)}
 
 
 def axis_of(direction: Floats) -> Axis:
-    """Which way a wall stands whose thickness runs along ``direction`` (unit vector)."""
+    """Which way a wall stands in the print.
+
+    Parameters
+    ----------
+    direction : (3,) float64
+        Unit vector across the wall, print frame.
+
+    Returns
+    -------
+    Axis
+        Upright, flat or oblique.
+    """
     steep = abs(float(direction[2]))
     if steep >= FLAT_COSINE:
         return Axis.FLAT
@@ -196,19 +207,33 @@ class Finding:
 
 
 def as_vector(values: Floats) -> Vector:
-    """Three plain numbers."""
+    """Turn an array into a tuple of plain numbers.
+
+    Parameters
+    ----------
+    values : (3,) float64
+        The array.
+
+    Returns
+    -------
+    (3,) float
+        The same numbers.
+    """
     return float(values[0]), float(values[1]), float(values[2])
 
 
-def boxes_meet(one: Finding, other: Finding, reach_mm: float) -> bool:
-    """Whether the boxes of two findings come within a distance of each other."""
-    low = np.maximum(one.box[0], other.box[0])
-    high = np.minimum(one.box[1], other.box[1])
-    return bool((low <= high + reach_mm).all())
-
-
 def spread_of(points: Floats) -> Vector:
-    """Standard deviations of points (n, 3) along their own axes, rising, mm.
+    """Measure how far points spread along their own axes.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Points, mm.
+
+    Returns
+    -------
+    (3,) float
+        Standard deviations, rising, mm.
 
     Examples
     --------
@@ -221,5 +246,16 @@ def spread_of(points: Floats) -> Vector:
 
 
 def what_matters(finding: Finding) -> tuple[int, float, Vector]:
-    """Key to sort by: worst kind first, then the largest place."""
+    """Key that sorts findings: worst kind first, then the largest place.
+
+    Parameters
+    ----------
+    finding : Finding
+        A finding.
+
+    Returns
+    -------
+    (int, float, (3,) float)
+        Severity, area and position.
+    """
     return finding.severity, -finding.area_mm2, finding.position

@@ -115,8 +115,10 @@ def _fitted(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, 
     with np.errstate(invalid="ignore"):
         follow &= np.abs(values - first[:, None]) < STEP * first[:, None]
     values = np.where(follow, values, 0.0)
-    way = np.where(follow[:, :, None], shown.points[about] - places[:, None], 0.0)
-    terms = np.concatenate([follow[:, :, None].astype(np.float64), way / shown.spacing_mm], axis=2)
+    offset = np.where(follow[:, :, None], shown.points[about] - places[:, None], 0.0)
+    terms = np.concatenate(
+        [follow[:, :, None].astype(np.float64), offset / shown.spacing_mm], axis=2
+    )
     normal = np.einsum("ijk,ijl->ikl", terms, terms)
     # The ridge weight makes slopes zero that the samples do not determine, as off their plane.
     normal[:, [1, 2, 3], [1, 2, 3]] += RIDGE

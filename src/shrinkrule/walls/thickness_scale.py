@@ -39,7 +39,7 @@ class LegendEntry:
     colour : (3,) float
         Red, green and blue, 0 to 1, as a screen takes them (sRGB).
     text : str
-        What it stands for.
+        What it means.
     """
 
     colour: tuple[float, float, float]
@@ -68,7 +68,20 @@ class ThicknessScale:
 
     @classmethod
     def of(cls, printer: Printer, limits: WallLimits) -> ThicknessScale:
-        """Scale for a printer and the limits asked for."""
+        """Make the scale for a printer and its limits.
+
+        Parameters
+        ----------
+        printer : Printer
+            Bead and layer.
+        limits : WallLimits
+            How many of them walls need.
+
+        Returns
+        -------
+        ThicknessScale
+            Colours change at these limits.
+        """
         sound = limits.sound_mm(printer)
         steps = np.linspace(sound, max(limits.thick_mm, SOUND_SPAN * sound), 4)
         return cls(np.array([limits.exist_mm(printer), *steps]), limits.floor_mm(printer))
@@ -87,19 +100,41 @@ class ThicknessScale:
         return np.array([TOO_THIN, ONE_BEAD, *SOUND, THICK])
 
     def band(self, thickness_mm: Floats) -> Ints:
-        """Which colour each thickness (n,) has, 0 the thinnest; -1 where it is nan."""
+        """Choose the colour of each thickness.
+
+        Parameters
+        ----------
+        thickness_mm : (n,) float64
+            Thickness; nan where unknown.
+
+        Returns
+        -------
+        (n,) int64
+            Number of the colour, 0 for the thinnest; -1 for nan.
+        """
         return np.where(
             np.isnan(thickness_mm), -1, np.digitize(thickness_mm, self.bounds_mm)
         ).astype(np.int64)
 
     def colours_of(self, band: Ints) -> Floats:
-        """Colours (n, 3) of numbers (n,) from :meth:`band`; grey for -1."""
+        """Colours of numbers from :meth:`band`.
+
+        Parameters
+        ----------
+        band : (n,) int64
+            Numbers of colours.
+
+        Returns
+        -------
+        (n, 3) float64
+            Red, green and blue, 0 to 1; grey for -1.
+        """
         found: Floats = np.vstack([self.colours, NOT_MEASURED])[band]
         return found
 
     @property
     def legend(self) -> tuple[LegendEntry, ...]:
-        """Every colour and what it stands for, thinnest first."""
+        """Every colour and what it means, thinnest first."""
         edges = self.limits_mm
         names = [
             f"does not print: wall under {edges[0]:.2f}, floor under {self.floor_mm:.2f} mm",

@@ -23,7 +23,7 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, PlaceText, in_print, what_matters
-from shrinkrule.walls.layers.disks import along_outlines, distance_to_edges, fits, turning
+from shrinkrule.walls.layers.disks import fits
 from shrinkrule.walls.layers.floors import Floors, thin_floors
 from shrinkrule.walls.layers.narrow import NOWHERE, Narrow, PointsByHeight
 from shrinkrule.walls.layers.notes import MAX_PIECES, doubts_of, limits_of_sight
@@ -33,6 +33,7 @@ from shrinkrule.walls.layers.openings import (
     narrow_points,
     outlines,
 )
+from shrinkrule.walls.layers.outlines import along_outlines, distance_to_edges, turning
 from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
 from shrinkrule.walls.layers.shell import shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack

@@ -232,9 +232,21 @@ def thin_columns(
 
 @compiled
 def join_spans(places: Ints, spans: Floats, width: int, rise: float) -> Any:
-    """Region number of each span: those of neighbouring columns that overlap, or nearly so.
+    """Number connected regions of spans: those of neighbouring columns that overlap.
 
-    ``places`` are in order; ``rise`` is how far faces may climb from column to column, mm.
+    Parameters
+    ----------
+    places, spans : (k,) int64, (k, 2) float64
+        As from `thin_columns`, in order.
+    width : int
+        Columns in a row.
+    rise : float
+        Gap between spans that still counts as overlap: faces may climb so far per column, mm.
+
+    Returns
+    -------
+    (k,) int64
+        Region of each span.
     """
     count = len(places)
     parent = np.arange(count)

@@ -12,6 +12,7 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.jit import compiled
+from shrinkrule.walls.layers.outlines import distance_to_edges, is_inside
 
 STEP: Final = 0.25
 """Spacing of the points tried, in radii: a neck 2 % too thin between holes is longer."""
@@ -247,70 +248,21 @@ def _add_narrow(
 
 
 @compiled
-def nearest_edges(points: Floats, start: Floats, end: Floats, within: float) -> Any:
-    """Nearest edge to each point (n, 2), -1 for none within a distance, and its distance, mm."""
-    edges, distance = np.full(len(points), -1), np.full(len(points), within)
-    for i in range(len(points)):
-        reach = within
-        for e in range(len(start)):
-            if min(start[e, 0], end[e, 0]) > points[i, 0] + reach:
-                continue
-            if max(start[e, 0], end[e, 0]) < points[i, 0] - reach:
-                continue
-            ux, uy = end[e, 0] - start[e, 0], end[e, 1] - start[e, 1]
-            px, py = points[i, 0] - start[e, 0], points[i, 1] - start[e, 1]
-            length = ux * ux + uy * uy
-            t = 0.0 if length == 0.0 else min(1.0, max(0.0, (px * ux + py * uy) / length))
-            px -= t * ux
-            py -= t * uy
-            if px * px + py * py < reach * reach:
-                reach = np.sqrt(px * px + py * py)
-                edges[i], distance[i] = e, reach
-    return edges, distance
-
-
-@compiled
-def distance_to_edges(points: Floats, start: Floats, end: Floats) -> Any:
-    """Distance of points (n, 2) from the nearest edge, (n,) mm."""
-    return nearest_edges(points, start, end, np.inf)[1]
-
-
-def lean_at(points: Floats, start: Floats, end: Floats, lean: Floats, reach: float) -> Floats:
-    """Lean of the nearest piece of outline at each point; 0 where none is within the reach."""
-    edges, _ = nearest_edges(points, start, end, reach)
-    leans: Floats = np.append(lean, 0.0)[edges]
-    return leans
-
-
-@compiled
-def boxes_with_points(boxes: Floats, points: Floats, slack: float) -> Any:
-    """Which boxes (k, 4) hold one of the points (n, 2)."""
-    found = np.zeros(len(boxes), np.bool_)
-    for b in range(len(boxes)):
-        for s in range(len(points)):
-            if (
-                boxes[b, 0] - slack <= points[s, 0] <= boxes[b, 2] + slack
-                and boxes[b, 1] - slack <= points[s, 1] <= boxes[b, 3] + slack
-            ):
-                found[b] = True
-                break
-    return found
-
-
-@compiled
-def _inside(x: float, y: float, start: Floats, end: Floats) -> bool:
-    """Whether a point is inside the outlines of these edges, by crossings to one side."""
-    odd = False
-    for k in range(len(start)):
-        ax, ay, bx, by = start[k, 0], start[k, 1], end[k, 0], end[k, 1]
-        if (ay > y) != (by > y) and x < ax + (y - ay) / (by - ay) * (bx - ax):
-            odd = not odd
-    return odd
-
-
-@compiled
 def fits(points: Floats, begins: Ints, radius: float) -> bool:
-    """Whether a disk that touches an outline in the middle of an edge fits into its region."""
+    """Whether a disk that touches an outline along an edge fits into its region.
+
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (m + 1,) int64
+        Points of closed outlines, mm; the first of each, with their number at the end.
+    radius : float
+        Radius of the disk, mm.
+
+    Returns
+    -------
+    bool
+        True where it fits somewhere.
+    """
     count = len(points)
     end = np.empty((count, 2))
     for ring in range(len(begins) - 1):
@@ -330,65 +282,6 @@ def fits(points: Floats, begins: Ints, radius: float) -> bool:
             centre[0, 1] = points[i, 1] + t * uy + radius * ux / length
             if distance_to_edges(centre, points, end)[0] < radius * (1.0 - 1e-6):
                 continue
-            if _inside(centre[0, 0], centre[0, 1], points, end):
+            if is_inside(centre[0, 0], centre[0, 1], points, end):
                 return True
     return False
-
-
-@compiled
-def along_outlines(points: Floats, begins: Ints, step: float) -> Any:
-    """Points along outlines a step apart or less, at least one per edge, (k, 2) mm."""
-    count = 0
-    for turn in range(2):
-        if turn == 1:
-            found = np.empty((count, 2))
-            count = 0
-        for ring in range(len(begins) - 1):
-            for i in range(begins[ring], begins[ring + 1]):
-                j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
-                ux, uy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
-                steps = max(1, int(np.ceil(np.sqrt(ux * ux + uy * uy) / step)))
-                for k in range(steps):
-                    if turn == 1:
-                        t = (k + 0.5) / steps
-                        found[count, 0] = points[i, 0] + t * ux
-                        found[count, 1] = points[i, 1] + t * uy
-                    count += 1
-    return found
-
-
-@compiled
-def outline_length(ring: Floats) -> float:
-    """Length of a closed outline, mm."""
-    total = 0.0
-    for i in range(len(ring)):
-        total += np.sqrt((ring[i, 0] - ring[i - 1, 0]) ** 2 + (ring[i, 1] - ring[i - 1, 1]) ** 2)
-    return total
-
-
-@compiled
-def turning(points: Floats, begins: Ints) -> Any:
-    """All turns along closed outlines added up, left or right, in radians; and their length."""
-    turns, length = 0.0, 0.0
-    for ring in range(len(begins) - 1):
-        first, last = begins[ring], begins[ring + 1]
-        ux, uy = points[first, 0] - points[last - 1, 0], points[first, 1] - points[last - 1, 1]
-        for i in range(first, last):
-            j = i + 1 if i + 1 < last else first
-            vx, vy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
-            turns += abs(np.arctan2(ux * vy - uy * vx, ux * vx + uy * vy))
-            length += np.sqrt(vx * vx + vy * vy)
-            ux, uy = vx, vy
-    return turns, length
-
-
-@compiled
-def any_within(points: Floats, ring: Floats) -> bool:
-    """Whether any of the points lies inside a closed outline."""
-    after = np.empty_like(ring)
-    for k in range(len(ring)):
-        after[k - 1, 0], after[k - 1, 1] = ring[k, 0], ring[k, 1]
-    found = False
-    for i in range(len(points)):
-        found = found or _inside(points[i, 0], points[i, 1], ring, after)
-    return found

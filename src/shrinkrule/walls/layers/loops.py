@@ -20,8 +20,19 @@ from shrinkrule.numerics.jit import compiled
 def pair_sides(keys: Ints, order: Ints, count: int) -> Any:
     """Pair each side of a facet with one that runs the other way along the same edge.
 
-    ``keys`` are twice the edge number, plus one for the rising vertex number; ``order``
-    sorts them. Sides left alone get -1.
+    Parameters
+    ----------
+    keys : (count,) int64
+        Twice the edge number, plus one where the vertex number rises.
+    order : (count,) int64
+        Indices that sort the keys.
+    count : int
+        Number of sides.
+
+    Returns
+    -------
+    (count,) int64
+        The paired side; -1 where there is none.
     """
     twin = np.full(count, -1, np.int64)
     low = 0
@@ -50,7 +61,20 @@ def _root(parent: Ints, i: int) -> int:
 
 @compiled
 def shell_volumes(corners: Floats, twin: Ints) -> Any:
-    """Shell number of each facet, and the signed volume of each shell."""
+    """Number the connected shells of a surface and measure them.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float64
+        Corners of the facets, mm.
+    twin : (3 m,) int64
+        As from `pair_sides`.
+
+    Returns
+    -------
+    (m,) int64, (k,) float64
+        Shell of each facet, and signed volume of each shell, mm3.
+    """
     count = len(corners)
     parent = np.arange(count)
     for side in range(3 * count):
@@ -76,7 +100,20 @@ def shell_volumes(corners: Floats, twin: Ints) -> Any:
 
 
 def layer_spans(heights: Floats, corners: Floats) -> Ints:
-    """First height each facet crosses, and the first above that it does not; (m, 2)."""
+    """Find the heights that each facet crosses.
+
+    Parameters
+    ----------
+    heights : (k,) float64
+        Heights of the cuts, rising, mm.
+    corners : (m, 3, 3) float64
+        Corners of the facets, mm.
+
+    Returns
+    -------
+    (m, 2) int64
+        First height that it crosses, and the first above that it does not.
+    """
     level = corners[:, :, 2]
     # A corner at a height counts as below it, everywhere.
     low = np.searchsorted(heights, level.min(axis=1), side="left")
@@ -85,7 +122,24 @@ def layer_spans(heights: Floats, corners: Floats) -> Ints:
 
 @compiled
 def layer_counts(spans: Ints, corners: Floats, twin: Ints, layers: int) -> Any:
-    """Facets cut at each height, and whether the cut may differ from the one below."""
+    """Count the facets cut at each height.
+
+    Parameters
+    ----------
+    spans : (m, 2) int64
+        As from `layer_spans`.
+    corners : (m, 3, 3) float64
+        Corners of the facets, mm.
+    twin : (3 m,) int64
+        As from `pair_sides`.
+    layers : int
+        Number of heights.
+
+    Returns
+    -------
+    (layers,) int64, (layers,) bool
+        Facets, and whether the cut may differ from the one below.
+    """
     count, leaning = np.zeros(layers + 1, np.int64), np.zeros(layers + 1, np.int64)
     changed = np.zeros(layers + 1, np.bool_)
     changed[0] = True
@@ -114,7 +168,22 @@ def layer_counts(spans: Ints, corners: Floats, twin: Ints, layers: int) -> Any:
 
 @compiled
 def cut_facets(facets: Ints, points: Floats, near: NDArray[np.int32], height: float) -> Any:
-    """Directed pieces of outline: their sides of entry and exit, (k, 2), and start, (k, 2) mm."""
+    """Cut facets at a height into directed pieces of outline.
+
+    Parameters
+    ----------
+    facets, points : (m, 3) int64, (n, 3) float64
+        The surface, mm.
+    near : (j,) int32
+        Facets that cross the height.
+    height : float
+        Height of the cut, mm.
+
+    Returns
+    -------
+    (k, 2) int64, (k, 2) float64, (k, 2) float64
+        Sides of entry and exit of each piece, its start and its end, mm.
+    """
     sides = np.empty((len(near), 2), np.int64)
     starts = np.empty((len(near), 2))
     ends = np.empty((len(near), 2))
@@ -148,9 +217,22 @@ def cut_facets(facets: Ints, points: Floats, near: NDArray[np.int32], height: fl
 
 @compiled
 def chain_pieces(sides: Ints, twin: Ints, piece_of: Ints) -> Any:
-    """Order of the pieces along the outlines, where each outline begins, and how many are open.
+    """Chain pieces into outlines.
 
-    Open outlines come first. ``piece_of`` (m,) is scratch.
+    Parameters
+    ----------
+    sides : (k, 2) int64
+        As from `cut_facets`.
+    twin : (3 m,) int64
+        As from `pair_sides`.
+    piece_of : (m,) int64
+        Scratch.
+
+    Returns
+    -------
+    (k,) int64, (j + 1,) int64, int
+        Order of the pieces, first piece of each outline, and number of open outlines, which come
+        first.
     """
     count = len(sides)
     for s in range(count):
@@ -182,7 +264,19 @@ def chain_pieces(sides: Ints, twin: Ints, piece_of: Ints) -> Any:
 def thinned(points: Floats, begins: Ints, reach: float) -> Any:
     """Drop outline points that stay within a reach of the chord that replaces them.
 
-    A chord is drawn on while one direction passes all points it replaces at the reach.
+    A chord goes on while one direction passes all points that it replaces within the reach.
+
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (j + 1,) int64
+        Points of the outlines, mm; the first of each, with their number at the end.
+    reach : float
+        Largest distance from the chord, mm.
+
+    Returns
+    -------
+    (k, 2) float64, (j + 1,) int64
+        The points that are left, and the first of each outline.
     """
     kept = np.empty((len(points), 2))
     starts = np.empty(len(begins), np.int64)
@@ -229,7 +323,22 @@ def thinned(points: Floats, begins: Ints, reach: float) -> Any:
 
 @compiled
 def facets_by_layer(spans: Ints, wanted: Mask, offsets: Ints) -> Any:
-    """Facets cut at each wanted height, one layer after the other."""
+    """List the facets cut at each wanted height.
+
+    Parameters
+    ----------
+    spans : (m, 2) int64
+        As from `layer_spans`.
+    wanted : (layers,) bool
+        Which heights.
+    offsets : (layers + 1,) int64
+        Where each height's facets begin in the list.
+
+    Returns
+    -------
+    (offsets[-1],) int32
+        Facets, one layer after the other.
+    """
     near = np.empty(offsets[-1], np.int32)
     filled = offsets[:-1].copy()
     for f in range(len(spans)):

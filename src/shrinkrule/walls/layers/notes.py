@@ -24,7 +24,20 @@ UNDECIDED: Final = 1.0e-3
 
 
 def doubts_of(shell: Shell, stack: Stack) -> list[str]:
-    """Notes on what cannot be trusted because of the surface."""
+    """Write notes on what cannot be trusted because of the surface.
+
+    Parameters
+    ----------
+    shell : Shell
+        The surface.
+    stack : Stack
+        Its layers, cut.
+
+    Returns
+    -------
+    list of str
+        One sentence each; empty for a sound surface.
+    """
     said = list(shell.doubts)
     depth = stack.depths(np.arange(len(stack.layers)))
     too_open = [k for k, layer in enumerate(stack.layers) if not layer.usable]
@@ -65,7 +78,26 @@ def _volume_words(volume_mm3: float) -> str:
 def limits_of_sight(
     stack: Stack, rough: Sequence[int], floors: Floors, complete: bool, bead_mm: float
 ) -> list[str]:
-    """Notes on what was left out because of the part's size or shape."""
+    """Write notes on what was left out because of the part's size or shape.
+
+    Parameters
+    ----------
+    stack : Stack
+        The layers, cut.
+    rough : sequence of int
+        Layers that are too rough.
+    floors : Floors
+        The thin floors.
+    complete : bool
+        Whether all layers were looked at.
+    bead_mm : float
+        Bead width.
+
+    Returns
+    -------
+    list of str
+        One sentence each.
+    """
     said = []
     if rough:
         said.append(

@@ -15,11 +15,8 @@ import numpy as np
 from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.walls.layers.disks import (
-    boxes_with_points,
-    distance_to_edges,
-    narrow_outline_points,
-)
+from shrinkrule.walls.layers.disks import narrow_outline_points
+from shrinkrule.walls.layers.outlines import boxes_with_points, distance_to_edges
 from shrinkrule.walls.layers.stack import SIMPLE_MM
 from shrinkrule.walls.layers.widths import CORNER_DEGREES, chords_across, grown, segments_of
 from shrinkrule.walls.limits import MARGIN_MM
@@ -50,12 +47,34 @@ class Side(Enum):
 
 
 def disk_radius(limit_mm: float) -> float:
-    """Radius of the disk that must pass, mm; a wall drawn exactly at its limit does."""
+    """Radius of the disk that must pass, so that a wall drawn exactly at its limit does.
+
+    Parameters
+    ----------
+    limit_mm : float
+        Limit of the width, mm.
+
+    Returns
+    -------
+    float
+        Radius, mm.
+    """
     return (limit_mm - MARGIN_MM) / 2.0
 
 
 def outlines(section: CrossSection) -> tuple[Floats, Ints]:
-    """Points of all outlines, (n, 2) mm, and where each begins, with their number at the end."""
+    """List the points of all outlines of a section.
+
+    Parameters
+    ----------
+    section : CrossSection
+        One layer or a part of it, mm; not empty.
+
+    Returns
+    -------
+    (n, 2) float64, (m + 1,) int64
+        Points, mm, and the first point of each outline, with the number of points at the end.
+    """
     rings = section.to_polygons()
     return np.vstack(rings), np.cumsum([0, *(len(ring) for ring in rings)])
 

@@ -16,8 +16,8 @@ from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components, ranges
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, as_vector
-from shrinkrule.walls.layers.disks import any_within, distance_to_edges, lean_at, outline_length
 from shrinkrule.walls.layers.openings import CORNER_SINE, STUB_REACH
+from shrinkrule.walls.layers.outlines import any_within, distance_to_edges, lean_at, outline_length
 from shrinkrule.walls.layers.stack import Stack
 from shrinkrule.walls.layers.widths import (
     ON_OUTLINE_MM,

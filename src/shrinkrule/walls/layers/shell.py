@@ -115,7 +115,7 @@ def _twins(facets: Ints) -> Ints:
 
 
 def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
-    """Points and facets that may close: equal vertices joined, doubled facets dropped."""
+    """Points and facets, with equal vertices joined and doubled facets dropped; and notes."""
     notes = []
     points, facets = merge_equal_vertices(points[facets])
     facets, _ = drop_degenerate(facets)

@@ -18,7 +18,6 @@ from numpy.typing import NDArray
 
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.triangles import area_normals
-from shrinkrule.walls.layers.disks import outline_length
 from shrinkrule.walls.layers.loops import (
     chain_pieces,
     cut_facets,
@@ -27,6 +26,7 @@ from shrinkrule.walls.layers.loops import (
     layer_spans,
     thinned,
 )
+from shrinkrule.walls.layers.outlines import outline_length
 from shrinkrule.walls.layers.shell import Shell
 from shrinkrule.walls.layers.widths import segments_of
 
@@ -107,7 +107,13 @@ class Stack:
         self.coarsen(max(1, -(-self._count // MAX_LAYERS)))
 
     def coarsen(self, factor: int) -> None:
-        """Cut only one in so many of the layers that would be cut now."""
+        """Choose fewer layers to be cut.
+
+        Parameters
+        ----------
+        factor : int
+            One in so many of those chosen so far stays.
+        """
         self.every *= factor
         middles = np.arange(0, self._count, self.every) + 0.5
         self.heights: Floats = self.low[2] + self.layer_mm * middles
@@ -131,13 +137,30 @@ class Stack:
         return float(self.high[2])
 
     def depths(self, layers: Ints) -> Floats:
-        """Height of part in each layer, mm; the topmost may be a part of a layer."""
+        """Height of material that each layer represents; at the top it may be less than a layer.
+
+        Parameters
+        ----------
+        layers : (k,) int64
+            Numbers of layers.
+
+        Returns
+        -------
+        (k,) float64
+            Height, mm.
+        """
         half = self.step_mm / 2.0
         depth: Floats = half + np.minimum(half, self.top_mm - self.heights[layers])
         return depth
 
     def cut(self, report: Callable[[float], None]) -> None:
-        """Cut all layers, from the bed up."""
+        """Cut all layers, from the bed up.
+
+        Parameters
+        ----------
+        report : callable
+            Called with the share done, 0 to 1.
+        """
         offsets = np.concatenate([[0], np.cumsum(self._counts)])
         near = facets_by_layer(self._spans, self._changed, offsets)
         self._near = [near[a:b] for a, b in pairwise(offsets)]
@@ -152,9 +175,17 @@ class Stack:
             report((k + 1) / len(self.heights))
 
     def slopes(self, layer: int) -> tuple[Floats, Floats, Floats]:
-        """Start, end (k, 2) mm, and outward lean of every piece of a layer's outline.
+        """List the pieces of a layer's outline with their lean.
 
-        The lean is how far the outline moves outward per height, (k,).
+        Parameters
+        ----------
+        layer : int
+            Number of the layer.
+
+        Returns
+        -------
+        (k, 2) float64, (k, 2) float64, (k,) float64
+            Start and end, mm, and how far the piece moves outward per height.
         """
         while self.layers[layer].same:
             layer -= 1
@@ -173,7 +204,18 @@ class Stack:
         return start, end, lean
 
     def edges(self, layer: int) -> tuple[Floats, Floats]:
-        """Start and end of a layer's edges, (k, 2) mm each, material to the left."""
+        """List a layer's edges, material to the left.
+
+        Parameters
+        ----------
+        layer : int
+            Number of the layer.
+
+        Returns
+        -------
+        (k, 2) float64, (k, 2) float64
+            Start and end, mm.
+        """
         while self.layers[layer].same:
             layer -= 1
         if layer not in self._edges:
@@ -183,7 +225,20 @@ class Stack:
         return self._edges[layer]
 
     def space_around(self, section: CrossSection, gap_mm: float) -> CrossSection:
-        """Air at a height, out to a frame too far away to make gaps."""
+        """Air about a section, out to a frame too far away to make gaps.
+
+        Parameters
+        ----------
+        section : CrossSection
+            One layer, mm.
+        gap_mm : float
+            Limit of gaps.
+
+        Returns
+        -------
+        CrossSection
+            The air, mm.
+        """
         low = self.low[:2] - 4.0 * gap_mm
         size = self.high[:2] + 4.0 * gap_mm - low
         return CrossSection.square((size[0], size[1])).translate((low[0], low[1])) - section

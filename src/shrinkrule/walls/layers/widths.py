@@ -13,7 +13,7 @@ import numpy as np
 from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Mask, ranges
-from shrinkrule.walls.layers.disks import distance_to_edges, lean_at
+from shrinkrule.walls.layers.outlines import distance_to_edges, lean_at
 
 SEGMENTS: Final = 64
 """Sides of the disk: its chords cut 0.12 % of the radius, under half a micrometre at a bead."""
@@ -50,12 +50,36 @@ class Chords(NamedTuple):
 
 
 def grown(section: CrossSection, distance_mm: float) -> CrossSection:
-    """Offset outward (inward if negative) with round joins."""
+    """Offset a section outward (inward if negative) with round joins.
+
+    Parameters
+    ----------
+    section : CrossSection
+        Any section, mm.
+    distance_mm : float
+        Offset.
+
+    Returns
+    -------
+    CrossSection
+        Empty where the section is too narrow for an inward offset.
+    """
     return section.offset(distance_mm, manifold3d.JoinType.Round, 2.0, SEGMENTS)
 
 
 def segments_of(section: CrossSection) -> tuple[Floats, Floats]:
-    """Start and end of every edge, (k, 2) each, material to the left."""
+    """List the edges of a section, material to the left.
+
+    Parameters
+    ----------
+    section : CrossSection
+        Any section, mm.
+
+    Returns
+    -------
+    (k, 2) float64, (k, 2) float64
+        Start and end of every edge, mm.
+    """
     rings = section.to_polygons()
     if not rings:
         return np.empty((0, 2)), np.empty((0, 2))

@@ -1,1 +1,1 @@
-"""Samples joined into regions, each named by how its area is held."""
+"""Samples joined into regions: walls, floors, pins, knife edges, gaps and thick sections."""

@@ -27,7 +27,7 @@ FRINGE_SHARE: Final = 0.1
 """The same for a region behind a crease, which may be a wall of its own."""
 
 NODE_SHARE: Final = 0.1
-"""Side of the cubes in which one centre stands for all, over the reach between struts."""
+"""Side of the cubes in which one centre represents all, over the reach between struts."""
 
 KINDS: Final = tuple(FindingKind)
 NUMBER: Final = {kind: number for number, kind in enumerate(KINDS)}
@@ -84,7 +84,18 @@ def links_between(
 
 
 def groups_of(label: Ints) -> list[Ints]:
-    """Indices of the members of each group, given the group number of each, (n,) int64."""
+    """List the members of each group.
+
+    Parameters
+    ----------
+    label : (n,) int64
+        Group of each member.
+
+    Returns
+    -------
+    list of (k,) int64
+        Indices of the members, group by group, in order of the group numbers.
+    """
     if not len(label):
         return []
     order = np.argsort(label, kind="stable")

@@ -59,13 +59,13 @@ PIN_FACETS: Final = 0.01
 its limit passes."""
 
 ASLANT: Final = 8
-"""Samples of a wedge looked at beside each that seems a wall."""
+"""Nearest samples with contacts less than nearly opposite that are compared with each thin one."""
 
 THINNER: Final = 0.98
-"""What is thinner by this share beside a wall is a wedge."""
+"""A thin sample lies in a wedge where one beside it is thinner than this share of it."""
 
 WEDGE_SHARE: Final = 0.7
-"""Share of a group beside thinner samples, from which on all of it belongs to a wedge."""
+"""Where more than this share of a group lies beside thinner samples, all of it is a wedge."""
 
 FLAW_SHARE: Final = 0.25
 """A speck in a region is a flaw where it is thinner than this share of the median thickness."""
@@ -182,14 +182,14 @@ class _Regions:
             self._add_wall(index[place], kind[place], thickness[place])
 
     def _in_a_wedge(self, index: Ints, thickness: Floats) -> Mask:
-        """Whether a few samples that seem a wall lie in a wedge, which is thinner just beside them.
+        """Whether thin samples lie in a wedge, which is thinner just beside them, (k,) bool.
 
-        A wall is thinnest where its ball is held nearly opposite; a wedge is no thinner there
-        than where its faces hold a ball aslant.
+        A wall is thinnest where the contacts of its ball are nearly opposite; a wedge is thinner
+        still where the contacts are less opposite.
         """
         samples = self.samples
-        held = np.isfinite(self.walls.thickness)
-        aslant = np.flatnonzero(samples.is_wall & ~self.walls.own & ~held)
+        has_wall = np.isfinite(self.walls.thickness)
+        aslant = np.flatnonzero(samples.is_wall & ~self.walls.own & ~has_wall)
         if not len(aslant):
             return np.zeros(len(index), dtype=np.bool_)
         reach = REACH * self.spacing
@@ -321,7 +321,7 @@ class _Regions:
         else:
             position, across = walls.ends[at].mean(axis=0), self.directions[at]
         if not across.any():
-            # A ball that touches one spot alone: the way in from the surface.
+            # A ball with a single contact: along the normal.
             across = samples.normals[at]
         fresh = place[self.of_sample[place] == NONE]
         self.of_sample[fresh] = len(self.findings)

@@ -103,13 +103,13 @@ def inward_points(
     bent = _about_bends(faces, normals, len(vertices))
     faces, normals = faces[bent], normals[bent]
     ends, facets = _inward_edges(vertices, faces, normals)
-    start, way = vertices[ends[:, 0]], vertices[ends[:, 1]] - vertices[ends[:, 0]]
+    start, along = vertices[ends[:, 0]], vertices[ends[:, 1]] - vertices[ends[:, 0]]
     out = normals[facets[:, 0]] + normals[facets[:, 1]]
-    count = np.maximum(np.ceil(np.linalg.norm(way, axis=1) / spacing_mm), 1.0).astype(np.int64)
+    count = np.maximum(np.ceil(np.linalg.norm(along, axis=1) / spacing_mm), 1.0).astype(np.int64)
     if count.sum() > MOST_POINTS:
         count[:] = 1
     edge, number = (values[:MOST_POINTS] for values in ranges(np.zeros_like(count), count))
-    points = start[edge] + ((number + 0.5) / count[edge])[:, None] * way[edge]
+    points = start[edge] + ((number + 0.5) / count[edge])[:, None] * along[edge]
     tips, tip_out, tip_facet = _tips(vertices, faces, normals)
     directions = np.vstack([out[edge], tip_out])
     length = np.linalg.norm(directions, axis=1)

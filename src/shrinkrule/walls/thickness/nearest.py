@@ -13,9 +13,25 @@ from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 @compiled
 def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
-    """Squared distance from a point to a facet; the nearest point goes into ``q``.
+    """Find the point of a facet nearest to the point x, y, z.
 
     Source: Ericson, Real-Time Collision Detection (2005), section 5.1.5.
+
+    Parameters
+    ----------
+    f : int
+        The facet.
+    corners : (m, 3, 3) float64
+        Corners of all facets.
+    x, y, z : float
+        The point.
+    q : (3,) float64
+        Takes the nearest point.
+
+    Returns
+    -------
+    float
+        Squared distance.
     """
     ax, ay, az = corners[f, 0, 0], corners[f, 0, 1], corners[f, 0, 2]
     bx, by, bz = corners[f, 1, 0] - ax, corners[f, 1, 1] - ay, corners[f, 1, 2] - az

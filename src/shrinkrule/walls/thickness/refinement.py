@@ -149,11 +149,11 @@ def _past_bends(surface: Surface, samples: ThicknessSamples, limit_mm: float) ->
     points = samples.points[index] - surface.middle
     centres = points - half[:, None] * normals
     found, facets = nearest_across(surface.tree, centres, ONWARD * half, normals)
-    way = points - found
-    ahead = np.einsum("ij,ij->i", way, normals)
-    radius = np.einsum("ij,ij->i", way, way) / (2.0 * np.maximum(ahead, 1e-100))
+    offset = points - found
+    ahead = np.einsum("ij,ij->i", offset, normals)
+    radius = np.einsum("ij,ij->i", offset, offset) / (2.0 * np.maximum(ahead, 1e-100))
     reached = (facets >= 0) & (ahead > 0.0) & (radius < ONWARD * half)
-    reached &= np.linalg.norm(way, axis=1) >= WALL_CHORD * 2.0 * radius
+    reached &= np.linalg.norm(offset, axis=1) >= WALL_CHORD * 2.0 * radius
     index = index[reached]
     status, thickness = samples.status.copy(), samples.thickness.copy()
     contacts = samples.contacts.copy()
@@ -305,8 +305,8 @@ def _down_to_least(
         if not len(moving):
             break
         one, other = _across(best.normals[moving])
-        ways = np.cos(turn)[:, None] * one[:, None] + np.sin(turn)[:, None] * other[:, None]
-        asked = best.points[moving][:, None] + step[moving][:, None, None] * ways
+        directions = np.cos(turn)[:, None] * one[:, None] + np.sin(turn)[:, None] * other[:, None]
+        asked = best.points[moving][:, None] + step[moving][:, None, None] * directions
         owner = np.repeat(moving, DIRECTIONS)
         tried = _measured_near(surface, asked.reshape(-1, 3), step[owner], best.normals[owner])
         tried = _past_bends(surface, tried, limit_mm)

@@ -205,8 +205,8 @@ def _frames(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, 
 
 
 def _half_sizes(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, Floats]:
-    _, way, height = _frames(mesh, facets, halves)
-    return np.linalg.norm(way, axis=1), np.linalg.norm(height, axis=1)
+    _, offset, height = _frames(mesh, facets, halves)
+    return np.linalg.norm(offset, axis=1), np.linalg.norm(height, axis=1)
 
 
 def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, Floats]:
@@ -230,10 +230,10 @@ def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, F
     points[whole], area[whole], reach[whole] = _whole_facets(mesh, cells.facets[whole])
     part = ~whole
     along, up = cells.along[part], cells.up[part]
-    end, way, height = _frames(mesh, cells.facets[part], cells.halves[part])
-    wide, tall = np.linalg.norm(way, axis=1), np.linalg.norm(height, axis=1)
+    end, offset, height = _frames(mesh, cells.facets[part], cells.halves[part])
+    wide, tall = np.linalg.norm(offset, axis=1), np.linalg.norm(height, axis=1)
     middle, across = along.mean(axis=1), up.mean(axis=1)
-    points[part] = end + middle[:, None] * way + (middle * across)[:, None] * height
+    points[part] = end + middle[:, None] * offset + (middle * across)[:, None] * height
     grows = along[:, 1] ** 2 - along[:, 0] ** 2
     area[part] = 0.5 * grows * (up[:, 1] - up[:, 0]) * wide * tall
     far, near = along[:, 1:] * up, along[:, :1] * up
@@ -251,8 +251,8 @@ def _whole_facets(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats, 
     area = 0.5 * np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
     square = np.zeros(len(facets))
     for corner in (a, b, c):
-        way = corner - middle
-        square = np.maximum(square, np.einsum("ij,ij->i", way, way))
+        offset = corner - middle
+        square = np.maximum(square, np.einsum("ij,ij->i", offset, offset))
     return middle, area, np.sqrt(square)
 
 

@@ -97,7 +97,22 @@ def spanning_ball(
 
 @compiled
 def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
-    """Put a ball in place ``turn`` of those known; gives the next place."""
+    """Store a ball among those known.
+
+    Parameters
+    ----------
+    known : (MEMORY, 4) float64
+        Centres and radii.
+    turn : int
+        Row that takes it.
+    c, radius : (3,) float64, float
+        The ball.
+
+    Returns
+    -------
+    int
+        Row for the next one.
+    """
     known[turn, 0], known[turn, 1], known[turn, 2] = c[0], c[1], c[2]
     known[turn, 3] = radius
     return (turn + 1) % len(known)
@@ -105,9 +120,23 @@ def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
 
 @compiled
 def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -> float:
-    """Radius of a known ball that touches at p along n and spans the chord there, else 0.
+    """Find a known ball that touches at a sample and spans the chord there.
 
-    It spans the chord when its radius is ``share`` of ``half``, half the chord, or more.
+    Parameters
+    ----------
+    known : (MEMORY, 4) float64
+        Centres and radii.
+    p, n : (3,) float64
+        Sample and its outward normal.
+    half : float
+        Half the chord.
+    share : float
+        Least radius, over half the chord.
+
+    Returns
+    -------
+    float
+        Radius, or 0.
     """
     for k in range(len(known)):
         radius = known[k, 3]
@@ -115,9 +144,9 @@ def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -
             continue
         square, along = 0.0, 0.0
         for a in range(3):
-            way = p[a] - known[k, a]
-            square += way * way
-            along += way * n[a]
+            offset = p[a] - known[k, a]
+            square += offset * offset
+            along += offset * n[a]
         if along > 0.0 and abs(np.sqrt(square) - radius) <= ALIKE * radius:
             slant = square - along * along
             if slant <= SQUARE * SQUARE * square:

@@ -332,7 +332,22 @@ def grow_tree(corners: Floats) -> Tree:
 
 @compiled
 def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: float) -> float:
-    """Squared distance from a point to box ``i``."""
+    """Squared distance from the point x, y, z to a box.
+
+    Parameters
+    ----------
+    boxes : (2 leaves, 6) float32
+        As in `Tree`.
+    i : int
+        Node of the box.
+    x, y, z : float
+        The point.
+
+    Returns
+    -------
+    float
+        0 inside the box.
+    """
     dx = max(max(boxes[i, 0] - x, x - boxes[i, 3]), 0.0)
     dy = max(max(boxes[i, 1] - y, y - boxes[i, 4]), 0.0)
     dz = max(max(boxes[i, 2] - z, z - boxes[i, 5]), 0.0)
@@ -342,7 +357,22 @@ def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: floa
 
 @compiled
 def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
-    """Whether a ball misses the slab, cut to a disc, that holds the facets of node ``i``."""
+    """Whether a ball misses the slab, cut to a disc, that holds the facets of a node.
+
+    Parameters
+    ----------
+    tree : Tree
+        The surface.
+    i : int
+        The node.
+    x, y, z, radius : float
+        Centre and radius of the ball.
+
+    Returns
+    -------
+    bool
+        False where the node has no slab, too.
+    """
     if tree.slabs[i, 4] == np.inf:
         return False
     sx, sy, sz = tree.slabs[i, 0], tree.slabs[i, 1], tree.slabs[i, 2]
