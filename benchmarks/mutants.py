@@ -124,7 +124,17 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
     "sag/voxels": ("tests/sag/voxels", "tests/sag/fem", *_SOLVE),
     "sag/contact": ("tests/sag/contact", *_SOLVE),
     "sag": ("tests/sag/test_material.py", *_SOLVE),
-    "sag/precurve.py": ("tests/sag/test_precurve.py",),
+    "sag/precurve.py": tuple(
+        f"tests/sag/test_precurve.py::test_{name}"
+        for name in (
+            "stiff_part_needs_nothing",
+            "hopeless_part_comes_with_what_would_help",
+            "precurved_span_is_arched_by_its_sag",
+            "flat_base_stays_flat",
+            "round_trip_of_a_bridge_whose_feet_rock",
+            "precurving_uses_the_sag_of_the_part_as_given",
+        )
+    ),
     "walls/thickness": (
         "tests/walls/test_facts_thickness.py",
         "tests/walls/test_thickness.py",
@@ -315,11 +325,11 @@ def draw(count: int, seed: int, only: str = "") -> list[Mutant]:
     return drawn[:count]
 
 
-def tests_of(file: str) -> list[str]:
+def tests_of(file: str, tree: Path) -> list[str]:
     """Tests of a module: its own examples, then those of the longest start of its path."""
     start = max((s for s in SUITES if file.startswith(s)), key=len)
     chosen = [f"{PACKAGE}/{file}"] if ">>>" in (ROOT / PACKAGE / file).read_text() else []
-    return chosen + [test for test in SUITES[start] if (ROOT / test).exists()]
+    return chosen + [t for t in SUITES[start] if (tree / t.partition("::")[0]).exists()]
 
 
 def importers(file: str) -> set[str]:
@@ -349,11 +359,11 @@ class Copy:
         self.primed = folder / "primed"
         self.cache = folder / "cache"
         self.tree = folder / "tree"
-        self.tree.mkdir(parents=True)
+        self.tree.mkdir(parents=True, exist_ok=True)
         for name in COPIED:
             if (ROOT / name).is_dir():
                 ignored = shutil.ignore_patterns("__pycache__", ".hypothesis")
-                shutil.copytree(ROOT / name, self.tree / name, ignore=ignored)
+                shutil.copytree(ROOT / name, self.tree / name, ignore=ignored, dirs_exist_ok=True)
             else:
                 shutil.copy2(ROOT / name, self.tree / name)
         self.usual_s: dict[tuple[str, ...], float] = {}
@@ -369,7 +379,7 @@ class Copy:
 
     def judge(self, mutant: Mutant) -> tuple[str, float]:
         """What the tests say to a mutant: killed, survived or timeout; and how long they took."""
-        tests = tests_of(mutant.file)
+        tests = tests_of(mutant.file, self.tree)
         if tuple(tests) not in self.usual_s:
             self.prime(tests)
         path = self.tree / PACKAGE / mutant.file
@@ -499,6 +509,7 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--only", default="", help="files whose path starts so")
     parser.add_argument("--out", type=Path, default=Path("mutants.jsonl"))
+    parser.add_argument("--folder", type=Path, help="where copies and compiled loops are kept")
     parser.add_argument("--again", type=Path, help="results of a run: judge its survivors again")
     parser.add_argument("--summary", type=Path, help="only count what a results file holds")
     asked = parser.parse_args()
@@ -524,9 +535,15 @@ def main() -> None:
         done = out.read_text(encoding="utf-8") if out.exists() else ""
         have = {(r["file"], r["start"], r["after"]) for r in map(json.loads, done.splitlines())}
         drawn = [m for m in drawn if (m.file, m.start, m.after) not in have]
-    with tempfile.TemporaryDirectory() as folder:
+    with contextlib.ExitStack() as stack:
+        folder = asked.folder or stack.enter_context(tempfile.TemporaryDirectory())
         context = multiprocessing.get_context("spawn")
-        shares = [drawn[number :: asked.workers] for number in range(asked.workers)]
+        # A room stays with one process, so that its tests run only once without a mutant.
+        rooms = list(ROOMS)
+        shares = [
+            [m for m in drawn if rooms.index(m.room) % asked.workers == number]
+            for number in range(asked.workers)
+        ]
         workers = [
             context.Process(target=_work, args=(number, Path(folder), share, out))
             for number, share in enumerate(shares)

@@ -14,7 +14,7 @@ from scipy import stats
 
 from shrinkrule.calibration.fit.fit_sheets import fit_sheets
 from shrinkrule.calibration.fit.result import FitResult
-from shrinkrule.calibration.fit.sag import Beam, Support, beam_drop_mm, fit_sag
+from shrinkrule.calibration.fit.sag import Beam, Support, beam_drop_mm, fit_sag, fitted_powers
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.cli import main
@@ -113,3 +113,33 @@ def test_the_middle_of_two_axes_lies_halfway(tmp_path: Path) -> None:
     assert fit.axes_differ
     middle = 0.5 * (float(fit.x.fit.fired_mm(40.0)) + float(fit.y.fit.fired_mm(40.0)))
     assert float(fit.xy.fit.fired_mm(40.0)) == pytest.approx(middle, rel=1e-9)
+
+
+def drawn_beams(shapes: list[tuple[float, float]]) -> tuple[Beam, ...]:
+    return tuple(
+        Beam(
+            id=f"B{i}",
+            coupon=0,
+            support=Support.BOTH_BUILT_IN,
+            span_mm=span,
+            depth_mm=depth,
+            drop_mm=beam_drop_mm(Support.BOTH_BUILT_IN, span, depth, 700.0, 7.9),
+            drop_u_mm=0.01,
+            depth_u_mm=0.01,
+            density_g_cm3=7.9,
+        )
+        for i, (span, depth) in enumerate(shapes)
+    )
+
+
+def test_a_power_is_fitted_only_where_beams_differ_in_it() -> None:
+    spans, depths = [(19.0, 1.8), (23.0, 1.8), (27.0, 1.8)], [(27.0, 1.8), (27.0, 2.2), (27.0, 2.6)]
+    span, depth = fitted_powers(drawn_beams(spans))
+    assert span is not None
+    assert span.fitted == pytest.approx(4.0)
+    assert depth is None
+    span, depth = fitted_powers(drawn_beams(depths))
+    assert span is None
+    assert depth is not None
+    assert depth.fitted == pytest.approx(-2.0)
+    assert fitted_powers(drawn_beams(spans[:2])) == (None, None), "nothing is left to judge by"
