@@ -117,6 +117,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
     "compensation": (
         "tests/compensation",
         "tests/references/test_tolerance_published.py",
+        "tests/references/test_tolerance_edges.py",
         "tests/references/test_shrinkage_published.py",
         *_JOB,
     ),
@@ -173,8 +174,8 @@ LOADED_ONCE: Final = (
 )
 """Libraries that each process of tests finds loaded already."""
 
-SHORTEST_LIMIT_S: Final = 60.0
-TIMES_AS_LONG: Final = 4.0
+SHORTEST_LIMIT_S: Final = 25.0
+TIMES_AS_LONG: Final = 2.5
 """A mutant is stopped after this many times the time that its tests take without it."""
 
 
@@ -366,7 +367,10 @@ class Copy:
                 shutil.copytree(ROOT / name, self.tree / name, ignore=ignored, dirs_exist_ok=True)
             else:
                 shutil.copy2(ROOT / name, self.tree / name)
-        self.usual_s: dict[tuple[str, ...], float] = {}
+        self.known = folder / "usual.json"
+        self.usual_s: dict[str, float] = {}
+        if self.known.exists():
+            self.usual_s = json.loads(self.known.read_text(encoding="utf-8"))
 
     def prime(self, tests: list[str]) -> None:
         """Run tests without a mutant: they must pass, and leave their compiled loops behind."""
@@ -375,12 +379,13 @@ class Copy:
         if said != 0:
             print((self.folder / "last.txt").read_text(encoding="utf-8")[-3000:])
             sys.exit(f"without a mutant: {tests} ended with {said}")
-        self.usual_s[tuple(tests)] = time.monotonic() - began
+        self.usual_s[" ".join(tests)] = time.monotonic() - began
+        self.known.write_text(json.dumps(self.usual_s), encoding="utf-8")
 
     def judge(self, mutant: Mutant) -> tuple[str, float]:
         """What the tests say to a mutant: killed, survived or timeout; and how long they took."""
         tests = tests_of(mutant.file, self.tree)
-        if tuple(tests) not in self.usual_s:
+        if " ".join(tests) not in self.usual_s:
             self.prime(tests)
         path = self.tree / PACKAGE / mutant.file
         original = path.read_bytes()
@@ -392,7 +397,7 @@ class Copy:
             for stale in self.cache.glob(f"{parent}_*/{stem}.*"):
                 stale.unlink()
         changed = original[: mutant.start] + mutant.after.encode() + original[mutant.end :]
-        limit = max(SHORTEST_LIMIT_S, TIMES_AS_LONG * self.usual_s[tuple(tests)])
+        limit = max(SHORTEST_LIMIT_S, TIMES_AS_LONG * self.usual_s[" ".join(tests)])
         began = time.monotonic()
         try:
             _replace(path, changed)

@@ -58,14 +58,14 @@ def test_a_part_that_just_fits_fits() -> None:
 
 
 def test_volumes_far_from_the_origin_keep_their_digits() -> None:
-    """Two cubes of 1 and 8 mm3 at 100 m: about the origin, all digits of a volume would go."""
+    """Two cubes of 1 and 8 mm3 100 m away: about the origin, all digits of a volume would go."""
     small = trimesh.creation.box((1.0, 1.0, 1.0)).apply_translation((5.0, 0.0, 0.0))
     large = trimesh.creation.box((2.0, 2.0, 2.0))
     both = trimesh.util.concatenate([large, small])
     labels = np.repeat([0, 1], 12)
-    vertices = np.asarray(both.vertices) + [1e5, -2e5, 3e5]
+    vertices = np.asarray(both.vertices) + [1e5 / 3.0, -1e6 / 7.0, 1e6 / 9.0]
     volumes = signed_volumes(vertices, np.asarray(both.faces, dtype=np.int64), labels)
-    # Places of 1e5 mm are known to 3e-11; products with sides of some mm add to 1e-9.
+    # Places of 1e5 mm are known to 1.5e-11: with faces of some mm2, volumes are to 1e-9.
     assert volumes == pytest.approx([8.0, 1.0], abs=1e-8)
     inward = np.asarray(both.faces, dtype=np.int64)[:, ::-1]
     assert signed_volumes(vertices, inward, labels) == pytest.approx([-8.0, -1.0], abs=1e-8)

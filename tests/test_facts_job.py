@@ -14,6 +14,7 @@ import trimesh
 from sag.solids import bar, united
 from shrinkrule import (
     Estimate,
+    LengthEffect,
     Printer,
     Recipe,
     compensate,
@@ -115,3 +116,26 @@ def test_the_interval_of_the_sag_is_that_of_modulus_and_bricks(
     half = np.hypot(0.24 * sag["largest_sag_mm"], sag["sag_u95_from_bricks_mm"])
     assert float(found[2]) == pytest.approx(half, rel=0.06)  # two digits of it are told
     assert "(± 24 % of the sag)" in said
+
+
+@pytest.mark.parametrize("sides", [(30.0, 20.0, 8.0), (20.0, 30.0, 8.0)])
+def test_a_shrinkage_that_changes_along_xy_meets_the_longest_side(
+    sides: tuple[float, float, float],
+) -> None:
+    row = replace(ROW, length_effect_xy=LengthEffect(Estimate(0.12, 0.02), 14.0))
+    result = compensate(
+        part_from_mesh(trimesh.creation.box(sides)), Recipe(Printer.from_nozzle(0.6), row)
+    )
+    green = float(result.green.mesh.extents[:2].max())
+    assert row.fired_mm("xy", green) == pytest.approx(30.0, rel=1e-9)
+    # The shorter side comes out larger: what does not shrink is a greater share of it.
+    assert row.fired_mm("xy", float(result.green.mesh.extents[:2].min())) > 20.02
+
+
+@pytest.mark.parametrize("missing", ["metal_fraction", "metal_density_g_cm3"])
+def test_masses_need_both_metal_fraction_and_density(missing: str) -> None:
+    bare = replace(ROW, **{missing: None})
+    result = compensate(part_from_mesh(BOX), Recipe(Printer.from_nozzle(0.6), bare))
+    assert result.prediction.green_mass_g is None
+    assert result.prediction.fired_mass_g is None
+    assert any("masses are not predicted" in note for note in result.prediction.notes)

@@ -17,6 +17,8 @@ from shrinkrule.calibration.fit.result import FitResult
 from shrinkrule.calibration.fit.sag import Beam, Support, beam_drop_mm, fit_sag, fitted_powers
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
+from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.statistics.firings import firing_scatter
 from shrinkrule.cli import main
 
 SHEETS = sorted((Path(__file__).parents[3] / "sample_models" / "sheets").glob("*.csv"))
@@ -143,3 +145,144 @@ def test_a_power_is_fitted_only_where_beams_differ_in_it() -> None:
     assert depth is not None
     assert depth.fitted == pytest.approx(-2.0)
     assert fitted_powers(drawn_beams(spans[:2])) == (None, None), "nothing is left to judge by"
+
+
+def test_a_drop_read_three_times_is_as_unsure_as_its_readings_differ(tmp_path: Path) -> None:
+    """Standard deviation over root three; one reading is as sure as the gauge's step."""
+    (text,) = filled_sheets(Truth(), (1,), 3).values()
+    path = tmp_path / "one.csv"
+    path.write_text(text, encoding="utf-8", newline="")
+    sheet = read_sheet(path)
+
+    def with_readings(*off: float) -> Beam:
+        readings = tuple(
+            replace(r, fired=tuple(r.fired[0] + each for each in off)) if r.id == "B2" else r
+            for r in sheet.readings
+        )
+        fit = fit_sheets((replace(sheet, readings=readings),))
+        assert fit.sag is not None
+        return next(beam for beam in fit.sag.beams if beam.id == "B2")
+
+    once, thrice = with_readings(0.0), with_readings(-0.03, 0.0, 0.03)
+    assert thrice.drop_mm == pytest.approx(once.drop_mm)
+    step = sheet.settings.gauge_resolution / 12.0**0.5
+    assert once.drop_u_mm == pytest.approx(step)
+    assert thrice.drop_u_mm == pytest.approx(0.03 / 3.0**0.5)
+
+
+def one_sheet(folder: Path) -> Sheet:
+    (text,) = filled_sheets(Truth(), (1,), 3).values()
+    path = folder / "one.csv"
+    path.write_text(text, encoding="utf-8", newline="")
+    return read_sheet(path)
+
+
+def fit_with(sheet: Sheet, **changes: dict[str, object]) -> FitResult:
+    """Fit of a sheet of which some lines read otherwise."""
+    readings = tuple(replace(r, **changes.get(r.id, {})) for r in sheet.readings)
+    return fit_sheets((replace(sheet, readings=readings),))
+
+
+def test_a_bridge_s_span_is_shorter_by_the_spread_and_its_beam_deeper(tmp_path: Path) -> None:
+    """Both posts print into the span, the arm's post and tip move alike; all of it shrinks."""
+    fit = fitted(tmp_path, Truth(), (1, 1, 1))
+    assert fit.sag is not None
+    spread = 2.0 * float(fit.xy.printed.offset.value)
+    assert spread > 0.05, "a spread that can be told from nothing"
+    nominal = {"B1": 22.0 - spread, "B2": 26.5 - spread, "B3": 31.5 - spread, "C1": 13.0}
+    kept = 1.0 - fit.xy.shrinkage.value
+    for beam in fit.sag.beams:
+        if beam.id in nominal:
+            # Each coupon shrinks by its own; they differ by some tenths of a percent.
+            assert beam.span_mm == pytest.approx(nominal[beam.id] * kept, rel=3e-3)
+
+
+@pytest.mark.parametrize(
+    ("change", "why"),
+    [
+        ({"fired": (0.0,)}, "did not drop"),
+        ({"fired": (-0.2,)}, "did not drop"),
+        ({"fired": (0.001,)}, "too small to read"),
+        ({"thickness": None}, "span or thickness is missing"),
+        ({"nominal": None}, "span or thickness is missing"),
+    ],
+)
+def test_a_beam_that_says_nothing_is_refused_with_its_reason(
+    change: dict[str, object], why: str, tmp_path: Path
+) -> None:
+    fit = fit_with(one_sheet(tmp_path), B2=change)
+    assert fit.sag is not None
+    (refused,) = [beam for beam in fit.sag.beams if beam.refused]
+    assert refused.id == "B2"
+    assert why in refused.refused
+
+
+def test_a_beam_that_was_not_measured_is_no_beam(tmp_path: Path) -> None:
+    fit = fit_with(one_sheet(tmp_path), B2={"fired": (), "remark": ""})
+    assert fit.sag is not None
+    assert {beam.id for beam in fit.sag.beams} == {"B1", "B3", "B4", "C1"}
+
+
+def test_the_thinnest_wall_is_the_thinnest_that_always_came_out(tmp_path: Path) -> None:
+    """One coupon's torn wall counts for all; thinner ones beyond a torn one do not."""
+    sheet = one_sheet(tmp_path)
+    usual = fit_with(sheet)
+    torn = fit_with(sheet, W4={"green": (0.0,), "fired": (0.0,)})
+    assert usual.walls is not None
+    assert torn.walls is not None
+    assert usual.walls.thinnest_mm == pytest.approx(0.83)
+    assert torn.walls.thinnest_mm == pytest.approx(1.32)
+    other = replace(
+        sheet,
+        settings=replace(sheet.settings, coupon="2"),
+        readings=tuple(
+            replace(r, green=(0.0,), fired=(0.0,)) if r.id == "W3" else r for r in sheet.readings
+        ),
+    )
+    for order in ((sheet, other), (other, sheet)):
+        both = fit_sheets(order)
+        assert both.walls is not None
+        assert both.walls.thinnest_mm == pytest.approx(1.16)
+
+
+def test_what_was_left_out_has_no_residual(tmp_path: Path) -> None:
+    sheets = fitted(tmp_path, Truth(), (1, 1)).sheets
+    fit = fit_sheets(sheets, ["1:X2"])
+    missing = np.isnan(fit.x.residuals_mm)
+    assert np.count_nonzero(missing) == 1
+    assert np.array_equal(missing, fit.x.lengths.weight == 0.0)
+
+
+def test_print_and_bead_add_to_one_length_as_drawn_prints_do(tmp_path: Path) -> None:
+    """Fired = kept (model + spread of both surfaces + scatter of the print), drawn."""
+    fit = fitted(tmp_path, Truth(), (2, 1, 1))
+    axis = fit.xy
+    rng = np.random.default_rng(4)
+    kept = 1.0 - float(axis.fit.shrinkage_at(axis.fit.centre_mm))
+    spread = 2.0 * rng.normal(0.0, float(axis.printed.offset.u), 200_000)
+    scatter = rng.normal(0.0, float(axis.printed.residual_sd), 200_000)
+    drawn = np.var(kept * (spread + scatter))
+    printing = axis.made_variance(30.0) - float(axis.fit.reading_variance_at(30.0))
+    assert printing == pytest.approx(drawn, rel=0.02)  # such a variance is known to 0.3 %
+    row = row_from_fit(fit, "bronze 1")
+    residual = row.residual_xy_mm**2 - float(axis.fit.residual_variance)
+    assert residual == pytest.approx(drawn, rel=0.02)
+
+
+@pytest.mark.parametrize("firings", [2, 3, 6])
+def test_coupons_of_a_firing_each_have_the_textbook_s_degrees_of_freedom(firings: int) -> None:
+    """Their scatter is one sample of the firings': n - 1; within one firing, coupons less one."""
+    values = np.random.default_rng(2).normal(30.0, 0.1, firings)
+    alone = firing_scatter(values, np.arange(firings))
+    assert alone.equivalent_dof == pytest.approx(firings - 1.0, rel=1e-6)
+    assert firing_scatter(values, np.zeros(firings)).equivalent_dof == firings - 1.0
+
+
+def test_the_middle_s_intercept_is_as_unsure_as_the_less_sure_axis(tmp_path: Path) -> None:
+    truth = replace(Truth(), shrinkage_y=0.1535)
+    sheets = fitted(tmp_path, truth, (1, 1, 1)).sheets
+    fit = fit_sheets(sheets, ["1:X1", "2:X2", "3:X3", "1:X4", "2:X5"])
+    assert fit.axes_differ
+    x, y = float(fit.x.fit.intercept.dof), float(fit.y.fit.intercept.dof)
+    assert x < y
+    assert float(fit.xy.fit.intercept.dof) == x

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from shrinkrule import Estimate, demo_table, row_at_density
+from shrinkrule import Estimate, check_balance, demo_table, row_at_density
 
 LOW, MIDDLE, HIGH = demo_table()[:3]
 
@@ -79,3 +79,27 @@ def test_what_is_plain_lies_on_a_line_and_what_is_positive_on_one_of_logarithms(
     assert (
         row_at_density((low, replace(high, bead_offset_mm=None)), low, 0.87).bead_offset_mm is None
     )
+
+
+@pytest.mark.parametrize(
+    ("dense", "words"),
+    [(0.97, ""), (0.995, ""), (1.015, ""), (1.03, "denser than solid")],
+)
+def test_denser_than_solid_is_said_beyond_two_standard_uncertainties(
+    dense: float, words: str
+) -> None:
+    """Metal fraction known to 1 %: a row of 101.5 % may be solid, one of 103 % cannot."""
+    shrinkage = Estimate(1.0 - 0.6 ** (1.0 / 3.0), 1e-6)
+    row = replace(
+        MIDDLE,
+        shrinkage_xy=shrinkage,
+        shrinkage_z=shrinkage,
+        metal_fraction=Estimate(0.6 * dense, 0.006 * dense),
+        relative_density=Estimate(min(dense, 1.0), 1e-6),
+    )
+    balance = check_balance(row)
+    assert balance is not None
+    assert balance.implied_density == pytest.approx(dense)
+    assert balance.misfit_sigmas == pytest.approx((min(dense, 1.0) / dense - 1.0) / 0.01, abs=1e-3)
+    assert words in balance.warning
+    assert bool(balance.warning) is bool(words)
