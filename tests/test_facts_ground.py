@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, FurnaceFit, fit_in_furnace
-from shrinkrule.numerics.triangles import signed_volumes
+from shrinkrule.numerics.triangles import area_normals, heights, signed_volumes, unit_normals
 
 
 def oblong(length: float, width: float) -> np.ndarray:
@@ -46,9 +46,11 @@ def test_an_upright_plate_is_as_high_as_it_is_tall() -> None:
     """X, Y and Z of a part are not exchanged: 10 x 20 x 30 mm stands 30 mm high."""
     block = np.array([[x, y, z] for x in (0, 10) for y in (0, 20) for z in (0, 30)], dtype=float)
     fit = fit_in_furnace(block, BoxFurnace(100.0, 100.0, 40.0))
-    assert fit == FurnaceFit(pytest.approx(6.0), "height", fit.turned_deg)
+    assert fit.tight == "height"
+    assert fit.spare_mm == pytest.approx(6.0)
     wide = fit_in_furnace(block, BoxFurnace(100.0, 22.0, 100.0))
-    assert (wide.tight, wide.spare_mm) == ("floor", pytest.approx(18.0 - 10.0))
+    assert wide.tight == "floor"
+    assert wide.spare_mm == pytest.approx(18.0 - 10.0)
     assert wide.turned_deg == pytest.approx(90.0)
 
 
@@ -69,3 +71,15 @@ def test_volumes_far_from_the_origin_keep_their_digits() -> None:
     assert volumes == pytest.approx([8.0, 1.0], abs=1e-8)
     inward = np.asarray(both.faces, dtype=np.int64)[:, ::-1]
     assert signed_volumes(vertices, inward, labels) == pytest.approx([-8.0, -1.0], abs=1e-8)
+
+
+def test_normals_and_heights_do_not_depend_on_where_a_triangle_lies() -> None:
+    """A 3-4-5 triangle: twice its area is 12, its height on the longest side 12 / 5."""
+    corners = np.array([[[0.0, 0, 0], [4, 0, 0], [0, 3, 0]]])
+    for shift in ([0.0, 0.0, 0.0], [7.0, -5.0, 3.0]):
+        for turn in range(3):
+            moved = np.roll(corners + shift, turn, axis=1)
+            assert area_normals(moved)[0] == pytest.approx([0.0, 0.0, 12.0])
+            assert unit_normals(moved)[0] == pytest.approx([0.0, 0.0, 1.0])
+            assert heights(moved)[0] == pytest.approx(12.0 / 5.0)
+    assert unit_normals(corners * [1.0, 0.0, 1.0])[0].tolist() == [0.0, 0.0, 0.0]

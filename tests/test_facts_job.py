@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -134,7 +135,8 @@ def test_a_shrinkage_that_changes_along_xy_meets_the_longest_side(
 
 @pytest.mark.parametrize("missing", ["metal_fraction", "metal_density_g_cm3"])
 def test_masses_need_both_metal_fraction_and_density(missing: str) -> None:
-    bare = replace(ROW, **{missing: None})
+    unknown: dict[str, Any] = {missing: None}
+    bare = replace(ROW, **unknown)
     result = compensate(part_from_mesh(BOX), Recipe(Printer.from_nozzle(0.6), bare))
     assert result.prediction.green_mass_g is None
     assert result.prediction.fired_mass_g is None

@@ -6,6 +6,7 @@ import json
 import re
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -177,7 +178,7 @@ def one_sheet(folder: Path) -> Sheet:
     return read_sheet(path)
 
 
-def fit_with(sheet: Sheet, **changes: dict[str, object]) -> FitResult:
+def fit_with(sheet: Sheet, **changes: dict[str, Any]) -> FitResult:
     """Fit of a sheet of which some lines read otherwise."""
     readings = tuple(replace(r, **changes.get(r.id, {})) for r in sheet.readings)
     return fit_sheets((replace(sheet, readings=readings),))
@@ -208,7 +209,7 @@ def test_a_bridge_s_span_is_shorter_by_the_spread_and_its_beam_deeper(tmp_path: 
     ],
 )
 def test_a_beam_that_says_nothing_is_refused_with_its_reason(
-    change: dict[str, object], why: str, tmp_path: Path
+    change: dict[str, Any], why: str, tmp_path: Path
 ) -> None:
     fit = fit_with(one_sheet(tmp_path), B2=change)
     assert fit.sag is not None
