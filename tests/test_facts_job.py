@@ -1,0 +1,143 @@
+"""What a maker reads off the main job: offset to set, room in the furnace, sag, intervals."""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import trimesh
+
+from sag.solids import bar, united
+from shrinkrule import (
+    Estimate,
+    LengthEffect,
+    Printer,
+    Recipe,
+    compensate,
+    demo_table,
+    part_from_mesh,
+    stl_bytes,
+)
+from shrinkrule.cli import main
+from shrinkrule.furnace import BoxFurnace
+from shrinkrule.report.words import outline_offset
+
+ROW = demo_table()[1]
+KEPT_XY, KEPT_Z = 1.0 - 0.1455, 1.0 - 0.16
+"""What the demo row leaves of a green length."""
+
+BOX = trimesh.creation.box((30.0, 20.0, 5.0))
+
+
+@pytest.fixture(autouse=True)
+def in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "120")
+    return tmp_path
+
+
+def shown(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    assert main(list(arguments)) == 0
+    return " ".join(capsys.readouterr().out.split())
+
+
+@pytest.mark.parametrize("spread_mm", [0.04, -0.03])
+def test_the_offset_to_set_undoes_the_spread(spread_mm: float) -> None:
+    """Outlines that spread outward are drawn further in, and by as much."""
+    row = replace(ROW, bead_offset_mm=Estimate(spread_mm, 0.01))
+    result = compensate(part_from_mesh(BOX), Recipe(Printer.from_nozzle(0.6), row))
+    told = outline_offset(result)
+    offset = re.search(r"outline offset of the print to ([+-]\d\.\d+) mm", told)
+    larger = re.search(r"about (-?\d\.\d+) mm larger", told)
+    assert offset is not None
+    assert larger is not None
+    assert float(offset[1]) + spread_mm == pytest.approx(0.0, abs=1e-9)
+    # Both sides spread, and the spread shrinks with the part; two decimals are told.
+    assert float(larger[1]) == pytest.approx(2.0 * spread_mm * KEPT_XY, abs=0.005)
+
+
+def test_the_offset_is_on_the_screen(in_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (in_folder / "box.stl").write_bytes(stl_bytes(BOX, "box"))
+    said = shown(capsys, "compensate", "box.stl", "--demo-table")
+    assert "Beads spread 0.040 ± 0.010 mm beyond each outline" in said
+    assert "outline offset of the print to -0.040 mm" in said
+
+
+@pytest.mark.parametrize("upward", [1.0, -1.0])
+def test_a_tip_off_the_outline_takes_height_in_the_furnace(upward: float) -> None:
+    """A cone's tip lies amid its outline, and is alone at its height."""
+    cone = trimesh.creation.cone(radius=15.0, height=20.0, sections=48)
+    if upward < 0.0:
+        cone.apply_transform(trimesh.transformations.rotation_matrix(np.pi, [1, 0, 0]))
+    recipe = Recipe(Printer.from_nozzle(0.6), ROW, furnace=BoxFurnace(90.0, 90.0, 26.0))
+    result = compensate(part_from_mesh(cone), recipe)
+    fit = result.furnace_fit
+    assert fit is not None
+    assert fit.tight == "height"
+    # Two millimetres are kept free below and above.
+    assert fit.spare_mm == pytest.approx(26.0 - 4.0 - 20.0 / KEPT_Z)
+    assert not fit.fits
+
+
+def test_the_interval_in_the_list_of_rows_is_the_one_of_a_part(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Student's 2.306 at 8 degrees of freedom times 0.09 and 0.21 % of 40 mm, in squares."""
+    by_hand = 2.306 * 0.01 * np.hypot(0.09, 0.21) * 40.0
+    said = shown(capsys, "rows")
+    found = re.search(r"bronze demo batch 90 .*?± (\d\.\d+) mm", said)
+    assert "95 % at 40 mm" in said
+    assert found is not None
+    assert float(found[1]) == pytest.approx(by_hand, abs=0.005)
+    part = part_from_mesh(trimesh.creation.box((40.0 * KEPT_XY, 20.0, 5.0)))
+    size = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW)).prediction.sizes[0]
+    assert size.green_mm == pytest.approx(40.0)
+    assert size.fired_mm.half95 == pytest.approx(by_hand, rel=1e-3)
+
+
+def test_the_interval_of_the_sag_is_that_of_modulus_and_bricks(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The demo batch knows its modulus to 12 %: 24 % of the sag at 95 %, and the bricks' share."""
+    bridge = united(
+        bar((0, 0, 0), (4, 6, 8)), bar((20, 0, 0), (24, 6, 8)), bar((0, 0, 6), (24, 6, 8))
+    )
+    (in_folder / "bridge.stl").write_bytes(stl_bytes(bridge, "bridge"))
+    said = shown(
+        capsys, "compensate", "bridge.stl", "--demo-table", "--sag", "--sag-unknowns", "6000"
+    )
+    sag = json.loads((in_folder / "bridge.report.json").read_text())["sag"]
+    found = re.search(r"sags by ([\d.]+) ± ([\d.]+) mm \(95 %\)", said)
+    assert found is not None
+    half = np.hypot(0.24 * sag["largest_sag_mm"], sag["sag_u95_from_bricks_mm"])
+    assert float(found[2]) == pytest.approx(half, rel=0.06)  # two digits of it are told
+    assert "(± 24 % of the sag)" in said
+
+
+@pytest.mark.parametrize("sides", [(30.0, 20.0, 8.0), (20.0, 30.0, 8.0)])
+def test_a_shrinkage_that_changes_along_xy_meets_the_longest_side(
+    sides: tuple[float, float, float],
+) -> None:
+    row = replace(ROW, length_effect_xy=LengthEffect(Estimate(0.12, 0.02), 14.0))
+    result = compensate(
+        part_from_mesh(trimesh.creation.box(sides)), Recipe(Printer.from_nozzle(0.6), row)
+    )
+    green = float(result.green.mesh.extents[:2].max())
+    assert row.fired_mm("xy", green) == pytest.approx(30.0, rel=1e-9)
+    # The shorter side comes out larger: what does not shrink is a greater share of it.
+    assert row.fired_mm("xy", float(result.green.mesh.extents[:2].min())) > 20.02
+
+
+@pytest.mark.parametrize("missing", ["metal_fraction", "metal_density_g_cm3"])
+def test_masses_need_both_metal_fraction_and_density(missing: str) -> None:
+    unknown: dict[str, Any] = {missing: None}
+    bare = replace(ROW, **unknown)
+    result = compensate(part_from_mesh(BOX), Recipe(Printer.from_nozzle(0.6), bare))
+    assert result.prediction.green_mass_g is None
+    assert result.prediction.fired_mass_g is None
+    assert any("masses are not predicted" in note for note in result.prediction.notes)
