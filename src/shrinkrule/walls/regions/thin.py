@@ -72,8 +72,6 @@ FLAW_SHARE: Final = 0.25
 
 NONE: Final = -1
 
-SHEETS: Final = (FindingKind.THIN_WALL, FindingKind.THIN_FLOOR, FindingKind.THIN_PIN)
-
 
 @dataclass(frozen=True)
 class Regions:
