@@ -22,7 +22,7 @@ from shrinkrule.report.pictures.scene import (
     Stage,
     draw,
 )
-from shrinkrule.walls import ThicknessScale
+from shrinkrule.walls import Finding, ThicknessScale
 
 WIDTH: Final = 540
 HEIGHT: Final = 400
@@ -85,38 +85,67 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     ]
     shown = _where_shown(drawings, [place for _, place in marks])
     for drawing, of_view in zip(drawings, shown, strict=True):
-        _mark(drawing, [marks[which] for which in of_view])
+        _mark(drawing, [(marks[which][0], spot) for which, spot in of_view])
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(
-            Picture(uri, f"seen {side}", tuple(dict.fromkeys(marks[w][0] for w in of_view)), letter)
+            Picture(
+                uri, f"seen {side}", tuple(dict.fromkeys(marks[w][0] for w, _ in of_view)), letter
+            )
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 
 
-def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[int]]:
-    """Which places to mark in each drawing: where seen, else where least hidden."""
-    shown: list[list[int]] = [[] for _ in drawings]
+def _numbers(marks: list[tuple[int, Place]], of_view: list[tuple[int, Floats]]) -> tuple[int, ...]:
+    """Numbers of the rows marked in a view, each once."""
+    return tuple(dict.fromkeys(marks[which][0] for which, _ in of_view))
+
+
+def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[tuple[int, Floats]]]:
+    """Which places to mark in each drawing, and at which point (3,) of each.
+
+    A place is marked where it is seen, else at a side of its box that is, as the mouth of a slot,
+    else where the least lies before it.
+    """
+    shown: list[list[tuple[int, Floats]]] = [[] for _ in drawings]
     for which, place in enumerate(places):
-        point = np.asarray(place.finding.position, dtype=np.float64)[None]
+        finding = place.finding
+        point = np.asarray(finding.position, dtype=np.float64)
         # A place lies in the middle of its wall, half a thickness under the surface.
-        skin = 0.75 * place.finding.smallest_mm + 0.5
-        behind = np.array([drawing.depth_behind(point)[0] for drawing in drawings])
-        for view in np.flatnonzero(behind <= max(skin, behind.min())):
-            shown[view].append(which)
+        skin = 0.75 * finding.smallest_mm + 0.5
+        behind = np.array([drawing.depth_behind(point[None])[0] for drawing in drawings])
+        spots = dict.fromkeys(np.flatnonzero(behind <= skin), point)
+        if not spots:
+            about = _about(finding)
+            for view, drawing in enumerate(drawings):
+                seen = about[drawing.depth_behind(about) <= skin]
+                if len(seen):
+                    spots[view] = seen[np.argmin(np.linalg.norm(seen - point, axis=1))]
+        for view, spot in (spots or {int(behind.argmin()): point}).items():
+            shown[view].append((which, spot))
     return shown
 
 
-def _mark(drawing: Drawing, marks: list[tuple[int, Place]]) -> None:
+def _about(finding: Finding) -> Floats:
+    """Middles (6, 3) of the sides of the box of a finding: where a slot opens, one is in sight."""
+    low, high = np.array(finding.box)
+    middle = 0.5 * (low + high)
+    sides = np.tile(middle, (6, 1))
+    sides[[0, 1, 2], [0, 1, 2]] = low
+    sides[[3, 4, 5], [0, 1, 2]] = high
+    return sides
+
+
+def _mark(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
     """Put a ring about each place, and the number of its row beside the first of each row."""
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
     font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
     taken: list[Floats] = []
     numbered: set[int] = set()
-    for number, place in marks:
-        at = camera.pixels(np.asarray(place.finding.position, dtype=np.float64)[None])[0]
+    for number, spot in marks:
+        at = camera.pixels(spot[None])[0]
         pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
         if number in numbered:
             continue
