@@ -115,7 +115,8 @@ def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[tupl
         # A place lies in the middle of its wall, half a thickness under the surface.
         skin = 0.75 * finding.smallest_mm + 0.5
         behind = np.array([drawing.depth_behind(point[None])[0] for drawing in drawings])
-        spots = dict.fromkeys(np.flatnonzero(behind <= skin), point)
+        views = [view for view in range(len(drawings)) if behind[view] <= skin]
+        spots = dict.fromkeys(views, point)
         if not spots:
             about = _about(finding)
             for view, drawing in enumerate(drawings):
