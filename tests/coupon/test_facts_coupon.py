@@ -7,6 +7,7 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
+from shrinkrule.compensation import offset_outlines
 from shrinkrule.coupon import Coupon, CouponPlan, design_coupon
 from shrinkrule.coupon.layout import GAP_MM
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
@@ -71,3 +72,25 @@ def test_a_larger_furnace_takes_a_block_at_least_as_long() -> None:
         lengths.append(max(float(piece.mesh.extents.max()) for piece in coupon.pieces[:1]))
     assert lengths == sorted(lengths)
     assert lengths[-1] > lengths[0]
+
+
+def test_the_sheet_names_what_was_planned() -> None:
+    plan = CouponPlan(PRINTER, BoxFurnace(80.0, 60.0, 50.0), material="a bronze", process="in coal")
+    lines = {line.id: line for line in design_coupon(plan).lines}
+    assert lines["S4"].nominal == "a bronze"
+    assert lines["S5"].nominal == "in coal"
+    unnamed = {line.id: line for line in COUPONS[1].lines}
+    assert unnamed["S4"].nominal is None
+    assert unnamed["S5"].nominal is None
+
+
+def test_the_sheet_tells_the_block_s_volume_and_its_gain_by_a_wider_bead(coupon: Coupon) -> None:
+    """Moved outward by 1 micrometre, the block gains its side surface times that."""
+    by_key = {line.feature: line.nominal for line in coupon.lines}
+    volume = by_key["model volume of the block"]
+    surface = by_key["surface of the block seen from the side"]
+    (block,) = [p for p in coupon.pieces if p.mesh.volume == pytest.approx(volume, rel=1e-9)]
+    wider = offset_outlines(block.mesh, 1e-3).mesh
+    gain = (float(wider.volume) - float(block.mesh.volume)) / 1e-3
+    # Corners add the square of the offset; fillets are cut into facets.
+    assert gain == pytest.approx(surface, rel=2e-3)
