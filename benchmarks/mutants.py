@@ -6,7 +6,7 @@ take turns and so do kinds, so that a small room is looked at as closely as a la
 that change nothing anyone could observe are marked by hand in `mutants_equivalent.csv`.
 
     python benchmarks/mutants.py --count 210 --seed 12 --out mutants.jsonl
-    python benchmarks/mutants.py --again mutants.jsonl      # only the survivors of a run
+    python benchmarks/mutants.py --again mutants.jsonl      # its survivors, by more tests
 """
 
 from __future__ import annotations
@@ -173,6 +173,27 @@ LOADED_ONCE: Final = (
     *("rich.console", "jinja2", "matplotlib.pyplot", "PIL.Image"),
 )
 """Libraries that each process of tests finds loaded already."""
+
+WIDER: Final = {
+    "calibration": ("tests/calibration", "tests/cli/test_calibrate_command.py", "tests/report"),
+    "compensation": ("tests/test_job.py", "tests/cli/test_cli.py"),
+    "sag": ("tests/sag/test_precurve.py", "tests/cli/test_sag_command.py"),
+    "thickness": (
+        "tests/walls/test_sampling.py",
+        "tests/walls/test_detection.py",
+        "tests/walls/test_check.py",
+        "tests/walls/test_crossing.py",
+        "tests/walls/test_accuracy.py",
+    ),
+    "layers": (
+        "tests/walls/test_layers_places.py",
+        "tests/walls/test_layers_unsound.py",
+        "tests/walls/test_check.py",
+    ),
+    "coupon": ("tests/cli/test_coupon_command.py",),
+    "ground": ("tests/test_job.py", "tests/cli/test_cli.py", "tests/walls/test_gaps.py"),
+}
+"""Tests of a room that survivors meet besides, when they are judged again."""
 
 SHORTEST_LIMIT_S: Final = 25.0
 TIMES_AS_LONG: Final = 2.5
@@ -382,9 +403,11 @@ class Copy:
         self.usual_s[" ".join(tests)] = time.monotonic() - began
         self.known.write_text(json.dumps(self.usual_s), encoding="utf-8")
 
-    def judge(self, mutant: Mutant) -> tuple[str, float]:
+    def judge(self, mutant: Mutant, *, wider: bool) -> tuple[str, float]:
         """What the tests say to a mutant: killed, survived or timeout; and how long they took."""
         tests = tests_of(mutant.file, self.tree)
+        if wider:
+            tests += [test for test in WIDER[mutant.room] if test not in tests]
         if " ".join(tests) not in self.usual_s:
             self.prime(tests)
         path = self.tree / PACKAGE / mutant.file
@@ -456,13 +479,13 @@ def _in_child(tree: Path, tests: list[str], cache: Path, log: Path) -> None:
     os._exit(int(code))
 
 
-def _work(number: int, folder: Path, mutants: list[Mutant], out: Path) -> None:
+def _work(number: int, folder: Path, mutants: list[Mutant], out: Path, wider: bool) -> None:
     for name in LOADED_ONCE:
         with contextlib.suppress(ImportError):
             importlib.import_module(name)
     copy = Copy(folder / str(number))
     for mutant in mutants:
-        verdict, seconds = copy.judge(mutant)
+        verdict, seconds = copy.judge(mutant, wider=wider)
         line = json.dumps({**asdict(mutant), "verdict": verdict, "seconds": round(seconds, 1)})
         with out.open("a", encoding="utf-8") as results:
             results.write(line + "\n")
@@ -515,7 +538,11 @@ def main() -> None:
     parser.add_argument("--only", default="", help="files whose path starts so")
     parser.add_argument("--out", type=Path, default=Path("mutants.jsonl"))
     parser.add_argument("--folder", type=Path, help="where copies and compiled loops are kept")
-    parser.add_argument("--again", type=Path, help="results of a run: judge its survivors again")
+    parser.add_argument(
+        "--again",
+        type=Path,
+        help="results of a run: judge its survivors and timeouts by more tests",
+    )
     parser.add_argument("--summary", type=Path, help="only count what a results file holds")
     asked = parser.parse_args()
     if asked.summary:
@@ -532,7 +559,7 @@ def main() -> None:
         drawn = [
             m
             for m, v in last.items()
-            if v == "survived" and (m.file, m.before, m.after) not in marked
+            if v in {"survived", "timeout"} and (m.file, m.before, m.after) not in marked
         ]
         drawn = [m for m in drawn if m.file.startswith(asked.only)]
     else:
@@ -550,7 +577,9 @@ def main() -> None:
             for number in range(asked.workers)
         ]
         workers = [
-            context.Process(target=_work, args=(number, Path(folder), share, out))
+            context.Process(
+                target=_work, args=(number, Path(folder), share, out, bool(asked.again))
+            )
             for number, share in enumerate(shares)
         ]
         for worker in workers:

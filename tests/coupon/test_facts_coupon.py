@@ -6,10 +6,14 @@ from itertools import combinations, product
 
 import numpy as np
 import pytest
+import shapely
 
+from shrinkrule.compensation import offset_outlines
 from shrinkrule.coupon import Coupon, CouponPlan, design_coupon
+from shrinkrule.coupon.block import build_block, shortest_block_mm, size_block
 from shrinkrule.coupon.layout import GAP_MM
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
+from shrinkrule.mesh.bodies import solid_from_mesh
 from shrinkrule.printer import Printer
 
 PRINTER = Printer.from_nozzle(0.6)
@@ -71,3 +75,48 @@ def test_a_larger_furnace_takes_a_block_at_least_as_long() -> None:
         lengths.append(max(float(piece.mesh.extents.max()) for piece in coupon.pieces[:1]))
     assert lengths == sorted(lengths)
     assert lengths[-1] > lengths[0]
+
+
+def test_the_sheet_names_what_was_planned() -> None:
+    plan = CouponPlan(PRINTER, BoxFurnace(80.0, 60.0, 50.0), material="a bronze", process="in coal")
+    lines = {line.id: line for line in design_coupon(plan).lines}
+    assert lines["S4"].nominal == "a bronze"
+    assert lines["S5"].nominal == "in coal"
+    unnamed = {line.id: line for line in COUPONS[1].lines}
+    assert unnamed["S4"].nominal is None
+    assert unnamed["S5"].nominal is None
+
+
+def test_the_sheet_tells_the_block_s_volume_and_its_gain_by_a_wider_bead(coupon: Coupon) -> None:
+    """Moved outward by 1 micrometre, the block gains its side surface times that."""
+    by_key = {line.feature: line.nominal for line in coupon.lines}
+    volume = by_key["model volume of the block"]
+    surface = by_key["surface of the block seen from the side"]
+    (block,) = [p for p in coupon.pieces if p.mesh.volume == pytest.approx(volume, rel=1e-9)]
+    wider = offset_outlines(block.mesh, 1e-3).mesh
+    gain = (float(wider.volume) - float(block.mesh.volume)) / 1e-3
+    # Corners add the square of the offset; fillets are cut into facets.
+    assert gain == pytest.approx(surface, rel=2e-3)
+
+
+@pytest.mark.parametrize("longest", [42.0, 60.0, 75.0])
+@pytest.mark.parametrize("nozzle", [0.4, 0.6])
+def test_webs_around_the_windows_keep_the_rim(longest: float, nozzle: float) -> None:
+    """Cut through the plate: four openings at most, each as far from the next edge as the rim."""
+    printer = Printer.from_nozzle(nozzle)
+    sizes = size_block(max(longest, shortest_block_mm(printer)), 20.0, printer)
+    block = build_block(sizes, printer).mesh
+    height = 0.5 * (sizes.chamfer + sizes.plate)
+    solid = solid_from_mesh(np.asarray(block.vertices), np.asarray(block.faces))
+    loops = [shapely.Polygon(loop) for loop in solid.slice(height).to_polygons()]
+    outline = max(loops, key=lambda loop: loop.area)
+    openings = [loop for loop in loops if loop is not outline]
+    assert len(openings) == 3
+    for opening in openings:
+        assert outline.exterior.distance(opening) >= sizes.rim - 1e-3
+        assert min(np.ptp(np.array(opening.exterior.coords), axis=0)) >= 4.5
+    for one, other in combinations(openings, 2):
+        assert one.distance(other) >= sizes.rim - 1e-3
+    # The block is its own mirror image but for the marks: X and Y are measured alike.
+    mirrored = shapely.affinity.affine_transform(outline, [0, 1, 1, 0, 0, 0])
+    assert outline.symmetric_difference(mirrored).area < 1e-3

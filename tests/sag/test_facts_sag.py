@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
+import trimesh
 
 from sag.solids import two_armed_lever
+from shrinkrule.errors import MeshError
 from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
 from shrinkrule.sag.fem import pcg
 
@@ -29,3 +32,12 @@ def test_counts_are_those_of_the_grid() -> None:
     assert result.bricks == len(result.field.bricks.places)
     # A brick has eight corners, shared by up to eight bricks.
     assert result.bricks < result.unknowns / 3 < 8 * result.bricks
+
+
+@pytest.mark.parametrize("flaw", ["open", "inside out"])
+def test_a_part_without_an_inside_is_refused(flaw: str) -> None:
+    box = trimesh.creation.box((10.0, 10.0, 4.0))
+    faces = np.asarray(box.faces)
+    faces = faces[:-1] if flaw == "open" else faces[:, ::-1]
+    with pytest.raises(MeshError, match="no closed solid"):
+        solve_sag(trimesh.Trimesh(box.vertices, faces, process=False), STIFF, SagSettings())

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, Rule, WallLimits, layer_findings
 from shrinkrule.walls.layers.columns import join_spans
+from shrinkrule.walls.layers.disks import narrow_places
 
 WIDTH = 5
 
@@ -91,3 +92,41 @@ def test_an_upright_sheet_lies_where_it_stands() -> None:
     assert high == pytest.approx([40.0, -6.85, 12.0], abs=0.11)
     assert np.abs(found.direction) == pytest.approx([0.0, 1.0, 0.0], abs=1e-6)
     assert found.volume_mm3 == pytest.approx(20.0 * 0.3 * 12.0, rel=0.03)
+
+
+def dumbbell(neck: float) -> np.ndarray:
+    """Two squares of 5 mm joined by a neck of 4 mm along X; (12, 2), counter-clockwise."""
+    half = neck / 2.0
+    right = [(2.0, -half), (2.0, -2.5), (7.0, -2.5), (7.0, 2.5), (2.0, 2.5), (2.0, half)]
+    return np.array([*right, *((-x, -y) for x, y in right)])
+
+
+@pytest.mark.parametrize("turn", [0.0, 0.7, 2.0])
+def test_a_disk_rests_everywhere_but_in_the_neck(turn: float) -> None:
+    """A disk of 0.6 mm passes a neck of 0.7 mm, and not one of 0.4 mm; squares hold it."""
+    away = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    begins = np.array([0, 12])
+    wide = narrow_places(dumbbell(0.7) @ away, begins, 0.3, 1e-4, 1.0)
+    assert len(wide) == 0
+    found = narrow_places(dumbbell(0.4) @ away, begins, 0.3, 1e-4, 1.0) @ away.T
+    assert np.abs(found[:, 1]) == pytest.approx(np.full(len(found), 0.2), abs=1e-9)
+    # Stations stand a share of the radius apart: both sides are covered from end to end.
+    for side in (-1.0, 1.0):
+        along = np.sort(found[found[:, 1] * side > 0.0, 0])
+        assert along[0] == pytest.approx(-2.0, abs=0.3)
+        assert along[-1] == pytest.approx(2.0, abs=0.3)
+        assert np.diff(along).max() < 0.3
+
+
+def test_a_slot_between_two_outlines_is_narrow_in_the_air() -> None:
+    """Two squares 0.4 mm apart: the air between them holds no disk of 0.6 mm, 0.7 mm does."""
+    square = np.array([(0.0, 0.0), (5.0, 0.0), (5.0, 5.0), (0.0, 5.0)])
+    for gap, narrow in ((0.4, True), (0.7, False)):
+        points = np.concatenate([square, square + [5.0 + gap, 0.0]])
+        begins = np.array([0, 4, 8])
+        found = narrow_places(points, begins, 0.3, 1e-4, -1.0)
+        assert (len(found) > 0) is narrow
+        if narrow:
+            assert set(np.round(found[:, 0], 6)) == {5.0, 5.0 + gap}
+            assert np.ptp(found[:, 1]) > 4.0
+        assert len(narrow_places(points, begins, 0.3, 1e-4, 1.0)) == 0
