@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, Rule, WallLimits, layer_findings
 from shrinkrule.walls.layers.columns import join_spans
-from shrinkrule.walls.layers.disks import narrow_places
+from shrinkrule.walls.layers.disks import narrow_outline_points
 
 WIDTH = 5
 
@@ -106,9 +106,9 @@ def test_a_disk_rests_everywhere_but_in_the_neck(turn: float) -> None:
     """A disk of 0.6 mm passes a neck of 0.7 mm, and not one of 0.4 mm; squares hold it."""
     away = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     begins = np.array([0, 12])
-    wide = narrow_places(dumbbell(0.7) @ away, begins, 0.3, 1e-4, 1.0)
+    wide = narrow_outline_points(dumbbell(0.7) @ away, begins, 0.3, 1e-4, 1.0)
     assert len(wide) == 0
-    found = narrow_places(dumbbell(0.4) @ away, begins, 0.3, 1e-4, 1.0) @ away.T
+    found = narrow_outline_points(dumbbell(0.4) @ away, begins, 0.3, 1e-4, 1.0) @ away.T
     assert np.abs(found[:, 1]) == pytest.approx(np.full(len(found), 0.2), abs=1e-9)
     # Stations stand a share of the radius apart: both sides are covered from end to end.
     for side in (-1.0, 1.0):
@@ -124,9 +124,9 @@ def test_a_slot_between_two_outlines_is_narrow_in_the_air() -> None:
     for gap, narrow in ((0.4, True), (0.7, False)):
         points = np.concatenate([square, square + [5.0 + gap, 0.0]])
         begins = np.array([0, 4, 8])
-        found = narrow_places(points, begins, 0.3, 1e-4, -1.0)
+        found = narrow_outline_points(points, begins, 0.3, 1e-4, -1.0)
         assert (len(found) > 0) is narrow
         if narrow:
             assert set(np.round(found[:, 0], 6)) == {5.0, 5.0 + gap}
             assert np.ptp(found[:, 1]) > 4.0
-        assert len(narrow_places(points, begins, 0.3, 1e-4, 1.0)) == 0
+        assert len(narrow_outline_points(points, begins, 0.3, 1e-4, 1.0)) == 0
