@@ -144,3 +144,11 @@ def test_pictures_show_as_thin_what_findings_tell_and_nothing_else() -> None:
     points = report.shown.points[red]
     assert ((points >= low - 1e-6) & (points <= high + 1e-6)).all()
     assert report.samples.area[red].sum() == pytest.approx(wall.area_mm2, rel=1e-9)
+
+
+def test_a_floor_thicker_than_two_beads_has_its_rim_too() -> None:
+    """Three layers of 0.6 mm are more than two beads: 1.5 mm is a thin floor, its rim with it."""
+    printer = Printer(nozzle_mm=0.6, bead_width_mm=BEAD, layer_height_mm=0.6)
+    (floor,) = check_walls(box(30.0, 20.0, 1.5), printer).findings
+    assert floor.kind is FindingKind.THIN_FLOOR
+    assert floor.area_mm2 == pytest.approx(2 * (30.0 * 20.0 + 1.5 * (30.0 + 20.0)), rel=1e-3)
