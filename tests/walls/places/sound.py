@@ -107,7 +107,7 @@ def stairs(setting: Setting) -> Draft:
     top = base + count * rise
     # Down the stairs from the top: the last tread is as deep as two beads and more.
     stair = np.column_stack((x[:-1], z[:-1]))
-    profile = np.vstack(([tread, 0], [end, 0], [end, top], stair[::-1]))
+    profile = np.vstack(([0, 0], [end, 0], [end, top], [count * tread, top], stair[::-1]))
     profile = profile[np.append(True, np.abs(np.diff(profile, axis=0)).sum(axis=1) > 1e-9)]
     polygonal = shapely.geometry.polygon.orient(shapely.Polygon(profile).buffer(0))
     return setting.draft(

@@ -151,8 +151,10 @@ class _Regions:
         if not len(index):
             return
         thickness = walls.thickness[index]
-        pins = find_pins(self.rays, walls.centres[index], self.directions[index], thickness)
-        thickness = np.where(pins.is_pin, np.maximum(pins.thickness, thickness), thickness)
+        pins = find_pins(
+            self.rays, walls.centres[index], self.directions[index], walls.diameter[index]
+        )
+        thickness = np.where(pins.is_pin, pins.thickness, thickness)
         kind = self._kinds(index, thickness, pins.is_pin)
         kept = kind != NONE
         index, kind, thickness = index[kept], kind[kept], thickness[kept]
@@ -265,7 +267,9 @@ class _Regions:
         own = kinds == NUMBER[kind]
         # A sample's own ball is exact, so it comes first where there is one.
         straight = own & self.walls.own[place]
-        chosen = np.flatnonzero(straight if straight.any() else own)
+        # A pin is known by the largest balls along it, a wall by its own balls where it has some.
+        is_pin = kind in (FindingKind.THIN_PIN, FindingKind.SINGLE_BEAD_PIN)
+        chosen = np.flatnonzero(straight if straight.any() and not is_pin else own)
         chosen = self._without_flaws(chosen, thickness, area)
         least = thickness[chosen]
         alike = chosen[least <= least.min() * (1.0 + ALIKE)]

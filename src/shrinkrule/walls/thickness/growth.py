@@ -65,6 +65,12 @@ AHEAD: Final = 0.15
 CENTRED: Final = 1e-4
 """A ball is centred between its contacts when none is further off by more than this share."""
 
+SETTLED: Final = 1e-3
+"""A ball has settled when its contacts are equally far but for this share of its radius."""
+
+MOST_SETTLING: Final = 24
+"""Moves to settle at most."""
+
 SHIFTS: Final = 60
 """Iterations for the nearest point of a hull, at most."""
 
@@ -264,7 +270,7 @@ def _grow(
         for a in range(3):
             c[a] = starts[i, a]
         size, count = _gather(tree, c, ROOMY * sizes[i], ways, contacts, (stack, trial, far))
-        goal, blocked = 0, 0
+        goal, blocked, settling = 0, 0, 0
         for _ in range(MOST_STEPS):
             while goal < len(goals) and size >= goals[goal] * (1.0 - REACH_IN):
                 for a in range(3):
@@ -273,18 +279,21 @@ def _grow(
             if goal == len(goals) or count == 0:
                 break
             rate = _away_from_all(ways, far, size, count, weight, way)
-            if rate <= OPPOSITE_RATE:
+            slack = 0.0
+            for k in range(count):
+                if weight[k] > 0.0:
+                    slack = max(slack, far[k] - size)
+            # Held nearly opposite, the ball still goes to the middle between its contacts.
+            held = rate <= OPPOSITE_RATE
+            if held and (slack <= SETTLED * size or settling == MOST_SETTLING or rate < SETTLED):
                 break
+            settling += held
             for a in range(3):
                 way[a] /= -rate
             # Two empty balls that share space lie on one side of the surface.
             step = min((goals[goal] - size) / rate, OVERLAP * size / (1.0 - 0.5 * OVERLAP * rate))
             # First centre the ball between its contacts, then move as far as it goes.
-            slack = 0.0
-            for k in range(count):
-                if weight[k] > 0.0:
-                    slack = max(slack, far[k] - size)
-            if slack > CENTRED * size and blocked == 0:
+            if held or (slack > CENTRED * size and blocked == 0):
                 step = min(step, AHEAD * size * rate)
             moved, near, many, wanted = False, 0.0, 0, size
             for _ in range(HALVINGS):
@@ -309,7 +318,7 @@ def _grow(
                 step = min(touching, 0.9 * step)
             if not moved:
                 blocked += 1
-                if blocked == CONTACTS:
+                if held or blocked == CONTACTS:
                     break
                 continue
             blocked = 0

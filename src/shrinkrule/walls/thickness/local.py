@@ -49,8 +49,11 @@ class LocalWalls:
         Of the wall that the sample belongs to, mm: exact where it is under the largest limit,
         else the diameter of its own ball; inf where it lies beside an edge of something sound;
         nan where nothing was measured.
+    diameter : (n,) float64
+        Of the ball that measures it, mm: where both sides just touch, the thickness; a ball that
+        stopped a little off the middle is smaller.
     centres : (n, 3) float64
-        Centre of the ball that measures it.
+        Its centre.
     ends : (n, 2, 3) float64
         Where the wall's two sides touch that ball.
     own : (n,) bool
@@ -66,6 +69,7 @@ class LocalWalls:
     """
 
     thickness: Floats
+    diameter: Floats
     centres: Floats
     ends: Floats
     own: Mask
@@ -120,6 +124,7 @@ def local_walls(
     chord = np.linalg.norm(samples.contacts - samples.points, axis=1)
     measured = (samples.status == Status.MEASURED) | (samples.status == Status.EDGE)
     thickness = np.where(measured, samples.thickness, np.nan)
+    diameter = thickness.copy()
     own = samples.is_wall & (chord >= OPPOSITE_SHARE * samples.thickness)
     count = len(thickness)
     level = np.abs(ends[:, 0, 2] - ends[:, 1, 2]) >= FLAT_COSINE * chord
@@ -130,13 +135,14 @@ def local_walls(
     grows = np.flatnonzero(measured & ~own & (samples.thickness < largest - MARGIN_MM))
     if not (grow and len(grows)):
         return LocalWalls(
-            thickness, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
+            thickness, diameter, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
         )
     goals = np.unique((np.array([exist, floor, largest]) - MARGIN_MM) / 2.0)
     goals = goals[goals > 0.0]
     grown = grown_balls(surface.tree, centres[grows] - surface.middle, half[grows], goals)
     stopped = np.isnan(grown.passed[:, -1, 0])
     stays = grows[stopped]
+    diameter[stays] = 2.0 * grown.radius[stopped]
     thickness[stays] = _across(grown.centres[stopped], grown.ends[stopped], grown.radius[stopped])
     centres[stays] = grown.centres[stopped] + surface.middle
     ends[stays] = grown.ends[stopped] + surface.middle
@@ -156,7 +162,7 @@ def local_walls(
         surface, samples, grows[sharp], reached[sharp], size[sharp], spacing_mm
     )
     return LocalWalls(
-        thickness, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
+        thickness, diameter, centres, ends, own, edge_limit, edge_centres, edge_whole, edge_loss
     )
 
 

@@ -78,6 +78,9 @@ SLACK: Final = 3e-3
 BEND_CHORD: Final = float(np.sin(np.radians(35.0) / 2.0))
 """Chord over diameter of a ball at a bend of 35 degrees; blunter bends have shorter chords."""
 
+BEND_SLACK: Final = 0.03
+"""Share of its radius by which flats may reach into the ball of the smooth shape: 13 flats."""
+
 ONWARD: Final = 1.15
 """Radius, over that of a ball at a bend, within which a ball may reach the other side instead."""
 
@@ -154,6 +157,12 @@ def _past_bends(surface: Surface, samples: ThicknessSamples, limit_mm: float) ->
     radius = np.einsum("ij,ij->i", offset, offset) / (2.0 * np.maximum(ahead, 1e-100))
     reached = (facets >= 0) & (ahead > 0.0) & (radius < ONWARD * half)
     reached &= np.linalg.norm(offset, axis=1) >= WALL_CHORD * 2.0 * radius
+    # Beside the few flats of a pin the next one reaches far into such a ball.
+    radius_free = np.where(reached, radius * (1.0 - BEND_SLACK), 0.0)
+    _, inside = nearest_on_surface(
+        surface.tree, points - radius[:, None] * normals, np.minimum(radius_free, ONWARD * half)
+    )
+    reached &= inside < 0
     index = index[reached]
     status, thickness = samples.status.copy(), samples.thickness.copy()
     contacts = samples.contacts.copy()
