@@ -220,9 +220,7 @@ class _Regions:
         that balls grow on. The wall there is as thin as the sample's own ball measures.
         """
         samples = self.samples
-        limits = np.zeros(len(KINDS))
-        for number, of_kind in enumerate(KINDS):
-            limits[number] = self._limits_of(of_kind)[0]
+        limits = np.array([self._limits_of(of_kind)[0] for of_kind in KINDS])
         free = samples.is_wall & (samples.thickness < limits[kind].max() - MARGIN_MM)
         free[index] = False
         beside = np.flatnonzero(free)
@@ -265,9 +263,9 @@ class _Regions:
         weight = np.bincount(kinds, weights=area + 1e-9 * self.spacing**2, minlength=len(KINDS))
         kind = KINDS[int(weight.argmax())]
         own = kinds == NUMBER[kind]
-        # A sample's own ball is exact, so it comes first where there is one.
+        # A wall is measured by its samples' own balls, which are exact, where it has some; a pin
+        # by the largest balls along it.
         straight = own & self.walls.own[place]
-        # A pin is known by the largest balls along it, a wall by its own balls where it has some.
         is_pin = kind in (FindingKind.THIN_PIN, FindingKind.SINGLE_BEAD_PIN)
         chosen = np.flatnonzero(straight if straight.any() and not is_pin else own)
         chosen = self._without_flaws(chosen, thickness, area)
@@ -308,8 +306,7 @@ class _Regions:
         """Add a region, with its position and direction at the sample ``at``; a speck is a flaw."""
         samples, walls = self.samples, self.walls
         is_edge = kind is FindingKind.KNIFE_EDGE
-        contacts = np.where(is_edge, samples.contacts[place], np.nan)
-        ends = walls.ends[place].reshape(-1, 3) if not is_edge else contacts
+        ends = samples.contacts[place] if is_edge else walls.ends[place].reshape(-1, 3)
         both = np.vstack([samples.points[place], ends])
         low, high = np.nanmin(both, axis=0), np.nanmax(both, axis=0)
         area = float(samples.area[place].sum())

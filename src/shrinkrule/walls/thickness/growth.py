@@ -109,7 +109,7 @@ def _gather(
     """Distance from ``c`` to the surface, at most ``bound``, and how many contacts there are.
 
     All within ``BAND`` beyond the nearest are contacts: unit vectors to them go into ``ways``,
-    the points into ``contacts``, the nearest first.
+    the points into ``contacts``, in no order.
     """
     stack, trial, far = room
     near, found = bound, 0

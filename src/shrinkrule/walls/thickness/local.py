@@ -139,7 +139,8 @@ def local_walls(
         )
     goals = np.unique((np.array([exist, floor, largest]) - MARGIN_MM) / 2.0)
     goals = goals[goals > 0.0]
-    grown = grown_balls(surface.tree, centres[grows] - surface.middle, half[grows], goals)
+    starts = centres[grows] - surface.middle
+    grown = grown_balls(surface.tree, starts, half[grows], goals)
     stopped = np.isnan(grown.passed[:, -1, 0])
     stays = grows[stopped]
     diameter[stays] = 2.0 * grown.radius[stopped]
@@ -155,8 +156,7 @@ def local_walls(
     reached = np.where(short[:, None], grown.centres, reached)
     size = np.where(short, grown.radius, size)
     edge_centres[grows] = reached + surface.middle
-    local = samples.points[grows] - half[grows, None] * samples.normals[grows] - surface.middle
-    edge_whole[grows] = 2.0 * size * _loss_share(local, half[grows], reached, size)
+    edge_whole[grows] = 2.0 * size * _loss_share(starts, half[grows], reached, size)
     sharp = short | (edge_whole[grows] > BLUNT * 2.0 * size)
     edge_loss[grows[sharp]] = _beyond(
         surface, samples, grows[sharp], reached[sharp], size[sharp], spacing_mm
