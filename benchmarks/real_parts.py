@@ -109,7 +109,7 @@ def measure(path: Path, folder: Path) -> dict[str, Any]:
     meter.start("inspect")
     inspect_mesh(part.mesh)
     meter.start("scale")
-    recipe = Recipe(Printer.from_nozzle(0.6), factors=ScaleFactors(1.19, 1.2))
+    recipe = Recipe(Printer.from_nozzle(0.6), factors=ScaleFactors.alike(1.19, 1.2))
     result = compensate(part, recipe, meter.stage)
     files = {kind: folder / f"part.{kind}" for kind in ("green_stl", "json", "html")}
     meter.start("pictures")

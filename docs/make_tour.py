@@ -21,6 +21,7 @@ ROOMS: Final = (
     ("The part", ("mesh",)),
     ("Its walls", ("walls",)),
     ("The coupon", ("sheet", "coupon")),
+    ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
     ("From the wanted part to the green part", ("compensation",)),
     ("Sag", ("sag",)),

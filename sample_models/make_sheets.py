@@ -19,7 +19,7 @@ from shrinkrule.printer import Printer
 from shrinkrule.sheet import FIRED_COLUMNS, GREEN_COLUMNS, Kind, Setting, SheetLine, sheet_csv
 from shrinkrule.units import weight_kpa_per_mm
 
-SIDE = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.STEP: 0.0}
+SIDE = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP: 0.0}
 SEED = 20
 DEMO_COUPONS = (2, 1, 1)
 """Coupons in each firing of the demo."""

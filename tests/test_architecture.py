@@ -12,6 +12,7 @@ FLOORS: Final = {
     "": (
         "version errors defaults numerics public",
         "units cautions furnace printer sheet files",
+        "physics",
         "mesh",
         "walls calibration coupon",
         "compensation",
@@ -21,6 +22,7 @@ FLOORS: Final = {
         "cli",
     ),
     "numerics": ("arrays progress jit", "edges hashing triangles"),
+    "physics": ("estimate beam", "interval metal_balance"),
     "files": ("csv_dialect output stl_text templates threemf coloured", "stl"),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),

@@ -26,6 +26,7 @@ from shrinkrule import (
 from shrinkrule.cli import main
 from shrinkrule.furnace import BoxFurnace
 from shrinkrule.report.words import outline_offset
+from shrinkrule.units import rounded_up
 
 ROW = demo_table()[1]
 KEPT_XY, KEPT_Z = 1.0 - 0.1455, 1.0 - 0.16
@@ -87,17 +88,26 @@ def test_a_tip_off_the_outline_takes_height_in_the_furnace(upward: float) -> Non
 def test_the_interval_in_the_list_of_rows_is_the_one_of_a_part(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    """Student's 2.306 at 8 degrees of freedom times 0.09 and 0.21 % of 40 mm, in squares."""
-    by_hand = 2.306 * 0.01 * np.hypot(0.09, 0.21) * 40.0
+    """40 mm means 40 mm of the finished part, whoever prints its interval.
+
+    By hand: Student's 2.306 at 8 degrees of freedom weighs by the share of 0.09 and 0.21 % of the
+    green length, the normal 1.96 by that of a residual of 0.03 mm; half widths are rounded up.
+    """
+    green = 40.0 / KEPT_XY
+    shrinking = (0.01 * green) ** 2 * (0.09**2 + 0.21**2)
+    total = shrinking + 0.03**2
+    by_hand = (1.960 + (2.306 - 1.960) * (shrinking / total) ** 1.1) * total**0.5
     said = shown(capsys, "rows")
-    found = re.search(r"bronze demo batch 90 .*?± (\d\.\d+) mm", said)
+    found = re.search(r"bronze demo batch 90 .*? (0\.\d\d), (0\.\d\d), (0\.\d\d)", said)
     assert "95 % at 40 mm" in said
     assert found is not None
-    assert float(found[1]) == pytest.approx(by_hand, abs=0.005)
-    part = part_from_mesh(trimesh.creation.box((40.0 * KEPT_XY, 20.0, 5.0)))
-    size = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW)).prediction.sizes[0]
-    assert size.green_mm == pytest.approx(40.0)
-    assert size.fired_mm.half95 == pytest.approx(by_hand, rel=1e-3)
+    assert by_hand <= float(found[1]) < by_hand + 0.0101
+    part = part_from_mesh(trimesh.creation.box((40.0, 40.0, 40.0)))
+    sizes = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW)).prediction.sizes
+    assert sizes[0].fired_mm.half95 == pytest.approx(by_hand, rel=2e-3)
+    for size, told in zip(sizes, found.groups(), strict=True):
+        assert size.fired_mm.half95 is not None
+        assert rounded_up(size.fired_mm.half95) == told
 
 
 def test_the_interval_of_the_sag_is_that_of_modulus_and_bricks(
@@ -128,9 +138,9 @@ def test_a_shrinkage_that_changes_along_xy_meets_the_longest_side(
         part_from_mesh(trimesh.creation.box(sides)), Recipe(Printer.from_nozzle(0.6), row)
     )
     green = float(result.green.mesh.extents[:2].max())
-    assert row.fired_mm("xy", green) == pytest.approx(30.0, rel=1e-9)
+    assert row.along("x").fired_mm(green) == pytest.approx(30.0, rel=1e-9)
     # The shorter side comes out larger: what does not shrink is a greater share of it.
-    assert row.fired_mm("xy", float(result.green.mesh.extents[:2].min())) > 20.02
+    assert row.along("y").fired_mm(float(result.green.mesh.extents[:2].min())) > 20.02
 
 
 @pytest.mark.parametrize("missing", ["metal_fraction", "metal_density_g_cm3"])

@@ -121,7 +121,7 @@ def test_a_recipe_needs_one_source_of_shrinkage() -> None:
     with pytest.raises(SettingError, match="either from a table"):
         Recipe(Printer.from_nozzle(0.6))
     with pytest.raises(SettingError, match="either from a table"):
-        Recipe(Printer.from_nozzle(0.6), ROW, ScaleFactors(1.2, 1.2))
+        Recipe(Printer.from_nozzle(0.6), ROW, ScaleFactors.alike(1.2, 1.2))
 
 
 def test_a_recipe_that_cannot_work_is_refused_when_it_is_built() -> None:
@@ -165,8 +165,10 @@ def test_a_shrinkage_that_grows_with_height_meets_the_part_s_own_height(up: str)
     result = compensate(part, Recipe(Printer.from_nozzle(0.6), row, print_up=up))
     height = 8.0 if up == "z" else 30.0
     green = float(result.green.mesh.extents[2])
-    assert row.fired_mm("z", green) == pytest.approx(height, rel=1e-9)
-    assert result.prediction.sizes[2].fired_mm.value == pytest.approx(height, rel=1e-9)
+    assert row.along("z").fired_mm(green) == pytest.approx(height, rel=1e-9)
+    assert result.prediction.layers is not None
+    whole = result.prediction.sizes[2].fired_mm.value - result.prediction.layers.off_mm
+    assert whole == pytest.approx(height, rel=1e-9)
     plain = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, print_up=up))
     assert abs(green - float(plain.green.mesh.extents[2])) > 0.02
     assert any(
@@ -180,6 +182,8 @@ def test_the_worst_place_is_the_thinnest_not_the_largest() -> None:
     large = trimesh.creation.box((30.0, 0.55, 20.0))
     small = trimesh.creation.box((6.0, 0.3, 6.0)).apply_translation((0.0, 10.0, 0.0))
     part = part_from_mesh(trimesh.util.concatenate([large, small]))
-    result = compensate(part, Recipe(Printer.from_nozzle(0.6), factors=ScaleFactors(1.0, 1.0)))
+    result = compensate(
+        part, Recipe(Printer.from_nozzle(0.6), factors=ScaleFactors.alike(1.0, 1.0))
+    )
     (thin,) = [r.text for r in result.verdict.reasons if r.text.startswith("thin wall")]
     assert "2 places, worst 0.30 mm" in thin

@@ -22,6 +22,8 @@ class Kind(StrEnum):
     """A length between two outward-facing surfaces; bead spread makes it larger."""
     INSIDE = "inside"
     """A slot or hole; bead spread makes it smaller."""
+    BORE = "bore"
+    """Diameter of an upright round hole: smaller by bead spread, and by more where it is tight."""
     STEP = "step"
     """A length between two surfaces facing the same way; bead spread cancels."""
     WALL = "wall"

@@ -200,3 +200,28 @@ def plain(value: float) -> str:
         return "0"
     digits = 1 - math.floor(math.log10(abs(value)))
     return f"{round(value, digits):.{max(0, digits)}f}"
+
+
+def rounded_up(half_width: float, digits: int = 2) -> str:
+    """Half width of an interval as text: never rounded to less than it is.
+
+    Parameters
+    ----------
+    half_width : float
+        Half width, in any unit.
+    digits : int
+        Decimals.
+
+    Returns
+    -------
+    str
+        The half width.
+
+    Examples
+    --------
+    >>> rounded_up(0.1201), rounded_up(0.12), rounded_up(7.0, 0)
+    ('0.13', '0.12', '7')
+    """
+    # A hair is taken off first: 0.12 is stored as a little more than twelve hundredths.
+    scale = 10.0**digits
+    return f"{math.ceil(half_width * scale - 1e-6) / scale:.{digits}f}"

@@ -49,7 +49,7 @@ def test_it_writes_row_and_reports(in_folder: Path, capsys: pytest.CaptureFixtur
     assert (row.coupons, row.firings, row.firing_scatter_known) == (4, 3, True)
     shown = capsys.readouterr().out
     assert re.search(
-        r"Your next 40 mm XY dimension will come out 40\.00 ± 0\.\d\d mm \(95 %\)", shown
+        r"Your next 40 mm will come out 40\.00 ± 0\.\d\d mm along X, ± 0\.\d\d along", shown
     )
     assert "bronze_3.fit.html" in shown
     assert max(len(line) for line in shown.splitlines()) <= 80
@@ -62,7 +62,8 @@ def test_the_row_is_ready_for_the_main_job(in_folder: Path) -> None:
     assert main(["compensate", str(model), "-t", "table.csv", "-r", "bronze 3"]) == 0
     report = json.loads(Path("lever_arm.report.json").read_text())
     row = find_row(read_table("table.csv"), "bronze 3", "table")
-    assert report["oversize"]["xy"] == pytest.approx(1.0 / (1.0 - row.shrinkage_xy.value))
+    for axis in ("x", "y"):
+        assert report["oversize"][axis] == pytest.approx(row.along(axis).factor)
 
 
 def test_it_asks_before_it_replaces(
@@ -125,7 +126,7 @@ def test_the_report_stands_alone_and_opens_with_what_matters(in_folder: Path) ->
     text = next(in_folder.glob("*.html")).read_text(encoding="utf-8")
     assert not re.search(r"(src|href)=\"(?!data:)", text), "it loads nothing"
     assert "<one>" not in text
-    assert text.index("at least: one firing does not show") < text.index("<h2>")
+    assert text.index("one firing does not show how firings differ") < text.index("<h2>")
     assert text.count("<img ") == 4
     assert text.count('alt="') == 4
     assert "protection" in text

@@ -13,7 +13,7 @@ from shrinkrule import ScaleFactors, green_part, way_up
 def test_it_stands_centred_on_the_bed_and_leads_back_to_the_model(up: str) -> None:
     """Drawn far off, with three unlike sides; a point of it is found where it was drawn."""
     wanted = trimesh.creation.box((30.0, 20.0, 5.0)).apply_translation((100.0, -40.0, 7.0))
-    green = green_part(wanted, ScaleFactors(1.2, 1.3), way_up(up))
+    green = green_part(wanted, ScaleFactors.alike(1.2, 1.3), way_up(up))
     low, high = green.mesh.bounds
     assert low[2] == pytest.approx(0.0, abs=1e-9)
     assert (low + high)[:2] == pytest.approx([0.0, 0.0], abs=1e-9)

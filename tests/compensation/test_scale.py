@@ -52,7 +52,7 @@ def test_volume_of_the_written_green_part(
         green = green_part(wanted, FACTORS, way_up(up))
         path.write_bytes(stl_bytes(green.mesh, "green"))
         read = trimesh.load(path)
-        expected = wanted.volume * FACTORS.xy**2 * FACTORS.z
+        expected = wanted.volume * FACTORS.x * FACTORS.y * FACTORS.z
         assert read.volume == pytest.approx(expected, rel=1e-5), (name, up)
         assert read.bounds[0][2] == pytest.approx(0.0, abs=1e-6), (name, up)
 
@@ -82,7 +82,7 @@ def test_firing_the_green_part_gives_the_wanted_part_back(
 )  # fmt: skip
 def test_sizes_grow_by_the_factor_of_their_axis(xy: float, z: float, up: str, seed: int) -> None:
     hull = trimesh.convex.convex_hull(np.random.default_rng(seed).normal(size=(20, 3)))
-    green = green_part(hull, ScaleFactors(xy, z), way_up(up))
+    green = green_part(hull, ScaleFactors.alike(xy, z), way_up(up))
     axis = int(np.argmax(np.abs(way_up(up))))
     assert green.mesh.extents[2] == pytest.approx(hull.extents[axis] * z)
     others = sorted(np.delete(hull.extents, axis) * xy)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -14,15 +15,17 @@ from manifold3d import Manifold, Mesh64
 from skfem.models.elasticity import lame_parameters, linear_elasticity
 
 from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
-from shrinkrule.coupon.spans import built_in_drop_mm, cantilever_drop_mm
 from shrinkrule.errors import SettingError
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.physics.beam import Support, beam_drop_mm
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
 
 CUT = 1e-6  # the grid on which the plane cut rounds its corners, mm
 ROOMY = BoxFurnace(160.0, 160.0, 80.0)
+built_in_drop_mm = partial(beam_drop_mm, Support.BOTH_BUILT_IN)
+cantilever_drop_mm = partial(beam_drop_mm, Support.ONE_BUILT_IN)
 
 
 def bars_of(plan: CouponPlan) -> list[Piece]:

@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from shrinkrule.calibration.statistics.regression import Line, fit_line, fit_ray, t_quantile
+from shrinkrule.calibration.statistics.regression import Line, fit_line, fit_ray
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.physics.estimate import t_quantile
 
 NORRIS_TEXT = """
 0.1 0.2 338.8 337.4 118.1 118.2 888.0 884.6 9.2 10.1 228.1 226.5 668.5 666.3 998.5 996.3

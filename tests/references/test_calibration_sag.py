@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from shrinkrule.calibration.fit.sag import Support, beam_drop_mm, beam_modulus_kpa
+from shrinkrule.physics.beam import Support, beam_drop_mm, beam_modulus_kpa
 from shrinkrule.units import GRAVITY_M_S2
 
 

@@ -62,4 +62,4 @@ def test_what_is_no_fraction_is_refused(value: float) -> None:
 @pytest.mark.parametrize("factors", [(0.84, 1.2), (1.2, 2.5), (float("nan"), 1.2)])
 def test_a_factor_below_one_is_refused(factors: tuple[float, float]) -> None:
     with pytest.raises(SettingError, match="oversize factor"):
-        ScaleFactors(*factors)
+        ScaleFactors.alike(*factors)

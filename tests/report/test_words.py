@@ -26,7 +26,7 @@ def looked(solid: trimesh.Trimesh, folder: Path, unit: str = "mm") -> WallLook:
     """Wall check of a solid written in a unit, scaled by 1.2 and 1.25."""
     (folder / "part.stl").write_bytes(stl_bytes(solid, "part"))
     part = read_part(folder / "part.stl", unit)
-    green = green_part(part.mesh, ScaleFactors(1.2, 1.25), way_up("z"))
+    green = green_part(part.mesh, ScaleFactors.alike(1.2, 1.25), way_up("z"))
     return look_at_walls(part, green, PRINTER, WallLimits())
 
 

@@ -77,9 +77,9 @@ def test_a_thick_block_is_a_thick_section_with_its_ball() -> None:
 
 def test_the_wanted_thickness_undoes_the_oversize() -> None:
     (floor,) = check_walls(box(30.0, 20.0, 0.8), PRINTER).findings
-    assert floor.wanted_mm(0.9, 1.18, 1.22) == pytest.approx(0.9 / 1.22, rel=1e-9)
+    assert floor.wanted_mm(0.9, np.array([1.18, 1.18, 1.22])) == pytest.approx(0.9 / 1.22, rel=1e-9)
     (wall,) = check_walls(box(30.0, 0.6, 20.0), PRINTER).findings
-    assert wall.wanted_mm(0.66, 1.18, 1.22) == pytest.approx(0.66 / 1.18, rel=1e-9)
+    assert wall.wanted_mm(0.66, np.array([1.3, 1.18, 1.22])) == pytest.approx(0.66 / 1.18, rel=1e-9)
 
 
 def test_a_finding_can_be_written_to_a_file() -> None:

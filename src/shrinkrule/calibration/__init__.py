@@ -15,7 +15,7 @@ if TYPE_CHECKING:
         Note,
         NoteWeight,
     )
-    from shrinkrule.calibration.fit.sag import SagFit, Support, beam_drop_mm, beam_modulus_kpa
+    from shrinkrule.calibration.fit.sag import SagFit
     from shrinkrule.calibration.fit.sentences import plain_sentences
     from shrinkrule.calibration.fit.to_row import row_from_fit
     from shrinkrule.calibration.sheets.read import read_sheet
@@ -23,27 +23,35 @@ if TYPE_CHECKING:
     from shrinkrule.calibration.table.between import Beyond, row_at_density
     from shrinkrule.calibration.table.read import demo_table, find_row, read_table
     from shrinkrule.calibration.table.row import (
+        AXES,
+        Axis,
         BalanceCheck,
         CalibrationRow,
-        Estimate,
-        LengthEffect,
         check_balance,
     )
     from shrinkrule.calibration.table.update import row_that_stands, updated_table
     from shrinkrule.calibration.table.write import table_csv
+    from shrinkrule.physics.beam import Support, beam_drop_mm, beam_modulus_kpa
+    from shrinkrule.physics.estimate import Estimate
+    from shrinkrule.physics.interval import Feature, Interval, LengthEffect, Scatter
 
 __all__ = [
+    "AXES",
+    "Axis",
     "AxisResult",
     "BalanceCheck",
     "Beyond",
     "CalibrationRow",
     "Estimate",
+    "Feature",
     "FitResult",
+    "Interval",
     "LengthEffect",
     "NamedOutlier",
     "Note",
     "NoteWeight",
     "SagFit",
+    "Scatter",
     "Sheet",
     "Support",
     "beam_drop_mm",
@@ -63,21 +71,26 @@ __all__ = [
 ]
 
 _MODULES: Final = {
+    "AXES": "shrinkrule.calibration.table.row",
+    "Axis": "shrinkrule.calibration.table.row",
+    "Feature": "shrinkrule.physics.interval",
+    "Interval": "shrinkrule.physics.interval",
+    "Scatter": "shrinkrule.physics.interval",
     "AxisResult": "shrinkrule.calibration.fit.result",
     "BalanceCheck": "shrinkrule.calibration.table.row",
     "Beyond": "shrinkrule.calibration.table.between",
     "CalibrationRow": "shrinkrule.calibration.table.row",
-    "Estimate": "shrinkrule.calibration.table.row",
+    "Estimate": "shrinkrule.physics.estimate",
     "FitResult": "shrinkrule.calibration.fit.result",
-    "LengthEffect": "shrinkrule.calibration.table.row",
+    "LengthEffect": "shrinkrule.physics.interval",
     "NamedOutlier": "shrinkrule.calibration.fit.result",
     "Note": "shrinkrule.calibration.fit.result",
     "SagFit": "shrinkrule.calibration.fit.sag",
     "Sheet": "shrinkrule.calibration.sheets.sheet",
-    "Support": "shrinkrule.calibration.fit.sag",
+    "Support": "shrinkrule.physics.beam",
     "NoteWeight": "shrinkrule.calibration.fit.result",
-    "beam_drop_mm": "shrinkrule.calibration.fit.sag",
-    "beam_modulus_kpa": "shrinkrule.calibration.fit.sag",
+    "beam_drop_mm": "shrinkrule.physics.beam",
+    "beam_modulus_kpa": "shrinkrule.physics.beam",
     "check_balance": "shrinkrule.calibration.table.row",
     "demo_table": "shrinkrule.calibration.table.read",
     "find_row": "shrinkrule.calibration.table.read",

@@ -10,6 +10,7 @@ import typer
 from shrinkrule.cli import options, sag_options
 from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
+from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow
@@ -75,12 +76,46 @@ Scale = Annotated[
         rich_help_panel=options.SHRINKAGE,
     ),
 ]
+Corrected = Annotated[
+    bool,
+    typer.Option(
+        "--printer-corrected",
+        help="The printer's axes were corrected, since the coupon was printed, by what the row "
+        "says of them.",
+        rich_help_panel=options.SHRINKAGE,
+    ),
+]
+TurnZ = Annotated[
+    int,
+    typer.Option(
+        metavar="DEG",
+        help="Turn about Z on the bed, to the left: 0, 90, 180 or 270. X and Y may shrink apart.",
+        rich_help_panel=options.MODEL,
+    ),
+]
+FirstLayer = Annotated[
+    str | None,
+    typer.Option(
+        metavar="MM",
+        help="Height of the first layer. Without it: that of the others.",
+        show_default=False,
+        rich_help_panel=options.PRINTER,
+    ),
+]
+WholeLayers = Annotated[
+    bool,
+    typer.Option(
+        "--whole-layers",
+        help="Stretch the green part in Z by the little that makes its height whole layers.",
+        rich_help_panel=options.SHRINKAGE,
+    ),
+]
 ApplyOffset = Annotated[
     bool,
     typer.Option(
         "--apply-offset",
         help="Move the outlines of the green mesh by the row's bead offset, instead of setting "
-        "an outline offset in the print.",
+        "an outline offset in the print; and the faces on the plate by what the first layer does.",
         rich_help_panel=options.SHRINKAGE,
     ),
 ]
@@ -104,16 +139,22 @@ def compensate(
     extrapolate: Extrapolate = False,
     demo_table: Demo = False,
     scale_xy: Scale = None,
+    scale_x: Scale = None,
+    scale_y: Scale = None,
     scale_z: Scale = None,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
+    turn_z: TurnZ = 0,
     nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
+    first_layer: FirstLayer = None,
     floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
     thick_limit: options.ThickLimit = options.DEFAULT_THICK,
     coupon_section: options.CouponSection = None,
     apply_offset: ApplyOffset = False,
+    whole_layers: WholeLayers = False,
+    printer_corrected: Corrected = False,
     box: options.Box = None,
     crucible: options.Crucible = None,
     sag: sag_options.TakeOff = False,
@@ -138,7 +179,8 @@ def compensate(
     from shrinkrule.job import compensate as run_job
 
     folder = options.folder_from(out)
-    factors = _factors_by_hand(scale_xy, scale_z, (table, row, density, demo_table or None))
+    by_hand = scale_xy, scale_x, scale_y, scale_z
+    factors = _factors_by_hand(by_hand, (table, row, density, demo_table or None))
     calibration, source = (
         (None, "") if factors else row_from(table, row, density, extrapolate, demo_table)
     )
@@ -157,6 +199,10 @@ def compensate(
         if sag
         else None,
         coupon_section_mm=options.section_from(coupon_section),
+        turn_deg=turn_z,
+        printer_corrected=printer_corrected,
+        first_layer_mm=None if first_layer is None else parse_length(first_layer, "--first-layer"),
+        whole_layers=whole_layers,
     )
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)
@@ -170,22 +216,31 @@ def compensate(
 
 
 def _factors_by_hand(
-    scale_xy: float | None, scale_z: float | None, others: tuple[object, ...]
+    by_hand: tuple[float | None, float | None, float | None, float | None],
+    others: tuple[object, ...],
 ) -> ScaleFactors | None:
     from shrinkrule.compensation import ScaleFactors
 
-    if scale_xy is None and scale_z is None:
+    xy, x, y, z = by_hand
+    if all(factor is None for factor in by_hand):
         return None
-    if scale_xy is None or scale_z is None:
+    if xy is not None and (x is not None or y is not None):
         raise SettingError(
-            "one oversize factor alone is not enough", hint="give both --scale-xy and --scale-z"
+            "XY and one of its axes cannot both be given",
+            hint="give --scale-xy, or --scale-x and --scale-y",
+        )
+    x, y = (xy, xy) if xy is not None else (x, y)
+    if x is None or y is None or z is None:
+        raise SettingError(
+            "one oversize factor alone is not enough",
+            hint="give both --scale-xy and --scale-z, or --scale-x, --scale-y and --scale-z",
         )
     if any(other is not None for other in others):
         raise SettingError(
             "factors by hand and a table cannot both hold",
-            hint="leave out either --scale-xy and --scale-z or the table's options",
+            hint="leave out either the factors or the table's options",
         )
-    return ScaleFactors(scale_xy, scale_z)
+    return ScaleFactors(x, y, z)
 
 
 def row_from(

@@ -57,7 +57,7 @@ def walls(
     folder = options.folder_from(out)
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
-        green = green_part(part.mesh, ScaleFactors(scale_xy, scale_z), way_up(print_up))
+        green = green_part(part.mesh, ScaleFactors.alike(scale_xy, scale_z), way_up(print_up))
         looked = look_at_walls(
             part,
             green,

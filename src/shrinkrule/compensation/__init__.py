@@ -1,8 +1,18 @@
 """From the wanted part to the green part, and back to what will come out of the furnace."""
 
-from shrinkrule.compensation.frames import WAYS_UP, turn_up, way_up
+from shrinkrule.compensation.frames import QUARTER_TURNS, WAYS_UP, turn_up, turned_about_z, way_up
+from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.offset import OffsetMesh, offset_outlines
-from shrinkrule.compensation.predict import Interval, Prediction, SizePrediction, predict_fired
+from shrinkrule.compensation.plate import plate_moved
+from shrinkrule.compensation.predict import (
+    LayerPrediction,
+    LengthPrediction,
+    Prediction,
+    Print,
+    SizePrediction,
+    expected_mm,
+    predict_fired,
+)
 from shrinkrule.compensation.scale import (
     GreenPart,
     ScaleFactors,
@@ -14,13 +24,18 @@ from shrinkrule.compensation.scale import (
 from shrinkrule.compensation.tolerance import grade_width_mm, iso286_grade, iso2768_class
 
 __all__ = [
+    "QUARTER_TURNS",
     "WAYS_UP",
     "GreenPart",
-    "Interval",
+    "LayerHeights",
+    "LayerPrediction",
+    "LengthPrediction",
     "OffsetMesh",
     "Prediction",
+    "Print",
     "ScaleFactors",
     "SizePrediction",
+    "expected_mm",
     "fired_mesh",
     "grade_width_mm",
     "green_part",
@@ -28,8 +43,10 @@ __all__ = [
     "iso2768_class",
     "offset_outlines",
     "oversize_factor",
+    "plate_moved",
     "predict_fired",
     "shrinkage_from_density",
     "turn_up",
+    "turned_about_z",
     "way_up",
 ]

@@ -25,6 +25,10 @@ WAYS_UP: Final[dict[str, tuple[int, int, int]]] = {
 }
 
 
+QUARTER_TURNS: Final = (0, 90, 180, 270)
+"""Turns about Z that a part may be given on the bed, degrees."""
+
+
 def way_up(name: str) -> Floats:
     """Give the unit vector (3,) of the model axis that points up.
 
@@ -73,6 +77,37 @@ def turn_up(up: Floats) -> Floats:
     # A cyclic change of axes brings x or y to z; a half turn about the new x restores the sign.
     cyclic = np.roll(np.eye(3), 2 - axis, axis=0)
     return cyclic if up[axis] > 0 else np.diag([1.0, -1.0, -1.0]) @ cyclic
+
+
+def turned_about_z(degrees: int) -> Floats:
+    """Rotation (3, 3) about Z by quarter turns to the left.
+
+    Parameters
+    ----------
+    degrees : int
+        0, 90, 180 or 270.
+
+    Returns
+    -------
+    (3, 3) float64
+        The rotation.
+
+    Raises
+    ------
+    SettingError
+        For any other angle: what is a box in the model would be none in the print.
+
+    Examples
+    --------
+    >>> turned_about_z(90) @ [1.0, 0.0, 0.0]
+    array([0., 1., 0.])
+    """
+    if degrees not in QUARTER_TURNS:
+        raise SettingError(
+            f"{degrees:g} degrees is no quarter turn", hint="turn the part by 0, 90, 180 or 270"
+        )
+    c, s = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))[QUARTER_TURNS.index(degrees)]
+    return np.array([[c, -s, 0.0], [s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
 def stood_on_bed(vertices: Floats) -> Floats:

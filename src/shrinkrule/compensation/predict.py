@@ -1,39 +1,32 @@
 """What will come out of the furnace: sizes, volume and masses, each with its 95 % interval.
 
-The interval is for the NEXT part: uncertainty of the row's mean shrinkage and scatter
-of single parts, at Student's factor for the row's degrees of freedom (JCGM 100; the
-interval for a new observation).
+Expected sizes follow a length through the printer (its axis errors, its whole layers, its first
+layer) and through the furnace; the interval about each is the one promise for the next part
+(:mod:`shrinkrule.physics.interval`).
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass
+from typing import Final
 
 import numpy as np
 
-from shrinkrule.calibration import CalibrationRow
+from shrinkrule.calibration import AXES, Axis, CalibrationRow, Feature, Interval
+from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.scale import GreenPart, ScaleFactors
 from shrinkrule.compensation.tolerance import iso286_grade, iso2768_class
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.units import mass_g
 
-
-@dataclass(frozen=True)
-class Interval:
-    """A predicted value and the half width of its 95 % interval; ``None`` where not known."""
-
-    value: float
-    half95: float | None = None
-
-    def as_dict(self) -> dict[str, float | None]:
-        """Plain values for JSON."""
-        return {"value": self.value, "half95": self.half95}
+LENGTHS_MM: Final = (5.0, 20.0, 60.0)
+"""Wanted lengths that are predicted for every kind of feature, whatever the part's own are."""
 
 
 @dataclass(frozen=True)
 class SizePrediction:
-    """One side of the part's box, in mm: wanted, green, and fired with its interval.
+    """One side of the part's box, in mm: wanted, green as sliced, and fired with its interval.
 
     ``iso286`` and ``iso2768`` name the finest class the interval can hold, or are empty.
     ``beyond_calibration`` is true where the green length exceeds the longest measured.
@@ -49,6 +42,38 @@ class SizePrediction:
 
 
 @dataclass(frozen=True)
+class LengthPrediction:
+    """What a wanted length of any place of the part comes out at, mm."""
+
+    axis: str
+    feature: Feature
+    wanted_mm: float
+    fired_mm: Interval
+
+
+@dataclass(frozen=True)
+class LayerPrediction:
+    """What the rounding to whole layers does to the part's height.
+
+    Parameters
+    ----------
+    layers : float
+        Green height as sliced, in layers with its fraction.
+    count : int
+        Layers that are printed.
+    off_mm : float
+        Fired mm that the rounding adds to the height.
+    whole_mm : tuple of float
+        Wanted heights about this one that come out whole, lowest first.
+    """
+
+    layers: float
+    count: int
+    off_mm: float
+    whole_mm: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class Prediction:
     """Sizes (mm), volumes (mm3) and masses (g) at each stage."""
 
@@ -60,16 +85,44 @@ class Prediction:
     debound_mass_g: Interval | None
     fired_mass_g: Interval | None
     notes: tuple[str, ...]
+    lengths: tuple[LengthPrediction, ...] = ()
+    layers: LayerPrediction | None = None
 
     def as_dict(self) -> dict[str, object]:
         """Plain values for JSON."""
         return asdict(self)
 
 
+@dataclass(frozen=True)
+class Print:
+    """How the green part is made of its mesh.
+
+    Parameters
+    ----------
+    heights : LayerHeights or None
+        Layers that heights are rounded to; None leaves them as they are.
+    plate_mm : float
+        Height added to the mesh at the faces on the plate, against the first layer.
+    """
+
+    heights: LayerHeights | None = None
+    plate_mm: float = 0.0
+
+    def sliced_mm(self, height_mm: float) -> float:
+        """Height that is printed of a height of the scaled part."""
+        height = height_mm + self.plate_mm
+        return height if self.heights is None else self.heights.printed_mm(height)
+
+
+AS_DRAWN: Final = Print()
+"""A print without layers."""
+
+
 def predict_fired(
     green: GreenPart,
     row: CalibrationRow | None,
     wanted_volume_mm3: float | None,
+    made: Print = AS_DRAWN,
 ) -> Prediction:
     """Predict the fired part.
 
@@ -81,6 +134,8 @@ def predict_fired(
         Where the factors came from; without one there are no intervals and no masses.
     wanted_volume_mm3 : float or None
         Volume of the wanted part; ``None`` for an open surface, which has none.
+    made : Print
+        Layers, and what was added against the first one.
 
     Returns
     -------
@@ -89,74 +144,138 @@ def predict_fired(
     """
     vertices = np.asarray(green.mesh.vertices)
     box = vertices.max(axis=0) - vertices.min(axis=0)
-    fired = _fired_factors(row, green.factors)
+    factors = green.factors.per_axis
     sizes = tuple(
-        _size(axis, float(box[i]), float(green.factors.per_axis[i]), float(fired[i]), row)
-        for i, axis in enumerate("XYZ")
+        _size(axis, float(box[i]), float(factors[i]), row, made) for i, axis in enumerate(AXES)
     )
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
     green_volume = wanted * green.factors.volume
-    relative = None if row is None else row.coverage_factor * _relative_volume_sd(row)
-    volume = _interval(green_volume * float(np.prod(fired)), relative)
+    relative = None
+    if row is not None and row.firing_scatter_known:
+        relative = row.coverage_factor * _relative_volume_sd(row)
+    fired = green_volume * float(np.prod(_fired_over_model(row, green.factors)))
     masses = (None, None, None) if row is None else _masses(green_volume, row)
-    return Prediction(sizes, wanted, green_volume, volume, *masses, _notes(row, sizes))
+    lengths: tuple[LengthPrediction, ...] = ()
+    if row is not None:
+        lengths = _lengths(row, green.factors, made)
+    return Prediction(
+        sizes,
+        wanted,
+        green_volume,
+        _interval(fired, relative),
+        *masses,
+        _notes(row, sizes),
+        lengths,
+        _layers(float(box[2]), float(factors[2]), row, made),
+    )
 
 
-def length_half95(row: CalibrationRow, axis: str, green_mm: float) -> float:
-    """Half width in mm of the 95 % interval for a fired length, axis ``xy`` or ``z``.
+def expected_mm(
+    row: CalibrationRow,
+    axis: Axis,
+    model_mm: float,
+    feature: Feature = Feature.OUTSIDE,
+    made: Print = AS_DRAWN,
+) -> float:
+    """Fired length that is expected of a length of the scaled part.
 
     Parameters
     ----------
     row : CalibrationRow
-        Row that the part is made with.
+        The batch, and the printer its coupons were made on.
     axis : str
-        ``xy`` or ``z``.
-    green_mm : float
-        Green length, mm.
+        ``x``, ``y`` or ``z`` of the print frame.
+    model_mm : float
+        Length in the scaled mesh, bead spread taken off by outline offset.
+    feature : Feature
+        What it lies between; along Z an outside length is a height from the plate.
+    made : Print
+        Layers, and what was added against the first one.
 
     Returns
     -------
     float
-        The half width, mm.
+        The length, mm.
     """
-    return row.half95_mm(axis, green_mm)
-
-
-def _fired_factors(row: CalibrationRow | None, factors: ScaleFactors) -> Floats:
-    if row is None:
-        return 1.0 / factors.per_axis
-    xy, z = 1.0 - row.shrinkage_xy.value, 1.0 - row.shrinkage_z.value
-    return np.array([xy, xy, z])
+    along = row.along(axis)
+    if axis == "z" and feature is Feature.OUTSIDE:
+        model_mm = made.sliced_mm(model_mm)
+    return along.fired_mm(along.printed * model_mm) + row.offset(axis, feature).value
 
 
 def _size(
-    axis: str, green_mm: float, factor: float, fired: float, row: CalibrationRow | None
+    axis: Axis, model_mm: float, factor: float, row: CalibrationRow | None, made: Print
 ) -> SizePrediction:
-    wanted, size = green_mm / factor, green_mm * fired
+    wanted = model_mm / factor
+    sliced = model_mm + (made.plate_mm if axis == "z" else 0.0)
     if row is None:
-        return SizePrediction(axis, wanted, green_mm, Interval(size), "", "", False)
-    kind = "z" if axis == "Z" else "xy"
-    size = row.fired_mm(kind, green_mm)
-    longest = row.longest_z_mm if kind == "z" else row.longest_xy_mm
-    half = length_half95(row, kind, green_mm)
-    # A class must hold the error from the wanted size, not only the spread about the mean.
-    reach = half + abs(size - wanted)
-    return SizePrediction(
-        axis,
-        wanted,
-        green_mm,
-        Interval(size, half),
-        iso286_grade(wanted, reach),
-        iso2768_class(wanted, reach),
-        green_mm > longest,
-    )
+        fired = Interval(made.sliced_mm(model_mm) / factor if axis == "z" else wanted)
+        return SizePrediction(axis.upper(), wanted, sliced, fired, "", "", False)
+    size = row.promise(axis, expected_mm(row, axis, model_mm, made=made))
+    longest = row.longest_z_mm if axis == "z" else row.longest_xy_mm
+    named = "", ""
+    if size.half95 is not None and row.holds_classes:
+        # A class must hold the error from the wanted size, not only the spread about the mean.
+        reach = size.half95 + abs(size.value - wanted)
+        named = iso286_grade(wanted, reach), iso2768_class(wanted, reach)
+    return SizePrediction(axis.upper(), wanted, sliced, size, *named, sliced > longest)
+
+
+def _lengths(
+    row: CalibrationRow, factors: ScaleFactors, made: Print
+) -> tuple[LengthPrediction, ...]:
+    """Usual lengths of every kind that a coupon can show."""
+    found = []
+    for axis, factor in zip(AXES, factors.per_axis.tolist(), strict=True):
+        for feature in (Feature.OUTSIDE, Feature.SLOT, Feature.BORE):
+            if not row.knows(axis, feature):
+                continue
+            for wanted in LENGTHS_MM:
+                size = expected_mm(row, axis, wanted * factor, feature, made)
+                found.append(
+                    LengthPrediction(
+                        axis.upper(), feature, wanted, row.promise(axis, size, feature)
+                    )
+                )
+    return tuple(found)
+
+
+def _layers(
+    model_mm: float, factor: float, row: CalibrationRow | None, made: Print
+) -> LayerPrediction | None:
+    """What whole layers do to the part's height."""
+    heights = made.heights
+    if heights is None:
+        return None
+    count = heights.count(model_mm + made.plate_mm)
+    per_mm = 1.0 / factor if row is None else row.along("z").printed * _slope(row)
+    off = (heights.height_mm(count) - model_mm - made.plate_mm) * per_mm
+    wanted = [
+        (heights.height_mm(n) - made.plate_mm) / factor for n in range(max(count - 1, 1), count + 2)
+    ]
+    return LayerPrediction(heights.layers_in(model_mm + made.plate_mm), count, off, tuple(wanted))
+
+
+def _slope(row: CalibrationRow) -> float:
+    """Fired mm along Z that one green mm more makes."""
+    along = row.along("z")
+    return along.fired_mm(1.0) - along.fired_mm(0.0)
+
+
+def _fired_over_model(row: CalibrationRow | None, factors: ScaleFactors) -> Floats:
+    """Fired over model length (3,) of the part's axes."""
+    if row is None:
+        return 1.0 / factors.per_axis
+    return np.array([1.0 / row.along(axis).factor for axis in AXES])
 
 
 def _relative_volume_sd(row: CalibrationRow) -> float:
-    return math.hypot(
-        2 * row.spread("xy") / (1 - row.shrinkage_xy.value),
-        row.spread("z") / (1 - row.shrinkage_z.value),
+    x, y, z = (
+        along.scatter.next_sd / (1.0 - along.shrinkage.value)
+        for along in (row.along(axis) for axis in AXES)
     )
+    # A hotter firing shrinks X and Y together; how far Z goes with them is not known.
+    return math.hypot(x + y, z)
 
 
 def _masses(
@@ -169,8 +288,11 @@ def _masses(
     """
     if row.metal_fraction is None or row.metal_density_g_cm3 is None:
         return None, None, None
-    metal = mass_g(green_volume * row.metal_fraction.value, row.metal_density_g_cm3)
-    relative = row.coverage_factor * row.metal_fraction.u / row.metal_fraction.value
+    printed = green_volume * math.prod(row.along(axis).printed for axis in AXES)
+    metal = mass_g(printed * row.metal_fraction.value, row.metal_density_g_cm3)
+    relative = None
+    if row.firing_scatter_known:
+        relative = row.coverage_factor * row.metal_fraction.u / row.metal_fraction.value
     share = row.metal_mass_share
     green = None if share is None else _interval(metal / share, relative)
     return green, _interval(metal, relative), _interval(metal, relative)
@@ -186,11 +308,16 @@ def _notes(row: CalibrationRow | None, sizes: tuple[SizePrediction, ...]) -> tup
     said = []
     if not row.firing_scatter_known:
         said.append(
-            "the row stands on one firing, so it cannot know how firings differ: "
-            "each interval is a lower bound"
+            "the row stands on one firing, so it cannot know how firings differ: sizes are "
+            "expected ones, and how far the next part may be off is not known"
+        )
+    elif not row.holds_classes:
+        said.append(
+            "the row does not know how single lengths scatter: parts differ by more than the "
+            "intervals say, and no class can be named"
         )
     for name, effect in (("XY", row.length_effect_xy), ("Z", row.length_effect_z)):
-        if effect is not None:
+        if effect is not None and effect.intercept_mm.value != 0.0:
             bend = effect.intercept_mm.value
             said.append(
                 f"in {name} long lengths shrink otherwise than short ones: the part's own size is "

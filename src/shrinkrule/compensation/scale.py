@@ -1,4 +1,4 @@
-"""From the wanted part to the green part: larger by 1 / (1 - s), XY and Z each by their own.
+"""From the wanted part to the green part: larger by 1 / (1 - s), each axis by its own.
 
 The classic mistake is to add the shrinkage on: a part that shrinks by 16 % must be
 printed 1 / (1 - 0.16) = 1.1905 times as large, not 1.16 times.
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import trimesh
 
-from shrinkrule.compensation.frames import moved, stood_on_bed, turn_up
+from shrinkrule.compensation.frames import moved, stood_on_bed, turn_up, turned_about_z
 from shrinkrule.defaults import LARGEST_SHRINKAGE
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats
@@ -90,11 +90,12 @@ class ScaleFactors:
         For a factor below 1 or above 2.
     """
 
-    xy: float
+    x: float
+    y: float
     z: float
 
     def __post_init__(self) -> None:
-        for axis, factor in (("XY", self.xy), ("Z", self.z)):
+        for axis, factor in (("X", self.x), ("Y", self.y), ("Z", self.z)):
             if not 1.0 <= factor <= oversize_factor(LARGEST_SHRINKAGE):
                 raise SettingError(
                     f"oversize factor {factor:g} is not between 1 and 2",
@@ -103,19 +104,29 @@ class ScaleFactors:
                 )
 
     @classmethod
+    def alike(cls, xy: float, z: float) -> ScaleFactors:
+        """Factors of which X and Y are the same."""
+        return cls(xy, xy, z)
+
+    @classmethod
     def from_shrinkage(cls, xy: float, z: float) -> ScaleFactors:
-        """Build factors from shrinkages (fractions)."""
-        return cls(oversize_factor(xy), oversize_factor(z))
+        """Build factors from shrinkages (fractions) of a printer without errors."""
+        return cls.alike(oversize_factor(xy), oversize_factor(z))
 
     @property
     def volume(self) -> float:
         """Green volume over sintered volume."""
-        return self.xy**2 * self.z
+        return self.x * self.y * self.z
 
     @property
     def per_axis(self) -> Floats:
         """Factors (3,) along x, y, z of the print frame."""
-        return np.array([self.xy, self.xy, self.z])
+        return np.array([self.x, self.y, self.z])
+
+    def __str__(self) -> str:
+        if self.x == self.y:
+            return f"XY × {self.x:.4f}, Z × {self.z:.4f}"
+        return f"X × {self.x:.4f}, Y × {self.y:.4f}, Z × {self.z:.4f}"
 
 
 @dataclass(frozen=True)
@@ -149,7 +160,9 @@ class GreenPart:
         return there
 
 
-def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> GreenPart:
+def green_part(
+    wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats, turn_deg: int = 0
+) -> GreenPart:
     """Scale a wanted part up to the green part.
 
     Parameters
@@ -160,6 +173,8 @@ def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> Gr
         Oversize factors, in the print frame.
     up : (3,) float
         Model axis that points up in the printer.
+    turn_deg : int
+        Turn about Z on the bed, degrees to the left: 0, 90, 180 or 270.
 
     Returns
     -------
@@ -167,7 +182,7 @@ def green_part(wanted: trimesh.Trimesh, factors: ScaleFactors, up: Floats) -> Gr
         The green mesh in the print frame, and the way back to the model.
     """
     matrix = np.eye(4)
-    matrix[:3, :3] = np.diag(factors.per_axis) @ turn_up(up)
+    matrix[:3, :3] = np.diag(factors.per_axis) @ turned_about_z(turn_deg) @ turn_up(up)
     scaled = moved(wanted, matrix)
     matrix[:3, 3] = stood_on_bed(np.asarray(scaled.vertices))
     return GreenPart(moved(wanted, matrix), factors, matrix)

@@ -57,8 +57,8 @@ def drawings(coupon: Coupon) -> list[DimensionDrawing]:
     for axis, kinds, words in (
         ("x", (Kind.OUTSIDE,), "outside lengths along X"),
         ("y", (Kind.OUTSIDE,), "outside lengths along Y"),
-        ("x", (Kind.INSIDE, Kind.STEP), "inside lengths and steps along X"),
-        ("y", (Kind.INSIDE, Kind.STEP), "inside lengths and steps along Y"),
+        ("x", (Kind.INSIDE, Kind.BORE, Kind.STEP), "inside lengths and steps along X"),
+        ("y", (Kind.INSIDE, Kind.BORE, Kind.STEP), "inside lengths and steps along Y"),
     ):
         dims = [d for d in block.dimensions if d.line.axis == axis and d.line.kind in kinds]
         found.append(_drawing(f"Block from above: {words}", block, ABOVE, dims))

@@ -17,7 +17,7 @@ from shrinkrule.sheet import Kind
 
 _GROUPS: Final = (
     ("Weights", (Kind.MASS, Kind.MASS_IN_WATER)),
-    ("Lengths", (Kind.OUTSIDE, Kind.INSIDE, Kind.STEP)),
+    ("Lengths", (Kind.OUTSIDE, Kind.INSIDE, Kind.BORE, Kind.STEP)),
     ("Walls and floors", (Kind.WALL, Kind.FLOOR)),
     ("Sag", (Kind.BRIDGE, Kind.CANTILEVER)),
 )

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import floor
 from typing import Final
 
-from shrinkrule.units import weight_kpa_per_mm
+from shrinkrule.physics.beam import Support, beam_drop_mm
 
 READABLE_MM: Final = (0.1, 2.0)
 """Drops that feelers under a straightedge read: thinner slips through, thicker is no beam."""
@@ -80,30 +80,6 @@ class SagSpans:
         return self.modulus_kpa * max(drops) / high, self.modulus_kpa * min(drops) / low
 
 
-def built_in_drop_mm(span: float, depth: float, modulus_kpa: float, density_g_cm3: float) -> float:
-    """Mid-span drop of a beam held at both ends, mm.
-
-    Examples
-    --------
-    >>> round(built_in_drop_mm(30.0, 2.0, 500.0, 8.0), 3)
-    0.993
-    """
-    return weight_kpa_per_mm(density_g_cm3) * span**4 / (32.0 * modulus_kpa * depth**2)
-
-
-def cantilever_drop_mm(
-    span: float, depth: float, modulus_kpa: float, density_g_cm3: float
-) -> float:
-    """Tip drop of a beam held at one end, mm; 48 times that of the same span built in.
-
-    Examples
-    --------
-    >>> round(cantilever_drop_mm(12.0, 2.0, 500.0, 8.0), 3)
-    1.22
-    """
-    return 48.0 * built_in_drop_mm(span, depth, modulus_kpa, density_g_cm3)
-
-
 def choose_spans(
     depth: float, longest_span: float, modulus_kpa: float, density_g_cm3: float
 ) -> SagSpans:
@@ -120,7 +96,10 @@ def choose_spans(
     """
 
     def drop(span: float, deep: float) -> float:
-        return built_in_drop_mm(span, deep, modulus_kpa, density_g_cm3)
+        return beam_drop_mm(Support.BOTH_BUILT_IN, span, deep, modulus_kpa, density_g_cm3)
+
+    def tip_drop(span: float) -> float:
+        return beam_drop_mm(Support.ONE_BUILT_IN, span, depth, modulus_kpa, density_g_cm3)
 
     unit_drop = drop(1.0, depth)
     largest = DROP_PER_DEPTH * depth
@@ -130,7 +109,7 @@ def choose_spans(
     stocky = STOCKIEST * depth
     fitted = max(stocky / wanted[0], min(1.0, longest_span / wanted[-1]))
     first, second, third = (_half(span * fitted) for span in wanted)
-    arm = (CANTILEVER_DROP_MM / (48.0 * unit_drop)) ** 0.25
+    arm = (CANTILEVER_DROP_MM / tip_drop(1.0)) ** 0.25
     arm = _half(max(min(arm, longest_span - first), 0.5 * stocky))
     thick = round(THICK_RATIO * depth, 2)
     return SagSpans(
@@ -140,7 +119,7 @@ def choose_spans(
         thick=thick,
         bridge_drops=(drop(first, depth), drop(second, depth), drop(third, depth)),
         thick_drop=drop(third, thick),
-        cantilever_drop=cantilever_drop_mm(arm, depth, modulus_kpa, density_g_cm3),
+        cantilever_drop=tip_drop(arm),
         modulus_kpa=modulus_kpa,
         as_wanted=fitted == 1.0,
     )

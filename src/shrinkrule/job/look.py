@@ -60,16 +60,16 @@ def look_at_walls(
 
 def _place(finding: Finding, green: GreenPart, coupon_section_mm: float | None) -> Place:
     in_model = green.in_model(np.array([finding.position]))[0]
-    scale = green.factors.xy, green.factors.z
+    scale = green.factors.per_axis
     # Up is one of the model's axes, so that a box in the print is a box in the model.
     corners = green.in_model(np.array(finding.box))
     return Place(
         finding,
         in_model,
         np.stack([corners.min(axis=0), corners.max(axis=0)]),
-        finding.wanted_mm(finding.smallest_mm, *scale),
-        finding.wanted_mm(finding.limit_mm, *scale),
-        None if finding.sound_mm is None else finding.wanted_mm(finding.sound_mm, *scale),
+        finding.wanted_mm(finding.smallest_mm, scale),
+        finding.wanted_mm(finding.limit_mm, scale),
+        None if finding.sound_mm is None else finding.wanted_mm(finding.sound_mm, scale),
         binder_time(finding.smallest_mm, coupon_section_mm)
         if finding.kind is FindingKind.THICK_SECTION
         else None,

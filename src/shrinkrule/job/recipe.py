@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from shrinkrule.calibration import CalibrationRow, Estimate
-from shrinkrule.compensation import ScaleFactors, way_up
+from shrinkrule.calibration import AXES, CalibrationRow, Estimate
+from shrinkrule.compensation import LayerHeights, Print, ScaleFactors, turned_about_z, way_up
 from shrinkrule.errors import Option, SettingError
 from shrinkrule.furnace import Furnace
 from shrinkrule.printer import Printer
@@ -52,6 +52,14 @@ class Recipe:
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
     coupon_section_mm : float or None
         Thickest section of the green coupon, mm, where the row does not know it.
+    turn_deg : int
+        Turn of the part about Z on the bed, degrees to the left: 0, 90, 180 or 270.
+    printer_corrected : bool
+        Whether the printer's axes have been corrected since the coupon was printed.
+    first_layer_mm : float or None
+        Height of the first layer; as the others where it is not given.
+    whole_layers : bool
+        Whether the green part is stretched in Z to a whole number of layers.
 
     Raises
     ------
@@ -72,6 +80,10 @@ class Recipe:
     furnace: Furnace | None = None
     sag: SagSettings | None = None
     coupon_section_mm: float | None = None
+    turn_deg: int = 0
+    printer_corrected: bool = False
+    first_layer_mm: float | None = None
+    whole_layers: bool = False
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -102,6 +114,26 @@ class Recipe:
                 hint="give the green coupon's thickest section in mm",
             )
         way_up(self.print_up)
+        turned_about_z(self.turn_deg)
+        if self.printer_corrected and (self.row is None or self.row.print_scale_x is None):
+            raise SettingError(
+                "no errors of the printer's axes are known that it could have been corrected for",
+                hint="leave that out: factors by hand and older rows hold none",
+                options=(Option.CORRECTED,),
+            )
+        LayerHeights(*self._layers)
+
+    @property
+    def _layers(self) -> tuple[float, float]:
+        layer = self.printer.layer_height_mm
+        return layer, layer if self.first_layer_mm is None else self.first_layer_mm
+
+    @property
+    def made(self) -> Print:
+        """How the green part is made of its mesh: layers, and what goes below it."""
+        first = None if self.row is None else self.row.first_layer_mm
+        taken = self.outline is Outline.IN_MESH and first is not None and self.sag is None
+        return Print(LayerHeights(*self._layers), -first.value if taken and first else 0.0)
 
     @property
     def coupon_section(self) -> float | None:
@@ -119,9 +151,7 @@ class Recipe:
     def scale(self) -> ScaleFactors:
         """Oversize factors, from whichever was given."""
         if self.row is not None:
-            return ScaleFactors.from_shrinkage(
-                self.row.shrinkage_xy.value, self.row.shrinkage_z.value
-            )
+            return ScaleFactors(*(self.row.along(axis).factor for axis in AXES))
         if self.factors is None:  # pragma: no cover - refused on construction
             raise SettingError("no shrinkage was given")
         return self.factors

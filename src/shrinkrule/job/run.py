@@ -17,8 +17,11 @@ from scipy.spatial import ConvexHull
 from shrinkrule.calibration import check_balance
 from shrinkrule.compensation import (
     GreenPart,
+    Print,
+    ScaleFactors,
     green_part,
     offset_outlines,
+    plate_moved,
     predict_fired,
     turn_up,
     way_up,
@@ -65,9 +68,14 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
     recipe = _for_this_part(recipe, part)
+    made = recipe.made
     report = progress or silent
     share_of_walls = 1.0 if recipe.sag is None else _SHARE_OF_WALLS
-    green = green_part(part.mesh, recipe.scale, way_up(recipe.print_up))
+    up, turn = way_up(recipe.print_up), recipe.turn_deg
+    factors = recipe.scale
+    if recipe.whole_layers:
+        factors = _to_whole_layers(factors, _height_mm(part, recipe), made)
+    green = green_part(part.mesh, factors, up, turn)
     walls = look_at_walls(
         part,
         green,
@@ -79,7 +87,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     sag = _sag(part, recipe, part_of(report, share_of_walls, 1.0 - share_of_walls))
     to_slice = _outlines_moved(_precurved(green, sag), walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
-    prediction = predict_fired(green, recipe.row, volume)
+    prediction = predict_fired(green, recipe.row, volume, made)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
     verdict = decide(part, recipe, balance, walls, prediction, fit, sag)
     return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
@@ -98,8 +106,21 @@ def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
     """Recipe whose shrinkages hold for the part's own length and height, where these matter."""
     if recipe.row is None:
         return recipe
+    row = recipe.row.on_a_true_printer() if recipe.printer_corrected else recipe.row
     box = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
-    return replace(recipe, row=recipe.row.at_lengths(float(box[:2].max()), float(box[2])))
+    return replace(recipe, row=row.at_lengths(float(box[:2].max()), float(box[2])))
+
+
+def _height_mm(part: Part, recipe: Recipe) -> float:
+    """Wanted height of a part as it is printed."""
+    box = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
+    return float(box[2])
+
+
+def _to_whole_layers(factors: ScaleFactors, height_mm: float, made: Print) -> ScaleFactors:
+    """Factors of which Z is changed by the little that makes the green height whole layers."""
+    whole = made.sliced_mm(height_mm * factors.z) - made.plate_mm
+    return replace(factors, z=whole / height_mm)
 
 
 def _hull(green: GreenPart) -> Floats:
@@ -139,4 +160,6 @@ def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> 
             hint="thicken it, or leave the outlines in the mesh as they are",
             options=(Option.OUTLINE,),
         )
-    return offset_outlines(green, -spread.value, name).mesh
+    moved_in = offset_outlines(green, -spread.value, name).mesh
+    below = recipe.made.plate_mm
+    return plate_moved(moved_in, below, name) if below else moved_in

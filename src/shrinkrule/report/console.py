@@ -38,7 +38,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     console : Console
         Where to.
     """
-    row, factors = result.recipe.row, result.green.factors
+    row = result.recipe.row
     level = result.verdict.level
     name = escape(result.part.source.name)
     console.print(f"[bold]{name}[/bold]: [{_STYLES[level]}]{level.value}[/]")
@@ -51,8 +51,9 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     else:
         facts.add_row("row", f"{row.name} of {result.recipe.row_source}")
         facts.add_row("shrinkage", words.shrinkage(row))
-    up = "" if result.recipe.print_up == "z" else f", printed with {result.recipe.print_up} up"
-    facts.add_row("scaled", f"XY × {factors.xy:.4f}, Z × {factors.z:.4f}{up}")
+    facts.add_row("scaled", words.scaled(result))
+    for name, text in words.print_facts(result):
+        facts.add_row(name, text)
     if offset := words.outline_offset(result):
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
@@ -161,19 +162,18 @@ def show_rows(
         "density",
         "XY shrinks",
         "Z shrinks",
-        f"95 % at {STATED_LENGTH_MM:g} mm",
+        f"95 % at {STATED_LENGTH_MM:g} mm, ±",
         "coupons",
     ):
         table.add_column(heading, justify="left" if heading == "row" else "right")
     for row, _ in rows:
         density = row.relative_density
-        half = row.half95_mm("xy", STATED_LENGTH_MM)
         table.add_row(
             row.name,
             "-" if density is None else f"{100 * density.value:.1f} %",
             f"{100 * row.shrinkage_xy.value:.2f} %",
             f"{100 * row.shrinkage_z.value:.2f} %",
-            f"± {half:.2f} mm{'' if row.firing_scatter_known else ' at least'}",
+            words.promised(row, STATED_LENGTH_MM),
             f"{row.coupons}",
         )
     console.print(table)

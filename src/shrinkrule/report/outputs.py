@@ -45,7 +45,8 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     }
     outputs = OutputSet(inputs)
     factors = result.green.factors
-    header = f"shrinkrule green part of {stem[:24]}, mm, XY x {factors.xy:.5f}, Z x {factors.z:.5f}"
+    scales = f"X {factors.x:.5f} Y {factors.y:.5f} Z {factors.z:.5f}"
+    header = f"shrinkrule green part of {stem[:18]}, mm, {scales}"
     outputs.add(files["green_stl"], stl_bytes(result.to_slice, header))
     plain = json.dumps(job_dict(result, files), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())

@@ -10,7 +10,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
+
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
+from shrinkrule.compensation import ScaleFactors
 from shrinkrule.job import JobResult, Place, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
@@ -59,7 +62,9 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
                 "mass_balance": None if result.balance is None else vars(result.balance),
             },
             "print_up": result.recipe.print_up,
-            "oversize": {"xy": result.green.factors.xy, "z": result.green.factors.z},
+            "turned_about_z_deg": result.recipe.turn_deg,
+            "printer_corrected": result.recipe.printer_corrected,
+            "oversize": _oversize(result.green.factors),
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
@@ -96,7 +101,7 @@ def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
             "version": REPORT_VERSION,
             "program": program(),
             "model": part_dict(look.part),
-            "oversize": {"xy": look.green.factors.xy, "z": look.green.factors.z},
+            "oversize": _oversize(look.green.factors),
             "walls": _walls(look),
             "files": {kind: path.name for kind, path in files.items()},
         }
@@ -122,6 +127,12 @@ def rows_dicts(
     for row, balance in rows:
         listed.append({**row.as_dict(), "mass_balance": None if balance is None else vars(balance)})
     return listed
+
+
+def _oversize(factors: ScaleFactors) -> dict[str, float]:
+    """Factors of each axis, and one for X and Y together for programs that know no other."""
+    both = float(np.sqrt(factors.x * factors.y))
+    return {"x": factors.x, "y": factors.y, "xy": both, "z": factors.z}
 
 
 def part_dict(part: Part) -> dict[str, Any]:

@@ -10,8 +10,8 @@ import numpy as np
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
-from shrinkrule.calibration import CalibrationRow
-from shrinkrule.compensation import Interval, turn_up
+from shrinkrule.calibration import CalibrationRow, Interval
+from shrinkrule.compensation import turn_up
 from shrinkrule.mesh import Part
 from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
 from shrinkrule.report.pictures.walls import (

@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from shrinkrule.calibration import CalibrationRow
-from shrinkrule.compensation import Interval, SizePrediction
+from shrinkrule.calibration import AXES, CalibrationRow, Interval
+from shrinkrule.compensation import SizePrediction
 from shrinkrule.job import JobResult, Outline, Place, Row, WallLook, longer_than_coupon, times
-from shrinkrule.units import unit_in_mm
+from shrinkrule.units import rounded_up, unit_in_mm
 from shrinkrule.walls import FindingKind
 
 TAPERED: Final = 0.05
@@ -19,7 +19,7 @@ _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
 
 def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> str:
-    """Value and half width of its 95 % interval, as ``59.50 ± 0.37 mm``.
+    """Value and half width of its 95 % interval, rounded up, as ``59.50 ± 0.37 mm``.
 
     Examples
     --------
@@ -30,7 +30,7 @@ def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> 
         return "not known"
     if value.half95 is None:
         return f"{value.value:.{digits}f} {unit}"
-    return f"{value.value:.{digits}f} ± {value.half95:.{digits}f} {unit}"
+    return f"{value.value:.{digits}f} ± {rounded_up(value.half95, digits)} {unit}"
 
 
 def sure_decimals(half95: float) -> int:
@@ -61,10 +61,94 @@ def tolerance_class(size: SizePrediction) -> str:
 
 def shrinkage(row: CalibrationRow) -> str:
     """Shrinkage of a row with its standard uncertainty, XY and Z."""
-    xy, z = row.shrinkage_xy, row.shrinkage_z
+    apart = row.shrinkage_x is not None
+    named = (
+        {
+            "X": row.along("x").shrinkage,
+            "Y": row.along("y").shrinkage,
+            "Z": row.shrinkage_z,
+        }
+        if apart
+        else {"XY": row.shrinkage_xy, "Z": row.shrinkage_z}
+    )
+    said = (f"{name} {100 * s.value:.2f} ± {100 * s.u:.2f}" for name, s in named.items())
+    return f"{', '.join(said)} % (standard uncertainty)"
+
+
+def promised(row: CalibrationRow, length_mm: float) -> str:
+    """Half widths for one length along X, Y and Z, as the list of rows shows them."""
+    halves = [row.promise(axis, length_mm).half95 for axis in AXES]
+    known = [rounded_up(half) for half in halves if half is not None]
+    if not known:
+        return "not known"
+    return ", ".join(known) + ("" if row.holds_classes else " *")
+
+
+def scaled(result: JobResult) -> str:
+    """Oversize factors, and how the part lies on the bed."""
+    recipe = result.recipe
+    up = "" if recipe.print_up == "z" else f", printed with {recipe.print_up} up"
+    turn = f", turned {recipe.turn_deg} degrees to the left" if recipe.turn_deg else ""
+    return f"{result.green.factors}{up}{turn}"
+
+
+def print_facts(result: JobResult) -> list[tuple[str, str]]:
+    """What the row's printer does to the part, each fact with its name."""
+    row, said = result.recipe.row, []
+    if row is not None and row.print_scale_x is not None:
+        errors = ", ".join(
+            f"{axis.upper()} {100.0 * (row.along(axis).printed - 1.0):+.2f} %" for axis in AXES
+        )
+        said.append(
+            (
+                "printer",
+                "the coupon's, corrected since by what the row says of its axes"
+                if result.recipe.printer_corrected
+                else f"made for the one that printed the coupon: its axes are off by {errors}",
+            )
+        )
+    factors = result.green.factors
+    if factors.x != factors.y:
+        said.append(("lies", "X and Y are scaled apart: do not turn the green part about Z"))
+    if layers := layer_text(result):
+        said.append(("layers", layers))
+    if row is None:
+        return said
+    first, bore = row.first_layer_mm, row.bore_offset_mm
+    if first is not None and first.is_significant():
+        done = (
+            "taken off at the faces on the plate"
+            if result.recipe.made.plate_mm
+            else "in the predicted height"
+        )
+        said.append(
+            (
+                "first layer",
+                f"green heights {first.value:+.2f} ± {rounded_up(first.half_width())} mm: {done}",
+            )
+        )
+    if bore is not None and bore.is_significant():
+        said.append(
+            (
+                "bores",
+                f"round holes come out {bore.value * (1.0 - row.shrinkage_xy.value):+.2f} mm off "
+                "slots of that width",
+            )
+        )
+    if unknown := row.does_not_know:
+        said.append(("not known", f"{', '.join(unknown)}"))
+    return said
+
+
+def layer_text(result: JobResult) -> str:
+    """What whole layers make of the part's height; empty where it is whole already."""
+    layers, heights = result.prediction.layers, result.recipe.made.heights
+    if layers is None or heights is None or abs(layers.off_mm) < 0.005:
+        return ""
+    whole = ", ".join(f"{height:.2f}" for height in layers.whole_mm)
     return (
-        f"XY {100 * xy.value:.2f} ± {100 * xy.u:.2f} %, "
-        f"Z {100 * z.value:.2f} ± {100 * z.u:.2f} % (standard uncertainty)"
+        f"{layers.layers:.1f} of {heights.layer_mm:g} mm: {layers.count} are printed, which puts "
+        f"{layers.off_mm:+.2f} mm on the height; wanted heights that come out whole: {whole} mm"
     )
 
 

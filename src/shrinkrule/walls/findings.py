@@ -164,25 +164,24 @@ class Finding:
         """Rank of what matters: 0 is worst."""
         return SEVERITY[self.kind]
 
-    def wanted_mm(self, green_mm: float, scale_xy: float, scale_z: float) -> float:
+    def wanted_mm(self, green_mm: float, factors: Floats) -> float:
         """Thickness in the wanted part of a green thickness measured along `direction`.
 
         Two parallel planes with unit normal m, t apart in the green part, are
-        ``t / |(k_xy m_x, k_xy m_y, k_z m_z)|`` apart before scaling.
+        ``t / |(k_x m_x, k_y m_y, k_z m_z)|`` apart before scaling.
 
         Parameters
         ----------
         green_mm : float
             Thickness in the green part, mm.
-        scale_xy, scale_z : float
-            Oversize factors of the green part.
+        factors : (3,) float
+            Oversize factors of the green part along x, y, z.
 
         Returns
         -------
         float
             Thickness in the wanted part, mm.
         """
-        factors = np.array([scale_xy, scale_xy, scale_z])
         return green_mm / float(np.linalg.norm(factors * np.asarray(self.direction)))
 
     def as_dict(self) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from shrinkrule.calibration.fit.balance import Weights, volume_fraction, weigh
-from shrinkrule.calibration.table.row import Estimate
+from shrinkrule.physics.estimate import Estimate
 
 # A block of 5000 mm3 of a filament with 90 % metal by mass, printed without voids, that keeps
 # 61.4 % of its volume: everything else follows from conservation of metal.

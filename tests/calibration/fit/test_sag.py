@@ -11,12 +11,11 @@ from hypothesis import strategies as st
 
 from shrinkrule.calibration.fit.sag import (
     Beam,
-    Support,
-    beam_drop_mm,
     consensus,
     fit_sag,
     fitted_powers,
 )
+from shrinkrule.physics.beam import Support, beam_drop_mm
 
 SHAPES = (
     ("B1", Support.BOTH_BUILT_IN, 19.0, 1.8),

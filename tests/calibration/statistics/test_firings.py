@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from shrinkrule.calibration.statistics.firings import firing_scatter
-from shrinkrule.calibration.statistics.regression import t_quantile
+from shrinkrule.physics.estimate import t_quantile
 
 VALUES = st.lists(st.floats(-1.0, 1.0), min_size=6, max_size=6)
 

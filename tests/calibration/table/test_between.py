@@ -8,11 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from old_rows import old_row
 from shrinkrule import Beyond, Estimate, check_balance, demo_table, row_at_density
 from shrinkrule.errors import TableError
 
 ROWS = demo_table()
 BRONZE = ROWS[1]
+OLD = old_row(BRONZE)
 
 
 @given(density=st.floats(0.85, 0.95))
@@ -72,7 +74,7 @@ def test_uncertain_densities_make_the_shrinkage_between_them_uncertain() -> None
 def test_impossible_row_is_denser_than_solid() -> None:
     """s_xy 0.16, s_z 0.18, metal fraction 0.60 imply a relative density of 1.037."""
     row = replace(
-        BRONZE,
+        OLD,
         shrinkage_xy=Estimate(0.16, 0.0005),
         shrinkage_z=Estimate(0.18, 0.0005),
         metal_fraction=Estimate(0.60, 0.001),
@@ -97,7 +99,7 @@ def test_a_misfit_beyond_its_uncertainty_is_a_warning_and_within_it_is_none() ->
 def test_worked_balance() -> None:
     """phi .58, D .96, s_xy .15 need s_z .163783 (conservation of metal, recomputed)."""
     row = replace(
-        BRONZE,
+        OLD,
         shrinkage_xy=Estimate(0.15, 0.0),
         shrinkage_z=Estimate(0.163783, 0.0),
         metal_fraction=Estimate(0.58, 0.0),

@@ -7,23 +7,24 @@ from pathlib import Path
 
 import pytest
 
+from old_rows import old_row
 from shrinkrule import CalibrationRow, Estimate, demo_table, find_row, read_table, row_at_density
 from shrinkrule import table_csv as csv_of
-from shrinkrule.calibration.table.row import LengthEffect
 from shrinkrule.calibration.table.update import row_that_stands, updated_table, with_row
 from shrinkrule.calibration.table.write import row_cells
+from shrinkrule.physics.interval import LengthEffect
 
 TODAY = "2026-11-20"
-OLD = demo_table()[1]
+OLD = old_row(demo_table()[1])
 NEW = replace(
     OLD,
     shrinkage_xy=Estimate(0.1462, 0.0011),
     date="2026-11-19",
     residual_z_mm=0.021,
     length_effect_z=LengthEffect(Estimate(0.11, 0.02), 13.5),
-    print_scale_xy=Estimate(-0.002, 0.0004),
-    shrinkage_x=0.146,
-    shrinkage_y=0.1464,
+    print_scale_x=Estimate(-0.002, 0.0004),
+    shrinkage_x=Estimate(0.146, 0.001),
+    shrinkage_y=Estimate(0.1464, 0.0012),
 )
 
 

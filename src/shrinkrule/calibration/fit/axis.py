@@ -17,10 +17,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.statistics.departure import Departure, departure
+from shrinkrule.calibration.statistics.departure import departure
 from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
-from shrinkrule.calibration.statistics.regression import CONFIDENCE, Line, fit_line, fit_ray
+from shrinkrule.calibration.statistics.regression import Line, fit_line, fit_ray
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.physics.estimate import CONFIDENCE, Estimates
 
 INTERCEPT_CONFIDENCE: Final = 0.95
 """Confidence from which an intercept is kept: keeping one wrongly widens the interval, dropping one
@@ -44,7 +45,7 @@ class AxisFit:
         Variance of one fired length about its coupon's line, mm2.
     residual_dof : (...) float
         Its degrees of freedom.
-    intercept : Departure
+    intercept : Estimates
         The intercept when it is left free, mm; kept in ``lines`` where ``has_intercept``.
     has_intercept : (...) bool
         Whether the lines are free of the origin.
@@ -57,7 +58,7 @@ class AxisFit:
     firing: Ints
     residual_variance: Floats
     residual_dof: Floats
-    intercept: Departure
+    intercept: Estimates
     has_intercept: Mask
     centre_mm: float
 
@@ -119,6 +120,7 @@ def fit_axis(
     firing: ArrayLike,
     weight: ArrayLike | None = None,
     reading_variance: float = 0.0,
+    bent: Mask | None = None,
 ) -> AxisFit:
     """Fit every coupon's fired lengths against its green lengths.
 
@@ -132,6 +134,8 @@ def fit_axis(
         1 for a measured feature, 0 for a missing one; all measured by default.
     reading_variance : float
         Variance in mm2 that the caliper alone gives; the residual variance is at least this.
+    bent : (...) bool, optional
+        Whether the intercept is kept, where that is known already; else the data decide.
 
     Returns
     -------
@@ -146,7 +150,7 @@ def fit_axis(
     intercept = departure(
         free.intercept, free.intercept_unit_variance * free_variance[..., None], free_dof
     )
-    keep = intercept.is_significant(INTERCEPT_CONFIDENCE)
+    keep = intercept.is_significant(INTERCEPT_CONFIDENCE) if bent is None else bent
     measured = np.where(w > 0.0, green, 0.0)
     return AxisFit(
         lines=_chosen(keep[..., None], free, bound),
@@ -159,7 +163,7 @@ def fit_axis(
     )
 
 
-def axis_difference(first: AxisFit, second: AxisFit) -> Departure:
+def axis_difference(first: AxisFit, second: AxisFit) -> Estimates:
     """Shrinkage along the second axis less that along the first, at their mean length.
 
     Parameters
@@ -169,7 +173,7 @@ def axis_difference(first: AxisFit, second: AxisFit) -> Departure:
 
     Returns
     -------
-    Departure
+    Estimates
         The difference, with the yardstick of both fits.
     """
     at = 0.5 * (first.centre_mm + second.centre_mm)
@@ -214,7 +218,7 @@ def mean_of_axes(first: AxisFit, second: AxisFit) -> AxisFit:
         firing=first.firing,
         residual_variance=variance,
         residual_dof=dof,
-        intercept=Departure(
+        intercept=Estimates(
             0.5 * (first.intercept.value + second.intercept.value),
             0.5 * np.hypot(first.intercept.u, second.intercept.u),
             np.minimum(first.intercept.dof, second.intercept.dof),

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from shrinkrule.calibration.table.row import Estimate
+from shrinkrule.physics.estimate import Estimate
+from shrinkrule.physics.metal_balance import TOO_FAR, metal_balance
 from shrinkrule.units import WATER_DENSITY_20C_G_CM3
 
 VOLUME_U: Final = 0.005
@@ -25,9 +26,6 @@ WATER_U: Final = 0.002
 
 SHARE_U: Final = 0.003
 """Standard uncertainty of the metal's mass share as a filament maker states it."""
-
-TOO_FAR: Final = 3.0
-"""Misfits larger than this many standard uncertainties are reported."""
 
 
 class WeighedStage(StrEnum):
@@ -195,7 +193,7 @@ def weigh(weights: Weights) -> Balance:
     metal_g = weights.fired_g
     fraction = _ratio_density(metal_g, weights.green_volume, weights)
     if fraction is not None and weights.metal_density is not None:
-        fraction = _scaled(fraction, 1.0 / weights.metal_density)
+        fraction = fraction.times(1.0 / weights.metal_density)
     else:
         fraction = None
     fired_volume = _product(weights.green_volume, weights.kept_volume)
@@ -205,7 +203,7 @@ def weigh(weights: Weights) -> Balance:
     relative = (
         None
         if density is None or weights.metal_density is None
-        else _scaled(density, 1.0 / weights.metal_density)
+        else density.times(1.0 / weights.metal_density)
     )
     comparisons = [
         _debinding(WeighedStage.DEBOUND, weights.debound_g, weights),
@@ -267,9 +265,8 @@ def _closing(
     """Shrinkages against weights; only weighing in water makes the two independent."""
     if fraction is None or relative is None:
         return None
-    expected = fraction.value / relative.value
-    u = expected * math.hypot(fraction.u / fraction.value, relative.u / relative.value)
-    sigmas = (kept.value - expected) / math.hypot(u, kept.u)
+    found = metal_balance(kept, fraction, relative)
+    expected, sigmas = found.expected, found.misfit_sigmas
     text = (
         f"lengths say that {100 * kept.value:.1f} % of the volume is left, weights say "
         f"{100 * expected:.1f} %"
@@ -357,8 +354,3 @@ def _product(first: Estimate | None, second: Estimate) -> Estimate | None:
         return None
     value = first.value * second.value
     return Estimate(value, value * math.hypot(first.u / first.value, second.u / second.value))
-
-
-def _scaled(estimate: Estimate, factor: float) -> Estimate:
-    """An estimate times an exact factor."""
-    return Estimate(estimate.value * factor, estimate.u * factor)

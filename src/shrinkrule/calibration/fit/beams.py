@@ -7,9 +7,10 @@ from math import hypot, sqrt
 from statistics import fmean, stdev
 from typing import Final
 
-from shrinkrule.calibration.fit.sag import Beam, Support
+from shrinkrule.calibration.fit.sag import Beam
 from shrinkrule.calibration.sheets.sheet import BEAM_KINDS, Reading, Sheet
-from shrinkrule.calibration.table.row import Estimate
+from shrinkrule.physics.beam import Support
+from shrinkrule.physics.estimate import Estimate
 from shrinkrule.sheet import Kind
 
 SAME_MM: Final = 0.011

@@ -16,17 +16,17 @@ from shrinkrule.calibration.fit.axis import (
     mean_of_axes,
 )
 from shrinkrule.calibration.fit.balance import VOLUME_U, Balance, Weights, weigh
-from shrinkrule.calibration.fit.bead import fit_bead
 from shrinkrule.calibration.fit.beams import FiredCoupon, beams_of
 from shrinkrule.calibration.fit.lengths import Caliper, caliper_of, firing_numbers, lengths_along
 from shrinkrule.calibration.fit.notes import fit_notes
 from shrinkrule.calibration.fit.outliers import find_outliers
+from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet
-from shrinkrule.calibration.table.row import Estimate
 from shrinkrule.errors import SheetError
-from shrinkrule.numerics.arrays import Ints
+from shrinkrule.numerics.arrays import Ints, Mask
+from shrinkrule.physics.estimate import Estimate
 from shrinkrule.sheet import Kind
 
 SIDE_PER_VOLUME: Final = (0.4, 0.15)
@@ -58,7 +58,16 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     _require_one_material(used)
     firings, firing = firing_numbers(used)
     caliper = caliper_of(used)
-    x, y, together, z = (_axis(used, axes, firing, caliper) for axes in ("x", "y", "xy", "z"))
+    together, z = (_axis(used, axes, firing, caliper) for axes in ("xy", "z"))
+    bent = together.fit.has_intercept
+    x, y = (_axis(used, axes, firing, caliper, bent) for axes in ("x", "y"))
+    lengths = x.lengths, y.lengths, z.lengths
+    printing = fit_printing(
+        lengths, reading_variance=together.lengths.green_variance(caliper.variance)
+    )
+    from_model = fit_printing(
+        lengths, fired=True, reading_variance=together.lengths.reading_variance(caliper.variance)
+    )
     difference = axis_difference(x.fit, y.fit)
     differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
     xy = together
@@ -66,7 +75,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         half = 0.5 * abs(float(difference.value))
         xy = replace(together, fit=mean_of_axes(x.fit, y.fit), half_difference=half)
     balances = tuple(
-        weigh(_weights(sheet, number, x, y, z, together)) for number, sheet in enumerate(used)
+        weigh(_weights(sheet, number, (x, y, z), printing)) for number, sheet in enumerate(used)
     )
     result = FitResult(
         sheets=used,
@@ -76,6 +85,8 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         y=y,
         xy=xy,
         z=z,
+        printing=printing,
+        from_model=from_model,
         xy_difference=difference,
         axes_differ=differ,
         caliper=caliper,
@@ -85,7 +96,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         balances=balances,
         relative_density=_mean([balance.relative_density for balance in balances]),
         metal_fraction=_mean([balance.metal_fraction for balance in balances]),
-        sag=_sag(used, xy, balances, firing),
+        sag=_sag(used, xy, printing.bead, balances, firing),
         walls=_ladder(used, Kind.WALL),
         floors=_ladder(used, Kind.FLOOR),
     )
@@ -125,8 +136,14 @@ def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
             )
 
 
-def _axis(sheets: tuple[Sheet, ...], axes: str, firing: Ints, caliper: Caliper) -> AxisResult:
-    """Lengths along one axis or two, and their lines."""
+def _axis(
+    sheets: tuple[Sheet, ...],
+    axes: str,
+    firing: Ints,
+    caliper: Caliper,
+    bent: Mask | None = None,
+) -> AxisResult:
+    """Lengths along one axis or two, and their lines; X and Y are bent where both together are."""
     lengths = lengths_along(sheets, axes)
     fit = fit_axis(
         lengths.green,
@@ -134,15 +151,9 @@ def _axis(sheets: tuple[Sheet, ...], axes: str, firing: Ints, caliper: Caliper) 
         firing,
         lengths.weight,
         lengths.reading_variance(caliper.variance),
+        bent,
     )
-    printed = fit_bead(
-        lengths.model,
-        lengths.green,
-        lengths.side,
-        lengths.weight,
-        lengths.green_variance(caliper.variance),
-    )
-    return AxisResult(axes.upper(), lengths, fit, printed)
+    return AxisResult(axes.upper(), lengths, fit)
 
 
 def _outliers(
@@ -162,14 +173,17 @@ def _outliers(
 
 
 def _weights(
-    sheet: Sheet, number: int, x: AxisResult, y: AxisResult, z: AxisResult, xy: AxisResult
+    sheet: Sheet,
+    number: int,
+    axes: tuple[AxisResult, AxisResult, AxisResult],
+    printing: PrintingFit,
 ) -> Weights:
     """Weights of one coupon, with the volume that its lengths give."""
     settings = sheet.settings
     mass = next(iter(sheet.of_kind(Kind.MASS)), None)
     water = next(iter(sheet.of_kind(Kind.MASS_IN_WATER)), None)
     kept, relative = 1.0, 0.0
-    for axis in (x, y, z):
+    for axis in axes:
         at = axis.fit.centre_mm
         ratio = float(axis.fit.lines.at(at)[number]) / at
         unit = float(axis.fit.lines.unit_variance_at(at)[number])
@@ -181,7 +195,7 @@ def _weights(
         fired_g=_first(mass.fired if mass else ()),
         in_water_g=_first(water.fired if water else ()),
         resolution_g=settings.balance_resolution,
-        green_volume=_green_volume(sheet, xy, z),
+        green_volume=_green_volume(sheet, printing, axes[2]),
         kept_volume=Estimate(kept, kept * float(np.sqrt(relative))),
         metal_density=settings.metal_density,
         binder_density=settings.binder_density,
@@ -195,7 +209,7 @@ def _first(values: tuple[float, ...]) -> float | None:
     return fmean(values) if values else None
 
 
-def _green_volume(sheet: Sheet, xy: AxisResult, z: AxisResult) -> Estimate | None:
+def _green_volume(sheet: Sheet, printing: PrintingFit, z: AxisResult) -> Estimate | None:
     """Volume of the weighed piece as printed: the model's, the printer's scale, and the spread."""
     model = sheet.settings.weighed_volume
     if model is None:
@@ -203,10 +217,10 @@ def _green_volume(sheet: Sheet, xy: AxisResult, z: AxisResult) -> Estimate | Non
     surface, surface_u = sheet.settings.weighed_surface, 0.0
     if surface is None:
         surface, surface_u = (share * model for share in SIDE_PER_VOLUME)
-    spread = xy.printed.offset
-    wide, high = float(xy.printed.scale.value), _height_excess(z)
-    volume = model * (1.0 + wide) ** 2 * (1.0 + high) + surface * float(spread.value)
-    u = np.hypot(surface * float(spread.u), surface_u * float(spread.value))
+    spread, high = printing.bead, _height_excess(z)
+    wide = (1.0 + printing.scales[0].value) * (1.0 + printing.scales[1].value)
+    volume = model * wide * (1.0 + high) + surface * spread.value
+    u = np.hypot(surface * spread.u, surface_u * spread.value)
     # Half of what the first layer takes or gives: it acts on the footprint, which is not known.
     return Estimate(volume, float(np.hypot(np.hypot(u, VOLUME_U * volume), 0.5 * high * model)))
 
@@ -233,12 +247,12 @@ def _mean(estimates: Sequence[Estimate | None]) -> Estimate | None:
 def _sag(
     sheets: tuple[Sheet, ...],
     xy: AxisResult,
+    spread: Estimate,
     balances: tuple[Balance, ...],
     firing: Ints,
 ) -> SagFit | None:
     """Sag modulus from the beams of all coupons whose density is known."""
     at = xy.fit.centre_mm
-    spread = Estimate(float(xy.printed.offset.value), float(xy.printed.offset.u))
     beams: list[Beam] = []
     for number, (sheet, balance) in enumerate(zip(sheets, balances, strict=True)):
         if balance.density is None:

@@ -8,12 +8,14 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.calibration.fit.bead import SIDE
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.statistics.regression import fit_ray
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.sheet import Kind
+
+SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP: 0.0}
+"""Surfaces that bead spread makes a length longer by, in pairs."""
 
 FEWEST: Final = 3
 """Lengths along an axis that a coupon needs: two make a line, a third judges it."""
@@ -33,7 +35,9 @@ class Lengths:
     model, green, fired : (c, m) float
         Nominal, and means of the repeats.
     side : (c, m) float
-        +1 outside, -1 inside, 0 step.
+        +1 outside, -1 inside and bore, 0 step.
+    bore : (c, m) float
+        1 for the diameter of a round hole, 0 elsewhere.
     weight : (c, m) float
         1 where measured both times, 0 elsewhere.
     """
@@ -43,6 +47,7 @@ class Lengths:
     green: Floats
     fired: Floats
     side: Floats
+    bore: Floats
     weight: Floats
 
     @property
@@ -100,6 +105,7 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
         green=table(lambda r: float(np.mean(r.green))),
         fired=table(lambda r: float(np.mean(r.fired))),
         side=table(lambda r: SIDE[r.kind]),
+        bore=table(lambda r: float(r.kind is Kind.BORE)),
         weight=table(lambda r: 1.0),
     )
 

@@ -8,9 +8,12 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE
+from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, NoteWeight
 from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
-from shrinkrule.calibration.statistics.regression import fit_line, t_quantile
+from shrinkrule.calibration.statistics.regression import fit_line
+from shrinkrule.physics.estimate import t_quantile
+from shrinkrule.units import rounded_up
 
 FEWEST_TO_JUDGE: Final = 4
 """Coupons needed to judge one of them by the others."""
@@ -75,8 +78,8 @@ def _firings(result: FitResult) -> Iterator[Note]:
     if not result.knows_firings:
         yield Note(
             NoteWeight.LOOK,
-            "all coupons are of one firing, which does not show how firings differ: every interval "
-            "is a lower bound; fire another coupon in another firing",
+            "all coupons are of one firing, which does not show how firings differ: no interval "
+            "can be given for the next part; fire another coupon in another firing",
         )
     elif len(result.firings) == 2:
         yield Note(
@@ -113,11 +116,13 @@ def _axes(result: FitResult) -> Iterator[Note]:
     if result.axes_differ:
         yield Note(
             NoteWeight.LOOK,
-            f"{said}: they differ; the row holds their middle and both, and its uncertainty their "
-            "distance",
+            f"{said}: they differ, so a part must lie on the bed as it was scaled",
         )
     else:
-        yield Note(NoteWeight.FACT, f"{said}: no difference is shown, so they are pooled")
+        yield Note(
+            NoteWeight.FACT,
+            f"{said}: no difference is shown; each is scaled by its own all the same",
+        )
     for axis in (result.xy, result.z):
         yield from _shape(axis)
 
@@ -161,21 +166,27 @@ def _outliers(result: FitResult) -> Iterator[Note]:
 
 def _printing(result: FitResult) -> Iterator[Note]:
     """Bead spread, the printer's scale, and the ladders."""
-    bead = result.xy.printed.offset
+    printing = result.printing
+    bead = printing.bead
     yield Note(
         NoteWeight.FACT,
-        f"upright surfaces print {float(bead.value):+.3f} ± {float(bead.half_width()):.3f} mm "
+        f"upright surfaces print {bead.value:+.3f} ± {rounded_up(bead.half_width(), 3)} mm "
         "(95 %) outside the model",
     )
-    for axis in (result.xy, result.z):
-        scale = axis.printed.scale
-        if bool(scale.is_significant(DIFFERENCE_CONFIDENCE)):
-            yield Note(
-                NoteWeight.LOOK,
-                f"beyond that, green lengths in {axis.name} are {100 * float(scale.value):+.2f} ± "
-                f"{100 * float(scale.half_width()):.2f} % off the model: correct the printer's "
-                "scale, or fired parts come out off by as much",
-            )
+    for name, scale in zip("XYZ", printing.scales, strict=True):
+        shown = scale.is_significant(DIFFERENCE_CONFIDENCE)
+        yield Note(
+            NoteWeight.LOOK if shown else NoteWeight.FACT,
+            f"beyond that, green lengths along {name} are {100 * scale.value:+.2f} ± "
+            f"{rounded_up(100 * scale.half_width())} % off the model"
+            + (
+                ": green parts are made for this printer as it is; if you correct it, say so when "
+                "you compensate"
+                if shown
+                else ""
+            ),
+        )
+    yield from _offsets(printing)
     for name, ladder in (("wall", result.walls), ("floor", result.floors)):
         if ladder is not None and ladder.thinnest_mm is not None:
             yield Note(
@@ -183,6 +194,34 @@ def _printing(result: FitResult) -> Iterator[Note]:
                 f"the thinnest {name} that came out, with all thicker ones, is "
                 f"{ladder.thinnest_mm:.2f} mm in the model",
             )
+
+
+def _offsets(printing: PrintingFit) -> Iterator[Note]:
+    """First layer, round holes, and the caliper's zero: said where the data show them."""
+    first, bore, zero = printing.first_layer, printing.bore, printing.zero
+    if first is not None:
+        shown = first.is_significant(DIFFERENCE_CONFIDENCE)
+        yield Note(
+            NoteWeight.LOOK if shown else NoteWeight.FACT,
+            f"heights from the plate are {first.value:+.3f} ± {rounded_up(first.half_width(), 3)} "
+            "mm (95 %) off their layers: the first layer does that"
+            + ("; each predicted height holds it" if shown else ", if it is there at all"),
+        )
+    if bore is not None:
+        yield Note(
+            NoteWeight.FACT,
+            f"round holes print {bore.value:+.3f} ± {rounded_up(bore.half_width(), 3)} mm (95 %) "
+            "off what slots do"
+            if bore.is_significant()
+            else "round holes show no offset of their own beside slots",
+        )
+    if zero is not None and zero.is_significant(DIFFERENCE_CONFIDENCE):
+        yield Note(
+            NoteWeight.LOOK,
+            f"every length reads {zero.value:+.3f} ± {rounded_up(zero.half_width(), 3)} mm more "
+            "than its model, slots and steps as well as outside lengths: check the caliper's zero; "
+            "predicted sizes are without it",
+        )
 
 
 def _weights(result: FitResult) -> Iterator[Note]:

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from shrinkrule.calibration.fit.axis import AxisFit, fit_axis
-from shrinkrule.calibration.statistics.regression import t_quantile
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.physics.estimate import t_quantile
 
 CHANCE: Final = 0.01
 """Chance that a sheet without slips has an outlier named."""

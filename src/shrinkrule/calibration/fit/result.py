@@ -9,15 +9,12 @@ import numpy as np
 
 from shrinkrule.calibration.fit.axis import AxisFit
 from shrinkrule.calibration.fit.balance import Balance
-from shrinkrule.calibration.fit.bead import BeadFit
 from shrinkrule.calibration.fit.lengths import Caliper, Lengths
+from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.sag import SagFit
 from shrinkrule.calibration.sheets.sheet import Sheet
-from shrinkrule.calibration.statistics.departure import Departure
-from shrinkrule.calibration.statistics.firings import FiringScatter
-from shrinkrule.calibration.statistics.regression import CONFIDENCE
-from shrinkrule.calibration.table.row import Estimate
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.physics.estimate import Estimate, Estimates
 
 
 class NoteWeight(StrEnum):
@@ -71,7 +68,7 @@ class Ladder:
 
 @dataclass(frozen=True)
 class AxisResult:
-    """One axis (or X and Y together): the data, the lines, and how the printer made them.
+    """One axis (or X and Y together): the data and the lines.
 
     Parameters
     ----------
@@ -81,8 +78,6 @@ class AxisResult:
         The readings.
     fit : AxisFit
         Fired against green.
-    printed : BeadFit
-        Green against model.
     half_difference : float
         Half of the difference in shrinkage between X and Y where it is significant; else 0.
     """
@@ -90,7 +85,6 @@ class AxisResult:
     name: str
     lengths: Lengths
     fit: AxisFit
-    printed: BeadFit
     half_difference: float = 0.0
 
     @property
@@ -105,40 +99,6 @@ class AxisResult:
         expected = self.fit.lines.at(self.lengths.green.T).T
         off = self.lengths.fired - expected
         return np.where(self.lengths.weight > 0.0, off, np.nan)
-
-    def made_variance(self, green_mm: float) -> float:
-        """Variance that print, reading and direction add to one fired length, mm2."""
-        kept = 1.0 - float(self.fit.shrinkage_at(self.fit.centre_mm))
-        spread = 2.0 * float(self.printed.offset.u)
-        printing = kept**2 * (float(self.printed.residual_sd) ** 2 + spread**2)
-        return (
-            float(self.fit.reading_variance_at(green_mm))
-            + printing
-            + (self.half_difference * green_mm) ** 2
-        )
-
-    def next_half_width_mm(
-        self, fired_mm: float, more_coupons: int = 0, confidence: float = CONFIDENCE
-    ) -> float:
-        """Half width of the interval for a length of the next part, from model to fired.
-
-        Parameters
-        ----------
-        fired_mm : float
-            Length aimed at.
-        more_coupons : int
-            Further coupons, each in a firing of its own, that are to scatter like these.
-        confidence : float
-            Coverage.
-        """
-        green = float(self.fit.green_mm(fired_mm))
-        scatter: FiringScatter = self.fit.scatter_at(green)
-        if more_coupons:
-            scatter = scatter.with_more_firings(more_coupons)
-        half = scatter.next_part_half_width(
-            self.made_variance(green), self.fit.residual_dof, confidence
-        )
-        return float(half)
 
 
 @dataclass(frozen=True)
@@ -155,7 +115,10 @@ class FitResult:
         Number of each coupon's firing.
     x, y, xy, z : AxisResult
         Axis by axis; ``xy`` is X and Y pooled, or their middle where they differ.
-    xy_difference : Departure
+    printing, from_model : PrintingFit
+        Green lengths against the model; fired ones against it, which tells what one length of a
+        part scatters by from model to fired.
+    xy_difference : Estimates
         Shrinkage along Y less that along X.
     axes_differ : bool
         Whether that difference is significant.
@@ -184,7 +147,9 @@ class FitResult:
     y: AxisResult
     xy: AxisResult
     z: AxisResult
-    xy_difference: Departure
+    printing: PrintingFit
+    from_model: PrintingFit
+    xy_difference: Estimates
     axes_differ: bool
     caliper: Caliper
     outliers: tuple[NamedOutlier, ...]

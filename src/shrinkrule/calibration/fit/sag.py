@@ -5,45 +5,21 @@ width cancels. ``E`` is the one effective modulus that stands for the whole firi
 and density are those of the fired part. Beams of one coupon are averaged with their reading
 errors and what they differ by beyond these; coupons then go through `firings`.
 
-Source: Euler-Bernoulli beams, any handbook (Roark's Formulas for Stress and Strain); R. C. Paule,
-J. Mandel, *J. Res. NBS* 87 (1982) 377-385; J. Hartung, G. Knapp, *Statist. Med.* 20 (2001) 3875.
+Source: the beam formula of :mod:`shrinkrule.physics.beam`; R. C. Paule, J. Mandel, *J. Res. NBS*
+87 (1982) 377-385; J. Hartung, G. Knapp, *Statist. Med.* 20 (2001) 3875.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from typing import Final
 
 import numpy as np
 
 from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
-from shrinkrule.calibration.statistics.regression import t_quantile
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.units import weight_kpa_per_mm
-
-
-class Support(StrEnum):
-    """How a beam is held."""
-
-    BOTH_BUILT_IN = "both ends built in"
-    BOTH_RESTING = "both ends resting"
-    ONE_BUILT_IN = "one end built in"
-
-
-DROP_FACTOR: Final = {
-    Support.BOTH_BUILT_IN: 12.0 / 384.0,
-    Support.BOTH_RESTING: 5.0 * 12.0 / 384.0,
-    Support.ONE_BUILT_IN: 12.0 / 8.0,
-}
-"""``K`` for a rectangle, ``12`` times the coefficient of ``w L^4 / (E I)``."""
-
-SHEAR_FACTOR: Final = {
-    Support.BOTH_BUILT_IN: 8.0,
-    Support.BOTH_RESTING: 1.6,
-    Support.ONE_BUILT_IN: 2.0 / 3.0,
-}
-"""``c`` in the shear share ``c (1 + nu) / k (h / L)^2`` of the drop, with ``k = 5/6``."""
+from shrinkrule.physics.beam import Support, beam_drop_mm, beam_modulus_kpa
+from shrinkrule.physics.estimate import t_quantile
 
 STRAYING: Final = 1.3
 """A beam is refused only where its modulus is off the others' by this factor at least."""
@@ -147,76 +123,6 @@ class SagFit:
     def used(self) -> tuple[Beam, ...]:
         """Beams that went into the modulus."""
         return tuple(beam for beam in self.beams if not beam.refused)
-
-
-def beam_drop_mm(
-    support: Support,
-    span_mm: float,
-    depth_mm: float,
-    modulus_kpa: float,
-    density_g_cm3: float,
-    poisson: float | None = None,
-) -> float:
-    """Drop of a beam under its own weight, mm: of mid-span, or of the tip.
-
-    Parameters
-    ----------
-    support : Support
-        How it is held.
-    span_mm, depth_mm : float
-        Clear span, and depth along gravity.
-    modulus_kpa : float
-        Sag modulus.
-    density_g_cm3 : float
-        Its density.
-    poisson : float, optional
-        Adds the drop by shear at this Poisson ratio; a slender beam without it.
-
-    Returns
-    -------
-    float
-        The drop, mm.
-
-    Examples
-    --------
-    >>> round(beam_drop_mm(Support.BOTH_BUILT_IN, 30.0, 2.0, 500.0, 8.0), 3)
-    0.993
-    """
-    slender = DROP_FACTOR[support] * weight_kpa_per_mm(density_g_cm3) * span_mm**4
-    slender /= modulus_kpa * depth_mm**2
-    if poisson is None:
-        return slender
-    share = SHEAR_FACTOR[support] * (1.0 + poisson) * 1.2 * (depth_mm / span_mm) ** 2
-    return slender * (1.0 + share)
-
-
-def beam_modulus_kpa(
-    support: Support,
-    span_mm: float,
-    depth_mm: float,
-    drop_mm: float,
-    density_g_cm3: float,
-    poisson: float | None = None,
-) -> float:
-    """Sag modulus that gives a beam this drop.
-
-    Parameters
-    ----------
-    support : Support
-        How the beam is held.
-    span_mm, depth_mm, drop_mm : float
-        Its span, depth and drop, all fired, mm.
-    density_g_cm3 : float
-        Its density, fired.
-    poisson : float, optional
-        As for :func:`beam_drop_mm`.
-
-    Returns
-    -------
-    float
-        The modulus, kPa.
-    """
-    return beam_drop_mm(support, span_mm, depth_mm, 1.0, density_g_cm3, poisson) / drop_mm
 
 
 def fit_sag(beams: tuple[Beam, ...], firing: Ints) -> SagFit | None:

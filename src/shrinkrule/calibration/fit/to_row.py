@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import hypot
+from dataclasses import dataclass, replace
+from math import hypot, inf
 
 import numpy as np
 
-from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE
 from shrinkrule.calibration.fit.result import AxisResult, FitResult
-from shrinkrule.calibration.statistics.departure import Departure
-from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEffect
+from shrinkrule.calibration.statistics.firings import firing_scatter
+from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.errors import SheetError
+from shrinkrule.physics.estimate import Estimate
+from shrinkrule.physics.interval import LengthEffect, Scatter
 
 
 @dataclass(frozen=True)
@@ -20,8 +21,7 @@ class _Axis:
 
     shrinkage: Estimate
     scatter: float
-    residual_mm: float
-    effect: LengthEffect | None
+    effect: LengthEffect
     dof: float
 
 
@@ -48,8 +48,7 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
         If the sheets name no material, or the fired metal would be denser than solid.
     """
     settings = [sheet.settings for sheet in fit.sheets]
-    material = next((s.material for s in settings if s.material), "")
-    if not material:
+    if not any(s.material for s in settings):
         raise SheetError(
             "no material is given", where=fit.sheets[0].where, hint="write it in line S4"
         )
@@ -60,12 +59,32 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
             where=fit.sheets[0].where,
             hint="check the weights, the volume in S16 and the metal's density in S6",
         )
+    return replace(measured_row(fit), name=name, note=_note(fit, note))
+
+
+def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
+    """Row of all that a fit knows, without a name of its own.
+
+    Parameters
+    ----------
+    fit : FitResult
+        The fit of the coupons.
+    more_firings : int
+        Further coupons, each in a firing of its own, that are to scatter like these.
+
+    Returns
+    -------
+    CalibrationRow
+        The row.
+    """
+    settings = [sheet.settings for sheet in fit.sheets]
     xy, z = _axis(fit.xy), _axis(fit.z)
-    bead = fit.xy.printed.offset
-    sag = fit.sag
+    parts = [_parts(fit, number, more_firings) for number in range(3)]
+    sag, printing = fit.sag, fit.printing
+    spread = 2.0 * printing.next_bead.u * (1.0 - xy.shrinkage.value)
     return CalibrationRow(
-        name=name,
-        material=material,
+        name="",
+        material=next((s.material for s in settings if s.material), ""),
         process=next((s.process for s in settings if s.process), ""),
         shrinkage_xy=xy.shrinkage,
         shrinkage_z=z.shrinkage,
@@ -75,24 +94,30 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
         firing_scatter_known=fit.knows_firings,
         longest_xy_mm=fit.xy.lengths.longest_mm,
         longest_z_mm=fit.z.lengths.longest_mm,
-        relative_density=density,
+        relative_density=fit.relative_density,
         metal_fraction=fit.metal_fraction,
         metal_density_g_cm3=next((s.metal_density for s in settings if s.metal_density), None),
         metal_mass_share=next((s.metal_mass_share for s in settings if s.metal_mass_share), None),
-        bead_offset_mm=Estimate(float(bead.value), float(bead.u)),
+        bead_offset_mm=replace(printing.bead, dof=inf),
         sag_modulus_kpa=None if sag is None else Estimate(sag.modulus_kpa, sag.next_u_kpa),
         coupons=fit.coupons,
         firings=len(fit.firings),
         date=max(s.date for s in settings),
-        note=_note(fit, note),
-        residual_xy_mm=xy.residual_mm,
-        residual_z_mm=z.residual_mm,
+        residual_xy_mm=hypot(fit.from_model.residual_sd[0], spread),
+        residual_z_mm=fit.from_model.residual_sd[1],
+        residual_dof=fit.from_model.residual_dof,
         length_effect_xy=xy.effect,
         length_effect_z=z.effect,
-        shrinkage_x=fit.x.shrinkage.value if fit.axes_differ else None,
-        shrinkage_y=fit.y.shrinkage.value if fit.axes_differ else None,
-        print_scale_xy=_if_significant(fit.xy.printed.scale),
-        print_scale_z=_if_significant(fit.z.printed.scale),
+        shrinkage_x=fit.x.shrinkage,
+        shrinkage_y=fit.y.shrinkage,
+        print_scale_x=replace(printing.scales[0], dof=inf),
+        print_scale_y=replace(printing.scales[1], dof=inf),
+        print_scale_z=replace(printing.scales[2], dof=inf),
+        parts_x=parts[0],
+        parts_y=parts[1],
+        parts_z=parts[2],
+        first_layer_mm=printing.next_first_layer,
+        bore_offset_mm=printing.next_bore,
         thickest_section_mm=_thickest(fit),
     )
 
@@ -111,37 +136,44 @@ def _axis(axis: AxisResult) -> _Axis:
     # agree would promise parts that never differ.
     own = float(scatter.next_part_variance)
     shrinkage = Estimate(axis.shrinkage.value, hypot(axis.shrinkage.u, axis.half_difference))
-    bead_u = 2.0 * float(axis.printed.offset.u)
-    printing = (1.0 - shrinkage.value) * hypot(float(axis.printed.residual_sd), bead_u)
+    # An intercept that the data do not show is left out of the line, and what may be there of it
+    # stays in the interval.
+    kept = float(fit.fired_mm(0.0)) if bool(fit.has_intercept) else 0.0
     return _Axis(
         shrinkage=shrinkage,
         scatter=float(np.sqrt(own)) / at,
-        residual_mm=hypot(float(np.sqrt(fit.residual_variance)), printing),
-        effect=_effect(axis),
+        effect=LengthEffect(Estimate(kept, float(fit.intercept.u)), at),
         dof=scatter.equivalent_dof if scatter.coupons > 1 else float(fit.residual_dof),
     )
 
 
-def _effect(axis: AxisResult) -> LengthEffect | None:
-    """Length effect of an axis, if its intercept is significant."""
-    if not bool(axis.fit.has_intercept):
-        return None
-    intercept = Estimate(float(axis.fit.fired_mm(0.0)), float(axis.fit.intercept.u))
-    return LengthEffect(intercept, axis.fit.centre_mm)
+def _parts(fit: FitResult, number: int, more_firings: int) -> Scatter:
+    """How parts differ along an axis from model to fired, as shares of the green length.
 
-
-def _if_significant(departure: Departure) -> Estimate | None:
-    """A departure from zero as an estimate, if it is significant."""
-    if not bool(departure.is_significant(DIFFERENCE_CONFIDENCE)):
-        return None
-    return Estimate(float(departure.value), float(departure.u))
+    Fired over green of each coupon times its green over model: reading errors of green lengths
+    are in both and cancel, and so the product scatters by less than its two factors do.
+    """
+    axis = (fit.x, fit.y, fit.z)[number]
+    at = axis.fit.centre_mm
+    printed = 1.0 + fit.printing.scale_by_coupon[:, number]
+    values = axis.fit.lines.at(at) / at * printed / printed.mean()
+    scatter = firing_scatter(values, fit.firing)
+    if more_firings:
+        scatter = scatter.with_more_firings(more_firings)
+    within = float(scatter.part_mean_square)
+    if scatter.firings > 1:
+        within *= 1.0 - 1.0 / scatter.coupons_per_firing
+    return Scatter(
+        mean_u=float(np.sqrt(scatter.mean_variance)) if scatter.coupons > 1 else axis.shrinkage.u,
+        between=float(np.sqrt(scatter.firing_mean_square)),
+        within=float(np.sqrt(within)),
+        dof=max(float(scatter.mean_dof), 1.0),
+    )
 
 
 def _note(fit: FitResult, own: str) -> str:
     """The row's note: the maker's own words, and what a reader of the row must know."""
     said = [own]
-    if fit.axes_differ:
-        said.append("X and Y differ, shrinkage XY is their middle")
     if fit.left_out:
         said.append(f"left out: {', '.join(fit.left_out)}")
     if fit.outliers:

@@ -7,7 +7,7 @@ from typing import Final
 
 from shrinkrule.sheet import Kind
 
-LENGTH_KINDS: Final = frozenset({Kind.OUTSIDE, Kind.INSIDE, Kind.STEP})
+LENGTH_KINDS: Final = frozenset({Kind.OUTSIDE, Kind.INSIDE, Kind.BORE, Kind.STEP})
 
 
 BEAM_KINDS: Final = frozenset({Kind.BRIDGE, Kind.CANTILEVER})

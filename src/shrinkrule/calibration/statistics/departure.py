@@ -2,45 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.statistics.regression import CONFIDENCE, t_quantile
-from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.physics.estimate import Estimates
 
 COUPONS_FOR_OWN_SCATTER: Final = 3
 """From so many coupons on, their own scatter is a yardstick too, beside the lines' residuals."""
 
 
-@dataclass(frozen=True)
-class Departure:
-    """A quantity that should be zero, and how sure it is.
-
-    Parameters
-    ----------
-    value, u : (...) float
-        Mean over the coupons and its standard uncertainty.
-    dof : (...) float
-        Degrees of freedom of ``u``.
-    """
-
-    value: Floats
-    u: Floats
-    dof: Floats
-
-    def half_width(self, confidence: float = CONFIDENCE) -> Floats:
-        """Half width of the interval for the true value."""
-        return t_quantile(self.dof, confidence) * self.u
-
-    def is_significant(self, confidence: float) -> Mask:
-        """Whether zero lies outside the interval of this confidence."""
-        return np.asarray(np.abs(self.value) > self.half_width(confidence))
-
-
-def departure(values: ArrayLike, variances: ArrayLike, residual_dof: ArrayLike) -> Departure:
+def departure(values: ArrayLike, variances: ArrayLike, residual_dof: ArrayLike) -> Estimates:
     """Mean of a quantity over coupons, against zero.
 
     The yardstick is the residuals of the lines, or the coupons' own scatter where that is larger.
@@ -56,7 +29,7 @@ def departure(values: ArrayLike, variances: ArrayLike, residual_dof: ArrayLike) 
 
     Returns
     -------
-    Departure
+    Estimates
         Their mean, its uncertainty and degrees of freedom.
     """
     values = np.asarray(values, dtype=np.float64)
@@ -68,4 +41,4 @@ def departure(values: ArrayLike, variances: ArrayLike, residual_dof: ArrayLike) 
         own = values.var(axis=-1, ddof=1) / coupons
         dof = np.where(own > variance, coupons - 1.0, dof)
         variance = np.maximum(own, variance)
-    return Departure(mean, np.sqrt(variance), dof)
+    return Estimates(mean, np.sqrt(variance), dof)

@@ -18,8 +18,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike
 
-from shrinkrule.calibration.statistics.regression import CONFIDENCE, blended_factor, t_quantile
 from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.physics.estimate import CONFIDENCE, t_quantile
+from shrinkrule.physics.interval import blended_factor, half_width
 
 MANY: Final = 1e6
 """Degrees of freedom taken as infinite."""
@@ -94,7 +95,7 @@ class FiringScatter:
         between = float(self.firing_mean_square) * (1.0 + 1.0 / self.firings)
         if own == 0.0 or between == 0.0:
             return np.inf
-        factor = float(blended_factor(self.firings - 1, between / own))
+        factor = float(blended_factor([between / own], [self.firings - 1]))
         if factor <= float(t_quantile(MANY)):
             return np.inf
 
@@ -126,8 +127,11 @@ class FiringScatter:
         total = own + residual
         if self.firings > 1:
             between = self.firing_mean_square * (1.0 + 1.0 / self.firings)
-            factor = blended_factor(self.firings - 1, between / total, confidence)
-            return np.asarray(factor * np.sqrt(total))
+            return half_width(
+                [between, total - between, 0.0],
+                [self.firings - 1, np.inf, residual_dof],
+                confidence,
+            )
         of_residual = t_quantile(residual_dof, confidence)
         if self.coupons == 1:
             return np.asarray(of_residual * np.sqrt(total))

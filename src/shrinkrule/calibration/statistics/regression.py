@@ -10,74 +10,11 @@ Source: N. R. Draper, H. Smith, *Applied Regression Analysis*; JCGM 100:2008 (GU
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special
 
 from shrinkrule.numerics.arrays import Floats
-
-CONFIDENCE: Final = 0.95
-"""Coverage of every interval that is printed."""
-
-
-def t_quantile(dof: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
-    """Two-sided Student factor: ``confidence`` of a t variable lies within plus or minus it.
-
-    Parameters
-    ----------
-    dof : (...) float
-        Degrees of freedom.
-    confidence : float
-        Coverage.
-
-    Returns
-    -------
-    (...) float
-        The factor.
-
-    Examples
-    --------
-    >>> round(float(t_quantile(34)), 6)
-    2.032245
-    """
-    return np.asarray(special.stdtrit(np.asarray(dof, dtype=np.float64), 0.5 + 0.5 * confidence))
-
-
-SHARE_POWER: Final = 1.1
-"""Exponent of :func:`blended_factor`: 95 % intervals then hold 93.6 to 97.3 %.
-
-Found by numerical integration over 1 to 9 degrees of freedom between firings, 1 to 50 within,
-and every ratio of the two variances; with 3 firings or more they hold 94.7 to 96.5 %.
-"""
-
-
-def blended_factor(dof: ArrayLike, share: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
-    """Interval factor for a variance of which a share is known with few degrees of freedom.
-
-    Student's factor weighs by that share, the normal factor by the rest: with two firings the
-    plain Satterthwaite factor covers only 88 %, and a sum of full Student terms 99 %.
-
-    Parameters
-    ----------
-    dof : float
-        Degrees of freedom of the poorly known share.
-    share : (...) float
-        That share, 0 to 1.
-    confidence : float
-        Coverage.
-
-    Returns
-    -------
-    (...) float
-        The factor on the standard deviation.
-
-    Source: the weighting of W. G. Cochran, G. M. Cox, *Experimental Designs*, section 4.14,
-    with the exponent ``SHARE_POWER``.
-    """
-    normal, student = t_quantile(np.inf, confidence), t_quantile(dof, confidence)
-    return np.asarray(normal + (student - normal) * np.asarray(share) ** SHARE_POWER)
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,10 @@ import math
 from dataclasses import replace
 from enum import StrEnum
 
-from shrinkrule.calibration.table.row import CalibrationRow, Estimate
+from shrinkrule.calibration.table.row import Axis, CalibrationRow
 from shrinkrule.errors import Option, TableError
+from shrinkrule.physics.estimate import Estimate
+from shrinkrule.physics.interval import LengthEffect, Scatter
 
 
 class Beyond(StrEnum):
@@ -100,6 +102,7 @@ def _between(
         f"({100 * at_low:g} %) and {high.name!r} ({100 * at_high:g} %)"
     )
     both_known = low.firing_scatter_known and high.firing_scatter_known
+    bent_xy, bent_z = low.length_effect_xy, low.length_effect_z
     return replace(
         low,
         extrapolated=outside,
@@ -115,23 +118,94 @@ def _between(
         longest_z_mm=min(low.longest_z_mm, high.longest_z_mm),
         relative_density=Estimate(density, 0.0),
         metal_fraction=_positive(low.metal_fraction, high.metal_fraction, weight),
-        # Length effects and single lengths have no law between densities either.
-        residual_xy_mm=max(low.residual_xy_mm, high.residual_xy_mm),
-        residual_z_mm=max(low.residual_z_mm, high.residual_z_mm),
-        length_effect_xy=None,
-        length_effect_z=None,
-        shrinkage_x=None,
-        shrinkage_y=None,
-        print_scale_xy=_plain(low.print_scale_xy, high.print_scale_xy, weight),
+        # What single lengths scatter by has no law between densities either.
+        residual_xy_mm=_larger(low.residual_xy_mm, high.residual_xy_mm),
+        residual_z_mm=_larger(low.residual_z_mm, high.residual_z_mm),
+        residual_dof=min(low.residual_dof, high.residual_dof),
+        length_effect_xy=_effect(bent_xy, high.length_effect_xy, weight),
+        length_effect_z=_effect(bent_z, high.length_effect_z, weight),
+        shrinkage_x=_either(low, high, "x", weight),
+        shrinkage_y=_either(low, high, "y", weight),
+        print_scale_x=_plain(low.print_scale_x, high.print_scale_x, weight),
+        print_scale_y=_plain(low.print_scale_y, high.print_scale_y, weight),
         print_scale_z=_plain(low.print_scale_z, high.print_scale_z, weight),
+        parts_x=_parts(low, high, "x", weight),
+        parts_y=_parts(low, high, "y", weight),
+        parts_z=_parts(low, high, "z", weight),
+        first_layer_mm=_plain(low.first_layer_mm, high.first_layer_mm, weight),
+        bore_offset_mm=_plain(low.bore_offset_mm, high.bore_offset_mm, weight),
         thickest_section_mm=_smaller(low.thickest_section_mm, high.thickest_section_mm),
         bead_offset_mm=_plain(low.bead_offset_mm, high.bead_offset_mm, weight),
         sag_modulus_kpa=_positive(low.sag_modulus_kpa, high.sag_modulus_kpa, weight),
         coupons=low.coupons + high.coupons,
         firings=low.firings + high.firings,
         date=max(low.date, high.date),
-        note="; ".join(filter(None, (origin, low.note))),
+        note="; ".join(filter(None, (origin, _cannot(low, high), low.note))),
     )
+
+
+def _cannot(low: CalibrationRow, high: CalibrationRow) -> str:
+    """What only one of two rows knows, and the row between them therefore does not."""
+    facts = (
+        ("X apart from Y", low.shrinkage_x, high.shrinkage_x),
+        ("the printer's axis errors", low.print_scale_x, high.print_scale_x),
+        ("the first layer", low.first_layer_mm, high.first_layer_mm),
+        ("round holes", low.bore_offset_mm, high.bore_offset_mm),
+        ("a shrinkage of Z that changes with length", low.length_effect_z, high.length_effect_z),
+    )
+    lost = [words for words, here, there in facts if (here is None) != (there is None)]
+    return f"only one of both rows knows {', '.join(lost)}" if lost else ""
+
+
+def _either(
+    low: CalibrationRow, high: CalibrationRow, axis: Axis, weight: float
+) -> Estimate | None:
+    """Shrinkage along X or Y, where either row knows it; the other stands with that of XY."""
+    if low.shrinkage_x is None and high.shrinkage_x is None:
+        return None
+    return _shrinkage(low.along(axis).shrinkage, high.along(axis).shrinkage, low, high, weight)
+
+
+def _parts(low: CalibrationRow, high: CalibrationRow, axis: Axis, weight: float) -> Scatter | None:
+    """How parts differ: the mean on the line through both, the rest no surer than the worse row."""
+    if low.parts_x is None and high.parts_x is None:
+        return None
+    first, second = low.along(axis), high.along(axis)
+    mean = _shrinkage(
+        replace(first.shrinkage, u=first.scatter.mean_u),
+        replace(second.shrinkage, u=second.scatter.mean_u),
+        low,
+        high,
+        weight,
+    )
+    return Scatter(
+        mean_u=mean.u,
+        between=max(first.scatter.between, second.scatter.between),
+        within=max(first.scatter.within, second.scatter.within),
+        dof=min(first.scatter.dof, second.scatter.dof),
+    )
+
+
+def _effect(
+    low: LengthEffect | None, high: LengthEffect | None, weight: float
+) -> LengthEffect | None:
+    """Length effect on the straight line between two, if both rows know theirs."""
+    if low is None or high is None:
+        return None
+    intercept = _plain(low.intercept_mm, high.intercept_mm, weight) or low.intercept_mm
+    # There is no law for it: half of what the two differ by stays unsure.
+    apart = 0.5 * abs(low.intercept_mm.value - high.intercept_mm.value)
+    return LengthEffect(
+        replace(intercept, u=math.hypot(intercept.u, apart)),
+        (1.0 - weight) * low.centre_mm + weight * high.centre_mm
+        if 0.0 <= weight <= 1.0
+        else low.centre_mm,
+    )
+
+
+def _larger(low: float, high: float) -> float:
+    """The larger residual; not known where one row does not know it."""
+    return max(low, high) if low > 0.0 and high > 0.0 else 0.0
 
 
 def _smaller(low: float | None, high: float | None) -> float | None:
@@ -161,7 +235,7 @@ def _positive(low: Estimate | None, high: Estimate | None, weight: float) -> Est
         return None
     value = low.value ** (1 - weight) * high.value**weight
     relative_u = math.hypot((1 - weight) * low.u / low.value, weight * high.u / high.value)
-    return Estimate(value, value * relative_u)
+    return Estimate(value, value * relative_u, min(low.dof, high.dof))
 
 
 def _plain(low: Estimate | None, high: Estimate | None, weight: float) -> Estimate | None:
@@ -169,4 +243,5 @@ def _plain(low: Estimate | None, high: Estimate | None, weight: float) -> Estima
     if low is None or high is None:
         return None
     value = (1 - weight) * low.value + weight * high.value
-    return Estimate(value, math.hypot((1 - weight) * low.u, weight * high.u))
+    u = math.hypot((1 - weight) * low.u, weight * high.u)
+    return Estimate(value, u, min(low.dof, high.dof))

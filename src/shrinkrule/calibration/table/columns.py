@@ -88,13 +88,46 @@ class RowCells(BaseModel):
     intercept_z_u_mm: NotNegative = 0.0
     centre_z_mm: Positive | None = None
     shrinkage_x_pct: Shrinkage | None = None
+    shrinkage_x_u_pct: NotNegative | None = None
     shrinkage_y_pct: Shrinkage | None = None
+    shrinkage_y_u_pct: NotNegative | None = None
     print_scale_xy_pct: Finite | None = None
+    """Of tables from before X and Y had columns of their own; read for both."""
     print_scale_xy_u_pct: NotNegative = 0.0
+    print_scale_x_pct: Finite | None = None
+    print_scale_x_u_pct: NotNegative = 0.0
+    print_scale_y_pct: Finite | None = None
+    print_scale_y_u_pct: NotNegative = 0.0
     print_scale_z_pct: Finite | None = None
     print_scale_z_u_pct: NotNegative = 0.0
+    mean_u_x_pct: NotNegative | None = None
+    between_x_pct: NotNegative | None = None
+    within_x_pct: NotNegative | None = None
+    mean_u_y_pct: NotNegative | None = None
+    between_y_pct: NotNegative | None = None
+    within_y_pct: NotNegative | None = None
+    mean_u_z_pct: NotNegative | None = None
+    between_z_pct: NotNegative | None = None
+    within_z_pct: NotNegative | None = None
+    scatter_dof: Positive | None = None
+    residual_dof: Positive | None = None
+    first_layer_mm: Finite | None = None
+    first_layer_u_mm: NotNegative = 0.0
+    bore_offset_mm: Finite | None = None
+    bore_offset_u_mm: NotNegative = 0.0
+    offsets_dof: Positive | None = None
     thickest_section_mm: Positive | None = None
     replaced: str = ""
+
+    @model_validator(mode="after")
+    def _scatter_whole(self) -> Self:
+        """Half of what makes an interval would make a wrong one."""
+        for axis in ("x", "y", "z"):
+            names = [f"{part}_{axis}_pct" for part in ("mean_u", "between", "within")]
+            known = [getattr(self, name) is not None for name in names]
+            if any(known) and not (all(known) and self.scatter_dof is not None):
+                raise ValueError(f"{', '.join(names)} and scatter_dof stand together or not")
+        return self
 
     @model_validator(mode="after")
     def _intercept_with_centre(self) -> Self:

@@ -13,9 +13,11 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from shrinkrule.calibration.table.columns import COLUMNS, REQUIRED, RowCells
-from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEffect
+from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.errors import Option, TableError
 from shrinkrule.files.csv_dialect import CsvGrid, CsvRow, read_grid
+from shrinkrule.physics.estimate import Estimate
+from shrinkrule.physics.interval import LengthEffect, Scatter
 
 
 def read_table(path: str | Path) -> tuple[CalibrationRow, ...]:
@@ -154,6 +156,8 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
             hint="correct that cell",
         ) from error
     share = cells.metal_mass_share_pct
+    both = _optional(cells.print_scale_xy_pct, cells.print_scale_xy_u_pct, 0.01)
+    dof = cells.offsets_dof or math.inf
     return CalibrationRow(
         name=cells.name,
         material=cells.material,
@@ -182,10 +186,23 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
             cells.intercept_xy_mm, cells.intercept_xy_u_mm, cells.centre_xy_mm
         ),
         length_effect_z=_effect(cells.intercept_z_mm, cells.intercept_z_u_mm, cells.centre_z_mm),
-        shrinkage_x=None if cells.shrinkage_x_pct is None else 0.01 * cells.shrinkage_x_pct,
-        shrinkage_y=None if cells.shrinkage_y_pct is None else 0.01 * cells.shrinkage_y_pct,
-        print_scale_xy=_optional(cells.print_scale_xy_pct, cells.print_scale_xy_u_pct, 0.01),
+        shrinkage_x=_either(cells.shrinkage_x_pct, cells.shrinkage_x_u_pct, cells),
+        shrinkage_y=_either(cells.shrinkage_y_pct, cells.shrinkage_y_u_pct, cells),
+        print_scale_x=_optional(cells.print_scale_x_pct, cells.print_scale_x_u_pct, 0.01) or both,
+        print_scale_y=_optional(cells.print_scale_y_pct, cells.print_scale_y_u_pct, 0.01) or both,
         print_scale_z=_optional(cells.print_scale_z_pct, cells.print_scale_z_u_pct, 0.01),
+        parts_x=_scatter(
+            cells.mean_u_x_pct, cells.between_x_pct, cells.within_x_pct, cells.scatter_dof
+        ),
+        parts_y=_scatter(
+            cells.mean_u_y_pct, cells.between_y_pct, cells.within_y_pct, cells.scatter_dof
+        ),
+        parts_z=_scatter(
+            cells.mean_u_z_pct, cells.between_z_pct, cells.within_z_pct, cells.scatter_dof
+        ),
+        residual_dof=cells.residual_dof or math.inf,
+        first_layer_mm=_optional(cells.first_layer_mm, cells.first_layer_u_mm, 1.0, dof),
+        bore_offset_mm=_optional(cells.bore_offset_mm, cells.bore_offset_u_mm, 1.0, dof),
         thickest_section_mm=cells.thickest_section_mm,
         replaced=cells.replaced,
     )
@@ -198,11 +215,29 @@ def _effect(intercept: float | None, u: float, centre: float | None) -> LengthEf
     return LengthEffect(Estimate(intercept, u), centre)
 
 
-def _required(value: float, u: float, factor: float) -> Estimate:
+def _either(value: float | None, u: float | None, cells: RowCells) -> Estimate | None:
+    """Shrinkage along X or Y; tables from before it had an uncertainty give that of XY."""
+    if value is None:
+        return None
+    return _required(value, cells.shrinkage_xy_u_pct if u is None else u, 0.01)
+
+
+def _scatter(
+    mean_u: float | None, between: float | None, within: float | None, dof: float | None
+) -> Scatter | None:
+    """How parts differ along an axis, if a row's cells state it."""
+    if mean_u is None or between is None or within is None or dof is None:
+        return None
+    return Scatter(0.01 * mean_u, 0.01 * between, 0.01 * within, dof)
+
+
+def _required(value: float, u: float, factor: float, dof: float = math.inf) -> Estimate:
     """Estimate of a row's cells, in the unit that ``factor`` converts to."""
-    return Estimate(value * factor, u * factor)
+    return Estimate(value * factor, u * factor, dof)
 
 
-def _optional(value: float | None, u: float, factor: float) -> Estimate | None:
+def _optional(
+    value: float | None, u: float, factor: float, dof: float = math.inf
+) -> Estimate | None:
     """Estimate of a row's cells, if they state one."""
-    return None if value is None else _required(value, u, factor)
+    return None if value is None else _required(value, u, factor, dof)

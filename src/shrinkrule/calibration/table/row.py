@@ -9,37 +9,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass, replace
+from typing import Final, Literal
 
-from scipy import special
+from shrinkrule.physics.estimate import Estimate, t_quantile
+from shrinkrule.physics.interval import (
+    NOTHING,
+    AxisFacts,
+    Feature,
+    Interval,
+    LengthEffect,
+    Scatter,
+    next_part,
+)
+from shrinkrule.physics.metal_balance import kept_volume, metal_balance
 
-from shrinkrule.calibration.statistics.regression import blended_factor
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A value with its standard uncertainty (JCGM 100), both in one unit."""
-
-    value: float
-    u: float
-
-    def __str__(self) -> str:
-        return f"{self.value:g} +- {self.u:g}"
-
-
-@dataclass(frozen=True)
-class LengthEffect:
-    """Shrinkage that depends on length: fired = (1 - s) green + intercept (1 - green / centre).
-
-    Parameters
-    ----------
-    intercept_mm : Estimate
-        Fired length at a green length of nought, by the fitted line; uncorrelated with ``s``.
-    centre_mm : float
-        Green length for which the row's shrinkage ``s`` holds.
-    """
-
-    intercept_mm: Estimate
-    centre_mm: float
+Axis = Literal["x", "y", "z"]
+AXES: Final[tuple[Axis, ...]] = ("x", "y", "z")
+"""Axes of the print frame."""
 
 
 @dataclass(frozen=True)
@@ -84,10 +70,18 @@ class CalibrationRow:
         Standard deviation of one fired length about what shrinkage and spread make of its model.
     length_effect_xy, length_effect_z : LengthEffect or None
         Where long parts shrink otherwise than short ones.
-    shrinkage_x, shrinkage_y : float or None
-        Shrinkage along X and Y where they differ; ``shrinkage_xy`` is their middle then.
-    print_scale_xy, print_scale_z : Estimate or None
-        Green length over model length, less 1, where the printer's scale is off.
+    shrinkage_x, shrinkage_y : Estimate or None
+        Shrinkage along X and along Y; ``shrinkage_xy`` is that of both together.
+    print_scale_x, print_scale_y, print_scale_z : Estimate or None
+        Green length over model length, less 1: error of the printer's axis.
+    parts_x, parts_y, parts_z : Scatter or None
+        How parts differ along each axis, from model to fired.
+    residual_dof : float
+        Degrees of freedom of the residuals.
+    first_layer_mm : Estimate or None
+        Green mm by which a height from the plate is off what its layers make.
+    bore_offset_mm : Estimate or None
+        Green mm by which the diameter of an upright round hole is off that of a slot.
     thickest_section_mm : float or None
         Thickest section of the green coupon, mm: binder has left that one.
     replaced : str
@@ -121,10 +115,17 @@ class CalibrationRow:
     residual_z_mm: float = 0.0
     length_effect_xy: LengthEffect | None = None
     length_effect_z: LengthEffect | None = None
-    shrinkage_x: float | None = None
-    shrinkage_y: float | None = None
-    print_scale_xy: Estimate | None = None
+    shrinkage_x: Estimate | None = None
+    shrinkage_y: Estimate | None = None
+    print_scale_x: Estimate | None = None
+    print_scale_y: Estimate | None = None
     print_scale_z: Estimate | None = None
+    parts_x: Scatter | None = None
+    parts_y: Scatter | None = None
+    parts_z: Scatter | None = None
+    residual_dof: float = math.inf
+    first_layer_mm: Estimate | None = None
+    bore_offset_mm: Estimate | None = None
     thickest_section_mm: float | None = None
     replaced: str = ""
     extrapolated: bool = False
@@ -132,94 +133,153 @@ class CalibrationRow:
     @property
     def coverage_factor(self) -> float:
         """Student's factor for a two-sided 95 % interval at this row's degrees of freedom."""
-        if math.isinf(self.degrees_of_freedom):
-            return float(special.ndtri(0.975))
-        return float(special.stdtrit(self.degrees_of_freedom, 0.975))
+        return float(t_quantile(self.degrees_of_freedom))
 
-    def spread(self, axis: str) -> float:
-        """Give the standard deviation of the next part's shrinkage, axis ``xy`` or ``z``.
+    def along(self, axis: Axis) -> AxisFacts:
+        """All that the row knows of lengths along one axis.
 
-        Uncertainty of the row's mean and scatter of single parts, added in squares.
+        A row from before each axis had its own columns stands for both X and Y with what it
+        knows of XY.
         """
-        if axis == "xy":
-            return math.hypot(self.shrinkage_xy.u, self.scatter_xy)
-        return math.hypot(self.shrinkage_z.u, self.scatter_z)
+        shrinkage, scale, parts = {
+            "x": (self.shrinkage_x, self.print_scale_x, self.parts_x),
+            "y": (self.shrinkage_y, self.print_scale_y, self.parts_y),
+            "z": (self.shrinkage_z, self.print_scale_z, self.parts_z),
+        }[axis]
+        both = self.shrinkage_z if axis == "z" else self.shrinkage_xy
+        scatter = self.scatter_z if axis == "z" else self.scatter_xy
+        printing = 0.0 if scale is None else scale.u
+        return AxisFacts(
+            shrinkage=shrinkage or both,
+            print_scale=scale,
+            scatter=parts
+            or Scatter(math.hypot(both.u, printing), scatter, 0.0, self.degrees_of_freedom),
+            residual_mm=self.residual_z_mm if axis == "z" else self.residual_xy_mm,
+            residual_dof=self.residual_dof,
+            length_effect=self.length_effect_z if axis == "z" else self.length_effect_xy,
+            knows_firings=self.firing_scatter_known,
+        )
 
-    def fired_mm(self, axis: str, green_mm: float) -> float:
-        """Give the fired length of a green length, axis ``xy`` or ``z``."""
-        shrinkage, effect, _ = self._along(axis)
-        bend = 0.0 if effect is None else effect.intercept_mm.value
-        centre = math.inf if effect is None else effect.centre_mm
-        return (1.0 - shrinkage.value) * green_mm + bend * (1.0 - green_mm / centre)
+    def offset(self, axis: Axis, feature: Feature = Feature.OUTSIDE) -> Estimate:
+        """What the printer adds to a length beyond scale and bead spread, mm of the fired part."""
+        kept = 1.0 - self.along(axis).shrinkage.value
+        if feature is Feature.OUTSIDE and axis == "z" and self.first_layer_mm is not None:
+            return self.first_layer_mm.times(kept)
+        if feature is Feature.BORE and self.bore_offset_mm is not None:
+            return self.bore_offset_mm.times(kept)
+        return NOTHING
 
-    def green_mm(self, axis: str, fired_mm: float) -> float:
-        """Give the green length that comes out at a fired length, axis ``xy`` or ``z``."""
-        start = self.fired_mm(axis, 0.0)
-        return (fired_mm - start) / (self.fired_mm(axis, 1.0) - start)
+    def knows(self, axis: Axis, feature: Feature) -> bool:
+        """Whether a coupon has shown what such a length does."""
+        if axis == "z":
+            return feature in {Feature.OUTSIDE, Feature.STEP}
+        return feature is not Feature.BORE or self.bore_offset_mm is not None
 
-    def half95_mm(self, axis: str, green_mm: float) -> float:
-        """Half width of the 95 % interval for a fired length, axis ``xy`` or ``z``.
+    def promise(self, axis: Axis, fired_mm: float, feature: Feature = Feature.OUTSIDE) -> Interval:
+        """Promise a length of the next part that is expected at ``fired_mm``.
 
-        The row's few degrees of freedom weigh by the share that shrinkage has in the variance;
-        what single lengths add is known much better.
+        Parameters
+        ----------
+        axis : str
+            ``x``, ``y`` or ``z`` of the print frame.
+        fired_mm : float
+            Length of the finished part, mm.
+        feature : Feature
+            What it lies between; along Z an outside length is a height from the plate.
+
+        Returns
+        -------
+        Interval
+            The length, with the half width where the row knows it.
         """
-        _, effect, residual = self._along(axis)
-        bend = 0.0
-        if effect is not None:
-            bend = effect.intercept_mm.u * (1.0 - green_mm / effect.centre_mm)
-        shrinking = math.hypot(self.spread(axis) * green_mm, bend)
-        total = math.hypot(shrinking, residual)
-        if total == 0.0:
-            return 0.0
-        share = (shrinking / total) ** 2
-        return float(blended_factor(self.degrees_of_freedom, share)) * total
+        if not self.knows(axis, feature):
+            return Interval(fired_mm)
+        return next_part(self.along(axis), fired_mm, self.offset(axis, feature))
+
+    @property
+    def does_not_know(self) -> tuple[str, ...]:
+        """What an interval of this row leaves out, in words."""
+        unknown = (
+            (not self.firing_scatter_known, "how firings differ"),
+            (self.residual_xy_mm == 0.0 or self.residual_z_mm == 0.0, "how single lengths scatter"),
+            (
+                self.firing_scatter_known and self.parts_x is None,
+                "X apart from Y and the errors of the printer's axes",
+            ),
+            (self.first_layer_mm is None, "what the first layer does to heights"),
+            (self.bore_offset_mm is None, "what round holes do"),
+        )
+        return tuple(words for missing, words in unknown if missing)
+
+    @property
+    def holds_classes(self) -> bool:
+        """Whether intervals hold all that makes lengths differ, so that a class may be named."""
+        return self.firing_scatter_known and self.residual_xy_mm > 0.0 and self.residual_z_mm > 0.0
+
+    def on_a_true_printer(self) -> CalibrationRow:
+        """Row for the same printer after its axes were corrected by what this row says.
+
+        The correction is as unsure as the errors were, so intervals stay as they are.
+        """
+
+        def corrected(scale: Estimate | None) -> Estimate | None:
+            return None if scale is None else replace(scale, value=0.0)
+
+        return replace(
+            self,
+            print_scale_x=corrected(self.print_scale_x),
+            print_scale_y=corrected(self.print_scale_y),
+            print_scale_z=corrected(self.print_scale_z),
+        )
 
     def at_lengths(self, xy_mm: float, z_mm: float) -> CalibrationRow:
         """Row for a part of these fired lengths: its shrinkages hold for that part's length.
 
-        The same line is stated about another centre; a row whose shrinkage does not depend on
+        The same lines are stated about other centres; a row whose shrinkage does not depend on
         length stays as it is.
         """
-        xy, effect_xy = self._centred("xy", xy_mm)
-        z, effect_z = self._centred("z", z_mm)
-        return replace(
-            self,
-            shrinkage_xy=xy,
-            shrinkage_z=z,
-            length_effect_xy=effect_xy,
-            length_effect_z=effect_z,
-        )
-
-    def _centred(self, axis: str, fired_mm: float) -> tuple[Estimate, LengthEffect | None]:
-        """Shrinkage and length effect of an axis, about the length that fires to ``fired_mm``."""
-        shrinkage, effect, _ = self._along(axis)
-        if effect is None:
-            return shrinkage, None
-        green = self.green_mm(axis, fired_mm)
-        bend = effect.intercept_mm.u * (1.0 / green - 1.0 / effect.centre_mm)
-        there = Estimate(1.0 - fired_mm / green, math.hypot(shrinkage.u, bend))
-        return there, LengthEffect(effect.intercept_mm, green)
-
-    def _along(self, axis: str) -> tuple[Estimate, LengthEffect | None, float]:
-        """Shrinkage, length effect and residual of an axis."""
-        if axis == "xy":
-            return self.shrinkage_xy, self.length_effect_xy, self.residual_xy_mm
-        return self.shrinkage_z, self.length_effect_z, self.residual_z_mm
+        x, y, z = self.along("x").about(xy_mm), self.along("y").about(xy_mm), self.along("z")
+        z = z.about(z_mm)
+        row = self
+        if x != self.along("x") or y != self.along("y"):
+            both = self.shrinkage_xy.value - self.along("x").shrinkage.value
+            row = replace(
+                row,
+                shrinkage_xy=replace(x.shrinkage, value=x.shrinkage.value + both),
+                shrinkage_x=None if self.shrinkage_x is None else x.shrinkage,
+                shrinkage_y=None if self.shrinkage_y is None else y.shrinkage,
+                parts_x=None if self.parts_x is None else x.scatter,
+                parts_y=None if self.parts_y is None else y.scatter,
+                length_effect_xy=x.length_effect,
+            )
+        if z != self.along("z"):
+            row = replace(
+                row,
+                shrinkage_z=z.shrinkage,
+                parts_z=None if self.parts_z is None else z.scatter,
+                length_effect_z=z.length_effect,
+            )
+        return row
 
     def as_dict(self) -> dict[str, object]:
-        """Plain values for JSON, fractions as fractions."""
+        """Plain values for JSON, fractions as fractions; what is infinite or not known is None."""
         plain = asdict(self)
         del plain["extrapolated"]  # the note says so, in words
-        if math.isinf(self.degrees_of_freedom):
-            plain["degrees_of_freedom"] = None
-        return plain
+        return {key: _finite(value) for key, value in plain.items()}
+
+
+def _finite(value: object) -> object:
+    """Value without infinite numbers."""
+    if isinstance(value, dict):
+        return {key: _finite(inner) for key, inner in value.items()}
+    return None if isinstance(value, float) and math.isinf(value) else value
 
 
 @dataclass(frozen=True)
 class BalanceCheck:
     """Whether shrinkage, density and metal fraction of a row agree on the same metal.
 
-    ``shrunk`` is (1 - s_xy)^2 (1 - s_z), ``expected`` is metal fraction over relative
+    ``shrunk`` is (1 - s_x)(1 - s_y)(1 - s_z), ``expected`` is metal fraction over relative
     density; they are equal when no metal is lost. ``misfit_sigmas`` is their relative
     difference in its standard uncertainty.
     """
@@ -244,33 +304,26 @@ def check_balance(row: CalibrationRow) -> BalanceCheck | None:
     BalanceCheck or None
         The comparison, with a warning if it does not hold.
 
-    Source: conservation of mass; for equal axes it is the usual shrinkage formula of
-    R. M. German, *Powder Injection Molding* (MPIF, 1990).
+    Source: :mod:`shrinkrule.physics.metal_balance`.
     """
     if row.metal_fraction is None or row.relative_density is None:
         return None
-    shrunk = (1 - row.shrinkage_xy.value) ** 2 * (1 - row.shrinkage_z.value)
-    expected = row.metal_fraction.value / row.relative_density.value
-    relative_u = math.sqrt(
-        (2 * row.shrinkage_xy.u / (1 - row.shrinkage_xy.value)) ** 2
-        + (row.shrinkage_z.u / (1 - row.shrinkage_z.value)) ** 2
-        + (row.metal_fraction.u / row.metal_fraction.value) ** 2
-        + (row.relative_density.u / row.relative_density.value) ** 2
-    )
-    difference = shrunk / expected - 1.0
-    # A row of exact numbers still carries the rounding of its cells.
-    sigmas = difference / max(relative_u, 1e-4)
-    implied = row.metal_fraction.value / shrunk
+    kept = kept_volume([row.along(axis).shrinkage for axis in AXES])
+    found = metal_balance(kept, row.metal_fraction, row.relative_density)
+    difference = found.kept / found.expected - 1.0
+    implied = 100.0 * found.implied_density
     warning = ""
-    if implied > 1.0 + 2.0 * max(relative_u, 1e-4):
+    if found.denser_than_solid:
         warning = (
-            f"row {row.name!r}: its shrinkage would make the metal {100 * implied:.1f} % dense, "
+            f"row {row.name!r}: its shrinkage would make the metal {implied:.1f} % dense, "
             "denser than solid; a measurement behind it is wrong"
         )
-    elif abs(sigmas) > 2.0:
+    elif not found.good:
         warning = (
             f"row {row.name!r}: shrinkage and density disagree by {100 * difference:+.1f} % of "
-            f"volume ({abs(sigmas):.1f} standard uncertainties); shrinkage implies "
-            f"{100 * implied:.1f} % density, the row says {100 * row.relative_density.value:.1f} %"
+            f"volume ({abs(found.misfit_sigmas):.1f} standard uncertainties); shrinkage implies "
+            f"{implied:.1f} % density, the row says {100 * row.relative_density.value:.1f} %"
         )
-    return BalanceCheck(shrunk, expected, sigmas, implied, warning)
+    return BalanceCheck(
+        found.kept, found.expected, found.misfit_sigmas, found.implied_density, warning
+    )

@@ -8,7 +8,9 @@ import math
 from typing import Any
 
 from shrinkrule.calibration.table.columns import COLUMNS
-from shrinkrule.calibration.table.row import CalibrationRow, Estimate, LengthEffect
+from shrinkrule.calibration.table.row import CalibrationRow
+from shrinkrule.physics.estimate import Estimate
+from shrinkrule.physics.interval import LengthEffect, Scatter
 
 
 def table_csv(rows: tuple[CalibrationRow, ...]) -> str:
@@ -66,8 +68,17 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
             f"centre_{axis}_mm": effect.centre_mm,
         }
 
+    def scatter(axis: str, parts: Scatter | None) -> dict[str, Any]:
+        if parts is None:
+            return {}
+        return {
+            f"mean_u_{axis}_pct": 100.0 * parts.mean_u,
+            f"between_{axis}_pct": 100.0 * parts.between,
+            f"within_{axis}_pct": 100.0 * parts.within,
+            "scatter_dof": _known(parts.dof),
+        }
+
     share = row.metal_mass_share
-    dof = row.degrees_of_freedom
     return {
         "name": row.name,
         "material": row.material,
@@ -77,7 +88,7 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         **estimate("shrinkage_z", "pct", row.shrinkage_z, 100.0),
         "scatter_xy_pct": 100.0 * row.scatter_xy,
         "scatter_z_pct": 100.0 * row.scatter_z,
-        "degrees_of_freedom": None if math.isinf(dof) else dof,
+        "degrees_of_freedom": _known(row.degrees_of_freedom),
         "firing_scatter_known": "yes" if row.firing_scatter_known else "no",
         "longest_xy_mm": row.longest_xy_mm,
         "longest_z_mm": row.longest_z_mm,
@@ -94,13 +105,28 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         "residual_z_mm": row.residual_z_mm or None,
         **length_effect("xy", row.length_effect_xy),
         **length_effect("z", row.length_effect_z),
-        "shrinkage_x_pct": None if row.shrinkage_x is None else 100.0 * row.shrinkage_x,
-        "shrinkage_y_pct": None if row.shrinkage_y is None else 100.0 * row.shrinkage_y,
-        **estimate("print_scale_xy", "pct", row.print_scale_xy, 100.0),
+        **estimate("shrinkage_x", "pct", row.shrinkage_x, 100.0),
+        **estimate("shrinkage_y", "pct", row.shrinkage_y, 100.0),
+        **estimate("print_scale_x", "pct", row.print_scale_x, 100.0),
+        **estimate("print_scale_y", "pct", row.print_scale_y, 100.0),
         **estimate("print_scale_z", "pct", row.print_scale_z, 100.0),
+        **scatter("x", row.parts_x),
+        **scatter("y", row.parts_y),
+        **scatter("z", row.parts_z),
+        "residual_dof": _known(row.residual_dof),
+        **estimate("first_layer", "mm", row.first_layer_mm, 1.0),
+        **estimate("bore_offset", "mm", row.bore_offset_mm, 1.0),
+        "offsets_dof": next(
+            (_known(e.dof) for e in (row.first_layer_mm, row.bore_offset_mm) if e is not None), None
+        ),
         "thickest_section_mm": row.thickest_section_mm,
         "replaced": row.replaced,
     }
+
+
+def _known(dof: float) -> float | None:
+    """Degrees of freedom, blank where they are infinite."""
+    return None if math.isinf(dof) else dof
 
 
 def _cell(value: object) -> object:

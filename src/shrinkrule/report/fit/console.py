@@ -10,8 +10,16 @@ from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
-from shrinkrule.calibration import CalibrationRow, FitResult, NoteWeight, plain_sentences
+from shrinkrule.calibration import (
+    AXES,
+    CalibrationRow,
+    Estimate,
+    FitResult,
+    NoteWeight,
+    plain_sentences,
+)
 from shrinkrule.defaults import STATED_LENGTH_MM
+from shrinkrule.units import rounded_up
 
 STYLES: Final = {
     NoteWeight.WRONG: "bold red",
@@ -39,12 +47,11 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
     console.print(f"[bold]{escape(row.name)}[/bold]: {escape(row.material)}, {coupons}, {firings}")
     for sentence in plain_sentences(fit):
         console.print(Text(sentence))
-    console.print(_axes(fit))
+    console.print(_axes(fit, row))
     facts = Table(box=None, show_header=False, pad_edge=False)
     facts.add_column(style="dim", no_wrap=True)
     facts.add_column()
-    bead = fit.xy.printed.offset
-    facts.add_row("bead offset", f"{float(bead.value):+.3f} ± {float(bead.u):.3f} mm a surface")
+    facts.add_row("printer", printer_text(fit))
     if row.relative_density is not None:
         density = row.relative_density
         facts.add_row("fired", f"{100 * density.value:.1f} ± {100 * density.u:.1f} % dense")
@@ -62,13 +69,31 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
             console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}")
 
 
-def _axes(fit: FitResult) -> Table:
+def printer_text(fit: FitResult) -> str:
+    """What the printer does to lengths, each with its standard uncertainty."""
+    printing = fit.printing
+    said = [f"bead {_pm(printing.bead)} mm a surface"]
+    if printing.first_layer is not None:
+        said.append(f"heights {_pm(printing.first_layer)} mm")
+    if printing.bore is not None:
+        said.append(f"bores {_pm(printing.bore)} mm")
+    scales = zip("XYZ", printing.scales, strict=True)
+    axes = ", ".join(f"{name} {_pm(scale.times(100.0), 2)}" for name, scale in scales)
+    return f"{', '.join(said)}; {axes} %"
+
+
+def _pm(estimate: Estimate, digits: int = 3) -> str:
+    return f"{estimate.value:+.{digits}f} ± {estimate.u:.{digits}f}"
+
+
+def _axes(fit: FitResult, row: CalibrationRow) -> Table:
     table = Table(box=None, pad_edge=False)
     for heading in ("axis", "shrinks, % ± u", "parts differ, %", "firings differ, %", "40 mm ±"):
         table.add_column(heading, justify="left" if heading == "axis" else "right")
-    for axis in (fit.x, fit.y, fit.xy, fit.z):
+    for name, axis in zip(AXES, (fit.x, fit.y, fit.z), strict=True):
         at = axis.fit.centre_mm
         scatter = axis.fit.scatter_at(at)
+        half = row.promise(name, STATED_LENGTH_MM).half95
         many = fit.coupons > len(fit.firings)
         table.add_row(
             axis.name,
@@ -77,7 +102,6 @@ def _axes(fit: FitResult) -> Table:
             f"{100 * float(scatter.firing_variance) ** 0.5 / at:.2f}"
             if fit.knows_firings
             else "not known",
-            f"{axis.next_half_width_mm(STATED_LENGTH_MM):.2f}"
-            + ("" if fit.knows_firings else " at least"),
+            "not known" if half is None else rounded_up(half),
         )
     return table

@@ -6,6 +6,8 @@ from pathlib import Path
 from typing import Final
 
 from shrinkrule.calibration import (
+    AXES,
+    Axis,
     AxisResult,
     CalibrationRow,
     FitResult,
@@ -17,6 +19,7 @@ from shrinkrule.files.templates import environment
 from shrinkrule.report.fit.plain import LENGTHS_MM
 from shrinkrule.report.fit.plots import fit_plots
 from shrinkrule.report.foundation import program
+from shrinkrule.units import rounded_up
 
 HEADLINES: Final = {
     NoteWeight.FACT: "Use this row.",
@@ -55,7 +58,7 @@ def fit_html(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> str
             facts=[n.text for n in fit.notes if n.weight is NoteWeight.FACT],
             axes=[_axis(fit, axis) for axis in axes],
             lengths=[f"{length:g}" for length in LENGTHS_MM],
-            next_parts=[_next_parts(axis) for axis in (fit.xy, fit.z)],
+            next_parts=[_next_parts(row, axis) for axis in AXES],
             comparisons=[
                 (sheet.where, comparison)
                 for sheet, balance in zip(fit.sheets, fit.balances, strict=True)
@@ -87,8 +90,9 @@ def _axis(fit: FitResult, axis: AxisResult) -> dict[str, str]:
     }
 
 
-def _next_parts(axis: AxisResult) -> tuple[str, list[str]]:
-    return axis.name, [f"± {axis.next_half_width_mm(length):.2f}" for length in LENGTHS_MM]
+def _next_parts(row: CalibrationRow, axis: Axis) -> tuple[str, list[str]]:
+    halves = [row.promise(axis, length).half95 for length in LENGTHS_MM]
+    return axis.upper(), ["not known" if h is None else f"± {rounded_up(h)}" for h in halves]
 
 
 def _beams(fit: FitResult) -> list[dict[str, str]]:

@@ -7,9 +7,17 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
-from shrinkrule.calibration import AxisResult, CalibrationRow, FitResult, SagFit, plain_sentences
+from shrinkrule.calibration import (
+    AXES,
+    AxisResult,
+    CalibrationRow,
+    FitResult,
+    SagFit,
+    plain_sentences,
+)
 from shrinkrule.calibration.fit.balance import Balance
-from shrinkrule.calibration.statistics.departure import Departure
+from shrinkrule.calibration.fit.printing import PrintingFit
+from shrinkrule.physics.estimate import Estimate, Estimates
 from shrinkrule.report.foundation import program, without_nan
 
 FIT_SCHEMA: Final = "shrinkrule.fit"
@@ -54,7 +62,10 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
             for sheet in fit.sheets
         ],
         "interval_is_lower_bound": not fit.knows_firings,
-        "axes": {axis.name.lower(): _axis(fit, axis) for axis in (fit.x, fit.y, fit.xy, fit.z)},
+        "axes": {
+            axis.name.lower(): _axis(fit, axis, row) for axis in (fit.x, fit.y, fit.xy, fit.z)
+        },
+        "printing": _printing(fit.printing),
         "x_y_difference": {**_departure(fit.xy_difference), "real": fit.axes_differ},
         "caliper": asdict(fit.caliper),
         "outliers": [asdict(outlier) for outlier in fit.outliers],
@@ -69,7 +80,8 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
     return dict(plain)
 
 
-def _axis(fit: FitResult, axis: AxisResult) -> dict[str, Any]:
+def _axis(fit: FitResult, axis: AxisResult, row: CalibrationRow) -> dict[str, Any]:
+    name = axis.name.lower()
     at = axis.fit.centre_mm
     scatter = axis.fit.scatter_at(at)
     measured = axis.lengths.weight > 0.0
@@ -87,15 +99,14 @@ def _axis(fit: FitResult, axis: AxisResult) -> dict[str, Any]:
         },
         "residual_sd_mm": float(axis.fit.residual_variance) ** 0.5,
         "residual_dof": float(axis.fit.residual_dof),
-        "bead_offset_mm": _departure(axis.printed.offset),
-        "print_scale": _departure(axis.printed.scale),
-        "green_sd_mm": float(axis.printed.residual_sd),
         "next_part": [
             {
                 "fired_mm": length,
-                "green_mm": float(axis.fit.green_mm(length)),
-                "half95_mm": axis.next_half_width_mm(length),
+                "green_mm": row.along(along).green_mm(length),
+                "half95_mm": row.promise(along, length).half95,
             }
+            for along in AXES
+            if along == name
             for length in LENGTHS_MM
         ],
         "readings": [
@@ -107,8 +118,8 @@ def _axis(fit: FitResult, axis: AxisResult) -> dict[str, Any]:
                 "fired_mm": float(axis.lengths.fired[number, column]),
                 "residual_mm": float(axis.residuals_mm[number, column]),
             }
-            for number, row in enumerate(axis.lengths.readings)
-            for column, reading in enumerate(row)
+            for number, line in enumerate(axis.lengths.readings)
+            for column, reading in enumerate(line)
             if measured[number, column]
         ],
     }
@@ -120,7 +131,24 @@ def _balance(balance: Balance) -> dict[str, Any]:
     return plain
 
 
-def _departure(departure: Departure) -> dict[str, float]:
+def _printing(printing: PrintingFit) -> dict[str, Any]:
+    def plain(estimate: Estimate | None) -> dict[str, Any] | None:
+        return None if estimate is None else asdict(estimate)
+
+    return {
+        "print_scale": {
+            axis: plain(scale) for axis, scale in zip(AXES, printing.scales, strict=True)
+        },
+        "bead_offset_mm": plain(printing.bead),
+        "bore_offset_mm": plain(printing.bore),
+        "first_layer_mm": plain(printing.first_layer),
+        "caliper_zero_mm": plain(printing.zero),
+        "green_sd_xy_mm": printing.residual_sd[0],
+        "green_sd_z_mm": printing.residual_sd[1],
+    }
+
+
+def _departure(departure: Estimates) -> dict[str, float]:
     return {
         "value": float(departure.value),
         "u": float(departure.u),

@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import NullLocator
 
 from shrinkrule.calibration import AxisResult, FitResult, SagFit, Support
-from shrinkrule.calibration.statistics.regression import t_quantile
+from shrinkrule.physics.estimate import t_quantile
 
 SIZE_IN: Final = (6.4, 3.6)
 INK: Final = "#1d2226"

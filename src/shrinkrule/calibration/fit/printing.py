@@ -1,0 +1,194 @@
+"""How the printer departs from the model, from green lengths against their model.
+
+All green lengths of a coupon, of the three axes together, are
+
+    green = (1 + e_axis) model + 2 b side + o bore + h plate + z
+
+with side +1 for a length between outward surfaces, -1 for a slot or a bore, and 0 for a step. That
+separates the spread ``b`` of the bead, an error ``e`` of each axis (belts, or a filament that
+shrinks as it cools), the tightness ``o`` of round holes, what the first layer adds to heights from
+the plate ``h``, and a caliper's zero ``z``, which alone is in every length. Each coupon has its own
+fit; coupons then say how sure their means are, and what the next print may do.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.calibration.fit.lengths import Lengths
+from shrinkrule.calibration.statistics.departure import departure
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.physics.estimate import Estimate
+
+SINGULAR: Final = 1e-9
+"""Share of a column that the others must leave for it to be told apart."""
+
+
+@dataclass(frozen=True)
+class PrintingFit:
+    """How the printer departs from the model.
+
+    Parameters
+    ----------
+    scales : tuple of 3 Estimate
+        Green length over model length along x, y and z, less 1, beyond what the rest explains.
+    scale_by_coupon : (c, 3) float
+        The same for each coupon.
+    bead : Estimate
+        Spread per upright surface, mm, outward positive.
+    bore : Estimate or None
+        Diameter of a round hole beyond that of a slot, mm; None without bores on the sheets.
+    first_layer : Estimate or None
+        What a height from the plate has beyond its model, mm; None without heights.
+    zero : Estimate or None
+        What every length has alike, mm: the caliper's zero; None where it cannot be told apart.
+    next_bead, next_bore, next_first_layer : Estimate or None
+        The same values with what one further print may do.
+    residual_sd : tuple of 2 float
+        Standard deviation of one length about all this in the plane, and along z, mm.
+    residual_dof : float
+        Degrees of freedom of both together.
+    """
+
+    scales: tuple[Estimate, Estimate, Estimate]
+    scale_by_coupon: Floats
+    bead: Estimate
+    bore: Estimate | None
+    first_layer: Estimate | None
+    zero: Estimate | None
+    next_bead: Estimate
+    next_bore: Estimate | None
+    next_first_layer: Estimate | None
+    residual_sd: tuple[float, float]
+    residual_dof: float
+
+
+@dataclass(frozen=True)
+class _Table:
+    """Lengths of all axes side by side: design (c, n, p) with its columns' names, and weights."""
+
+    design: Floats
+    names: tuple[str, ...]
+    weight: Floats
+    is_z: Floats
+
+
+def fit_printing(
+    axes: tuple[Lengths, Lengths, Lengths], fired: bool = False, reading_variance: float = 0.0
+) -> PrintingFit:
+    """Fit what the printer does to lengths, from the green ones or from the fired ones.
+
+    Parameters
+    ----------
+    axes : tuple of 3 Lengths
+        Lengths along x, y and z of the same coupons.
+    fired : bool
+        Take the fired lengths: then the scales hold shrinkage too.
+    reading_variance : float
+        Variance in mm2 that the caliper alone gives; residual variances are at least this.
+
+    Returns
+    -------
+    PrintingFit
+        The printer's ways.
+    """
+    table = _table(axes)
+    model = np.concatenate([lengths.model for lengths in axes], axis=1)
+    measured = [lengths.fired if fired else lengths.green for lengths in axes]
+    excess = np.where(table.weight > 0.0, np.concatenate(measured, axis=1) - model, 0.0)
+    table = _told_apart(table)
+    across = table.design.swapaxes(-1, -2)
+    inverse = np.linalg.inv(across @ table.design)
+    solved = (inverse @ across @ excess[..., None])[..., 0]
+    residual = excess - (table.design @ solved[..., None])[..., 0]
+    count, coupons, columns = float(table.weight.sum()), len(solved), len(table.names)
+    dof = count - float(coupons * columns)
+    variances = []
+    for along_z in (0.0, 1.0):
+        here = table.weight * (table.is_z == along_z)
+        # Each length has its share of what the columns took.
+        free = float(here.sum()) * dof / count
+        variances.append(max(float((here * residual**2).sum()) / free, reading_variance))
+    pooled = max(float((residual**2).sum()) / dof, reading_variance)
+    own = np.diagonal(inverse, axis1=-2, axis2=-1) * pooled
+
+    def mean(name: str) -> Estimate | None:
+        if name not in table.names:
+            return None
+        column = table.names.index(name)
+        return departure(solved[:, column], own[:, column], dof).one()
+
+    def after(name: str) -> Estimate | None:
+        found = mean(name)
+        if found is None:
+            return None
+        column = table.names.index(name)
+        return _next(found, solved[:, column], own[:, column])
+
+    scales = [mean(axis) for axis in "xyz"]
+    bead, next_bead = mean("bead"), after("bead")
+    nothing = Estimate(0.0, 0.0)
+    return PrintingFit(
+        scales=(scales[0] or nothing, scales[1] or nothing, scales[2] or nothing),
+        scale_by_coupon=solved[:, :3],
+        bead=bead or nothing,
+        bore=mean("bore"),
+        first_layer=mean("plate"),
+        zero=mean("zero"),
+        next_bead=next_bead or nothing,
+        next_bore=after("bore"),
+        next_first_layer=after("plate"),
+        residual_sd=(math.sqrt(variances[0]), math.sqrt(variances[1])),
+        residual_dof=dof,
+    )
+
+
+def _next(mean: Estimate, values: Floats, variances: Floats) -> Estimate:
+    """Value of one further print: the mean, and what prints differ by beyond their residuals."""
+    coupons = values.size
+    if coupons < 2:
+        return mean
+    differ = max(float(values.var(ddof=1)) - float(variances.mean()), 0.0)
+    dof = coupons - 1.0 if differ > 0.0 else mean.dof
+    return Estimate(mean.value, math.hypot(mean.u, math.sqrt(differ)), min(dof, mean.dof))
+
+
+def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
+    """Design of the whole coupon; the zero, which is told apart worst, stands last."""
+    blocks, weights, is_z = [], [], []
+    for number, lengths in enumerate(axes):
+        upright = number < 2
+        side = 2.0 * lengths.side if upright else np.zeros_like(lengths.side)
+        plate = np.zeros_like(side) if upright else (lengths.side > 0.0).astype(np.float64)
+        along = [lengths.model if n == number else np.zeros_like(side) for n in range(3)]
+        columns = [*along, side, lengths.bore, plate, np.ones_like(side)]
+        blocks.append(np.stack(columns, axis=-1) * lengths.weight[..., None])
+        weights.append(lengths.weight)
+        is_z.append(np.full(side.shape, float(not upright)))
+    return _Table(
+        np.concatenate(blocks, axis=1),
+        ("x", "y", "z", "bead", "bore", "plate", "zero"),
+        np.concatenate(weights, axis=1),
+        np.concatenate(is_z, axis=1),
+    )
+
+
+def _told_apart(table: _Table) -> _Table:
+    """Table without the columns that some coupon cannot tell from those before them."""
+    kept: list[int] = []
+    for column in range(len(table.names)):
+        value = table.design[..., column]
+        if kept:
+            before = table.design[..., kept]
+            best = np.linalg.pinv(before) @ value[..., None]
+            value = value - (before @ best)[..., 0]
+        whole = (table.design[..., column] ** 2).sum(axis=-1)
+        left = (value**2).sum(axis=-1)
+        if bool(np.all(left > SINGULAR * np.maximum(whole, SINGULAR))):
+            kept.append(column)
+    names = tuple(table.names[column] for column in kept)
+    return _Table(table.design[..., kept], names, table.weight, table.is_z)

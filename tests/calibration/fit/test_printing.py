@@ -1,0 +1,96 @@
+"""Bead spread, axis errors, first layer, bores and zero, told apart by the features of a coupon."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from shrinkrule.calibration.fit.lengths import Lengths
+from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
+from shrinkrule.numerics.arrays import Floats
+
+FLAT = np.array([42.0, 28.5, 16.5, 8.0, 6.0, 8.0, 8.5, 13.5, 12.0, 8.5, 6.0, 10.0])
+SIDE = np.array([1.0, 1.0, 1.0, 1.0, -1.0, -1.0, -1.0, 0.0, 0.0, 0.0, -1.0, -1.0])
+BORE = np.array([0.0] * 10 + [1.0, 1.0])
+HIGH = np.array([4.8, 4.8, 7.8, 11.4, 16.8, 24.0, 9.0, 3.0])
+FROM_PLATE = np.array([1.0] * 6 + [0.0, 0.0])
+
+
+def lengths(model: Floats, green: Floats, side: Floats, bore: Floats) -> Lengths:
+    wide = np.broadcast_to(model, green.shape)
+    one = np.ones_like(green)
+    return Lengths((), wide, green, 0.85 * green, side * one, bore * one, one)
+
+
+def printed(
+    scales: tuple[float, float, float],
+    bead: float = 0.0,
+    bore: float = 0.0,
+    plate: float = 0.0,
+    zero: float = 0.0,
+    noise: Floats | None = None,
+) -> PrintingFit:
+    coupons = 1 if noise is None else noise.shape[0]
+    off = np.zeros((coupons, 32)) if noise is None else noise
+    flat = [
+        (1.0 + scale) * FLAT + 2.0 * bead * SIDE + bore * BORE + zero + off[:, start : start + 12]
+        for scale, start in ((scales[0], 0), (scales[1], 12))
+    ]
+    high = (1.0 + scales[2]) * HIGH + plate * FROM_PLATE + zero + off[:, 24:]
+    x, y = (lengths(FLAT, green, SIDE, BORE) for green in flat)
+    return fit_printing((x, y, lengths(HIGH, high, FROM_PLATE, np.zeros(8))))
+
+
+SMALL = st.floats(-0.2, 0.2)
+
+
+@settings(max_examples=30)
+@given(SMALL, SMALL, SMALL, SMALL, st.floats(-0.01, 0.01), st.floats(-0.01, 0.01))
+def test_exact_lengths_give_back_what_made_them(
+    bead: float, bore: float, plate: float, zero: float, along_x: float, along_y: float
+) -> None:
+    fit = printed((along_x, along_y, 0.003), bead, bore, plate, zero)
+    assert fit.first_layer is not None
+    assert fit.bore is not None
+    assert fit.zero is not None
+    found = [*(scale.value for scale in fit.scales), fit.bead.value, fit.bore.value]
+    found += [fit.first_layer.value, fit.zero.value]
+    assert found == pytest.approx([along_x, along_y, 0.003, bead, bore, plate, zero], abs=1e-10)
+
+
+def test_stated_uncertainties_are_the_scatter_over_many_prints() -> None:
+    """Intervals of 95 % hold 95 %, within three standard errors of 1500 prints."""
+    rng = np.random.default_rng(4)
+    held = []
+    for _ in range(1500):
+        fit = printed((0.0, 0.0, 0.0), 0.04, -0.05, -0.1, 0.0, rng.normal(0.0, 0.02, (2, 32)))
+        assert fit.bore is not None
+        assert fit.first_layer is not None
+        truths = (
+            (fit.bead, 0.04),
+            (fit.bore, -0.05),
+            (fit.first_layer, -0.1),
+            (fit.scales[0], 0.0),
+        )
+        held.append([abs(e.value - true) <= e.half_width() for e, true in truths])
+    assert np.mean(held, axis=0) == pytest.approx([0.95] * 4, abs=0.017)
+
+
+def test_a_first_layer_that_differs_from_print_to_print_is_unsure_for_the_next() -> None:
+    rng = np.random.default_rng(5)
+    off = rng.normal(0.0, 0.005, (40, 32))
+    off[:, 24:] += FROM_PLATE * rng.normal(0.0, 0.06, (40, 1))
+    fit = printed((0.0, 0.0, 0.0), 0.0, 0.0, -0.1, 0.0, off)
+    assert fit.next_first_layer is not None
+    # The standard deviation of 40 prints is known to 11 %.
+    assert fit.next_first_layer.u == pytest.approx(0.06, rel=0.35)
+
+
+def test_without_bores_there_is_no_offset_of_bores() -> None:
+    side = SIDE[:10]
+    flat = lengths(FLAT[:10], (FLAT[:10] + 0.08 * side)[None], side, np.zeros(10))
+    fit = fit_printing((flat, flat, lengths(HIGH, HIGH[None], FROM_PLATE, np.zeros(8))))
+    assert fit.bore is None
+    assert fit.bead.value == pytest.approx(0.04)
