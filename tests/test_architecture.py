@@ -41,8 +41,8 @@ FLOORS: Final = {
         "nearest sampling",
         "spanning",
         "inscribed",
-        "growth bitangent spheres",
-        "corners local",
+        "growth bitangent spheres behind",
+        "corners local ahead",
         "refinement",
     ),
     "walls.layers": (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -223,7 +224,9 @@ def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
 def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
     """Read a part and refuse what cannot be trusted, unless asked to go on."""
     from shrinkrule.mesh import read_part
+    from shrinkrule.walls import compile_ahead
 
+    compile_ahead()
     part = read_part(model, unit)
     if unite:
         part = part.united()
@@ -235,12 +238,10 @@ def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> P
 @contextmanager
 def progress_bar(shown: bool) -> Iterator[Progress]:
     """Bar on standard error, with time left; gone when done. Nothing where nobody watches."""
-    from rich.console import Console
-
-    console = Console(stderr=True)
-    if not shown or not console.is_terminal:
+    if not shown or not sys.stderr.isatty():
         yield silent
         return
+    from rich.console import Console
     from rich.progress import BarColumn, TextColumn, TimeRemainingColumn
     from rich.progress import Progress as Bar
 
@@ -250,7 +251,7 @@ def progress_bar(shown: bool) -> Iterator[Progress]:
         TextColumn("{task.percentage:>3.0f} %"),
         TimeRemainingColumn(),
     )
-    with Bar(*columns, console=console, transient=True) as bar:
+    with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("read", total=1.0)
 
         def update(stage: str, done: float) -> None:

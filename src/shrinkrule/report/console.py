@@ -177,6 +177,8 @@ def show_rows(
             f"{row.coupons}",
         )
     console.print(table)
+    if any(row.firing_scatter_known and not row.holds_classes for row, _ in rows):
+        console.print("  * at least: how single lengths scatter is not known", style="dim")
     for row, balance in rows:
         if balance is not None and balance.warning:
             console.print(_reason(Level.LOOK, balance.warning))

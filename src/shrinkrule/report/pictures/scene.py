@@ -11,7 +11,7 @@ import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import trimesh
@@ -34,11 +34,24 @@ BACKGROUND: Final = (255, 255, 255)
 GREY: Final = np.array([0.72, 0.72, 0.72])
 """Colour of a surface about which nothing is known."""
 
-_SAMPLING: Final = 2
-"""Rays per picture pixel along each axis; two hide the stairs of an edge."""
-
 STRIP: Final = 64
 """Rows of a picture drawn at a time."""
+
+FOLD: Final = 0.85
+"""Cosine between two normals below which the surface folds there: an edge is drawn."""
+
+SLIGHT_FOLD: Final = 0.99
+"""The same for pixels that are looked at more closely."""
+
+JUMP: Final = 6.0
+"""Difference of depth, over the distance in the picture, that is drawn as an edge."""
+
+DARKER: Final = 0.35
+"""Brightness of an edge."""
+
+FINE: Final = np.array([-0.75, -0.25, 0.25])
+"""Rays through a pixel at an edge, from its middle, along each axis: two of the pixel's own, which
+hide the stairs, and one of the pixel before it to compare with."""
 
 
 @dataclass(frozen=True)
@@ -196,100 +209,153 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
     colouring : Colouring or None
         What colours mean; without it the part is grey.
     """
-    tops = range(0, camera.height, STRIP)
     colouring = None if colouring is None else colouring.grown()
     # Rays and look-ups run outside the interpreter's lock; strips keep their memory small.
     with ThreadPoolExecutor(os.cpu_count()) as threads:
         strips = list(
             threads.map(
                 lambda top: _strip(stage, camera, colouring, top, min(top + STRIP, camera.height)),
-                tops,
+                range(0, camera.height, STRIP),
             )
         )
     pixels = np.concatenate([strip[0] for strip in strips])
-    size = (camera.width, camera.height)
-    return Drawing(
-        Image.fromarray(pixels).resize(size, Image.Resampling.BOX),
-        camera,
-        np.concatenate([strip[1] for strip in strips]),
-    )
+    return Drawing(Image.fromarray(pixels), camera, np.concatenate([strip[1] for strip in strips]))
 
 
 def _strip(
     stage: Stage, camera: Camera, colouring: Colouring | None, top: int, bottom: int
 ) -> tuple[NDArray[np.uint8], Floats]:
-    """Sub-pixels, and depth of pixels, of the picture's rows from ``top`` to before ``bottom``."""
-    above = min(top, 1)  # a row more, so that edges are seen across strips
-    rows = np.arange(_SAMPLING * (top - above), _SAMPLING * bottom)
-    width, height = camera.width * _SAMPLING, len(rows)
-    hit, depth, normal, place = _cast(stage, camera, rows)
-    shade = np.abs(normal @ camera.back)
-    colours = np.tile(GREY, (width * height, 1))
-    if colouring is not None and hit.any():
-        block = _first_hit_of_each_pixel(hit, width, height)
-        shown = np.unique(block[hit])
-        colours[shown] = colouring.at(place[shown], normal[shown])
-        colours[hit] = colours[block[hit]]
-    lit = colours * (0.55 + 0.45 * shade)[:, None]
-    lit[_outline(hit, depth, normal, camera, width, height)] *= 0.35
-    image = np.where(hit[:, None], 255.0 * lit, np.array(BACKGROUND))
-    pixels = np.clip(image, 0, 255).astype(np.uint8).reshape(height, width, 3)
-    front = np.where(hit, place @ camera.back, -np.inf).reshape(height, width)
-    skip = _SAMPLING * above
-    return pixels[skip:], front[skip::_SAMPLING, ::_SAMPLING]
+    """Pixels, and their depth, of the picture's rows from ``top`` to before ``bottom``.
 
-
-def _first_hit_of_each_pixel(hit: Mask, width: int, height: int) -> Ints:
-    """For each sub-pixel, the first one of its pixel that meets the part.
-
-    One look-up of a colour serves a whole pixel; shade and outline stay finer.
+    One ray a pixel, and several where neighbouring pixels differ.
     """
-    number = np.where(hit, np.arange(width * height), width * height)
-    tiles = number.reshape(height // _SAMPLING, _SAMPLING, width // _SAMPLING, _SAMPLING)
-    first = tiles.min(axis=(1, 3), keepdims=True)
-    return np.broadcast_to(first, tiles.shape).reshape(-1)
+    # A row more on both sides, so that edges are seen across strips.
+    first, last = max(top - 1, 0), min(bottom + 1, camera.height)
+    row, column = np.mgrid[first:last, : camera.width] + 0.5
+    seen = _cast(stage, camera, column, row)
+    changes = _changes(seen, camera)
+    colours = _colours(seen, changes, colouring)
+    image = np.where(seen.hit[..., None], _lit(colours, seen, camera), BACKGROUND)
+    fine = np.nonzero(changes)
+    closer = _cast(
+        stage,
+        camera,
+        (column[fine])[:, None, None] + FINE,
+        (row[fine])[:, None, None] + FINE[:, None],
+    )
+    image[fine] = _smoothed(closer, colours[fine], seen.hit[fine], camera, colouring)
+    pixels = np.clip(image, 0, 255).astype(np.uint8)
+    front = np.where(seen.hit, seen.places @ camera.back, -np.inf)
+    own = slice(top - first, bottom - first)
+    return pixels[own], front[own]
 
 
-def _cast(stage: Stage, camera: Camera, rows: Ints) -> tuple[Mask, Floats, Floats, Floats]:
-    """Cast one parallel ray a sub-pixel of ``rows``: hit or not, depth, facet normal, place."""
-    width, height = camera.width * _SAMPLING, camera.height * _SAMPLING
-    step = camera.mm_per_pixel / _SAMPLING
-    across = (np.arange(width) + 0.5 - width / 2) * step
-    upward = (height / 2 - rows - 0.5) * step
+class _Seen(NamedTuple):
+    """What rays meet, in the shape of the rays: hit or not, depth, outward normal, place."""
+
+    hit: Mask
+    depth: Floats
+    normals: Floats
+    places: Floats
+
+
+def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
+    """Cast parallel rays through points of the picture, in pixels."""
+    across = (column - camera.width / 2) * camera.mm_per_pixel
+    upward = (camera.height / 2 - row) * camera.mm_per_pixel
     lifted = camera.centre - stage.rays.middle + 1.01 * stage.rays.span * camera.back
-    origin = (
-        across[None, :, None] * camera.right + upward[:, None, None] * camera.up + lifted
-    ).reshape(-1, 3)
+    origin = across[..., None] * camera.right + upward[..., None] * camera.up + lifted
+    shape = origin.shape[:-1]
+    origin = origin.reshape(-1, 3)
     depth, facet = stage.rays.cast(origin, np.broadcast_to(-camera.back, origin.shape))
     hit = facet >= 0
     depth = np.where(hit, depth, 0.0)
-    place = origin - depth[:, None] * camera.back + stage.rays.middle
-    normal = np.zeros_like(place)
-    normal[hit] = stage.normals_of(facet[hit])
-    return hit, depth, normal, place
+    places = origin - depth[:, None] * camera.back + stage.rays.middle
+    normals = np.zeros_like(places)
+    normals[hit] = stage.normals_of(facet[hit])
+    return _Seen(
+        hit.reshape(shape),
+        depth.reshape(shape),
+        normals.reshape(*shape, 3),
+        places.reshape(*shape, 3),
+    )
 
 
-def _outline(
-    hit: Mask,
-    depth: Floats,
-    normal: Floats,
-    camera: Camera,
-    width: int,
-    height: int,
-) -> Mask:
-    """Mark sub-pixels where the surface folds or jumps, for drawing edges."""
-    shown = hit.reshape(height, width)
-    far = depth.reshape(height, width)
-    facing = normal.reshape(height, width, 3)
-    line = np.zeros((height, width), dtype=np.bool_)
-    jump = 12.0 * camera.mm_per_pixel / _SAMPLING
-    for near, other in (
-        ((slice(None), slice(1, None)), (slice(None), slice(None, -1))),
-        ((slice(1, None), slice(None)), (slice(None, -1), slice(None))),
-    ):
-        both = shown[near] & shown[other]
-        folds = np.einsum("ijk,ijk->ij", facing[near], facing[other]) < 0.85
-        line[near] |= (shown[near] != shown[other]) | (
-            both & (folds | (np.abs(far[near] - far[other]) > jump))
+def _differ(seen: _Seen, axis: int, fold: float, jump_mm: float) -> Mask:
+    """Whether neighbours along an axis differ: one hit and not the other, a fold or a jump."""
+    rest = (slice(None),) * axis
+    here, before = (*rest, slice(1, None)), (*rest, slice(None, -1))
+    folds = np.einsum("...k,...k->...", seen.normals[here], seen.normals[before]) < fold
+    jumps = np.abs(seen.depth[here] - seen.depth[before]) > jump_mm
+    both = seen.hit[here] & seen.hit[before] & (folds | jumps)
+    differ: Mask = (seen.hit[here] != seen.hit[before]) | both
+    return differ
+
+
+def _changes(seen: _Seen, camera: Camera) -> Mask:
+    """Pixels (rows, columns) that differ from a neighbour."""
+    changes = np.zeros(seen.hit.shape, dtype=np.bool_)
+    jump = JUMP * camera.mm_per_pixel
+    down, across = (_differ(seen, axis, SLIGHT_FOLD, jump) for axis in (0, 1))
+    changes[1:] |= down
+    changes[:-1] |= down
+    changes[:, 1:] |= across
+    changes[:, :-1] |= across
+    return changes
+
+
+def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None) -> Floats:
+    """Colour of what each pixel shows; one look-up serves four pixels of an even face."""
+    colours = np.empty((*seen.hit.shape, 3))
+    colours[:] = GREY
+    if colouring is None or not seen.hit.any():
+        return colours
+    height, width = (2 * (length // 2) for length in seen.hit.shape)
+    number = np.arange(seen.hit.size).reshape(seen.hit.shape)
+    even = seen.hit & ~changes
+    tiles = even[:height, :width].reshape(height // 2, 2, width // 2, 2).all(axis=(1, 3))
+    alike = np.repeat(np.repeat(tiles, 2, axis=0), 2, axis=1)
+    corner = np.repeat(np.repeat(number[:height:2, :width:2], 2, axis=0), 2, axis=1)
+    number[:height, :width] = np.where(alike, corner, number[:height, :width])
+    number = number[seen.hit]
+    asked = np.zeros(seen.hit.size, dtype=np.bool_)
+    asked[number] = True
+    flat = colours.reshape(-1, 3)
+    flat[asked] = colouring.at(
+        seen.places.reshape(-1, 3)[asked], seen.normals.reshape(-1, 3)[asked]
+    )
+    flat[seen.hit.ravel()] = flat[number]
+    return colours
+
+
+def _lit(colours: Floats, seen: _Seen, camera: Camera) -> Floats:
+    """Colours, 0 to 255, as bright as the surface faces the eye."""
+    shade = np.abs(seen.normals @ camera.back)
+    return np.asarray(255.0 * colours * (0.55 + 0.45 * shade)[..., None])
+
+
+def _smoothed(
+    closer: _Seen, colours: Floats, hit: Mask, camera: Camera, colouring: Colouring | None
+) -> Floats:
+    """Pixels (k, 3) at edges, from nine rays each: the mean of their own four, edges drawn."""
+    own = _Seen(
+        closer.hit[:, 1:, 1:],
+        closer.depth[:, 1:, 1:],
+        closer.normals[:, 1:, 1:],
+        closer.places[:, 1:, 1:],
+    )
+    missed = ~hit & own.hit.any(axis=(1, 2))
+    if colouring is not None and missed.any():
+        # The middle of the pixel shows the background: its first ray that meets the part counts.
+        pixel, ray = np.flatnonzero(missed), own.hit[missed].reshape(-1, 4).argmax(axis=1)
+        places, normals = (
+            values[pixel].reshape(-1, 4, 3)[np.arange(len(pixel)), ray]
+            for values in (own.places, own.normals)
         )
-    return (line & shown).ravel()
+        colours = colours.copy()
+        colours[pixel] = colouring.at(places, normals)
+    jump = JUMP * camera.mm_per_pixel
+    line = _differ(closer, 1, FOLD, jump)[:, :, 1:] | _differ(closer, 2, FOLD, jump)[:, 1:]
+    lit = _lit(np.broadcast_to(colours[:, None, None], own.normals.shape), own, camera)
+    lit = np.where(line[..., None], DARKER * lit, lit)
+    return np.asarray(np.where(own.hit[..., None], lit, BACKGROUND).mean(axis=(1, 2)))

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.ndimage import distance_transform_edt
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, as_vector
@@ -160,6 +159,9 @@ def _opened(places: Ints, width: int, cell: float, bead_mm: float) -> tuple[Mask
     across = max(1.0, FITS * bead_mm / cell)
     if mask.sum() < across**2 / 2.0:
         return np.zeros(len(places), dtype=np.bool_), np.empty(0)
+    # No part of most runs: nothing to load for them.
+    from scipy.ndimage import distance_transform_edt
+
     depth: Floats = distance_transform_edt(mask)
     core = 2.0 * depth - 1.0 >= across
     if not core.any():

@@ -8,14 +8,13 @@ the nearest one on its other side, until it stays (docs/theory-walls.md, "Corner
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, wait_for_compiled
+from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH, EDGE_ANGLE
 from shrinkrule.walls.thickness.nearest import nearest_point
 from shrinkrule.walls.thickness.tree import Tree
@@ -69,9 +68,10 @@ def _faces_out(tree: Tree, f: int, c: Floats, point: Floats) -> bool:
 
 
 @compiled
-def _centre(
+def centre(
     tree: Tree, starts: Floats, bounds: Any, radius: Any, first: Any, second: Any, facets: Any
 ) -> None:
+    """Loop of `bitangent_spheres` over the starts; fills the last four."""
     room = (np.empty(DEPTH, np.int64), np.empty(3))
     c, away, nowhere = np.empty(3), np.empty(3), np.zeros(3)
     one, other = np.empty(3), np.empty(3)
@@ -106,20 +106,6 @@ def _centre(
                 break
 
 
-def _in_chunks(work: Callable[[int], None], count: int) -> None:
-    """Call ``work`` with the first index of every chunk, in threads where there are several.
-
-    Without any start it is not called, so that nothing is compiled in vain.
-    """
-    if not count:
-        return
-    if count <= CHUNK:
-        work(0)
-        return
-    with ThreadPoolExecutor() as pool:
-        list(pool.map(work, range(0, count, CHUNK)))
-
-
 def bitangent_spheres(tree: Tree, starts: Floats, bounds: Floats) -> BitangentSpheres:
     """Follow each start to the bitangent sphere there.
 
@@ -142,18 +128,19 @@ def bitangent_spheres(tree: Tree, starts: Floats, bounds: Floats) -> BitangentSp
         np.zeros(count), np.zeros((count, 3)), np.zeros((count, 3)), np.empty(count, np.int64)
     )
 
-    def work(low: int) -> None:
-        part = slice(low, low + CHUNK)
-        _centre(tree, starts[part], bounds[part], *(values[part] for values in made))
+    def work(part: slice) -> None:
+        centre(tree, starts[part], bounds[part], *(values[part] for values in made))
 
-    _in_chunks(work, count)
+    wait_for_compiled()
+    in_chunks(work, count, CHUNK)
     return made
 
 
 @compiled
-def _project(
+def project(
     tree: Tree, points: Floats, bounds: Any, sides: Floats, cosine: float, found: Any, facets: Any
 ) -> None:
+    """Loop of `nearest_across` over the points; fills the last two."""
     room = (np.empty(DEPTH, np.int64), np.empty(3))
     c, away, point = np.empty(3), np.empty(3), np.empty(3)
     for i in range(len(points)):
@@ -213,9 +200,9 @@ def _nearest_points(
 ) -> tuple[Floats, Ints]:
     found, facets = np.empty((len(points), 3)), np.empty(len(points), np.int64)
 
-    def work(low: int) -> None:
-        part = slice(low, low + CHUNK)
-        _project(tree, points[part], bounds[part], sides[part], cosine, found[part], facets[part])
+    def work(part: slice) -> None:
+        project(tree, points[part], bounds[part], sides[part], cosine, found[part], facets[part])
 
-    _in_chunks(work, len(points))
+    wait_for_compiled()
+    in_chunks(work, len(points), CHUNK)
     return found, facets

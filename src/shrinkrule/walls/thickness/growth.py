@@ -17,13 +17,13 @@ B. F. Mitchell, V. F. Dem'yanov, V. N. Malozemov, SIAM J. Control 12 (1974) 19-2
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any, Final, NamedTuple
 
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, wait_for_compiled
+from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH
 from shrinkrule.walls.thickness.nearest import nearest_on_facet
 from shrinkrule.walls.thickness.spanning import REACH_IN
@@ -251,7 +251,7 @@ def _with_contact(
 
 
 @compiled
-def _grow(
+def grow(
     tree: Tree,
     starts: Floats,
     sizes: Any,
@@ -261,6 +261,7 @@ def _grow(
     ends: Any,
     passed: Any,
 ) -> None:
+    """Loop of `grown_balls` over the balls; fills the last four."""
     ways, contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
     new_ways, new_contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
     stack, trial = np.empty(DEPTH, np.int64), np.empty(3)
@@ -369,13 +370,9 @@ def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> G
         np.full((count, len(goals), 3), np.nan),
     )
 
-    def work(low: int) -> None:
-        part = slice(low, low + CHUNK)
-        _grow(tree, centres[part], radius[part], goals, *(values[part] for values in made))
+    def work(part: slice) -> None:
+        grow(tree, centres[part], radius[part], goals, *(values[part] for values in made))
 
-    if 0 < count <= CHUNK:
-        work(0)
-    elif count:
-        with ThreadPoolExecutor() as pool:
-            list(pool.map(work, range(0, count, CHUNK)))
+    wait_for_compiled()
+    in_chunks(work, count, CHUNK)
     return made

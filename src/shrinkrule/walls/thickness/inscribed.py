@@ -28,6 +28,7 @@ from shrinkrule.walls.thickness.spanning import (
     NEARLY,
     REACH_IN,
     ROUGHLY,
+    ROUND,
     SPANS,
     remember,
     remembered,
@@ -299,7 +300,7 @@ def measure(
         half = 0.5 * chord if faced else 0.5 * reach
         for a in range(3):
             q[a] = p[a] - 2.0 * half * n[a]
-        if faced and remembered(known, p, n, half, NEARLY) > 0.0:
+        if faced and remembered(known, p, n, half, NEARLY, 1.0) > 0.0:
             radius[i] = half
             for a in range(3):
                 contacts[i, a] = q[a]
@@ -317,7 +318,7 @@ def measure(
         if square >= (2.0 * ball * WALL_CHORD) ** 2:
             turn = remember(known, turn, c, ball)
         elif faced and _leaves_room(tree, p, n, half, touched, point):
-            spanning = remembered(known, p, n, half, SPANS)
+            spanning = remembered(known, p, n, half, SPANS, ROUND)
             if spanning == 0.0:
                 spanning = spanning_ball(tree, p, n, half, c, point, nearest, nowhere, stack)
                 if spanning > 0.0:

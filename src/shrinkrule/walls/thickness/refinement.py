@@ -17,6 +17,7 @@ import trimesh
 from scipy.spatial import cKDTree
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.walls.thickness.behind import faces_back_behind
 from shrinkrule.walls.thickness.bitangent import (
     bitangent_spheres,
     nearest_across,
@@ -47,6 +48,9 @@ BENT_SHARE: Final = 1.5
 
 BENT_COSINE: Final = 0.98
 """A group bends where the cosine between two of its normals is less: 11 degrees."""
+
+LEAN: Final = 0.2
+"""How far aside the two contacts of a wall under a limit may lie, over the limit: 11 degrees."""
 
 FINER: Final = 0.7
 """Spacing over that of the round before: two samples replace one."""
@@ -183,11 +187,7 @@ def _finer_near_limits(
     samples = _measured(surface, sampling)
     done = []
     for _ in range(ROUNDS):
-        grouped = np.bincount(sampling.sample_of) > 1
-        allowed = np.where(grouped, GROUP_REACH, 0.5) * PLACE_MM
-        coarse = np.flatnonzero(
-            _may_hide(samples, sampling, limits_mm) & (sampling.reach > allowed)
-        )
+        coarse = _may_hide(surface, samples, sampling, limits_mm)
         # Each is replaced by two or three.
         coarse = coarse[np.argsort(samples.thickness[coarse], kind="stable")][: left // 3]
         if not len(coarse):
@@ -202,14 +202,34 @@ def _finer_near_limits(
     return joined([*done, samples])
 
 
-def _may_hide(samples: ThicknessSamples, sampling: Sampling, limits_mm: tuple[float, ...]) -> Mask:
-    """Whether a wall under a limit that the sample itself passes may lie within its reach."""
-    slack = np.where(sampling.bend < BENT_COSINE, BENT_SHARE, TAPER_SHARE)
-    hides = np.zeros(len(slack), dtype=np.bool_)
+def _may_hide(
+    surface: Surface, samples: ThicknessSamples, sampling: Sampling, limits_mm: tuple[float, ...]
+) -> Ints:
+    """Samples whose cells may hide a wall under a limit that the sample itself passes.
+
+    A thin place within the reach leaves the sample a small ball, and lies behind the cell.
+    """
+    grouped = np.bincount(sampling.sample_of) > 1
+    bent = sampling.bend < BENT_COSINE
+    slack = np.where(bent, BENT_SHARE, TAPER_SHARE)
+    depth = np.zeros(len(slack))
     for limit in limits_mm:
         passes = ~samples.is_wall | (samples.thickness >= limit)
-        hides |= passes & (samples.thickness < slack * limit + sampling.reach**2 / limit)
-    return hides
+        hides = passes & (samples.thickness < slack * limit + sampling.reach**2 / limit)
+        depth[hides] = np.maximum(depth[hides], TAPER_SHARE * limit)
+    wide = sampling.reach > np.where(grouped, GROUP_REACH, 0.5) * PLACE_MM
+    which = np.flatnonzero(wide & (depth > 0.0))
+    # Cells that bend have no one direction in which to look.
+    kept = bent[which]
+    asked = which[~kept]
+    kept[~kept] = faces_back_behind(
+        surface.tree,
+        samples.points[asked] - surface.middle,
+        samples.normals[asked],
+        depth[asked],
+        sampling.reach[asked] + LEAN * depth[asked],
+    )
+    return which[kept]
 
 
 def _is_inscribed(surface: Surface, samples: ThicknessSamples) -> Mask:

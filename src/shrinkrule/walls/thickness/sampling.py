@@ -11,7 +11,7 @@ has a reach: the distance to the furthest point that it represents.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 import trimesh
@@ -169,7 +169,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
     whole = facets[small]
     halved = np.repeat(facets[large], 2)
     side = np.tile(np.array([0, 1]), len(large))
-    wide, tall = _half_sizes(mesh, halved, side)
+    *_, wide, tall = _halves(mesh, halved, side)
     exists = wide > 0.0
     halved, side, wide, tall = halved[exists], side[exists], wide[exists], tall[exists]
     all_of = np.tile(np.array([0.0, 1.0]), (len(halved), 1))
@@ -193,20 +193,30 @@ def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Fl
     return owner, np.stack([low + number * step, low + (number + 1) * step], axis=1)
 
 
-def _frames(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, Floats, Floats]:
-    """End, vector from it to the foot, and vector of the height, of the half of each facet."""
-    corners = _triangles_on_longest_edge(mesh, facets)
+class _Halves(NamedTuple):
+    """Halves of facets: end, vector to the foot and vector of the height (n, 3), their lengths."""
+
+    end: Floats
+    offset: Floats
+    height: Floats
+    wide: Floats
+    tall: Floats
+
+
+def _halves(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> _Halves:
+    """Halves of facets, as asked for; rows of one half that follow each other cost little."""
+    fresh = np.ones(len(facets), dtype=np.bool_)
+    fresh[1:] = (facets[1:] != facets[:-1]) | (halves[1:] != halves[:-1])
+    corners = _triangles_on_longest_edge(mesh, facets[fresh])
     edge = corners[:, 1] - corners[:, 0]
     square = np.maximum(np.einsum("ij,ij->i", edge, edge), np.finfo(np.float64).tiny)
     share = np.einsum("ij,ij->i", corners[:, 2] - corners[:, 0], edge) / square
     foot = corners[:, 0] + np.clip(share, 0.0, 1.0)[:, None] * edge
-    end = np.where((halves == 1)[:, None], corners[:, 1], corners[:, 0])
-    return end, foot - end, corners[:, 2] - foot
-
-
-def _half_sizes(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> tuple[Floats, Floats]:
-    _, offset, height = _frames(mesh, facets, halves)
-    return np.linalg.norm(offset, axis=1), np.linalg.norm(height, axis=1)
+    end = np.where((halves[fresh] == 1)[:, None], corners[:, 1], corners[:, 0])
+    offset, height = foot - end, corners[:, 2] - foot
+    which = np.cumsum(fresh) - 1
+    wide, tall = np.linalg.norm(offset, axis=1), np.linalg.norm(height, axis=1)
+    return _Halves(end[which], offset[which], height[which], wide[which], tall[which])
 
 
 def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, Floats]:
@@ -230,8 +240,7 @@ def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, F
     points[whole], area[whole], reach[whole] = _whole_facets(mesh, cells.facets[whole])
     part = ~whole
     along, up = cells.along[part], cells.up[part]
-    end, offset, height = _frames(mesh, cells.facets[part], cells.halves[part])
-    wide, tall = np.linalg.norm(offset, axis=1), np.linalg.norm(height, axis=1)
+    end, offset, height, wide, tall = _halves(mesh, cells.facets[part], cells.halves[part])
     middle, across = along.mean(axis=1), up.mean(axis=1)
     points[part] = end + middle[:, None] * offset + (middle * across)[:, None] * height
     grows = along[:, 1] ** 2 - along[:, 0] ** 2
@@ -395,7 +404,7 @@ def finer(mesh: trimesh.Trimesh, sampling: Sampling, which: Ints, spacing_mm: fl
     chosen &= ~whole
     again_cut = cut_into_cells(mesh, cells.facets[whole], spacing_mm)
     facets, halves, along = cells.facets[chosen], cells.halves[chosen], cells.along[chosen]
-    wide, tall = _half_sizes(mesh, facets, halves)
+    *_, wide, tall = _halves(mesh, facets, halves)
     owner, along = _split(along, (along[:, 1] - along[:, 0]) * wide, spacing_mm)
     facets, halves, up = facets[owner], halves[owner], cells.up[chosen][owner]
     tall = tall[owner] * along[:, 1] * (up[:, 1] - up[:, 0])

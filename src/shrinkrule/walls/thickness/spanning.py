@@ -38,6 +38,10 @@ MEMORY: Final = 16
 ALIKE: Final = 2e-3
 """A remembered ball that misses a sample by this share of its radius touches it too."""
 
+ROUND: Final = 5.0
+"""Both tolerances grow by this much where the sample's own ball has shown that the part is round
+there: flats lie at unlike distances from the middle, and a sample off the middle of its flat."""
+
 SQUARE: Final = 0.06
 """Sine of the angle to the normal at which such a ball may meet the surface there."""
 
@@ -119,7 +123,9 @@ def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
 
 
 @compiled
-def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -> float:
+def remembered(
+    known: Floats, p: Floats, n: Floats, half: float, share: float, slack: float
+) -> float:
     """Find a known ball that touches at a sample and spans the chord there.
 
     Parameters
@@ -132,6 +138,8 @@ def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -
         Half the chord.
     share : float
         Least radius, over half the chord.
+    slack : float
+        Factor on the tolerances: 1, or `ROUND`.
 
     Returns
     -------
@@ -147,9 +155,9 @@ def remembered(known: Floats, p: Floats, n: Floats, half: float, share: float) -
             offset = p[a] - known[k, a]
             square += offset * offset
             along += offset * n[a]
-        if along > 0.0 and abs(np.sqrt(square) - radius) <= ALIKE * radius:
+        if along > 0.0 and abs(np.sqrt(square) - radius) <= slack * ALIKE * radius:
             slant = square - along * along
-            if slant <= SQUARE * SQUARE * square:
+            if slant <= (slack * SQUARE) ** 2 * square:
                 found: float = min(radius, half)
                 return found
     return 0.0

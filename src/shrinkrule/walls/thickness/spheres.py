@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import heights
 from shrinkrule.walls.thickness.inscribed import WALL_CHORD, measure
 from shrinkrule.walls.thickness.tree import along_curve, grow_tree
@@ -172,8 +173,8 @@ def largest_balls(
     radius, contacts = np.empty(len(points)), np.empty((len(points), 3))
     status = np.empty(len(points), dtype=np.int8)
 
-    def work(start: int) -> None:
-        at = order[start : start + CHUNK]
+    def work(part: slice) -> None:
+        at = order[part]
         here, away, own = points[at] - surface.middle, normals[at], facets[at].astype(np.int64)
         size, touched = np.empty(len(at)), np.empty((len(at), 3))
         chords, opposite = surface.rays.opposite(here, -away, reach)
@@ -184,11 +185,7 @@ def largest_balls(
         status[at] = np.where(chord < WALL_CHORD * 2.0 * size, Status.EDGE, Status.MEASURED)
         status[at[np.isnan(size)]] = Status.OPEN
 
-    if len(points) <= CHUNK:
-        work(0)
-    else:
-        with ThreadPoolExecutor() as pool:
-            list(pool.map(work, range(0, len(points), CHUNK)))
+    in_chunks(work, len(points), CHUNK)
     return radius, contacts, status
 
 
