@@ -37,7 +37,7 @@ FLOORS: Final = {
         "check",
     ),
     "walls.thickness": (
-        "tree",
+        "tree cells",
         "nearest sampling",
         "spanning",
         "inscribed",

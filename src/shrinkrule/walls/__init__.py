@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from shrinkrule.walls.map import ThicknessMap, thickness_map
     from shrinkrule.walls.shown import ShownWalls
     from shrinkrule.walls.thickness.ahead import compile_ahead
-    from shrinkrule.walls.thickness.sampling import SurfaceSamples, sample_surface
+    from shrinkrule.walls.thickness.cells import SurfaceSamples
+    from shrinkrule.walls.thickness.sampling import sample_surface
     from shrinkrule.walls.thickness.spheres import Status, ThicknessSamples, thickness_at
     from shrinkrule.walls.thickness_scale import LegendEntry, ThicknessScale
 
@@ -52,7 +53,7 @@ _MODULES: Final = {
     "Rule": "shrinkrule.walls.findings",
     "ShownWalls": "shrinkrule.walls.shown",
     "Status": "shrinkrule.walls.thickness.spheres",
-    "SurfaceSamples": "shrinkrule.walls.thickness.sampling",
+    "SurfaceSamples": "shrinkrule.walls.thickness.cells",
     "ThicknessMap": "shrinkrule.walls.map",
     "ThicknessSamples": "shrinkrule.walls.thickness.spheres",
     "ThicknessScale": "shrinkrule.walls.thickness_scale",
