@@ -90,9 +90,7 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(
-            Picture(
-                uri, f"seen {side}", tuple(dict.fromkeys(marks[w][0] for w, _ in of_view)), letter
-            )
+            Picture(uri, f"seen {side}", _numbers(marks, of_view), letter)
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 
