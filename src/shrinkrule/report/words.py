@@ -96,15 +96,19 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
     """What the row's printer does to the part, each fact with its name."""
     row, said = result.recipe.row, []
     if row is not None and row.print_scale_x is not None:
+        scales = {axis: row.along(axis).print_scale for axis in AXES}
         errors = ", ".join(
-            f"{axis.upper()} {100.0 * (row.along(axis).printed - 1.0):+.2f} %" for axis in AXES
+            f"{axis.upper()} {100.0 * scale.value:+.2f} ± {rounded_up(100.0 * scale.half_width())}"
+            for axis, scale in scales.items()
+            if scale is not None
         )
         said.append(
             (
                 "printer",
                 "the coupon's, corrected since by what the row says of its axes"
                 if result.recipe.printer_corrected
-                else f"made for the one that printed the coupon: its axes are off by {errors}",
+                else "made for the one that printed the coupon: its axes are off by "
+                f"{errors} % (95 %)",
             )
         )
     factors = result.green.factors
@@ -128,11 +132,12 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
             )
         )
     if bore is not None and bore.is_significant():
+        fired = bore.times(1.0 - row.shrinkage_xy.value)
         said.append(
             (
                 "bores",
-                f"round holes come out {bore.value * (1.0 - row.shrinkage_xy.value):+.2f} mm off "
-                "slots of that width",
+                f"round holes come out {fired.value:+.2f} ± {rounded_up(fired.half_width())} mm "
+                "off slots of that width",
             )
         )
     if unknown := row.does_not_know:
