@@ -31,7 +31,7 @@ FLOORS: Final = {
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
-        "regions",
+        "regions ahead",
         "agreement shown",
         "map",
         "check",
@@ -42,7 +42,7 @@ FLOORS: Final = {
         "spanning",
         "inscribed",
         "growth bitangent spheres behind",
-        "corners local ahead",
+        "corners local",
         "refinement",
     ),
     "walls.layers": (
