@@ -39,6 +39,7 @@ EQUIVALENT: Final = Path(__file__).with_name("mutants_equivalent.csv")
 
 ROOMS: Final = {
     "calibration": (
+        "physics",
         "calibration/statistics",
         "calibration/fit",
         "calibration/table/row.py",
@@ -55,7 +56,7 @@ ROOMS: Final = {
         "sag/plan.py",
         "sag/result.py",
     ),
-    "thickness": ("walls/thickness",),
+    "thickness": ("walls/thickness", "walls/regions"),
     "layers": ("walls/layers",),
     "coupon": (
         "coupon/design.py",
@@ -81,6 +82,7 @@ _FIT: Final = (
     "tests/calibration/fit/test_fit_sheets.py",
     "tests/calibration/fit/test_facts_fit.py",
 )
+_PROMISE: Final = "tests/calibration/fit/test_promise.py"
 _COVERAGE: Final = "tests/calibration/fit/test_coverage.py"
 _SOLVE: Final = ("tests/sag/test_facts_sag.py", "tests/sag/test_solve.py")
 _JOB: Final = ("tests/test_facts_job.py", "tests/test_job.py")
@@ -92,7 +94,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         *_FIT,
         _COVERAGE,
     ),
-    "calibration/fit": ("tests/calibration/fit/test_outliers.py", *_FIT),
+    "calibration/fit": ("tests/calibration/fit/test_outliers.py", *_FIT, _PROMISE),
     "calibration/fit/axis.py": (
         "tests/references/test_calibration_regression.py",
         *_FIT,
@@ -103,7 +105,24 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/references/test_calibration_balance.py",
         *_FIT,
     ),
-    "calibration/fit/bead.py": ("tests/calibration/fit/test_bead.py", *_FIT),
+    "calibration/fit/printing.py": ("tests/calibration/fit/test_printing.py", *_FIT, _PROMISE),
+    "calibration/fit/beams.py": (
+        "tests/calibration/fit/test_sag.py",
+        "tests/references/test_calibration_sag.py",
+        *_FIT,
+    ),
+    "physics": (
+        "tests/calibration/statistics",
+        "tests/calibration/fit/test_balance.py",
+        "tests/calibration/fit/test_sag.py",
+        "tests/references/test_calibration_random_effects.py",
+        "tests/references/test_calibration_balance.py",
+        "tests/references/test_calibration_sag.py",
+        "tests/compensation/test_predict.py",
+        *_FIT,
+        _PROMISE,
+        _COVERAGE,
+    ),
     "calibration/fit/sag.py": (
         "tests/calibration/fit/test_sag.py",
         "tests/references/test_calibration_sag.py",
@@ -137,10 +156,12 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         )
     ),
     "walls/thickness": (
-        "tests/walls/test_facts_thickness.py",
         "tests/walls/test_thickness.py",
+        "tests/walls/test_behind.py",
+        "tests/walls/test_sampling.py",
         "tests/walls/test_gaps.py",
     ),
+    "walls/regions": ("tests/walls/test_regions.py", "tests/walls/test_gaps.py"),
     "walls/layers": (
         "tests/walls/test_facts_layers.py",
         "tests/walls/test_layers.py",
@@ -159,7 +180,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/test_facts_ground.py",
         "tests/numerics",
         "tests/mesh",
-        "tests/walls/test_facts_thickness.py",
+        "tests/walls/test_thickness.py",
     ),
     "job": (*_JOB, "tests/calibration/table/test_thickest_section.py"),
 }
@@ -179,7 +200,6 @@ WIDER: Final = {
     "compensation": ("tests/test_job.py", "tests/cli/test_cli.py"),
     "sag": ("tests/sag/test_precurve.py", "tests/cli/test_sag_command.py"),
     "thickness": (
-        "tests/walls/test_sampling.py",
         "tests/walls/test_detection.py",
         "tests/walls/test_check.py",
         "tests/walls/test_crossing.py",
