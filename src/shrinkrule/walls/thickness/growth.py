@@ -25,9 +25,9 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import compiled, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH
-from shrinkrule.walls.thickness.nearest import nearest_on_facet
+from shrinkrule.walls.thickness.nearest import nearest_on_facet, next_leaf
 from shrinkrule.walls.thickness.spanning import REACH_IN
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree
 
 OPPOSITE_DEGREES: Final = 10.0
 """Faces that meet at less are a wall: contacts nearly opposite. At more they are an edge."""
@@ -116,23 +116,11 @@ def _gather(
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
     waiting = 1
-    while waiting > 0:
-        waiting -= 1
-        node = stack[waiting]
+    while True:
         reach = min(bound, near * (1.0 + BAND))
-        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= reach * reach:
-            continue
-        if beside_slab(tree, node, c[0], c[1], c[2], reach):
-            continue
-        if node < leaves:
-            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
-            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
-            nearer = 2 * node if left <= right else 2 * node + 1
-            stack[waiting] = 4 * node + 1 - nearer
-            stack[waiting + 1] = nearer
-            waiting += 2
-            continue
-        leaf = node - leaves
+        waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], reach)
+        if leaf < 0:
+            break
         for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
             away = np.sqrt(
                 nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], trial)
