@@ -95,7 +95,18 @@ class BlockSizes:
 
 
 def shortest_block_mm(printer: Printer) -> float:
-    """Shortest longest side, mm, at which every feature of the block can still be measured."""
+    """Shortest longest side, mm, at which every feature of the block can still be measured.
+
+    Parameters
+    ----------
+    printer : Printer
+        Bead and layer.
+
+    Returns
+    -------
+    float
+        mm, in steps of half a millimetre.
+    """
     side = 30.0
     while not _measurable(side, printer):
         side += 0.5
@@ -111,6 +122,11 @@ def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockS
         Largest side and height allowed, at least :func:`shortest_block_mm` and ``LOWEST_MM``.
     printer : Printer
         Bead and layer.
+
+    Returns
+    -------
+    BlockSizes
+        Rounded down to half a millimetre in plan and to whole layers in height.
     """
     longest = _half(min(longest_mm, LONGEST_MM))
     first, second, third, fourth = (_half(longest * share) for share in LENGTH_SHARES)
@@ -131,7 +147,20 @@ def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockS
 
 
 def build_block(sizes: BlockSizes, printer: Printer) -> Piece:
-    """Solid and dimensions of the block."""
+    """Solid and dimensions of the block.
+
+    Parameters
+    ----------
+    sizes : BlockSizes
+        Every size, mm.
+    printer : Printer
+        Bead and layer, which the marks follow.
+
+    Returns
+    -------
+    Piece
+        Standing on z = 0 as it is printed, mm.
+    """
     long, second, third, narrow = sizes.lengths
     outline = np.array(
         [
@@ -174,7 +203,18 @@ def thickest_section_mm(sizes: BlockSizes) -> float:
 
 
 def block_plan(sizes: BlockSizes) -> Rectangles:
-    """Rectangles that cover the block on the bed: its bands, laid over each other."""
+    """Rectangles that cover the block on the bed: its bands, laid over each other.
+
+    Parameters
+    ----------
+    sizes : BlockSizes
+        Every size, mm.
+
+    Returns
+    -------
+    tuple of (x, y, dx, dy)
+        Corner and sides of each rectangle, mm.
+    """
     return tuple(
         (0.0, 0.0, length, width)
         for length, width in zip(sizes.lengths, sizes.lengths[::-1], strict=True)
