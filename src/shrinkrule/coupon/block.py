@@ -8,7 +8,8 @@ sections stay thin, so that binder leaves the coupon as it leaves a part.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import floor
 from typing import Final
 
@@ -94,7 +95,18 @@ class BlockSizes:
 
 
 def shortest_block_mm(printer: Printer) -> float:
-    """Shortest longest side, mm, at which every feature of the block can still be measured."""
+    """Shortest longest side, mm, at which every feature of the block can still be measured.
+
+    Parameters
+    ----------
+    printer : Printer
+        Bead and layer.
+
+    Returns
+    -------
+    float
+        mm, in steps of half a millimetre.
+    """
     side = 30.0
     while not _measurable(side, printer):
         side += 0.5
@@ -110,6 +122,11 @@ def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockS
         Largest side and height allowed, at least :func:`shortest_block_mm` and ``LOWEST_MM``.
     printer : Printer
         Bead and layer.
+
+    Returns
+    -------
+    BlockSizes
+        Rounded down to half a millimetre in plan and to whole layers in height.
     """
     longest = _half(min(longest_mm, LONGEST_MM))
     first, second, third, fourth = (_half(longest * share) for share in LENGTH_SHARES)
@@ -130,7 +147,20 @@ def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockS
 
 
 def build_block(sizes: BlockSizes, printer: Printer) -> Piece:
-    """Solid and dimensions of the block."""
+    """Solid and dimensions of the block.
+
+    Parameters
+    ----------
+    sizes : BlockSizes
+        Every size, mm.
+    printer : Printer
+        Bead and layer, which the marks follow.
+
+    Returns
+    -------
+    Piece
+        Standing on z = 0 as it is printed, mm.
+    """
     long, second, third, narrow = sizes.lengths
     outline = np.array(
         [
@@ -173,7 +203,18 @@ def thickest_section_mm(sizes: BlockSizes) -> float:
 
 
 def block_plan(sizes: BlockSizes) -> Rectangles:
-    """Rectangles that cover the block on the bed: its bands, laid over each other."""
+    """Rectangles that cover the block on the bed: its bands, laid over each other.
+
+    Parameters
+    ----------
+    sizes : BlockSizes
+        Every size, mm.
+
+    Returns
+    -------
+    tuple of (x, y, dx, dy)
+        Corner and sides of each rectangle, mm.
+    """
     return tuple(
         (0.0, 0.0, length, width)
         for length, width in zip(sizes.lengths, sizes.lengths[::-1], strict=True)
@@ -221,18 +262,15 @@ def _numbered(found: list[Dimension]) -> list[Dimension]:
     count = {"x": 0, "y": 0, "z": 0}
     out = []
     for dim in found:
-        count[dim.line.axis] += 1
-        line = dim.line
-        named = SheetLine(
-            f"{line.axis.upper()}{count[line.axis]}",
-            line.feature,
-            line.kind,
-            line.axis,
-            nominal=line.nominal,
-            note=line.note,
-        )
-        out.append(Dimension(named, dim.tool, dim.start, dim.end, dim.approach))
+        axis = dim.line.axis
+        count[axis] += 1
+        out.append(replace(dim, line=replace(dim.line, id=f"{axis.upper()}{count[axis]}")))
     return out
+
+
+def _line(feature: str, kind: Kind, axis: str, nominal_mm: float, note: str) -> SheetLine:
+    """A line that has no id yet."""
+    return SheetLine("", feature, kind, axis, nominal=nominal_mm, note=note)
 
 
 def _turned(axis: str, along: float, across: float, height: float) -> Point:
@@ -243,15 +281,11 @@ def _turned(axis: str, along: float, across: float, height: float) -> Point:
 def _outside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
     edges = (0.0, *sizes.lengths[::-1])
     grip = (sizes.chamfer + sizes.plate) / 2.0
+    note = "jaws from below, above the chamfer"
     return [
         Dimension(
-            SheetLine(
-                "",
-                f"block, band {band} of 4 along {axis.upper()}",
-                Kind.OUTSIDE,
-                axis,
-                nominal=length,
-                note="jaws from below, above the chamfer",
+            _line(
+                f"block, band {band} of 4 along {axis.upper()}", Kind.OUTSIDE, axis, length, note
             ),
             Tool.OUTSIDE_JAWS,
             _turned(axis, 0.0, (low + high) / 2.0, grip),
@@ -275,16 +309,10 @@ def _inside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
         (f"window of the {other} arm, long side", rim, rim + wide, third + short / 2.0),
     )
     grip = (sizes.chamfer + sizes.plate) / 2.0
+    note = "inside jaws from below, past the chamfer"
     return [
         Dimension(
-            SheetLine(
-                "",
-                feature,
-                Kind.INSIDE,
-                axis,
-                nominal=end - start,
-                note="inside jaws from below, past the chamfer",
-            ),
+            _line(feature, Kind.INSIDE, axis, end - start, note),
             Tool.INSIDE_JAWS,
             _turned(axis, start, across, grip),
             _turned(axis, end, across, grip),
@@ -300,24 +328,18 @@ def _plan_steps(sizes: BlockSizes, axis: str) -> list[Dimension]:
     beside = 0.75 * ROD_MM
     lengths = sizes.lengths
     out = []
-    for band in range(3):
-        corner = lengths[3 - band]
-        out.append(
-            Dimension(
-                SheetLine(
-                    "",
-                    f"step from band {band + 1} to band {band + 2} along {axis.upper()}",
-                    Kind.STEP,
-                    axis,
-                    nominal=lengths[band] - lengths[band + 1],
-                    note="foot on the outer face, rod along the corner",
-                ),
-                Tool.DEPTH_ROD,
-                _turned(axis, lengths[band], corner - beside, grip),
-                _turned(axis, lengths[band + 1], corner + beside, grip),
-                _turned(axis, -1.0, 0.0, 0.0),
-            )
+    for band, (outer, inner) in enumerate(pairwise(lengths), start=1):
+        corner = lengths[4 - band]
+        line = _line(
+            f"step from band {band} to band {band + 1} along {axis.upper()}",
+            Kind.STEP,
+            axis,
+            outer - inner,
+            "foot on the outer face, rod along the corner",
         )
+        start = _turned(axis, outer, corner - beside, grip)
+        end = _turned(axis, inner, corner + beside, grip)
+        out.append(Dimension(line, Tool.DEPTH_ROD, start, end, _turned(axis, -1.0, 0.0, 0.0)))
     return out
 
 
@@ -350,20 +372,9 @@ def _treads(sizes: BlockSizes) -> list[tuple[str, str, Point]]:
 
 
 def _height(feature: str, top: Point, approach: Point) -> Dimension:
-    return Dimension(
-        SheetLine(
-            "",
-            f"height, {feature}",
-            Kind.OUTSIDE,
-            "z",
-            nominal=top[2],
-            note="one jaw under the plate, one on top",
-        ),
-        Tool.OUTSIDE_JAWS,
-        (top[0], top[1], 0.0),
-        top,
-        approach,
-    )
+    note = "one jaw under the plate, one on top"
+    line = _line(f"height, {feature}", Kind.OUTSIDE, "z", top[2], note)
+    return Dimension(line, Tool.OUTSIDE_JAWS, (top[0], top[1], 0.0), top, approach)
 
 
 def _height_steps(sizes: BlockSizes) -> list[Dimension]:
@@ -376,22 +387,11 @@ def _height_steps(sizes: BlockSizes) -> list[Dimension]:
             (middle, low, high, f"high to low tread, {axis.upper()} arm"),
             (inner, sizes.plate, low, f"low tread to plate, {axis.upper()} arm"),
         ):
-            out.append(
-                Dimension(
-                    SheetLine(
-                        "",
-                        f"step from {words}",
-                        Kind.STEP,
-                        "z",
-                        nominal=above - below,
-                        note="foot on the upper face, rod along the riser",
-                    ),
-                    Tool.DEPTH_ROD,
-                    _turned(axis, at + beside, narrow / 2.0, above),
-                    _turned(axis, at - beside, narrow / 2.0, below),
-                    (0.0, 0.0, -1.0),
-                )
-            )
+            note = "foot on the upper face, rod along the riser"
+            line = _line(f"step from {words}", Kind.STEP, "z", above - below, note)
+            start = _turned(axis, at + beside, narrow / 2.0, above)
+            end = _turned(axis, at - beside, narrow / 2.0, below)
+            out.append(Dimension(line, Tool.DEPTH_ROD, start, end, (0.0, 0.0, -1.0)))
     return out
 
 

@@ -21,6 +21,20 @@ _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> str:
     """Value and half width of its 95 % interval, rounded up, as ``59.50 ± 0.37 mm``.
 
+    Parameters
+    ----------
+    value : Interval or None
+        Value with the half width of its 95 % interval.
+    digits : int
+        Decimals.
+    unit : str
+        Put behind the number.
+
+    Returns
+    -------
+    str
+        ``not known`` where there is no finite value.
+
     Examples
     --------
     >>> with_interval(Interval(59.5, 0.37))
@@ -37,6 +51,16 @@ def sure_decimals(half95: float) -> int:
     """Decimals that an uncertainty allows: two of its digits where they are under 36, else one.
 
     Source: rounding rule of the Particle Data Group (Review of Particle Physics, introduction).
+
+    Parameters
+    ----------
+    half95 : float
+        Half width of a 95 % interval.
+
+    Returns
+    -------
+    int
+        At least 0.
 
     Examples
     --------
