@@ -64,6 +64,7 @@ ROOMS: Final = {
         "coupon/spans.py",
         "coupon/bars.py",
         "coupon/block.py",
+        "coupon/block_sizes.py",
         "coupon/ladder.py",
         "coupon/piece.py",
         "coupon/layout.py",

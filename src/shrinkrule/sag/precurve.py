@@ -323,7 +323,10 @@ def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
     tuple of str
         What to try.
     """
-    remedies = ["try another way up", "hold the place that sags most with a setter block or ballast"]
+    remedies = [
+        "try another way up",
+        "hold the place that sags most with a setter block or ballast",
+    ]
     if before.footing_share < _SMALL_FOOTING:
         remedies.insert(0, "bed its underside in a setter block: it stands on next to nothing")
     # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
