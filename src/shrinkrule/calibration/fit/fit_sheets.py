@@ -66,7 +66,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         lengths, reading_variance=together.lengths.green_variance(caliper.variance)
     )
     from_model = fit_printing(
-        lengths, fired=True, reading_variance=together.lengths.reading_variance(caliper.variance)
+        lengths, fired=True, reading_variance=together.lengths.fired_variance(caliper.variance)
     )
     difference = axis_difference(x.fit, y.fit)
     differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
