@@ -181,6 +181,8 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/walls/test_layers.py",
     ),
     "coupon": (
+        "tests/coupon/test_facts_layout.py",
+        "tests/coupon/test_facts_block.py",
         "tests/coupon/test_facts_coupon.py",
         "tests/coupon/test_dimensions.py",
         "tests/coupon/test_bars.py",
