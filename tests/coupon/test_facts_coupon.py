@@ -10,7 +10,8 @@ import shapely
 
 from shrinkrule.compensation import offset_outlines
 from shrinkrule.coupon import Coupon, CouponPlan, design_coupon
-from shrinkrule.coupon.block import build_block, shortest_block_mm, size_block
+from shrinkrule.coupon.block import build_block
+from shrinkrule.coupon.block_sizes import shortest_block_mm, size_block
 from shrinkrule.coupon.layout import GAP_MM
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.mesh.bodies import solid_from_mesh

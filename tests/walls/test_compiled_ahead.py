@@ -10,13 +10,13 @@ from pathlib import Path
 import pytest
 
 from shrinkrule.numerics import jit
-from shrinkrule.walls.thickness import ahead
+from shrinkrule.walls import ahead
 
 CHECK = """
 import numpy as np, trimesh
 from shrinkrule import Printer
 from shrinkrule.walls import check_walls
-from shrinkrule.walls.thickness import ahead
+from shrinkrule.walls import ahead
 wedge = trimesh.convex.convex_hull(np.array(
     [(0, 0, 0), (9, 0, 0), (0, 9, 0), (9, 9, 0), (0, 0, 5), (0, 9, 5)], dtype=float))
 plate = trimesh.creation.box((20, 20, 1.5))

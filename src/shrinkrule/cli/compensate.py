@@ -177,6 +177,7 @@ def compensate(
     """
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
+    from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
     by_hand = scale_xy, scale_x, scale_y, scale_z
@@ -204,6 +205,7 @@ def compensate(
         first_layer_mm=None if first_layer is None else parse_length(first_layer, "--first-layer"),
         whole_layers=whole_layers,
     )
+    compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)
         result = run_job(part, recipe, progress)

@@ -224,9 +224,7 @@ def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
 def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
     """Read a part and refuse what cannot be trusted, unless asked to go on."""
     from shrinkrule.mesh import read_part
-    from shrinkrule.walls import compile_ahead
 
-    compile_ahead()
     part = read_part(model, unit)
     if unite:
         part = part.united()

@@ -52,9 +52,10 @@ def walls(
     from shrinkrule.compensation import ScaleFactors, green_part, way_up
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs
-    from shrinkrule.walls import thickness_map
+    from shrinkrule.walls import compile_ahead, thickness_map
 
     folder = options.folder_from(out)
+    compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
         green = green_part(part.mesh, ScaleFactors.alike(scale_xy, scale_z), way_up(print_up))

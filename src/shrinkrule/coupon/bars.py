@@ -51,13 +51,37 @@ def post_mm(depth: float) -> float:
 
 
 def bar_width_mm(printer: Printer) -> float:
-    """Width of a standing bar, whole layers as it is printed."""
+    """Width of a standing bar, whole layers as it is printed.
+
+    Parameters
+    ----------
+    printer : Printer
+        Layer height, mm.
+
+    Returns
+    -------
+    float
+        mm.
+    """
     layer = printer.layer_height_mm
     return ceil(WIDTH_MM / layer - 1e-9) * layer
 
 
 def longest_bridge_mm(longest_piece: float, depth: float) -> float:
-    """Longest span of a bar of a given length, for thin beams of this depth and a thick one."""
+    """Longest span of a bar of a given length, for thin beams of this depth and a thick one.
+
+    Parameters
+    ----------
+    longest_piece : float
+        Length of the bar, mm.
+    depth : float
+        Depth of the thin beams, mm.
+
+    Returns
+    -------
+    float
+        Span between the posts, mm.
+    """
     return longest_piece - 2.0 * post_mm(THICK_RATIO * depth)
 
 
@@ -73,7 +97,20 @@ def window_mm(depth: float, span: float) -> float:
 
 
 def build_bars(spans: SagSpans, printer: Printer) -> list[Piece]:
-    """Four bars: the shortest span with the cantilever, the two longer ones, the thick one."""
+    """Four bars: the shortest span with the cantilever, the two longer ones, the thick one.
+
+    Parameters
+    ----------
+    spans : SagSpans
+        Spans and depths, mm.
+    printer : Printer
+        Layer height, which the width and the chamfer follow.
+
+    Returns
+    -------
+    list of Piece
+        Standing on z = 0 as they are printed, mm.
+    """
     width = bar_width_mm(printer)
     chamfer = min(foot_chamfer(printer.layer_height_mm), spans.depth / 4.0)
     first, second, third = spans.bridges

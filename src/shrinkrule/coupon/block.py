@@ -8,13 +8,13 @@ sections stay thin, so that binder leaves the coupon as it leaves a part.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import floor
-from typing import Final
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from manifold3d import Manifold
 
+from shrinkrule.coupon.block_sizes import STAIR_WIDTH_MM, BlockSizes
 from shrinkrule.coupon.layout import Rectangles
 from shrinkrule.coupon.piece import ROD_MM, Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import (
@@ -23,7 +23,6 @@ from shrinkrule.coupon.solid import (
     box,
     chamfered_prism,
     circle,
-    foot_chamfer,
     rectangle,
     to_mesh,
     union,
@@ -31,106 +30,22 @@ from shrinkrule.coupon.solid import (
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, SheetLine
 
-LONGEST_MM: Final = 60.0
-"""No longer than this in any furnace: more costs filament and gains little."""
-TALLEST_MM: Final = 25.0
-"""No taller than this in any furnace, for the same reason."""
-LOWEST_MM: Final = 16.0
-"""Below this the shortest height would be under 3 mm, where the layer's rounding rules."""
-LENGTH_SHARES: Final = (1.0, 0.68, 0.395, 0.2)
-"""Outside lengths as shares of the longest: 5 to 1, with room for windows between."""
-HEIGHT_FACTORS: Final = (1.6, 2.4, 3.5, 5.0)
-"""Tread heights as multiples of the plate: with the plate itself five heights, 5 to 1."""
-RIM_MM: Final = 4.0
-"""Least width of plate around a window: a foot for a depth rod, also after firing."""
-OPENING_MM: Final = 6.0
-"""Least green opening of a window: inside jaws still enter it after firing."""
-TREAD_MM: Final = 5.2
-"""Least length of a tread: a jaw's blade still fits after firing."""
-STAIR_WIDTH_MM: Final = 6.0
-"""Thickness of the upright stairs: stands by itself, and no thicker than the plate's sections."""
-
-
-@dataclass(frozen=True)
-class BlockSizes:
-    """Every size of the block in mm, rounded so that it can be read and printed.
-
-    Parameters
-    ----------
-    lengths : tuple of 4 float
-        Outside lengths along X and along Y, longest first.
-    plate : float
-        Thickness of the plate.
-    treads : tuple of 4 float
-        Heights of the treads: low and high on the X arm, low and high on the Y arm.
-    rim : float
-        Plate left around a window.
-    hole : float
-        Diameter of the round hole.
-    chamfer : float
-        Chamfer at the foot.
-    pip : float
-        Side of a mark.
-    """
-
-    lengths: tuple[float, float, float, float]
-    plate: float
-    treads: tuple[float, float, float, float]
-    rim: float
-    hole: float
-    chamfer: float
-    pip: float
-
-    @property
-    def tread(self) -> float:
-        """Length of one tread."""
-        return min(8.0, (self.lengths[0] - self.lengths[1]) / 2.0)
-
-    @property
-    def openings(self) -> tuple[float, float]:
-        """Short and long side of the two windows."""
-        _, second, third, _ = self.lengths
-        return second - self.rim - third, third - 2.0 * self.rim
-
-
-def shortest_block_mm(printer: Printer) -> float:
-    """Shortest longest side, mm, at which every feature of the block can still be measured."""
-    side = 30.0
-    while not _measurable(side, printer):
-        side += 0.5
-    return side
-
-
-def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockSizes:
-    """Sizes of a block within a largest side and height.
-
-    Parameters
-    ----------
-    longest_mm, tallest_mm : float
-        Largest side and height allowed, at least :func:`shortest_block_mm` and ``LOWEST_MM``.
-    printer : Printer
-        Bead and layer.
-    """
-    longest = _half(min(longest_mm, LONGEST_MM))
-    first, second, third, fourth = (_half(longest * share) for share in LENGTH_SHARES)
-    layer = printer.layer_height_mm
-    top = floor(min(tallest_mm, TALLEST_MM) / layer + 1e-9)
-    plate = floor(top / HEIGHT_FACTORS[-1])
-    low_x, low_y, high_x, high_y = (round(plate * f) * layer for f in HEIGHT_FACTORS)
-    rim = _rim(printer)
-    return BlockSizes(
-        lengths=(first, second, third, fourth),
-        plate=plate * layer,
-        treads=(low_x, high_x, low_y, high_y),
-        rim=rim,
-        hole=max(OPENING_MM, _half(0.75 * (third - 2.0 * rim))),
-        chamfer=foot_chamfer(layer),
-        pip=max(2.0 * printer.bead_width_mm, 1.5),
-    )
-
 
 def build_block(sizes: BlockSizes, printer: Printer) -> Piece:
-    """Solid and dimensions of the block."""
+    """Solid and dimensions of the block.
+
+    Parameters
+    ----------
+    sizes : BlockSizes
+        Every size, mm.
+    printer : Printer
+        Bead and layer, which the marks follow.
+
+    Returns
+    -------
+    Piece
+        Standing on z = 0 as it is printed, mm.
+    """
     long, second, third, narrow = sizes.lengths
     outline = np.array(
         [
@@ -173,7 +88,18 @@ def thickest_section_mm(sizes: BlockSizes) -> float:
 
 
 def block_plan(sizes: BlockSizes) -> Rectangles:
-    """Rectangles that cover the block on the bed: its bands, laid over each other."""
+    """Rectangles that cover the block on the bed: its bands, laid over each other.
+
+    Parameters
+    ----------
+    sizes : BlockSizes
+        Every size, mm.
+
+    Returns
+    -------
+    tuple of (x, y, dx, dy)
+        Corner and sides of each rectangle, mm.
+    """
     return tuple(
         (0.0, 0.0, length, width)
         for length, width in zip(sizes.lengths, sizes.lengths[::-1], strict=True)
@@ -221,18 +147,15 @@ def _numbered(found: list[Dimension]) -> list[Dimension]:
     count = {"x": 0, "y": 0, "z": 0}
     out = []
     for dim in found:
-        count[dim.line.axis] += 1
-        line = dim.line
-        named = SheetLine(
-            f"{line.axis.upper()}{count[line.axis]}",
-            line.feature,
-            line.kind,
-            line.axis,
-            nominal=line.nominal,
-            note=line.note,
-        )
-        out.append(Dimension(named, dim.tool, dim.start, dim.end, dim.approach))
+        axis = dim.line.axis
+        count[axis] += 1
+        out.append(replace(dim, line=replace(dim.line, id=f"{axis.upper()}{count[axis]}")))
     return out
+
+
+def _line(feature: str, kind: Kind, axis: str, nominal_mm: float, note: str) -> SheetLine:
+    """A line that has no id yet."""
+    return SheetLine("", feature, kind, axis, nominal=nominal_mm, note=note)
 
 
 def _turned(axis: str, along: float, across: float, height: float) -> Point:
@@ -243,15 +166,11 @@ def _turned(axis: str, along: float, across: float, height: float) -> Point:
 def _outside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
     edges = (0.0, *sizes.lengths[::-1])
     grip = (sizes.chamfer + sizes.plate) / 2.0
+    note = "jaws from below, above the chamfer"
     return [
         Dimension(
-            SheetLine(
-                "",
-                f"block, band {band} of 4 along {axis.upper()}",
-                Kind.OUTSIDE,
-                axis,
-                nominal=length,
-                note="jaws from below, above the chamfer",
+            _line(
+                f"block, band {band} of 4 along {axis.upper()}", Kind.OUTSIDE, axis, length, note
             ),
             Tool.OUTSIDE_JAWS,
             _turned(axis, 0.0, (low + high) / 2.0, grip),
@@ -275,16 +194,10 @@ def _inside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
         (f"window of the {other} arm, long side", rim, rim + wide, third + short / 2.0),
     )
     grip = (sizes.chamfer + sizes.plate) / 2.0
+    note = "inside jaws from below, past the chamfer"
     return [
         Dimension(
-            SheetLine(
-                "",
-                feature,
-                Kind.INSIDE,
-                axis,
-                nominal=end - start,
-                note="inside jaws from below, past the chamfer",
-            ),
+            _line(feature, Kind.INSIDE, axis, end - start, note),
             Tool.INSIDE_JAWS,
             _turned(axis, start, across, grip),
             _turned(axis, end, across, grip),
@@ -300,24 +213,18 @@ def _plan_steps(sizes: BlockSizes, axis: str) -> list[Dimension]:
     beside = 0.75 * ROD_MM
     lengths = sizes.lengths
     out = []
-    for band in range(3):
-        corner = lengths[3 - band]
-        out.append(
-            Dimension(
-                SheetLine(
-                    "",
-                    f"step from band {band + 1} to band {band + 2} along {axis.upper()}",
-                    Kind.STEP,
-                    axis,
-                    nominal=lengths[band] - lengths[band + 1],
-                    note="foot on the outer face, rod along the corner",
-                ),
-                Tool.DEPTH_ROD,
-                _turned(axis, lengths[band], corner - beside, grip),
-                _turned(axis, lengths[band + 1], corner + beside, grip),
-                _turned(axis, -1.0, 0.0, 0.0),
-            )
+    for band, (outer, inner) in enumerate(pairwise(lengths), start=1):
+        corner = lengths[4 - band]
+        line = _line(
+            f"step from band {band} to band {band + 1} along {axis.upper()}",
+            Kind.STEP,
+            axis,
+            outer - inner,
+            "foot on the outer face, rod along the corner",
         )
+        start = _turned(axis, outer, corner - beside, grip)
+        end = _turned(axis, inner, corner + beside, grip)
+        out.append(Dimension(line, Tool.DEPTH_ROD, start, end, _turned(axis, -1.0, 0.0, 0.0)))
     return out
 
 
@@ -350,20 +257,9 @@ def _treads(sizes: BlockSizes) -> list[tuple[str, str, Point]]:
 
 
 def _height(feature: str, top: Point, approach: Point) -> Dimension:
-    return Dimension(
-        SheetLine(
-            "",
-            f"height, {feature}",
-            Kind.OUTSIDE,
-            "z",
-            nominal=top[2],
-            note="one jaw under the plate, one on top",
-        ),
-        Tool.OUTSIDE_JAWS,
-        (top[0], top[1], 0.0),
-        top,
-        approach,
-    )
+    note = "one jaw under the plate, one on top"
+    line = _line(f"height, {feature}", Kind.OUTSIDE, "z", top[2], note)
+    return Dimension(line, Tool.OUTSIDE_JAWS, (top[0], top[1], 0.0), top, approach)
 
 
 def _height_steps(sizes: BlockSizes) -> list[Dimension]:
@@ -376,41 +272,9 @@ def _height_steps(sizes: BlockSizes) -> list[Dimension]:
             (middle, low, high, f"high to low tread, {axis.upper()} arm"),
             (inner, sizes.plate, low, f"low tread to plate, {axis.upper()} arm"),
         ):
-            out.append(
-                Dimension(
-                    SheetLine(
-                        "",
-                        f"step from {words}",
-                        Kind.STEP,
-                        "z",
-                        nominal=above - below,
-                        note="foot on the upper face, rod along the riser",
-                    ),
-                    Tool.DEPTH_ROD,
-                    _turned(axis, at + beside, narrow / 2.0, above),
-                    _turned(axis, at - beside, narrow / 2.0, below),
-                    (0.0, 0.0, -1.0),
-                )
-            )
+            note = "foot on the upper face, rod along the riser"
+            line = _line(f"step from {words}", Kind.STEP, "z", above - below, note)
+            start = _turned(axis, at + beside, narrow / 2.0, above)
+            end = _turned(axis, at - beside, narrow / 2.0, below)
+            out.append(Dimension(line, Tool.DEPTH_ROD, start, end, (0.0, 0.0, -1.0)))
     return out
-
-
-def _measurable(longest: float, printer: Printer) -> bool:
-    first, second, third, narrow = (_half(longest * share) for share in LENGTH_SHARES)
-    rim = _rim(printer)
-    opening = max(OPENING_MM, 3.0 * max(2.0 * printer.bead_width_mm, 1.5))
-    return (
-        second - rim - third >= opening
-        and third - 2.0 * rim >= opening
-        and (first - second) / 2.0 >= TREAD_MM
-        and narrow >= STAIR_WIDTH_MM
-    )
-
-
-def _rim(printer: Printer) -> float:
-    return max(RIM_MM, _half(3.0 * printer.bead_width_mm + 0.49))
-
-
-def _half(length: float) -> float:
-    """Round down to half a millimetre, so that the sheet reads easily."""
-    return floor(2.0 * length + 1e-9) / 2.0

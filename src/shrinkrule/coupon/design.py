@@ -12,14 +12,8 @@ import numpy as np
 import trimesh
 
 from shrinkrule.coupon.bars import bar_width_mm, build_bars, longest_bridge_mm
-from shrinkrule.coupon.block import (
-    LONGEST_MM,
-    LOWEST_MM,
-    block_plan,
-    build_block,
-    shortest_block_mm,
-    size_block,
-)
+from shrinkrule.coupon.block import block_plan, build_block
+from shrinkrule.coupon.block_sizes import LONGEST_MM, LOWEST_MM, shortest_block_mm, size_block
 from shrinkrule.coupon.ladder import build_ladder
 from shrinkrule.coupon.layout import Rectangle, Rectangles, bed_places, corners, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece

@@ -51,7 +51,18 @@ class DimensionDrawing:
 
 
 def drawings(coupon: Coupon) -> list[DimensionDrawing]:
-    """All pictures of a coupon, block first."""
+    """All pictures of a coupon, block first.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        The coupon, its sheet included.
+
+    Returns
+    -------
+    list of DimensionDrawing
+        SVG with the ids of the dimensions it shows.
+    """
     block = coupon.pieces[0]
     found = []
     for axis, kinds, words in (
@@ -79,7 +90,18 @@ def drawings(coupon: Coupon) -> list[DimensionDrawing]:
 
 
 def floor_plan(coupon: Coupon) -> DimensionDrawing | None:
-    """Picture of all pieces on the furnace floor, or None where one load does not hold them."""
+    """Picture of all pieces on the furnace floor, or None where one load does not hold them.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        The coupon; its floor places are mm as fired.
+
+    Returns
+    -------
+    DimensionDrawing or None
+        SVG of the floor with the name of each piece.
+    """
     if not coupon.floor:
         return None
     outlines = []

@@ -41,7 +41,18 @@ def ladder_size_mm(printer: Printer) -> tuple[float, float, float]:
 
 
 def build_ladder(printer: Printer) -> Piece:
-    """Solid and dimensions of the ladder."""
+    """Solid and dimensions of the ladder.
+
+    Parameters
+    ----------
+    printer : Printer
+        Bead and layer.
+
+    Returns
+    -------
+    Piece
+        Standing on z = 0 as it is printed, mm.
+    """
     length, depth, height = ladder_size_mm(printer)
     spine = _spine(printer)
     root, free = spine / 2.0, spine + 0.6 * TOOTH_MM

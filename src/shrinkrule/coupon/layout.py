@@ -29,7 +29,18 @@ _ROUNDING: Final = 1e-9
 
 
 def turned(outline: Rectangles) -> Rectangles:
-    """Outline after its x and y are exchanged, which is a quarter turn for a rectangle."""
+    """Outline after its x and y are exchanged, which is a quarter turn for a rectangle.
+
+    Parameters
+    ----------
+    outline : tuple of (x, y, dx, dy)
+        Corner and sides of each rectangle, mm.
+
+    Returns
+    -------
+    tuple of (x, y, dx, dy)
+        The same number of rectangles, mm.
+    """
     return tuple((y, x, dy, dx) for x, y, dx, dy in outline)
 
 
@@ -61,6 +72,18 @@ def floor_places(outlines: Sequence[Rectangles], furnace: Furnace) -> tuple[Rect
     """Place pieces together on a furnace floor; empty when they need more than one load.
 
     The first keeps its turn; the last, and all between alike, are tried both ways.
+
+    Parameters
+    ----------
+    outlines : sequence of tuple of (x, y, dx, dy)
+        Rectangles of each piece as fired, mm.
+    furnace : Furnace
+        A box or a crucible.
+
+    Returns
+    -------
+    tuple of (x, y, dx, dy)
+        Place of each piece, mm.
     """
     first, *between = outlines[:-1]
     last = outlines[-1]
@@ -79,7 +102,20 @@ def floor_places(outlines: Sequence[Rectangles], furnace: Furnace) -> tuple[Rect
 
 
 def corners(outlines: Sequence[Rectangles], places: Sequence[Rectangle]) -> Floats:
-    """Corners (n, 2) of every rectangle of outlines at their places, mm."""
+    """Corners (n, 2) of every rectangle of outlines at their places, mm.
+
+    Parameters
+    ----------
+    outlines : sequence of tuple of (x, y, dx, dy)
+        Rectangles of each piece, mm.
+    places : sequence of (x, y, dx, dy)
+        Place of each piece, mm.
+
+    Returns
+    -------
+    (n, 2) float64
+        Four for each rectangle, mm.
+    """
     parts = np.array(
         [
             (place[0] + x, place[1] + y, dx, dy)
@@ -93,7 +129,18 @@ def corners(outlines: Sequence[Rectangles], places: Sequence[Rectangle]) -> Floa
 
 
 def bed_places(outlines: Sequence[Rectangles]) -> tuple[Rectangle, ...]:
-    """Place pieces on the bed, about as wide as they are deep."""
+    """Place pieces on the bed, about as wide as they are deep.
+
+    Parameters
+    ----------
+    outlines : sequence of tuple of (x, y, dx, dy)
+        Rectangles of each piece as printed, mm.
+
+    Returns
+    -------
+    tuple of (x, y, dx, dy)
+        Place of each piece, mm.
+    """
     side = max(max(x + dx, y + dy) for outline in outlines for x, y, dx, dy in outline)
     while not (placed := pack(outlines, (side, side))):
         side += GAP_MM

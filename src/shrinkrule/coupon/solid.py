@@ -30,6 +30,16 @@ FOOT_MM: Final = 0.5
 def foot_chamfer(layer_height: float) -> float:
     """Chamfer at the foot of measured faces: whole layers, as high as the squeezed ones.
 
+    Parameters
+    ----------
+    layer_height : float
+        mm.
+
+    Returns
+    -------
+    float
+        Height and depth of the chamfer, mm.
+
     Examples
     --------
     >>> foot_chamfer(0.3)
@@ -39,23 +49,67 @@ def foot_chamfer(layer_height: float) -> float:
 
 
 def rectangle(x0: float, x1: float, y0: float, y1: float) -> Ring:
-    """Outer ring of a rectangle."""
+    """Outer ring of a rectangle.
+
+    Parameters
+    ----------
+    x0, x1, y0, y1 : float
+        Its sides, mm.
+
+    Returns
+    -------
+    (4, 2) float64
+        Corners turning left, mm.
+    """
     return np.array([[x0, y0], [x1, y0], [x1, y1], [x0, y1]], dtype=np.float64)
 
 
 def circle(x: float, y: float, diameter: float) -> Ring:
-    """Outer ring of a circle with corners on both axes."""
+    """Outer ring of a circle with corners on both axes.
+
+    Parameters
+    ----------
+    x, y, diameter : float
+        Centre and diameter, mm.
+
+    Returns
+    -------
+    (n, 2) float64
+        Corners on the circle, turning left, mm.
+    """
     turn = np.arange(CIRCLE_SEGMENTS) * (2.0 * np.pi / CIRCLE_SEGMENTS)
     return np.array([x, y]) + 0.5 * diameter * np.column_stack([np.cos(turn), np.sin(turn)])
 
 
 def as_hole(ring: Ring) -> Ring:
-    """Turn an outer ring into the ring of a hole."""
+    """Turn an outer ring into the ring of a hole.
+
+    Parameters
+    ----------
+    ring : (n, 2) float64
+        Corners turning left, mm.
+
+    Returns
+    -------
+    (n, 2) float64
+        The same corners turning right.
+    """
     return ring[::-1].copy()
 
 
 def box(x0: float, x1: float, y0: float, y1: float, z0: float, z1: float) -> Manifold:
-    """Box between corners, in mm."""
+    """Box between corners, in mm.
+
+    Parameters
+    ----------
+    x0, x1, y0, y1, z0, z1 : float
+        Its faces, mm.
+
+    Returns
+    -------
+    Manifold
+        Of eight corners.
+    """
     return Manifold.cube((x1 - x0, y1 - y0, z1 - z0)).translate((x0, y0, z0))
 
 
@@ -68,6 +122,11 @@ def chamfered_prism(rings: Sequence[Ring], height: float, chamfer: float) -> Man
         Outer rings turning left and holes turning right, mm.
     height, chamfer : float
         Height of the prism and of its chamfer, mm.
+
+    Returns
+    -------
+    Manifold
+        One sound solid on z = 0.
 
     Raises
     ------
@@ -95,6 +154,16 @@ def chamfered_prism(rings: Sequence[Ring], height: float, chamfer: float) -> Man
 def union(parts: Sequence[Manifold]) -> Manifold:
     """One solid of overlapping solids.
 
+    Parameters
+    ----------
+    parts : sequence of Manifold
+        At least one; each shares space or a face with another.
+
+    Returns
+    -------
+    Manifold
+        One body without seams.
+
     Raises
     ------
     MeshError
@@ -110,7 +179,18 @@ def union(parts: Sequence[Manifold]) -> Manifold:
 
 
 def to_mesh(solid: Manifold) -> trimesh.Trimesh:
-    """Mesh of a solid, corners merged as the solid has them."""
+    """Mesh of a solid, corners merged as the solid has them.
+
+    Parameters
+    ----------
+    solid : Manifold
+        Any solid, mm.
+
+    Returns
+    -------
+    trimesh.Trimesh
+        float64, mm.
+    """
     raw = solid.to_mesh64()
     # Copies, so that the mesh does not keep the solid's own memory alive.
     return trimesh.Trimesh(

@@ -93,6 +93,11 @@ def choose_spans(
         Longest bridge the furnace takes, mm.
     modulus_kpa, density_g_cm3 : float
         Sag modulus and density expected.
+
+    Returns
+    -------
+    SagSpans
+        Rounded down to half a millimetre, with the drops expected.
     """
 
     def drop(span: float, deep: float) -> float:
@@ -126,7 +131,18 @@ def choose_spans(
 
 
 def span_notes(spans: SagSpans) -> tuple[str, ...]:
-    """State the drops expected on these spans, and which spans would serve where they do not."""
+    """State the drops expected on these spans, and which spans would serve where they do not.
+
+    Parameters
+    ----------
+    spans : SagSpans
+        As chosen.
+
+    Returns
+    -------
+    tuple of str
+        Sentences for the sheet.
+    """
     low, high = READABLE_MM
     notes = [
         f"At a sag modulus of {spans.modulus_kpa:g} kPa the bridges should drop "

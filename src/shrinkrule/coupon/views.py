@@ -72,7 +72,20 @@ class Patch:
 
 
 def patches(mesh: trimesh.Trimesh, view: View) -> list[Patch]:
-    """Visible planes of a mesh, far ones first."""
+    """Visible planes of a mesh, far ones first.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Any closed mesh, mm.
+    view : View
+        From where it is seen.
+
+    Returns
+    -------
+    list of Patch
+        In the order in which they are drawn.
+    """
     toward = np.array(view.toward)
     normals = np.asarray(mesh.face_normals)
     triangles = np.asarray(mesh.triangles)

@@ -74,7 +74,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     up, turn = way_up(recipe.print_up), recipe.turn_deg
     factors = recipe.scale
     if recipe.whole_layers:
-        factors = _to_whole_layers(factors, _height_mm(part, recipe), made)
+        factors = _to_whole_layers(factors, _wanted_box(part, recipe)[2], made)
     green = green_part(part.mesh, factors, up, turn)
     walls = look_at_walls(
         part,
@@ -107,14 +107,14 @@ def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
     if recipe.row is None:
         return recipe
     row = recipe.row.on_a_true_printer() if recipe.printer_corrected else recipe.row
-    box = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
-    return replace(recipe, row=row.at_lengths(float(box[:2].max()), float(box[2])))
+    x, y, z = _wanted_box(part, recipe)
+    return replace(recipe, row=row.at_lengths(max(x, y), z))
 
 
-def _height_mm(part: Part, recipe: Recipe) -> float:
-    """Wanted height of a part as it is printed."""
-    box = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
-    return float(box[2])
+def _wanted_box(part: Part, recipe: Recipe) -> tuple[float, float, float]:
+    """Sides of the wanted part's box as it stands in the print, not turned about Z yet, mm."""
+    x, y, z = np.abs(turn_up(way_up(recipe.print_up))) @ np.asarray(part.mesh.extents)
+    return float(x), float(y), float(z)
 
 
 def _to_whole_layers(factors: ScaleFactors, height_mm: float, made: Print) -> ScaleFactors:

@@ -88,8 +88,8 @@ def _sag_reasons(sag: PrecurveResult) -> list[Reason]:
     if not sag.advice:
         return reasons
     if sag.verdict is Saving.HOPELESS:
-        why, *ways = sag.advice
-        text = f"sag: {why}; no allowance will save it: {', or '.join(ways)}"
+        why, *remedies = sag.advice
+        text = f"sag: {why}; no allowance will save it: {', or '.join(remedies)}"
         return [Reason(Level.STOP, text), *reasons]
     return [*(Reason(Level.LOOK, f"sag: {text}") for text in sag.advice), *reasons]
 

@@ -12,7 +12,15 @@ Tick = Callable[[float], None]
 
 
 def silent(stage: str, share: float) -> None:
-    """Progress that nobody watches."""
+    """Progress that nobody watches.
+
+    Parameters
+    ----------
+    stage : str
+        What is being done.
+    share : float
+        How much of it is done, 0 to 1.
+    """
 
 
 def part_of(progress: Progress, start: float, span: float) -> Progress:

@@ -9,17 +9,45 @@ from shrinkrule.version import VERSION
 
 
 def program() -> str:
-    """Name and version of this program."""
+    """Name and version of this program.
+
+    Returns
+    -------
+    str
+        As ``shrinkrule 1.2.3``.
+    """
     return f"shrinkrule {VERSION}"
 
 
 def finite(values: dict[str, Any]) -> dict[str, Any]:
-    """Values by name, with null for what JSON cannot hold."""
+    """Values by name, with null for what JSON cannot hold.
+
+    Parameters
+    ----------
+    values : dict of str to any
+        Plain values, nested or not.
+
+    Returns
+    -------
+    dict of str to any
+        The same keys.
+    """
     return {key: without_nan(value) for key, value in values.items()}
 
 
 def without_nan(value: Any) -> Any:
-    """Replace what JSON cannot hold (nan, inf) by null, all the way down."""
+    """Replace what JSON cannot hold (nan, inf) by null, all the way down.
+
+    Parameters
+    ----------
+    value : any
+        A plain value, nested or not.
+
+    Returns
+    -------
+    any
+        The same, tuples as lists.
+    """
     if isinstance(value, dict):
         return finite(value)
     if isinstance(value, list | tuple):

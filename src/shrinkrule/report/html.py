@@ -22,7 +22,20 @@ _CLASSES = {Level.MAKE: "make", Level.LOOK: "look", Level.STOP: "stop"}
 
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
-    """HTML report of the main job, with its pictures inside."""
+    """HTML report of the main job, with its pictures inside.
+
+    Parameters
+    ----------
+    result : JobResult
+        What to report.
+    files : dict of str to Path
+        Files written beside the report, by kind.
+
+    Returns
+    -------
+    str
+        One page without links to other files.
+    """
     pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
     level = result.verdict.level
     return (

@@ -39,7 +39,20 @@ _PALE, _DARK = np.array([0.93, 0.95, 0.90]), np.array([0.45, 0.08, 0.20])
 
 
 def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
-    """Sag and its allowance as JSON values. Lengths mm, in the model's axes."""
+    """Sag and its allowance as JSON values. Lengths mm, in the model's axes.
+
+    Parameters
+    ----------
+    sag : PrecurveResult
+        Sag before and after the allowance.
+    settings : SagSettings
+        How the part was held.
+
+    Returns
+    -------
+    dict of str to any
+        As in docs/file-formats.md.
+    """
     before = sag.before
     return {
         "verdict": sag.verdict.value,
@@ -82,7 +95,18 @@ def sag_half95(before: SagResult) -> float:
 
 
 def sag_text(sag: PrecurveResult) -> str:
-    """What the part does in the furnace, and what the allowance leaves, in one line."""
+    """What the part does in the furnace, and what the allowance leaves, in one line.
+
+    Parameters
+    ----------
+    sag : PrecurveResult
+        Sag before and after the allowance.
+
+    Returns
+    -------
+    str
+        One line, lengths in mm.
+    """
     from shrinkrule.sag import Saving
 
     before = sag.before
@@ -121,7 +145,18 @@ def _percent(before: SagResult) -> str:
 
 
 def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
-    """Figures of the sag for a table."""
+    """Figures of the sag for a table.
+
+    Parameters
+    ----------
+    sag : PrecurveResult
+        Sag before and after the allowance.
+
+    Returns
+    -------
+    list of (str, str)
+        Name and figure of each row.
+    """
     before = sag.before
     rounds = ", ".join(_left(error, before) for error in sag.errors_mm) if sag.rounds else "none"
     decimals = sure_decimals(sag_half95(before))
@@ -144,7 +179,20 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
 def sag_pictures(
     sag: PrecurveResult, furnace_up: tuple[float, float, float]
 ) -> tuple[tuple[Picture, ...], tuple[Swatch, ...]]:
-    """Maps of the sag without allowance and of what is left with it, and their one legend."""
+    """Maps of the sag without allowance and of what is left with it, and their one legend.
+
+    Parameters
+    ----------
+    sag : PrecurveResult
+        Sag before and after the allowance.
+    furnace_up : tuple of 3 float
+        Unit vector in the model that points up in the furnace.
+
+    Returns
+    -------
+    tuple of Picture, tuple of Swatch
+        Maps in one scale of colours, and what the colours mean in mm.
+    """
     turn = turn_up(np.asarray(furnace_up))
     samples = sample_surface(sag.wanted, float(np.sqrt(sag.wanted.area / _SAMPLES)))
     corners = np.asarray(sag.wanted.triangles)[samples.facets]

@@ -21,6 +21,20 @@ _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> str:
     """Value and half width of its 95 % interval, rounded up, as ``59.50 ± 0.37 mm``.
 
+    Parameters
+    ----------
+    value : Interval or None
+        Value with the half width of its 95 % interval.
+    digits : int
+        Decimals.
+    unit : str
+        Put behind the number.
+
+    Returns
+    -------
+    str
+        ``not known`` where there is no finite value.
+
     Examples
     --------
     >>> with_interval(Interval(59.5, 0.37))
@@ -37,6 +51,16 @@ def sure_decimals(half95: float) -> int:
     """Decimals that an uncertainty allows: two of its digits where they are under 36, else one.
 
     Source: rounding rule of the Particle Data Group (Review of Particle Physics, introduction).
+
+    Parameters
+    ----------
+    half95 : float
+        Half width of a 95 % interval.
+
+    Returns
+    -------
+    int
+        At least 0.
 
     Examples
     --------
@@ -96,15 +120,19 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
     """What the row's printer does to the part, each fact with its name."""
     row, said = result.recipe.row, []
     if row is not None and row.print_scale_x is not None:
+        scales = {axis: row.along(axis).print_scale for axis in AXES}
         errors = ", ".join(
-            f"{axis.upper()} {100.0 * (row.along(axis).printed - 1.0):+.2f} %" for axis in AXES
+            f"{axis.upper()} {100.0 * scale.value:+.2f} ± {rounded_up(100.0 * scale.half_width())}"
+            for axis, scale in scales.items()
+            if scale is not None
         )
         said.append(
             (
                 "printer",
                 "the coupon's, corrected since by what the row says of its axes"
                 if result.recipe.printer_corrected
-                else f"made for the one that printed the coupon: its axes are off by {errors}",
+                else "made for the one that printed the coupon: its axes are off by "
+                f"{errors} % (95 %)",
             )
         )
     factors = result.green.factors
@@ -128,11 +156,12 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
             )
         )
     if bore is not None and bore.is_significant():
+        fired = bore.times(1.0 - row.shrinkage_xy.value)
         said.append(
             (
                 "bores",
-                f"round holes come out {bore.value * (1.0 - row.shrinkage_xy.value):+.2f} mm off "
-                "slots of that width",
+                f"round holes come out {fired.value:+.2f} ± {rounded_up(fired.half_width())} mm "
+                "off slots of that width",
             )
         )
     if unknown := row.does_not_know:

@@ -323,16 +323,19 @@ def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
     tuple of str
         What to try.
     """
-    ways = ["try another way up", "hold the place that sags most with a setter block or ballast"]
+    remedies = [
+        "try another way up",
+        "hold the place that sags most with a setter block or ballast",
+    ]
     if before.footing_share < _SMALL_FOOTING:
-        ways.insert(0, "bed its underside in a setter block: it stands on next to nothing")
+        remedies.insert(0, "bed its underside in a setter block: it stands on next to nothing")
     # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
     thicker = (10.0 * before.largest_sag_mm * wall_mm**2) ** (1.0 / 3.0)
     if thicker > wall_mm:
-        ways.append(
+        remedies.append(
             f"make the wall that carries it {thicker:.2g} instead of {wall_mm:.2g} mm thick"
         )
-    return tuple(ways)
+    return tuple(remedies)
 
 
 def _judge(

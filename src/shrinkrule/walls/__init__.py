@@ -7,14 +7,15 @@ from typing import TYPE_CHECKING, Final
 from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
+    from shrinkrule.walls.ahead import compile_ahead
     from shrinkrule.walls.check import WallReport, check_walls
     from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, Weight
     from shrinkrule.walls.layers.check import LayerReport, layer_findings
     from shrinkrule.walls.limits import WallLimits
     from shrinkrule.walls.map import ThicknessMap, thickness_map
     from shrinkrule.walls.shown import ShownWalls
-    from shrinkrule.walls.thickness.ahead import compile_ahead
-    from shrinkrule.walls.thickness.sampling import SurfaceSamples, sample_surface
+    from shrinkrule.walls.thickness.cells import SurfaceSamples
+    from shrinkrule.walls.thickness.sampling import sample_surface
     from shrinkrule.walls.thickness.spheres import Status, ThicknessSamples, thickness_at
     from shrinkrule.walls.thickness_scale import LegendEntry, ThicknessScale
 
@@ -52,7 +53,7 @@ _MODULES: Final = {
     "Rule": "shrinkrule.walls.findings",
     "ShownWalls": "shrinkrule.walls.shown",
     "Status": "shrinkrule.walls.thickness.spheres",
-    "SurfaceSamples": "shrinkrule.walls.thickness.sampling",
+    "SurfaceSamples": "shrinkrule.walls.thickness.cells",
     "ThicknessMap": "shrinkrule.walls.map",
     "ThicknessSamples": "shrinkrule.walls.thickness.spheres",
     "ThicknessScale": "shrinkrule.walls.thickness_scale",
@@ -61,7 +62,7 @@ _MODULES: Final = {
     "WallReport": "shrinkrule.walls.check",
     "Weight": "shrinkrule.walls.findings",
     "check_walls": "shrinkrule.walls.check",
-    "compile_ahead": "shrinkrule.walls.thickness.ahead",
+    "compile_ahead": "shrinkrule.walls.ahead",
     "layer_findings": "shrinkrule.walls.layers.check",
     "sample_surface": "shrinkrule.walls.thickness.sampling",
     "thickness_at": "shrinkrule.walls.thickness.spheres",

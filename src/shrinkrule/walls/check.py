@@ -48,7 +48,7 @@ SAMPLES_PER_BEAD: Final = 2.0
 CROSSED_AREA: Final = 0.05
 """Surface in square beads that must lie inside another body to be reported; less is rounding."""
 
-AIM_SAMPLES: Final = 80_000
+AIM_SAMPLES: Final = 120_000
 """First samples of a large part; more are added only where a wall is near a limit."""
 
 

@@ -31,6 +31,16 @@ PlaceText = Callable[[Vector], str]
 def in_print(place: Vector) -> str:
     """Put a place in words where nobody knows of another frame.
 
+    Parameters
+    ----------
+    place : tuple of 3 float
+        Print frame, mm.
+
+    Returns
+    -------
+    str
+        To a hundredth of a millimetre.
+
     Examples
     --------
     >>> in_print((1.0, -0.001, 2.5))

@@ -96,7 +96,7 @@ def test_intervals_of_the_row_are_those_of_the_lines(
             half = row.promise(name, fired).half95
             assert half is not None
             ratio = half / float(axis.fit.next_half_width_mm(axis.fit.green_mm(fired)))
-            assert 0.7 <= ratio <= 2.0, f"{name} {fired} mm"
+            assert 1.0 <= ratio <= 1.7, f"{name} {fired} mm"
 
 
 def test_a_z_that_shrinks_more_the_taller_it_is_keeps_its_intercept(tmp_path: Path) -> None:

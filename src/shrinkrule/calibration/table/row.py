@@ -238,11 +238,11 @@ class CalibrationRow:
         The same lines are stated about other centres; a row whose shrinkage does not depend on
         length stays as it is.
         """
-        x, y, z = self.along("x").about(xy_mm), self.along("y").about(xy_mm), self.along("z")
-        z = z.about(z_mm)
+        before_x, before_y, before_z = (self.along(axis) for axis in AXES)
+        x, y, z = before_x.about(xy_mm), before_y.about(xy_mm), before_z.about(z_mm)
         row = self
-        if x != self.along("x") or y != self.along("y"):
-            both = self.shrinkage_xy.value - self.along("x").shrinkage.value
+        if x != before_x or y != before_y:
+            both = self.shrinkage_xy.value - before_x.shrinkage.value
             row = replace(
                 row,
                 shrinkage_xy=replace(x.shrinkage, value=x.shrinkage.value + both),
@@ -252,7 +252,7 @@ class CalibrationRow:
                 parts_y=None if self.parts_y is None else y.scatter,
                 length_effect_xy=x.length_effect,
             )
-        if z != self.along("z"):
+        if z != before_z:
             row = replace(
                 row,
                 shrinkage_z=z.shrinkage,

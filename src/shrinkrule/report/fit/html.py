@@ -37,7 +37,22 @@ def gravest(fit: FitResult) -> NoteWeight:
 
 
 def fit_html(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> str:
-    """HTML report of a fit, with its plots inside."""
+    """HTML report of a fit, with its plots inside.
+
+    Parameters
+    ----------
+    fit : FitResult
+        What to report.
+    row : CalibrationRow
+        Its row.
+    files : dict of str to Path
+        Files written beside the report, by kind.
+
+    Returns
+    -------
+    str
+        One page without links to other files.
+    """
     level = gravest(fit)
     axes = (fit.x, fit.y, fit.xy, fit.z)
     return (

@@ -36,6 +36,11 @@ def fit_outputs(
     inputs : iterable of Path
         Files that must not be overwritten.
 
+    Returns
+    -------
+    dict of str to Path
+        ``table`` if one was given, ``json`` and ``html``.
+
     Raises
     ------
     ShrinkruleError

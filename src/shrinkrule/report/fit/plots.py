@@ -37,7 +37,18 @@ class Plot:
 
 
 def fit_plots(fit: FitResult) -> tuple[Plot, ...]:
-    """All plots of a fit."""
+    """All plots of a fit.
+
+    Parameters
+    ----------
+    fit : FitResult
+        What to draw.
+
+    Returns
+    -------
+    tuple of Plot
+        Residuals, coupons and, where beams were measured, drops.
+    """
     plots = [_residuals(fit, fit.xy), _residuals(fit, fit.z), _coupons(fit)]
     if fit.sag is not None and fit.sag.used:
         plots.append(_drops(fit, fit.sag))

@@ -208,6 +208,11 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
         From where.
     colouring : Colouring or None
         What colours mean; without it the part is grey.
+
+    Returns
+    -------
+    Drawing
+        The picture and the camera it was taken with.
     """
     colouring = None if colouring is None else colouring.grown()
     # Rays and look-ups run outside the interpreter's lock; strips keep their memory small.

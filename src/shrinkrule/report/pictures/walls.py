@@ -53,7 +53,18 @@ class Picture:
 
 
 def thickness_colouring(look: WallLook) -> Colouring:
-    """Colours for the wall at every sample."""
+    """Colours for the wall at every sample.
+
+    Parameters
+    ----------
+    look : WallLook
+        The wall check of a green part.
+
+    Returns
+    -------
+    Colouring
+        Colour by band of thickness; grey where nothing was measured.
+    """
     shown, colours = look.report.shown, look.scale.colours
     return Colouring(
         points=shown.points,
@@ -66,12 +77,36 @@ def thickness_colouring(look: WallLook) -> Colouring:
 
 
 def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
-    """Legend of the thickness colours, in mm of the green part."""
+    """Legend of the thickness colours, in mm of the green part.
+
+    Parameters
+    ----------
+    scale : ThicknessScale
+        Bands and their colours.
+
+    Returns
+    -------
+    tuple of Swatch
+        One for each band.
+    """
     return tuple(Swatch(entry.css, entry.text) for entry in scale.legend)
 
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
-    """Pictures of the green part from every view, with places marked by their number."""
+    """Pictures of the green part from every view, with places marked by their number.
+
+    Parameters
+    ----------
+    look : WallLook
+        The wall check of a green part.
+    colouring : Colouring
+        What its colours mean.
+
+    Returns
+    -------
+    tuple of Picture
+        One for each view, as a data URI with its caption.
+    """
     stage = Stage(look.green.mesh)
     marks = [
         (number, place)
@@ -90,9 +125,7 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
         return tuple(
-            Picture(
-                uri, f"seen {side}", tuple(dict.fromkeys(marks[w][0] for w, _ in of_view)), letter
-            )
+            Picture(uri, f"seen {side}", _numbers(marks, of_view), letter)
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 
@@ -181,7 +214,15 @@ def _fan(turns: Floats) -> Floats:
 
 
 def scale_bar(image: Image.Image, camera: Camera) -> None:
-    """Draw a bar of a round length, about a fifth of the picture."""
+    """Draw a bar of a round length, about a fifth of the picture.
+
+    Parameters
+    ----------
+    image : Image
+        Is drawn upon.
+    camera : Camera
+        Millimetres per pixel.
+    """
     reach = 0.2 * camera.width * camera.mm_per_pixel
     decade = 10.0 ** np.floor(np.log10(reach))
     length = max(step for step in (1, 2, 5) if step * decade <= reach) * decade
@@ -194,12 +235,34 @@ def scale_bar(image: Image.Image, camera: Camera) -> None:
 
 
 def data_uri(image: Image.Image) -> str:
-    """Picture as a data URI, PNG."""
+    """Picture as a data URI, PNG.
+
+    Parameters
+    ----------
+    image : Image
+        The picture.
+
+    Returns
+    -------
+    str
+        For the ``src`` of an image.
+    """
     stream = io.BytesIO()
     image.save(stream, "PNG", compress_level=6)
     return "data:image/png;base64," + base64.b64encode(stream.getvalue()).decode("ascii")
 
 
 def css(colour: tuple[float, ...] | Floats) -> str:
-    """Colour (3,), 0 to 1, as CSS writes it."""
+    """Colour (3,), 0 to 1, as CSS writes it.
+
+    Parameters
+    ----------
+    colour : (3,) float
+        Red, green and blue, 0 to 1.
+
+    Returns
+    -------
+    str
+        As ``#1f77b4``.
+    """
     return "#" + "".join(f"{round(255 * float(channel)):02x}" for channel in colour)

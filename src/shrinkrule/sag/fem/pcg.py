@@ -185,8 +185,8 @@ class Equilibrium:
             iterations += 1
             error = self._error(product, x)
             if tick is not None:
-                way = np.log(max(product, 1e-300) / first) / np.log(tolerance**2)
-                tick(float(np.clip(way, 0.0, 1.0)))
+                done = np.log(max(product, 1e-300) / first) / np.log(tolerance**2)
+                tick(float(np.clip(done, 0.0, 1.0)))
         x = without_modes(x * free) + x * (1.0 - free)
         return Solution(x, iterations, error, error <= tolerance, len(modes))
 

@@ -144,15 +144,15 @@ def _is_blunt_in_plan(rays: Rays, samples: ThicknessSamples, walls: LocalWalls, 
     A layer prints by the angle of the tip's outline in plan, of which a disk loses less.
     """
     centre = walls.edge_centres[tip]
-    way = centre[:2] - samples.points[tip, :2]
-    deep = float(np.linalg.norm(way))
+    inward = centre[:2] - samples.points[tip, :2]
+    deep = float(np.linalg.norm(inward))
     rise = abs(float(centre[2] - samples.points[tip, 2]))
     if deep <= rise:
         return False
-    along, across = way / deep, np.array([-way[1], way[0]]) / deep
-    ways = np.zeros((3, 3))
-    ways[:, :2] = -along, across, -across
-    back, left, right = rays.cast(np.tile(centre - rays.middle, (3, 1)), ways)[0]
+    along, across = inward / deep, np.array([-inward[1], inward[0]]) / deep
+    headings = np.zeros((3, 3))
+    headings[:, :2] = -along, across, -across
+    back, left, right = rays.cast(np.tile(centre - rays.middle, (3, 1)), headings)[0]
     half_sine = np.sin(np.arctan2(0.5 * float(left + right), float(back)))
     return bool(0.5 * (1.0 / half_sine - 1.0) < BLUNT_IN_PLAN)
 

@@ -76,8 +76,8 @@ def links_between(
         _, across = tree.query(ends[:, end], distance_upper_bound=reach, workers=-1)
         touches = np.flatnonzero((across < count) & (across != np.arange(count)))
         # A ball ends at the side whose normal points away from it.
-        way = ends[touches, end] - ends[touches, 1 - end]
-        faces = np.einsum("ij,ij->i", way, normals[across[touches]]) > 0.0
+        between = ends[touches, end] - ends[touches, 1 - end]
+        faces = np.einsum("ij,ij->i", between, normals[across[touches]]) > 0.0
         rows.append(touches[faces])
         columns.append(across[touches[faces]])
     return np.concatenate(rows), np.concatenate(columns)
@@ -131,11 +131,11 @@ def through_nodes(rays: Rays, label: Ints, kind: Ints, centres: Floats, reach_mm
         pins = pins[first]
         pairs = cKDTree(centres[pins]).query_pairs(reach_mm, output_type="ndarray")
         pairs = pins[pairs[label[pins[pairs[:, 0]]] != label[pins[pairs[:, 1]]]]]
-        way = centres[pairs[:, 1]] - centres[pairs[:, 0]]
-        length = np.linalg.norm(way, axis=1)
-        pairs, way, length = pairs[length > 0.0], way[length > 0.0], length[length > 0.0]
+        between = centres[pairs[:, 1]] - centres[pairs[:, 0]]
+        length = np.linalg.norm(between, axis=1)
+        pairs, between, length = pairs[length > 0.0], between[length > 0.0], length[length > 0.0]
         starts = centres[pairs[:, 0]] - rays.middle
-        free, _ = rays.cast(starts, way / length[:, None])
+        free, _ = rays.cast(starts, between / length[:, None])
         links.append(label[pairs[free > length]])
     if not links:
         return label

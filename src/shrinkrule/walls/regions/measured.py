@@ -99,6 +99,11 @@ def is_mesh_flaw(area_mm2: float, size_mm: float, smallest_mm: float, bead_mm: f
         Its smallest measure.
     bead_mm : float
         Bead width.
+
+    Returns
+    -------
+    bool
+        True where area and size are specks beside the bead.
     """
     small = size_mm < FLAW_SIZE * bead_mm or smallest_mm < FLAW_THICKNESS * bead_mm
     speck = area_mm2 < FLAW_AREA * bead_mm**2 and small

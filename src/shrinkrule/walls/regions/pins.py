@@ -101,10 +101,10 @@ def _narrowest_way(rays: Rays, centres: Floats, directions: Floats) -> Floats:
     one /= np.maximum(np.linalg.norm(one, axis=1, keepdims=True), np.finfo(np.float64).tiny)
     other = np.cross(directions, one)
     turns = np.arange(WAYS) * (np.pi / WAYS)
-    ways = np.cos(turns)[:, None] * one[:, None] + np.sin(turns)[:, None] * other[:, None]
-    ways = ways.reshape(-1, 3)
+    turned = np.cos(turns)[:, None] * one[:, None] + np.sin(turns)[:, None] * other[:, None]
+    turned = turned.reshape(-1, 3)
     starts = np.repeat(centres - rays.middle, WAYS, axis=0)
-    ahead, _ = rays.cast(starts, ways)
-    back, _ = rays.cast(starts, -ways)
+    ahead, _ = rays.cast(starts, turned)
+    back, _ = rays.cast(starts, -turned)
     narrowest: Floats = (ahead + back).reshape(-1, WAYS).min(axis=1)
     return narrowest

@@ -15,8 +15,8 @@ from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.numerics.jit import compiled, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH
-from shrinkrule.walls.thickness.nearest import nearest_on_facet
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.nearest import nearest_on_facet, next_leaf
+from shrinkrule.walls.thickness.tree import Tree
 
 FACES_BACK: Final = float(np.cos(np.radians(135.0)))
 """Largest cosine between the normals of a wall's two sides. Faces that meet at more than 45 degrees
@@ -43,18 +43,10 @@ def look_behind(
         about = np.sqrt(reach * reach + 0.25 * depth * depth)
         stack[0] = 1
         waiting = 1
-        while waiting > 0:
-            waiting -= 1
-            node = stack[waiting]
-            if box_distance(tree.boxes, node, cx, cy, cz) >= about * about:
-                continue
-            if beside_slab(tree, node, cx, cy, cz, about):
-                continue
-            if node < leaves:
-                stack[waiting], stack[waiting + 1] = 2 * node, 2 * node + 1
-                waiting += 2
-                continue
-            leaf = node - leaves
+        while True:
+            waiting, leaf = next_leaf(tree, stack, waiting, cx, cy, cz, about)
+            if leaf < 0:
+                break
             for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
                 f = tree.items[place]
                 fx, fy, fz = tree.normals[f, 0], tree.normals[f, 1], tree.normals[f, 2]

@@ -25,9 +25,9 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import compiled, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH
-from shrinkrule.walls.thickness.nearest import nearest_on_facet
+from shrinkrule.walls.thickness.nearest import nearest_on_facet, next_leaf
 from shrinkrule.walls.thickness.spanning import REACH_IN
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree
 
 OPPOSITE_DEGREES: Final = 10.0
 """Faces that meet at less are a wall: contacts nearly opposite. At more they are an edge."""
@@ -104,11 +104,11 @@ class Grown(NamedTuple):
 
 @compiled
 def _gather(
-    tree: Tree, c: Floats, bound: float, ways: Floats, contacts: Floats, room: Any
+    tree: Tree, c: Floats, bound: float, toward: Floats, contacts: Floats, room: Any
 ) -> tuple[float, int]:
     """Distance from ``c`` to the surface, at most ``bound``, and how many contacts there are.
 
-    All within ``BAND`` beyond the nearest are contacts: unit vectors to them go into ``ways``,
+    All within ``BAND`` beyond the nearest are contacts: unit vectors to them go into ``toward``,
     the points into ``contacts``, in no order.
     """
     stack, trial, far = room
@@ -116,23 +116,11 @@ def _gather(
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
     waiting = 1
-    while waiting > 0:
-        waiting -= 1
-        node = stack[waiting]
+    while True:
         reach = min(bound, near * (1.0 + BAND))
-        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= reach * reach:
-            continue
-        if beside_slab(tree, node, c[0], c[1], c[2], reach):
-            continue
-        if node < leaves:
-            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
-            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
-            nearer = 2 * node if left <= right else 2 * node + 1
-            stack[waiting] = 4 * node + 1 - nearer
-            stack[waiting + 1] = nearer
-            waiting += 2
-            continue
-        leaf = node - leaves
+        waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], reach)
+        if leaf < 0:
+            break
         for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
             away = np.sqrt(
                 nearest_on_facet(tree.items[place], tree.corners, c[0], c[1], c[2], trial)
@@ -147,7 +135,7 @@ def _gather(
             )
             at = found
             for k in range(found):
-                if ways[k, 0] * wx + ways[k, 1] * wy + ways[k, 2] * wz > ALIKE_COSINE:
+                if toward[k, 0] * wx + toward[k, 1] * wy + toward[k, 2] * wz > ALIKE_COSINE:
                     at = k
                     break
             if at == found:
@@ -163,21 +151,21 @@ def _gather(
             elif far[at] <= away:
                 continue
             far[at] = away
-            ways[at, 0], ways[at, 1], ways[at, 2] = wx, wy, wz
+            toward[at, 0], toward[at, 1], toward[at, 2] = wx, wy, wz
             contacts[at, 0], contacts[at, 1], contacts[at, 2] = trial[0], trial[1], trial[2]
     kept = 0
     for k in range(found):
         if far[k] <= near * (1.0 + BAND):
             far[kept] = far[k]
             for a in range(3):
-                ways[kept, a], contacts[kept, a] = ways[k, a], contacts[k, a]
+                toward[kept, a], contacts[kept, a] = toward[k, a], contacts[k, a]
             kept += 1
     return near, kept
 
 
 @compiled
 def _away_from_all(
-    ways: Floats, far: Floats, near: float, count: int, weight: Floats, x: Floats
+    toward: Floats, far: Floats, near: float, count: int, weight: Floats, x: Floats
 ) -> float:
     """Point ``x`` nearest to zero in the hull of unit vectors, and its distance from zero.
 
@@ -191,11 +179,11 @@ def _away_from_all(
         if far[k] < far[first]:
             first = k
     weight[first] = 1.0
-    x[0], x[1], x[2] = ways[first, 0], ways[first, 1], ways[first, 2]
+    x[0], x[1], x[2] = toward[first, 0], toward[first, 1], toward[first, 2]
     for _ in range(SHIFTS):
         least, most, low, high = np.inf, -np.inf, 0, 0
         for k in range(count):
-            along = ways[k, 0] * x[0] + ways[k, 1] * x[1] + ways[k, 2] * x[2]
+            along = toward[k, 0] * x[0] + toward[k, 1] * x[1] + toward[k, 2] * x[2]
             along += max(0.0, far[k] - near) / (AHEAD * near)
             if along < least:
                 least, low = along, k
@@ -205,22 +193,22 @@ def _away_from_all(
             break
         square = 0.0
         for a in range(3):
-            square += (ways[high, a] - ways[low, a]) ** 2
+            square += (toward[high, a] - toward[low, a]) ** 2
         share = min(weight[high], (most - least) / square)
         weight[high] -= share
         weight[low] += share
         for a in range(3):
-            x[a] += share * (ways[low, a] - ways[high, a])
+            x[a] += share * (toward[low, a] - toward[high, a])
     rate: float = np.sqrt(x[0] * x[0] + x[1] * x[1] + x[2] * x[2])
     return rate
 
 
 @compiled
-def _touching_step(c: Floats, way: Floats, q: Floats, radius: float, rate: float) -> float:
-    """How far a growing ball moves along ``way`` until it touches the point ``q``."""
+def _touching_step(c: Floats, heading: Floats, q: Floats, radius: float, rate: float) -> float:
+    """How far a growing ball moves along ``heading`` until it touches the point ``q``."""
     along, square = 0.0, 0.0
     for a in range(3):
-        along += way[a] * (c[a] - q[a])
+        along += heading[a] * (c[a] - q[a])
         square += (c[a] - q[a]) ** 2
     # |c + s way - q| = radius + s rate
     lead = 1.0 - rate * rate
@@ -235,7 +223,7 @@ def _touching_step(c: Floats, way: Floats, q: Floats, radius: float, rate: float
 
 @compiled
 def _with_contact(
-    c: Floats, contact: Floats, ways: Floats, contacts: Floats, far: Floats, count: int
+    c: Floats, contact: Floats, toward: Floats, contacts: Floats, far: Floats, count: int
 ) -> int:
     """Add a point to the contacts of the ball about ``c``; gives how many there are then."""
     away = 0.0
@@ -246,7 +234,7 @@ def _with_contact(
     far[at] = away
     for a in range(3):
         contacts[at, a] = contact[a]
-        ways[at, a] = (contact[a] - c[a]) / away
+        toward[at, a] = (contact[a] - c[a]) / away
     return at + 1
 
 
@@ -262,15 +250,15 @@ def grow(
     passed: Any,
 ) -> None:
     """Loop of `grown_balls` over the balls; fills the last four."""
-    ways, contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
-    new_ways, new_contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
+    toward, contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
+    new_toward, new_contacts = np.empty((CONTACTS, 3)), np.empty((CONTACTS, 3))
     stack, trial = np.empty(DEPTH, np.int64), np.empty(3)
     far, new_far = np.empty(CONTACTS), np.empty(CONTACTS)
-    weight, way, c, there = np.empty(CONTACTS), np.empty(3), np.empty(3), np.empty(3)
+    weight, heading, c, there = np.empty(CONTACTS), np.empty(3), np.empty(3), np.empty(3)
     for i in range(len(starts)):
         for a in range(3):
             c[a] = starts[i, a]
-        size, count = _gather(tree, c, ROOMY * sizes[i], ways, contacts, (stack, trial, far))
+        size, count = _gather(tree, c, ROOMY * sizes[i], toward, contacts, (stack, trial, far))
         goal, blocked, settling = 0, 0, 0
         for _ in range(MOST_STEPS):
             while goal < len(goals) and size >= goals[goal] * (1.0 - REACH_IN):
@@ -279,7 +267,7 @@ def grow(
                 goal += 1
             if goal == len(goals) or count == 0:
                 break
-            rate = _away_from_all(ways, far, size, count, weight, way)
+            rate = _away_from_all(toward, far, size, count, weight, heading)
             slack = 0.0
             for k in range(count):
                 if weight[k] > 0.0:
@@ -290,7 +278,7 @@ def grow(
                 break
             settling += held
             for a in range(3):
-                way[a] /= -rate
+                heading[a] /= -rate
             # Two empty balls that share space lie on one side of the surface.
             step = min((goals[goal] - size) / rate, OVERLAP * size / (1.0 - 0.5 * OVERLAP * rate))
             # First centre the ball between its contacts, then move as far as it goes.
@@ -300,9 +288,9 @@ def grow(
             for _ in range(HALVINGS):
                 wanted = size + step * rate
                 for a in range(3):
-                    there[a] = c[a] + step * way[a]
+                    there[a] = c[a] + step * heading[a]
                 near, many = _gather(
-                    tree, there, ROOMY * wanted, new_ways, new_contacts, (stack, trial, new_far)
+                    tree, there, ROOMY * wanted, new_toward, new_contacts, (stack, trial, new_far)
                 )
                 if near >= size + WORTH * (wanted - size):
                     moved = True
@@ -311,10 +299,10 @@ def grow(
                 for k in range(1, many):
                     if new_far[k] < new_far[nearest]:
                         nearest = k
-                touching = _touching_step(c, way, new_contacts[nearest], size, rate)
+                touching = _touching_step(c, heading, new_contacts[nearest], size, rate)
                 if touching < AT_REST * size:
                     # A point that stops the ball at once is a contact.
-                    count = _with_contact(c, new_contacts[nearest], ways, contacts, far, count)
+                    count = _with_contact(c, new_contacts[nearest], toward, contacts, far, count)
                     break
                 step = min(touching, 0.9 * step)
             if not moved:
@@ -326,13 +314,17 @@ def grow(
             size, count = near, many
             for a in range(3):
                 c[a] = there[a]
-            ways, new_ways = new_ways, ways
+            toward, new_toward = new_toward, toward
             contacts, new_contacts = new_contacts, contacts
             far, new_far = new_far, far
         one, other, apart = 0, 0, 2.0
         for j in range(count):
             for k in range(j):
-                cosine = ways[j, 0] * ways[k, 0] + ways[j, 1] * ways[k, 1] + ways[j, 2] * ways[k, 2]
+                cosine = (
+                    toward[j, 0] * toward[k, 0]
+                    + toward[j, 1] * toward[k, 1]
+                    + toward[j, 2] * toward[k, 2]
+                )
                 if cosine < apart:
                     one, other, apart = k, j, cosine
         radius[i] = size

@@ -81,9 +81,9 @@ class LocalWalls:
     @property
     def directions(self) -> Floats:
         """Unit vectors across the wall, (n, 3)."""
-        way = self.ends[:, 0] - self.ends[:, 1]
-        length = np.linalg.norm(way, axis=1, keepdims=True)
-        unit: Floats = np.divide(way, length, out=np.zeros_like(way), where=length > 0.0)
+        between = self.ends[:, 0] - self.ends[:, 1]
+        length = np.linalg.norm(between, axis=1, keepdims=True)
+        unit: Floats = np.divide(between, length, out=np.zeros_like(between), where=length > 0.0)
         return unit
 
 
@@ -173,8 +173,8 @@ def _loss_share(starts: Floats, radius: Floats, ends: Floats, size: Floats) -> F
     from the edge grows by ``sin(a/2)`` per distance, and the depth is ``(1 / sin(a/2) - 1) / 2``
     of the diameter.
     """
-    way = np.linalg.norm(ends - starts, axis=1)
-    half_sine = np.divide(size - radius, way, out=np.ones_like(way), where=way > 0.0)
+    between = np.linalg.norm(ends - starts, axis=1)
+    half_sine = np.divide(size - radius, between, out=np.ones_like(between), where=between > 0.0)
     half_sine = np.clip(half_sine, OPPOSITE_RATE / 2.0, 1.0)
     share: Floats = 0.5 * (1.0 / half_sine - 1.0)
     return share
@@ -217,11 +217,11 @@ def _beyond(
 
     furthest = beyond(points)
     for k in range(3):
-        start, way = corners[:, k], corners[:, (k + 1) % 3] - corners[:, k]
-        square = np.maximum(np.einsum("ij,ij->i", way, way), np.finfo(np.float64).tiny)
-        share = np.clip(np.einsum("ij,ij->i", points - start, way) / square, 0.0, 1.0)
+        start, between = corners[:, k], corners[:, (k + 1) % 3] - corners[:, k]
+        square = np.maximum(np.einsum("ij,ij->i", between, between), np.finfo(np.float64).tiny)
+        share = np.clip(np.einsum("ij,ij->i", points - start, between) / square, 0.0, 1.0)
         for places, reach in (
-            (start + share[:, None] * way, RIM_REACH * spacing_mm),
+            (start + share[:, None] * between, RIM_REACH * spacing_mm),
             (start, spacing_mm),
         ):
             close = np.flatnonzero(np.linalg.norm(places - points, axis=1) < reach)

@@ -68,6 +68,47 @@ def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats)
 
 
 @compiled
+def next_leaf(
+    tree: Tree, stack: Any, waiting: int, x: float, y: float, z: float, reach: float
+) -> tuple[int, int]:
+    """Go on down the tree to the next leaf that a ball reaches, the nearer child first.
+
+    Parameters
+    ----------
+    tree : Tree
+        The surface.
+    stack : (DEPTH,) int64
+        Nodes to visit: 1, the root, before the first call. The last one is visited first.
+    waiting : int
+        How many nodes there are on the stack.
+    x, y, z, reach : float
+        Centre and radius of the ball, which may shrink from call to call.
+
+    Returns
+    -------
+    int, int
+        How many nodes are on the stack now, and the leaf: -1 when none is left.
+    """
+    leaves = len(tree.boxes) // 2
+    while waiting > 0:
+        waiting -= 1
+        node = stack[waiting]
+        if box_distance(tree.boxes, node, x, y, z) >= reach * reach:
+            continue
+        if beside_slab(tree, node, x, y, z, reach):
+            continue
+        if node >= leaves:
+            return waiting, node - leaves
+        left = box_distance(tree.boxes, 2 * node, x, y, z)
+        right = box_distance(tree.boxes, 2 * node + 1, x, y, z)
+        nearer = 2 * node if left <= right else 2 * node + 1
+        stack[waiting] = 4 * node + 1 - nearer
+        stack[waiting + 1] = nearer
+        waiting += 2
+    return 0, -1
+
+
+@compiled
 def nearest_point(
     tree: Tree,
     c: Floats,
@@ -111,23 +152,10 @@ def nearest_point(
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
     waiting = 1
-    while waiting > 0:
-        waiting -= 1
-        node = stack[waiting]
-        reach = near * (1.0 - slack)
-        if box_distance(tree.boxes, node, c[0], c[1], c[2]) >= reach * reach:
-            continue
-        if beside_slab(tree, node, c[0], c[1], c[2], reach):
-            continue
-        if node < leaves:
-            left = box_distance(tree.boxes, 2 * node, c[0], c[1], c[2])
-            right = box_distance(tree.boxes, 2 * node + 1, c[0], c[1], c[2])
-            nearer = 2 * node if left <= right else 2 * node + 1
-            stack[waiting] = 4 * node + 1 - nearer
-            stack[waiting + 1] = nearer
-            waiting += 2
-            continue
-        leaf = node - leaves
+    while True:
+        waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], near * (1.0 - slack))
+        if leaf < 0:
+            break
         for place in range(leaf * pieces // leaves, (leaf + 1) * pieces // leaves):
             f = tree.items[place]
             if (

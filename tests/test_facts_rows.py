@@ -1,0 +1,44 @@
+"""Places alike are one row; places that differ in size, area or kind are rows of their own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from shrinkrule.job.result import Place, alike_places
+from shrinkrule.walls import Axis, Finding, FindingKind, Rule
+
+FIN = Finding(
+    kind=FindingKind.SINGLE_BEAD,
+    rule=Rule.BALL,
+    axis=Axis.UPRIGHT,
+    smallest_mm=1.0,
+    limit_mm=1.32,
+    position=(0.0, 0.0, 0.0),
+    direction=(1.0, 0.0, 0.0),
+    box=((0.0, 0.0, 0.0), (1.0, 10.0, 6.0)),
+    area_mm2=120.0,
+)
+
+
+def rows(*findings: Finding) -> list[int]:
+    """How many places each row holds, in the order they are shown."""
+    at = np.zeros(3)
+    places = tuple(Place(f, at, np.zeros((2, 3)), f.smallest_mm, 0.7) for f in findings)
+    return [row.count for row in alike_places(places)]
+
+
+def test_three_fins_of_one_size_are_one_row() -> None:
+    assert rows(FIN, FIN, FIN) == [3]
+
+
+def test_a_fin_half_as_thick_or_twice_as_large_is_another_row() -> None:
+    """The thinner comes first: it is the worse."""
+    half = replace(FIN, smallest_mm=0.5)
+    assert rows(FIN, half, FIN) == [1, 2]
+    assert sorted(rows(FIN, FIN, replace(FIN, area_mm2=240.0))) == [1, 2]
+
+
+def test_a_place_of_another_kind_is_another_row() -> None:
+    assert sorted(rows(FIN, FIN, replace(FIN, kind=FindingKind.NARROW_GAP))) == [1, 2]
