@@ -39,11 +39,14 @@ def model(
 
 
 def package(
-    root: str, path: str = "3D/3dmodel.model", others: dict[str, str] | None = None
+    root: str,
+    path: str = "3D/3dmodel.model",
+    others: dict[str, str] | None = None,
+    compression: int = zipfile.ZIP_DEFLATED,
 ) -> bytes:
     out = io.BytesIO()
     relation = f'<Relationship Target="/{path}" Id="r" Type="{RELATION}"/>'
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as made:
+    with zipfile.ZipFile(out, "w", compression) as made:
         made.writestr("_rels/.rels", f"<Relationships>{relation}</Relationships>")
         made.writestr(path, root)
         for name, text in (others or {}).items():
@@ -92,6 +95,14 @@ def test_an_object_in_a_part_of_its_own(tmp_path: Path) -> None:
     root = model(objects, '<item objectid="5"/>', 'requiredextensions="p"')
     data = package(root, others={"3D/a.model": model(items="")})
     assert volume_and_low(tmp_path, data)[0] == pytest.approx(36.0)
+
+
+@pytest.mark.parametrize("kind", ["support", "surface", "other"])
+def test_objects_that_are_no_solid_are_passed_over(tmp_path: Path, kind: str) -> None:
+    """Core Specification 4.1: only objects of type model and solidsupport are solid."""
+    objects = f'<object id="1">{mesh()}</object><object id="2" type="{kind}">{mesh()}</object>'
+    items = '<item objectid="1"/><item objectid="2" transform="1 0 0 0 1 0 0 0 1 40 0 0"/>'
+    assert volume_and_low(tmp_path, package(model(objects, items)))[0] == pytest.approx(36.0)
 
 
 BOMB = '<!DOCTYPE m [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]>'
@@ -154,6 +165,19 @@ BAD: dict[str, tuple[bytes, str]] = {
         package(model(items='<item objectid="1" transform="1 0 0 0 1 0 0 0 0 0 0 0"/>')),
         "makes an object flat",
     ),
+    "huge transforms": (
+        package(
+            model(
+                f'<object id="1">{mesh(points=("0 0 0", "1e300 0 0", *POINTS[2:]))}</object>',
+                '<item objectid="1" transform="1e9 0 0 0 1 0 0 0 1 0 0 0"/>',
+            )
+        ),
+        "beyond what a number holds",
+    ),
+    "transform of no finite volume": (
+        package(model(items=f'<item objectid="1" transform="{"1e200 " * 12}"/>')),
+        "makes an object flat",
+    ),
     "short transform": (
         package(model(items='<item objectid="1" transform="1 0 0"/>')),
         "not twelve numbers",
@@ -167,6 +191,7 @@ BAD: dict[str, tuple[bytes, str]] = {
         "is missing in this package",
     ),
     "half a model": (package(model()[:300]), "no valid XML"),
+    "compression": (package(model(), compression=zipfile.ZIP_LZMA), "of an unknown kind"),
     "bomb": (package(" " * 50_000_000), "times its size"),
 }
 

@@ -27,6 +27,9 @@ _MODEL_RELATION: Final = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3
 _ROOT_RELATIONS: Final = "_rels/.rels"
 _COMPOUND_FILE: Final = b"\xd0\xcf\x11\xe0"
 _ENCRYPTED_ENTRY: Final = 0x1
+_COMPRESSION: Final = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+"""The two that the Open Packaging Conventions allow."""
+
 MAX_ENTRIES: Final = 20_000
 MAX_RATIO: Final = 400
 """Text of coordinates packs to a tenth or twentieth; more than this is no model."""
@@ -68,11 +71,13 @@ def facets_from_3mf(data: bytes, where: str) -> tuple[Floats, str]:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             _check_entries(package, where)
-            return _Package(package, where).placed()
+            # Far places overflow on their way; the part's size is looked at afterwards.
+            with np.errstate(over="ignore", invalid="ignore"):
+                return _Package(package, where).placed()
     except ModelError as error:
         raise FileError(str(error), where=where, hint=error.hint or _AGAIN) from error
     except etree.XMLSyntaxError as error:
-        text = str(error.msg).splitlines()[0]
+        text = f"{error.msg or 'it ends too early'}".splitlines()[0]
         raise FileError(
             f"the 3D model in this package is no valid XML ({text})", where=where, hint=_AGAIN
         ) from error
@@ -114,6 +119,8 @@ def _check_entries(package: zipfile.ZipFile, where: str) -> None:
             )
         if entry.flag_bits & _ENCRYPTED_ENTRY or name.lower().startswith("secure/"):
             raise _encrypted(where)
+        if entry.compress_type not in _COMPRESSION:
+            raise NotImplementedError
         packed = max(entry.compress_size, 1)
         if entry.file_size > SMALL_ENOUGH and entry.file_size > MAX_RATIO * packed:
             raise FileError(
@@ -156,7 +163,10 @@ class _Package:
                 + (f", although it holds {held} facets" if held else ""),
                 "put the object on the build plate and export it again" if held else "",
             )
-        return np.concatenate(found) * MM_PER_UNIT[model.unit], model.unit
+        corners = np.concatenate(found) * MM_PER_UNIT[model.unit]
+        if not np.isfinite(corners).all():
+            raise ModelError("a transform places an object beyond what a number holds")
+        return corners, model.unit
 
     def _root(self) -> str:
         """Name of the part that holds the build, as the package's own relations state it."""

@@ -29,7 +29,9 @@ _KNOWN_EXTENSIONS: Final = (
 """Those that add nothing to the shape, or whose addition is read here."""
 
 _ENCRYPTION: Final = "http://schemas.microsoft.com/3dmanufacturing/securecontent/"
-_NOT_SOLID: Final = ("support", "other")
+_NOT_SOLID: Final = ("support", "surface", "other")
+"""Types of object that are no part of the solid (Core Specification 1.3, section 4.1)."""
+
 _NO_PLACE: Final = np.vstack([np.eye(3), np.zeros(3)])
 MAX_TEXT: Final = 60
 
@@ -179,7 +181,9 @@ def _reference(element: Any) -> Reference:
         if values.shape != (12,) or not np.isfinite(values).all():
             raise ModelError(f"a transform is not twelve numbers ({text[:MAX_TEXT]!r})")
         matrix = values.reshape(4, 3)
-        if np.linalg.det(matrix[:3]) == 0.0:
+        with np.errstate(all="ignore"):
+            volume = np.linalg.det(matrix[:3])
+        if not 0.0 < abs(volume) < np.inf:
             raise ModelError(f"a transform makes an object flat ({text[:MAX_TEXT]!r})")
     return str(path).lstrip("/").lower(), int(element.get("objectid")), matrix
 
