@@ -24,7 +24,7 @@ FLOORS: Final = {
     "numerics": ("arrays progress jit", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance"),
     "files": (
-        "csv_dialect output stl_text templates threemf_model unpack coloured",
+        "csv_dialect locks output stl_text templates threemf_model unpack coloured",
         "stl threemf",
     ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),

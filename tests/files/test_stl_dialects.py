@@ -107,6 +107,7 @@ def scaled(factor: float, shift: float = 0.0) -> bytes:
         (gzip.compress(BINARY)[:-30], "gzip is (cut short|damaged)"),
         (gzip.compress(b"hello"), "not an STL"),
         (b"\x1f\x8b" + b"nonsense" * 9, "gzip is damaged"),
+        (TEXT.replace(b".5", b",5", 1), "not an ASCII STL line"),
         (comma(TEXT).replace(b"vertex", b"vertex 1", 2), "not an ASCII STL line"),
     ],
 )
