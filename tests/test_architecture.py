@@ -15,7 +15,7 @@ FLOORS: Final = {
         "physics",
         "mesh",
         "walls calibration coupon",
-        "compensation",
+        "compensation settings",
         "sag",
         "job",
         "report",
@@ -78,10 +78,11 @@ FLOORS: Final = {
     "calibration.sheets": ("sheet", "check parse", "read"),
     "cli": (
         "late options refusals sag_options",
-        "calibrate compensate coupon table walls",
+        "calibrate compensate coupon settings table walls",
         "ways_up",
         "main",
     ),
+    "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
         "settings material",

@@ -15,6 +15,7 @@ from shrinkrule.walls import WallLimits
 
 if TYPE_CHECKING:
     from shrinkrule.sag import SagSettings
+    from shrinkrule.settings import Settings
 
 
 class Outline(StrEnum):
@@ -60,6 +61,8 @@ class Recipe:
         Height of the first layer; as the others where it is not given.
     whole_layers : bool
         Whether the green part is stretched in Z to a whole number of layers.
+    settings : Settings or None
+        What the workshop stated, and where, for the report; the fields above decide.
 
     Raises
     ------
@@ -84,6 +87,7 @@ class Recipe:
     printer_corrected: bool = False
     first_layer_mm: float | None = None
     whole_layers: bool = False
+    settings: Settings | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):

@@ -61,6 +61,10 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
                 "row": row.as_dict(),
                 "mass_balance": None if result.balance is None else vars(result.balance),
             },
+            "settings": [] if result.recipe.settings is None else result.recipe.settings.as_dicts(),
+            "settings_remarks": []
+            if result.recipe.settings is None
+            else list(result.recipe.settings.remarks),
             "print_up": result.recipe.print_up,
             "turned_about_z_deg": result.recipe.turn_deg,
             "printer_corrected": result.recipe.printer_corrected,
