@@ -22,7 +22,7 @@ FLOORS: Final = {
         "cli",
     ),
     "numerics": ("arrays progress jit", "edges hashing triangles"),
-    "physics": ("estimate beam", "interval metal_balance"),
+    "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": ("csv_dialect output stl_text templates threemf coloured", "stl"),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),
@@ -66,7 +66,7 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
-    "job": ("recipe", "result", "look verdict", "run"),
+    "job": ("recipe", "result", "filament look verdict", "run"),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -136,3 +137,22 @@ def test_a_coupon_is_made_for_the_stated_furnace(
     shown = capsys.readouterr().out
     assert "nozzle 0.8 mm" in shown
     assert "10 mm of ballast below" in " ".join(shown.split())
+
+
+def test_filament_stands_beneath_the_masses(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """All of it is in the green part, so its mass is that one; 9 is no true density."""
+    with (in_folder / "shrinkrule.toml").open("a") as file:
+        file.write('[filament]\ndiameter = 1.75\ndensity = 9\nprice = 100\ncurrency = "EUR"\n')
+    assert main(["compensate", "box.stl"]) == 0
+    report = json.loads((in_folder / "box.report.json").read_text())
+    mass = report["prediction"]["green_mass_g"]["value"]
+    need = report["filament"]
+    assert need["mass_g"]["value"] == pytest.approx(mass, rel=1e-12)
+    per_metre = 9.0 * math.pi / 4.0 * 1.75**2
+    assert need["length_m"]["value"] == pytest.approx(mass / per_metre, rel=1e-12)
+    assert need["price"] == pytest.approx(0.1 * mass, rel=1e-12)
+    shown = " ".join(capsys.readouterr().out.split())
+    assert f"{0.1 * mass:.2f} EUR, without brim and purge" in shown
+    assert "Filament: " in (in_folder / "box.report.html").read_text()

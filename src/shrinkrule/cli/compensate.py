@@ -177,7 +177,14 @@ def compensate(
     """
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
-    from shrinkrule.settings import Settings, furnace_of, limits_of, printer_of, row_states
+    from shrinkrule.settings import (
+        Settings,
+        furnace_of,
+        limits_of,
+        printer_of,
+        row_states,
+        spool_of,
+    )
     from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
@@ -228,6 +235,7 @@ def compensate(
         printer_corrected=printer_corrected,
         first_layer_mm=settings.number("printer.first_layer"),
         whole_layers=whole_layers,
+        spool=spool_of(settings),
         settings=settings,
     )
     compile_ahead()

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, WallLook
+from shrinkrule.job import JobResult, Place, WallLook, filament_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.foundation import finite, program
@@ -72,6 +73,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
+            "filament": _filament(result),
             "walls": _walls(result.walls),
             "furnace": None
             if result.furnace_fit is None
@@ -82,6 +84,11 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
+
+
+def _filament(result: JobResult) -> dict[str, Any] | None:
+    need = filament_of(result)
+    return None if need is None else asdict(need)
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:

@@ -6,7 +6,14 @@ from shrinkrule.settings.keys import KEYS
 from shrinkrule.settings.measured import row_states
 from shrinkrule.settings.stated import Source, Stated
 from shrinkrule.settings.toml_files import FILE_NAME, files_for, read_settings, user_file
-from shrinkrule.settings.workshop import bed_of, beyond_bed, furnace_of, limits_of, printer_of
+from shrinkrule.settings.workshop import (
+    bed_of,
+    beyond_bed,
+    furnace_of,
+    limits_of,
+    printer_of,
+    spool_of,
+)
 from shrinkrule.settings.write import settings_text
 
 __all__ = [
@@ -27,5 +34,6 @@ __all__ = [
     "read_settings",
     "row_states",
     "settings_text",
+    "spool_of",
     "user_file",
 ]

@@ -1,4 +1,4 @@
-"""Printer, wall limits and furnace, made of the settings that hold."""
+"""Printer, filament, wall limits and furnace, made of the settings that hold."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from shrinkrule.furnace import Furnace, parse_box, parse_crucible
+from shrinkrule.physics.filament import Spool
 from shrinkrule.printer import Printer
 from shrinkrule.settings.holding import Settings
 
@@ -84,6 +85,25 @@ def furnace_of(settings: Settings) -> Furnace | None:
     furnace: Furnace = parse_box(box) if box is not None else parse_crucible(crucible or "")
     below, above = (settings.number(f"furnace.ballast_{side}") for side in ("below", "above"))
     return replace(furnace, ballast_below_mm=below or 0.0, ballast_above_mm=above or 0.0)
+
+
+def spool_of(settings: Settings) -> Spool:
+    """Filament by the settings.
+
+    Parameters
+    ----------
+    settings : Settings
+        What holds.
+
+    Returns
+    -------
+    Spool
+        What is stated of it.
+    """
+    diameter, density, price = (
+        settings.number(f"filament.{name}") for name in ("diameter", "density", "price")
+    )
+    return Spool(diameter, density, price, settings.text("filament.currency") or "")
 
 
 def bed_of(settings: Settings) -> tuple[float, float, float] | None:
