@@ -15,14 +15,14 @@ FLOORS: Final = {
         "physics",
         "mesh",
         "walls calibration coupon",
-        "compensation",
+        "compensation settings",
         "sag",
         "job",
         "report",
         "cli",
     ),
     "numerics": ("arrays progress jit", "edges hashing triangles"),
-    "physics": ("estimate beam", "interval metal_balance"),
+    "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
         "stl threemf",
@@ -69,7 +69,7 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
-    "job": ("recipe", "result", "look verdict", "run"),
+    "job": ("recipe", "result", "filament look verdict", "run"),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
@@ -81,10 +81,11 @@ FLOORS: Final = {
     "calibration.sheets": ("sheet", "check parse", "read"),
     "cli": (
         "late options refusals sag_options",
-        "calibrate compensate coupon table walls",
+        "calibrate compensate coupon settings table walls",
         "ways_up",
         "main",
     ),
+    "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
         "settings material",
