@@ -25,7 +25,13 @@ FLOORS: Final = {
     "physics": ("estimate beam", "interval metal_balance"),
     "files": ("csv_dialect output stl_text templates threemf coloured", "stl"),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
-    "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),
+    "report": (
+        "foundation pictures",
+        "words",
+        "sag_report fit verdict",
+        "console html plain",
+        "outputs",
+    ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("scene", "walls"),
     "walls": (
@@ -66,7 +72,7 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
-    "job": ("recipe", "result", "look verdict", "run"),
+    "job": ("recipe checks", "result", "look verdict", "run"),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",

@@ -19,6 +19,7 @@ from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.foundation import finite, program
 from shrinkrule.report.sag_report import sag_dict
+from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
@@ -46,13 +47,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "version": REPORT_VERSION,
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
-            "verdict": {
-                "level": result.verdict.level.value,
-                "reasons": [
-                    {"level": reason.level.value, "text": reason.text}
-                    for reason in result.verdict.reasons
-                ],
-            },
+            "verdict": verdict_dict(result.verdict),
             "model": part_dict(result.part),
             "calibration": None
             if row is None
