@@ -23,7 +23,13 @@ ROOMS: Final = (
     ("The coupon", ("sheet", "coupon")),
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
-    ("From the wanted part to the green part", ("compensation",)),
+    (
+        "From the wanted part to the green part",
+        (
+            "compensation",
+            "printing",
+        ),
+    ),
     ("Sag", ("sag",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),

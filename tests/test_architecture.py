@@ -15,7 +15,7 @@ FLOORS: Final = {
         "physics",
         "mesh",
         "walls calibration coupon",
-        "compensation",
+        "compensation printing",
         "sag",
         "job",
         "report",
@@ -72,7 +72,8 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
-    "job": ("recipe checks", "result", "look verdict", "run"),
+    "printing": ("findings", "surface", "starts slender undersides", "check"),
+    "job": ("recipe checks", "result", "look printing_checks", "verdict", "run"),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",

@@ -39,7 +39,7 @@ def test_factors_by_hand_know_neither_sag_nor_how_sure_sizes_are() -> None:
     assert "Sag is not known." in result.verdict.headline
     assert check(result, "sag").skipped == "factors by hand hold no sag modulus"
     assert check(result, "metal balance").state is State.NOT_LOOKED_AT
-    assert check(result, "sizes").state is State.LOOK
+    assert check(result, "fired sizes").state is State.LOOK
     assert check(result, "furnace").state is State.NOT_LOOKED_AT
 
 
@@ -78,8 +78,9 @@ def test_screen_and_json_speak_of_the_same_states() -> None:
     told = verdict_dict(result.verdict)
     assert {c["state"] for c in told["checks"]} <= known
     assert [c["name"] for c in told["checks"] if c["not_looked_at_because"]] == [
+        "bed",
         "sag",
         "furnace",
-        "sizes",
+        "fired sizes",
         "metal balance",
     ]

@@ -17,6 +17,7 @@ from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
+from shrinkrule.printing import PrintLook
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport, Weight
 
 if TYPE_CHECKING:
@@ -300,7 +301,8 @@ class JobResult:
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag`` is in the model's axes.
+    green part as printed; ``sag`` is in the model's axes, ``printing`` in the print frame, and None
+    for a surface that is no sound solid.
     """
 
     part: Part
@@ -311,6 +313,7 @@ class JobResult:
     prediction: Prediction
     furnace_fit: FurnaceFit | None
     sag: PrecurveResult | None
+    printing: PrintLook | None
     verdict: Verdict
 
     @property

@@ -9,9 +9,11 @@ from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.checks import Check, Reason, State, Verdict
+from shrinkrule.job.printing_checks import bed_check, print_checks, size_check
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.job.result import Place, WallLook, longer_than_coupon, place_words
 from shrinkrule.mesh import Part
+from shrinkrule.printing import PrintLook
 from shrinkrule.walls import FindingKind, Weight
 
 if TYPE_CHECKING:
@@ -23,6 +25,7 @@ def decide(
     recipe: Recipe,
     balance: BalanceCheck | None,
     walls: WallLook,
+    printing: PrintLook | None,
     prediction: Prediction,
     fit: FurnaceFit | None,
     sag: PrecurveResult | None,
@@ -37,6 +40,8 @@ def decide(
         Mass balance of the row.
     walls : WallLook
         The wall check.
+    printing : PrintLook or None
+        What prints badly; None for a surface that is no sound solid.
     prediction : Prediction
         The fired part.
     fit : FurnaceFit or None
@@ -52,7 +57,10 @@ def decide(
     return Verdict(
         (
             _surface(part),
+            size_check(recipe, walls.green, prediction),
+            bed_check(recipe, walls.green),
             _walls(walls),
+            *print_checks(printing, walls.green),
             _binder(walls),
             _sag(recipe, sag),
             _furnace(recipe, fit),
@@ -137,11 +145,11 @@ def _shrinkage(recipe: Recipe, prediction: Prediction) -> Check:
     """Whether the calibration holds for this part, and how sure its sizes are."""
     reasons = list(prediction.notes)
     if recipe.row is None:
-        return Check("sizes", _looks(tuple(reasons)), "factors by hand: no interval is known")
+        return Check("fired sizes", _looks(tuple(reasons)), "factors by hand: no interval is known")
     if recipe.row.extrapolated:
         reasons.insert(0, f"shrinkage is {recipe.row.note}")
     skipped = "" if recipe.row.firing_scatter_known else "a row of one firing knows no interval"
-    return Check("sizes", _looks(tuple(reasons)), skipped)
+    return Check("fired sizes", _looks(tuple(reasons)), skipped)
 
 
 def _metal(recipe: Recipe, balance: BalanceCheck | None) -> Check:

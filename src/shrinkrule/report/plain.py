@@ -64,6 +64,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
             "walls": _walls(result.walls),
+            "printing": _printing(result),
             "furnace": None
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
@@ -140,6 +141,29 @@ def part_dict(part: Part) -> dict[str, Any]:
         "trusted": part.trusted,
         "mends": list(part.mends),
         "warnings": list(part.warnings),
+    }
+
+
+def _printing(result: JobResult) -> dict[str, Any] | None:
+    """What prints badly; places in the model's axes too, None where it was not looked at."""
+    look, green = result.printing, result.green
+    if look is None:
+        return None
+    return {
+        "not_looked_at_because": look.skipped or None,
+        "findings": [
+            {
+                "kind": finding.kind.value,
+                "measure": finding.measure,
+                "limit": finding.limit,
+                "text": finding.text,
+                "area_mm2": finding.area_mm2,
+                "position_mm": list(finding.position),
+                "box_mm": [list(corner) for corner in finding.box],
+                "model_position_mm": green.in_model(np.array([finding.position]))[0].tolist(),
+            }
+            for finding in look.findings
+        ],
     }
 
 
