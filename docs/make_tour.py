@@ -23,7 +23,7 @@ ROOMS: Final = (
     ("The coupon", ("sheet", "coupon")),
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
-    ("From the wanted part to the green part", ("compensation",)),
+    ("From the wanted part to the green part", ("compensation", "printing")),
     ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
     ("The job", ("job",)),

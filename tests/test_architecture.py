@@ -15,7 +15,7 @@ FLOORS: Final = {
         "physics",
         "mesh",
         "walls calibration coupon",
-        "compensation settings",
+        "compensation printing settings",
         "sag",
         "job",
         "report",
@@ -28,7 +28,13 @@ FLOORS: Final = {
         "stl threemf",
     ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
-    "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),
+    "report": (
+        "foundation pictures",
+        "words",
+        "sag_report fit verdict",
+        "console html plain",
+        "outputs",
+    ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("scene", "walls"),
     "walls": (
@@ -69,7 +75,8 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
-    "job": ("recipe", "result", "filament look verdict", "run"),
+    "printing": ("findings", "surface", "starts slender undersides", "check"),
+    "job": ("recipe checks", "result", "filament look printing_checks", "verdict", "run"),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
