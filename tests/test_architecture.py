@@ -70,7 +70,7 @@ FLOORS: Final = {
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
-        "result",
+        "result zero",
         "notes to_row",
         "fit_sheets sentences",
     ),
