@@ -23,7 +23,10 @@ FLOORS: Final = {
     ),
     "numerics": ("arrays progress jit", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance"),
-    "files": ("csv_dialect output stl_text templates threemf coloured", "stl"),
+    "files": (
+        "csv_dialect locks output stl_text templates threemf_model unpack coloured",
+        "stl threemf",
+    ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),
     "report.fit": ("plain plots console", "html", "outputs"),
