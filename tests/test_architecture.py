@@ -10,7 +10,7 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
-        "version errors defaults numerics public",
+        "version errors defaults numerics public cells",
         "units cautions furnace printer sheet files",
         "physics",
         "mesh",
@@ -80,12 +80,12 @@ FLOORS: Final = {
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
-        "result",
+        "result zero",
         "notes to_row",
         "fit_sheets sentences",
     ),
     "calibration.table": ("columns row", "between read write", "update"),
-    "calibration.sheets": ("sheet", "check parse", "read"),
+    "calibration.sheets": ("sheet", "check inches parse", "read"),
     "cli": (
         "late options refusals sag_options",
         "calibrate compensate coupon settings table walls",
