@@ -24,6 +24,7 @@ ROOMS: Final = (
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
     ("From the wanted part to the green part", ("compensation",)),
+    ("The part's own dimensions", ("dimensions",)),
     ("Sag", ("sag",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),

@@ -11,7 +11,7 @@ from typing import Annotated, Final
 
 import typer
 
-from shrinkrule.cli import calibrate, compensate, coupon, table, walls, ways_up
+from shrinkrule.cli import calibrate, compensate, coupon, dimensions, table, walls, ways_up
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
@@ -34,6 +34,7 @@ app = typer.Typer(
 compensate.register(app)
 walls.register(app)
 ways_up.register(app)
+dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
