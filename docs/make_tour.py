@@ -25,6 +25,7 @@ ROOMS: Final = (
     ("From measured coupons to a row", ("calibration",)),
     ("From the wanted part to the green part", ("compensation",)),
     ("The part's own dimensions", ("dimensions",)),
+    ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),

@@ -11,7 +11,16 @@ from typing import Annotated, Final
 
 import typer
 
-from shrinkrule.cli import calibrate, compensate, coupon, dimensions, table, walls, ways_up
+from shrinkrule.cli import (
+    calibrate,
+    compensate,
+    coupon,
+    dimensions,
+    settings,
+    table,
+    walls,
+    ways_up,
+)
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
@@ -38,6 +47,7 @@ dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+settings.register(app)
 
 
 def _version(asked: bool) -> None:

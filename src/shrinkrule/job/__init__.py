@@ -1,5 +1,6 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
+from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import (
@@ -28,6 +29,7 @@ __all__ = [
     "WallLook",
     "binder_time",
     "compensate",
+    "filament_of",
     "longer_than_coupon",
     "look_at_walls",
     "times",

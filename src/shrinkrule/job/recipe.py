@@ -10,11 +10,13 @@ from shrinkrule.calibration import AXES, CalibrationRow, Estimate
 from shrinkrule.compensation import LayerHeights, Print, ScaleFactors, turned_about_z, way_up
 from shrinkrule.errors import Option, SettingError
 from shrinkrule.furnace import Furnace
+from shrinkrule.physics.filament import Spool
 from shrinkrule.printer import Printer
 from shrinkrule.walls import WallLimits
 
 if TYPE_CHECKING:
     from shrinkrule.sag import SagSettings
+    from shrinkrule.settings import Settings
 
 
 class Outline(StrEnum):
@@ -60,6 +62,10 @@ class Recipe:
         Height of the first layer; as the others where it is not given.
     whole_layers : bool
         Whether the green part is stretched in Z to a whole number of layers.
+    spool : Spool
+        What is known of the filament.
+    settings : Settings or None
+        What the workshop stated, and where, for the report; the fields above decide.
 
     Raises
     ------
@@ -84,6 +90,8 @@ class Recipe:
     printer_corrected: bool = False
     first_layer_mm: float | None = None
     whole_layers: bool = False
+    spool: Spool = field(default_factory=Spool)
+    settings: Settings | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):

@@ -58,6 +58,8 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     facts.add_row("masses", masses)
+    if filament := words.filament(result):
+        facts.add_row("filament", filament)
     if furnace := words.furnace(result):
         facts.add_row("furnace", furnace)
     if result.sag is not None:
