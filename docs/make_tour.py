@@ -27,6 +27,7 @@ ROOMS: Final = (
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
     ("From the wanted part to the green part", ("compensation", "printing")),
+    ("The part's own dimensions", ("dimensions",)),
     ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
     ("The job", ("job",)),
