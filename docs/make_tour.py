@@ -14,7 +14,10 @@ DOCS: Final = Path(__file__).parent
 PACKAGE: Final = DOCS.parent / "src" / "shrinkrule"
 
 ROOMS: Final = (
-    ("What all rooms share", ("errors", "version", "public", "defaults", "units", "cautions")),
+    (
+        "What all rooms share",
+        ("letters", "errors", "version", "public", "defaults", "units", "cautions"),
+    ),
     ("Arrays, edges and triangles", ("numerics",)),
     ("The machines", ("printer", "furnace")),
     ("Files", ("files",)),

@@ -10,6 +10,7 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
+        "letters",
         "version errors defaults numerics public",
         "units cautions furnace printer sheet files",
         "physics",
@@ -26,6 +27,7 @@ FLOORS: Final = {
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
         "stl threemf",
+        "models",
     ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": ("foundation pictures", "words", "sag_report fit", "console html plain", "outputs"),

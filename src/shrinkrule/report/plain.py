@@ -53,6 +53,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
                     for reason in result.verdict.reasons
                 ],
             },
+            "recipe": {"model": result.part.source.name, **result.recipe.choices},
             "model": part_dict(result.part),
             "calibration": None
             if row is None
