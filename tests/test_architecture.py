@@ -10,7 +10,8 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
-        "version errors defaults numerics public cells",
+        "letters",
+        "version errors defaults numerics public",
         "units cautions furnace printer sheet files",
         "physics",
         "mesh",
@@ -26,6 +27,7 @@ FLOORS: Final = {
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
         "stl threemf",
+        "models",
     ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": (

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from shrinkrule.letters import shown
+
 
 class Option(StrEnum):
     """A choice of the maker's that a hint may speak of."""
@@ -23,6 +25,7 @@ class Option(StrEnum):
     FURNACE_UP = "way up in the furnace"
     OPEN = "surface that is not closed"
     UNITE = "overlapping bodies made one"
+    AGAIN = "green part enlarged once more"
     CORRECTED = "printer corrected since"
     SUPPORT = "setter block or ballast"
 
@@ -56,7 +59,8 @@ class ShrinkruleError(Exception):
         self.options = options
         place = f"{where}: " if where else ""
         advice = f"; {hint}" if hint else ""
-        super().__init__(f"{place}{what}{advice}.")
+        # Names and cells of others are in it: nothing in them may act on the screen.
+        super().__init__(shown(f"{place}{what}{advice}."))
 
 
 class FileError(ShrinkruleError):

@@ -49,6 +49,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
             "verdict": verdict_dict(result.verdict),
+            "recipe": {"model": result.part.source.name, **result.recipe.choices},
             "model": part_dict(result.part),
             "calibration": None
             if row is None
