@@ -41,12 +41,13 @@ def test_green_part_is_the_precurved_one(capsys: pytest.CaptureFixture[str]) -> 
     assert main(["compensate", "bridge.stl", *QUICK]) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "pre-curved" in shown
-    told = re.search(r"sags by ([\d.]+) ± ([\d.]+) mm", shown)
+    told = re.search(r"sags by ([\d.]+) mm \(([\d.]+) to ([\d.]+), 95 %\)", shown)
     assert told is not None
-    value, half = told.groups()
-    # Two digits of the uncertainty at most, and the value to the same decimals.
-    assert len(half.replace(".", "").lstrip("0")) <= 2
-    assert len(value.partition(".")[2]) == len(half.partition(".")[2])
+    value, low, high = told.groups()
+    # Two digits of the uncertainty at most, and its limits to the same decimals.
+    decimals = len(value.partition(".")[2])
+    assert (float(value) - float(low)) * 10**decimals < 100
+    assert len(low.partition(".")[2]) == len(high.partition(".")[2]) == decimals
     report = json.loads(Path("bridge.report.json").read_text())
     sag = report["sag"]
     assert sag["verdict"] == "saved"

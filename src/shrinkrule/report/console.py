@@ -124,7 +124,7 @@ def show_ways_up(
     """
     console.print(f"[bold]{escape(part.source.name)}[/bold], row {escape(row.name)}")
     modulus = row.sag_modulus_kpa
-    unsure = 0.0 if modulus is None else 2.0 * modulus.u / modulus.value
+    unsure = 0.0 if modulus is None else 1.0 - 1.0 / modulus.factor()
     table = Table(box=None, pad_edge=False)
     table.add_column("up")
     table.add_column("sag mm", justify="right")

@@ -10,7 +10,7 @@ import numpy as np
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
-from shrinkrule.calibration import CalibrationRow, Interval
+from shrinkrule.calibration import CalibrationRow
 from shrinkrule.compensation import turn_up
 from shrinkrule.mesh import Part
 from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
@@ -23,11 +23,14 @@ from shrinkrule.report.pictures.walls import (
     data_uri,
     scale_bar,
 )
-from shrinkrule.report.words import sure_decimals, with_interval
+from shrinkrule.report.words import sure_decimals
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, WayUp
+
+MANY_TIMES: Final = 10.0
+"""A sag that may be larger by this factor is known by its order at best; its limit is not named."""
 
 STEPS: Final = 6
 """Colours of a sag map, from nothing to the largest sag."""
@@ -65,6 +68,9 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
         "largest_sag_mm": before.largest_sag_mm,
         "largest_at_mm": before.largest_at.tolist(),
         "sag_u_from_modulus_mm": before.modulus_mm,
+        "sag_interval95_mm": None
+        if before.interval95_mm is None or not np.all(np.isfinite(before.interval95_mm))
+        else list(before.interval95_mm),
         "sag_u95_from_bricks_mm": before.numerical_mm,
         "remaining_mm": sag.remaining_mm,
         "remaining_by_round_mm": list(sag.errors_mm),
@@ -88,10 +94,20 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
     }
 
 
-def sag_half95(before: SagResult) -> float:
-    """Half width of the 95 % interval of the largest sag, mm."""
-    # The modulus enters as 1 / E; twice its standard uncertainty is 95 %.
-    return float(np.hypot(2.0 * before.modulus_mm, before.numerical_mm))
+def sag_reach(before: SagResult) -> float:
+    """How far the sag may be off, mm: its decimals are chosen by that."""
+    interval = before.interval95_mm
+    return before.numerical_mm if interval is None else before.largest_sag_mm - interval[0]
+
+
+def _interval_text(before: SagResult, decimals: int) -> str:
+    """Least and largest sag, or that they are not known."""
+    interval = before.interval95_mm
+    if interval is None:
+        return "how far firings differ is not known"
+    low, high = interval
+    told = f"{high:.{decimals}f}" if high < MANY_TIMES * before.largest_sag_mm else "many times it"
+    return f"{low:.{decimals}f} to {told}, 95 %"
 
 
 def sag_text(sag: PrecurveResult) -> str:
@@ -111,18 +127,31 @@ def sag_text(sag: PrecurveResult) -> str:
 
     before = sag.before
     x, y, z = before.largest_at
-    half = sag_half95(before)
-    sag_told = with_interval(Interval(before.largest_sag_mm, half), sure_decimals(half), "mm")
-    text = f"sags by {sag_told} (95 %) at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+    decimals = sure_decimals(sag_reach(before))
+    text = (
+        f"sags by {before.largest_sag_mm:.{decimals}f} mm ({_interval_text(before, decimals)}) "
+        f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+    )
     if sag.verdict is Saving.NOT_NEEDED:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:
         return f"{text}: no allowance will save it"
-    sure = 100.0 * 2.0 * before.modulus_mm / before.largest_sag_mm
+    left = float(np.hypot(sag.remaining_mm, before.numerical_mm))
+    if not np.isfinite(left):
+        left = sag.remaining_mm
     return (
-        f"{text}; pre-curved, {_left(sag.remaining_mm, before)} mm is left of it, "
-        f"and what the sag modulus is unsure of (± {sure:.0f} % of the sag)"
+        f"{text}; pre-curved, {_left(left, before)} mm is left of it by shape and bricks, and what "
+        f"the sag modulus is unsure of ({_by_modulus(before)})"
     )
+
+
+def _by_modulus(before: SagResult) -> str:
+    """What the modulus leaves unsure, in percent of the sag."""
+    factor = before.modulus_factor
+    if factor is None:
+        return "not known after one firing"
+    more = f"{100.0 * (factor - 1.0):+.0f} %" if factor < MANY_TIMES else "many times it"
+    return f"{100.0 * (1.0 / factor - 1.0):+.0f} to {more} of the sag"
 
 
 def _half(half95: float) -> str:
@@ -159,11 +188,12 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     """
     before = sag.before
     rounds = ", ".join(_left(error, before) for error in sag.errors_mm) if sag.rounds else "none"
-    decimals = sure_decimals(sag_half95(before))
+    decimals = sure_decimals(sag_reach(before))
     settled = "converged" if before.settled else "DID NOT converge"
     return [
         ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
-        ("unsure by the sag modulus (95 %)", f"± {_half(2.0 * before.modulus_mm)} mm"),
+        ("its interval", f"{_interval_text(before, decimals)}"),
+        ("unsure by the sag modulus (95 %)", _by_modulus(before)),
         ("unsure by the bricks (95 %)", f"± {_half(before.numerical_mm)} mm"),
         ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
@@ -221,7 +251,7 @@ def sag_pictures(
     edges = [0.0, *bounds]
     # As many decimals as are sure, but enough to distinguish one colour from the next.
     distinct = -int(np.floor(np.log10(bounds[0])))
-    decimals = max(sure_decimals(sag_half95(sag.before)), distinct, 0)
+    decimals = max(sure_decimals(sag_reach(sag.before)), distinct, 0)
     names = [
         f"{low:.{decimals}f} to {high:.{decimals}f} mm" for low, high in itertools.pairwise(edges)
     ]
