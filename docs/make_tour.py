@@ -16,7 +16,7 @@ PACKAGE: Final = DOCS.parent / "src" / "shrinkrule"
 ROOMS: Final = (
     (
         "What all rooms share",
-        ("letters", "errors", "version", "public", "defaults", "units", "cautions"),
+        ("errors", "version", "public", "defaults", "units", "cautions", "cells"),
     ),
     ("Arrays, edges and triangles", ("numerics",)),
     ("The machines", ("printer", "furnace")),
@@ -26,7 +26,8 @@ ROOMS: Final = (
     ("The coupon", ("sheet", "coupon")),
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
-    ("From the wanted part to the green part", ("compensation",)),
+    ("From the wanted part to the green part", ("compensation", "printing")),
+    ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),

@@ -11,11 +11,11 @@ from typing import Annotated, Final
 
 import typer
 
-from shrinkrule.cli import calibrate, compensate, coupon, table, walls, ways_up
+from shrinkrule.cells import printable
+from shrinkrule.cli import calibrate, compensate, coupon, settings, table, walls, ways_up
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.files.output import written_so_far
-from shrinkrule.letters import shown
 from shrinkrule.version import VERSION
 
 DONE: Final = 0
@@ -39,6 +39,7 @@ ways_up.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+settings.register(app)
 
 
 def _version(asked: bool) -> None:
@@ -67,7 +68,7 @@ def main(argv: Sequence[str]) -> int:
             sys.stderr.write(f"shrinkrule: {_left(before)}\n")
         return stop.code if isinstance(stop.code, int) else DONE
     except ShrinkruleError as error:
-        sys.stderr.write(f"shrinkrule: {refusal_text(error)}\n")
+        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error))}\n")
         return BAD_INPUT
     except MemoryError:
         sys.stderr.write("shrinkrule: there is not enough memory; export the model coarser.\n")
@@ -80,5 +81,5 @@ def main(argv: Sequence[str]) -> int:
 
 def _left(before: int) -> str:
     """What a stopped command has left, in words."""
-    names = ", ".join(shown(str(path)) for path in written_so_far()[before:])
+    names = ", ".join(printable(str(path)) for path in written_so_far()[before:])
     return f"stopped; written and whole: {names}" if names else "stopped, nothing was written"

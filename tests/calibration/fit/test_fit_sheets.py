@@ -255,7 +255,7 @@ def test_steps_alone_and_lengths_of_one_size_are_refused(tmp_path: Path) -> None
     with pytest.raises(SheetError, match="only steps"):
         fit_sheets((replace(made, readings=steps),))
     alike = tuple(r for r in made.readings if r.axis != "x" or r.id in {"X4", "X6", "X7", "X10"})
-    with pytest.raises(SheetError, match="of one size"):
+    with pytest.raises(SheetError, match=r"all between 7\.9 and 8\.4 mm"):
         fit_sheets((replace(made, readings=alike),))
 
 

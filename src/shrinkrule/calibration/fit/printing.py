@@ -78,7 +78,10 @@ class _Table:
 
 
 def fit_printing(
-    axes: tuple[Lengths, Lengths, Lengths], fired: bool = False, reading_variance: float = 0.0
+    axes: tuple[Lengths, Lengths, Lengths],
+    fired: bool = False,
+    reading_variance: float = 0.0,
+    zero_is_right: bool = False,
 ) -> PrintingFit:
     """Fit what the printer does to lengths, from the green ones or from the fired ones.
 
@@ -90,6 +93,8 @@ def fit_printing(
         Take the fired lengths: then the scales hold shrinkage too.
     reading_variance : float
         Variance in mm2 that the caliper alone gives; residual variances are at least this.
+    zero_is_right : bool
+        Take the caliper's zero as right instead of fitting it.
 
     Returns
     -------
@@ -100,7 +105,7 @@ def fit_printing(
     model = np.concatenate([lengths.model for lengths in axes], axis=1)
     measured = [lengths.fired if fired else lengths.green for lengths in axes]
     excess = np.where(table.weight > 0.0, np.concatenate(measured, axis=1) - model, 0.0)
-    table = _told_apart(table)
+    table = _told_apart(_without_zero(table) if zero_is_right else table)
     across = table.design.swapaxes(-1, -2)
     inverse = np.linalg.inv(across @ table.design)
     solved = (inverse @ across @ excess[..., None])[..., 0]
@@ -175,6 +180,11 @@ def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
         np.concatenate(weights, axis=1),
         np.concatenate(is_z, axis=1),
     )
+
+
+def _without_zero(table: _Table) -> _Table:
+    """The table without its last column, the zero."""
+    return _Table(table.design[..., :-1], table.names[:-1], table.weight, table.is_z)
 
 
 def _told_apart(table: _Table) -> _Table:

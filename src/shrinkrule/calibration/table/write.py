@@ -9,6 +9,7 @@ from typing import Any
 
 from shrinkrule.calibration.table.columns import COLUMNS
 from shrinkrule.calibration.table.row import CalibrationRow
+from shrinkrule.cells import cell_text
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.interval import LengthEffect, Scatter
 
@@ -133,4 +134,6 @@ def _cell(value: object) -> object:
     """A value as a cell of the table."""
     if value is None:
         return ""
+    if isinstance(value, str):
+        return cell_text(value)
     return f"{value:.9g}" if isinstance(value, float) else value
