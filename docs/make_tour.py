@@ -16,7 +16,7 @@ PACKAGE: Final = DOCS.parent / "src" / "shrinkrule"
 ROOMS: Final = (
     (
         "What all rooms share",
-        ("letters", "errors", "version", "public", "defaults", "units", "cautions"),
+        ("errors", "version", "public", "defaults", "units", "cautions", "cells"),
     ),
     ("Arrays, edges and triangles", ("numerics",)),
     ("The machines", ("printer", "furnace")),

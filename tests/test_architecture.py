@@ -10,8 +10,7 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
-        "letters",
-        "version errors defaults numerics public",
+        "version errors defaults numerics public cells",
         "units cautions furnace printer sheet files",
         "physics",
         "mesh",

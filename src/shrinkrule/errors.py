@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from shrinkrule.letters import shown
-
 
 class Option(StrEnum):
     """A choice of the maker's that a hint may speak of."""
@@ -59,8 +57,7 @@ class ShrinkruleError(Exception):
         self.options = options
         place = f"{where}: " if where else ""
         advice = f"; {hint}" if hint else ""
-        # Names and cells of others are in it: nothing in them may act on the screen.
-        super().__init__(shown(f"{place}{what}{advice}."))
+        super().__init__(f"{place}{what}{advice}.")
 
 
 class FileError(ShrinkruleError):

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from shrinkrule.letters import cell_text
+from shrinkrule.cells import cell_text
 
 
 class Kind(StrEnum):

@@ -11,6 +11,7 @@ from typing import Annotated, Final
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.cli import (
     calibrate,
     compensate,
@@ -24,7 +25,6 @@ from shrinkrule.cli import (
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.files.output import written_so_far
-from shrinkrule.letters import shown
 from shrinkrule.version import VERSION
 
 DONE: Final = 0
@@ -78,7 +78,7 @@ def main(argv: Sequence[str]) -> int:
             sys.stderr.write(f"shrinkrule: {_left(before)}\n")
         return stop.code if isinstance(stop.code, int) else DONE
     except ShrinkruleError as error:
-        sys.stderr.write(f"shrinkrule: {shown(refusal_text(error))}\n")
+        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error))}\n")
         return BAD_INPUT
     except MemoryError:
         sys.stderr.write("shrinkrule: there is not enough memory; export the model coarser.\n")
@@ -91,5 +91,5 @@ def main(argv: Sequence[str]) -> int:
 
 def _left(before: int) -> str:
     """What a stopped command has left, in words."""
-    names = ", ".join(shown(str(path)) for path in written_so_far()[before:])
+    names = ", ".join(printable(str(path)) for path in written_so_far()[before:])
     return f"stopped; written and whole: {names}" if names else "stopped, nothing was written"

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, THICK_MM
 from shrinkrule.errors import FileError, SettingError
-from shrinkrule.letters import shown
 from shrinkrule.numerics.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -200,7 +200,7 @@ def folder_from(out: Path | None) -> Path:
 def confirm(question: str, hint: str) -> None:
     """Ask, and refuse with a hint where the answer is no or nobody answers."""
     try:
-        agreed = typer.confirm("\n".join(map(shown, question.splitlines())), err=True)
+        agreed = typer.confirm("\n".join(map(printable, question.splitlines())), err=True)
     except typer.Abort:
         agreed = False
     if not agreed:

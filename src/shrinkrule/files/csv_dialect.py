@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from shrinkrule.cells import is_marked_text, printable
 from shrinkrule.errors import ShrinkruleError, TableError
-from shrinkrule.letters import printable, words_of_cell
 
 _DELIMITERS: Final = ",;\t"
 
@@ -179,7 +179,8 @@ def _names(line: str) -> set[str]:
 
 def _read_cell(cell: str) -> str:
     """A cell as it was meant: without control characters and the mark of a text."""
-    return words_of_cell(printable(cell))
+    plain = printable(cell)
+    return plain[1:] if is_marked_text(plain) else plain
 
 
 def _is_comment(line: str) -> bool:

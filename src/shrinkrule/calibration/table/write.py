@@ -9,7 +9,7 @@ from typing import Any
 
 from shrinkrule.calibration.table.columns import COLUMNS
 from shrinkrule.calibration.table.row import CalibrationRow
-from shrinkrule.letters import cell_text
+from shrinkrule.cells import cell_text
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.interval import LengthEffect, Scatter
 
