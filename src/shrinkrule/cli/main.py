@@ -12,7 +12,16 @@ from typing import Annotated, Final
 import typer
 
 from shrinkrule.cells import printable
-from shrinkrule.cli import calibrate, compensate, coupon, table, walls, ways_up
+from shrinkrule.cli import (
+    calibrate,
+    compensate,
+    coupon,
+    dimensions,
+    settings,
+    table,
+    walls,
+    ways_up,
+)
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
@@ -35,9 +44,11 @@ app = typer.Typer(
 compensate.register(app)
 walls.register(app)
 ways_up.register(app)
+dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+settings.register(app)
 
 
 def _version(asked: bool) -> None:

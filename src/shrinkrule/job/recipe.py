@@ -10,11 +10,13 @@ from shrinkrule.calibration import AXES, CalibrationRow, Estimate
 from shrinkrule.compensation import LayerHeights, Print, ScaleFactors, turned_about_z, way_up
 from shrinkrule.errors import Option, SettingError
 from shrinkrule.furnace import Furnace
+from shrinkrule.physics.filament import Spool
 from shrinkrule.printer import Printer
 from shrinkrule.walls import WallLimits
 
 if TYPE_CHECKING:
     from shrinkrule.sag import SagSettings
+    from shrinkrule.settings import Settings
 
 
 class Outline(StrEnum):
@@ -48,6 +50,8 @@ class Recipe:
         Where the bead's spread is taken off.
     furnace : Furnace or None
         Inside sizes of what the part is fired in, if they are to be checked.
+    bed_mm : tuple of 3 float, or None
+        Length, width and height that the printer takes, if they are to be checked.
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
     coupon_section_mm : float or None
@@ -60,6 +64,10 @@ class Recipe:
         Height of the first layer; as the others where it is not given.
     whole_layers : bool
         Whether the green part is stretched in Z to a whole number of layers.
+    spool : Spool
+        What is known of the filament.
+    settings : Settings or None
+        What the workshop stated, and where, for the report; the fields above decide.
 
     Raises
     ------
@@ -84,6 +92,9 @@ class Recipe:
     printer_corrected: bool = False
     first_layer_mm: float | None = None
     whole_layers: bool = False
+    spool: Spool = field(default_factory=Spool)
+    settings: Settings | None = None
+    bed_mm: tuple[float, float, float] | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -112,6 +123,11 @@ class Recipe:
             raise SettingError(
                 f"a thickest section of {self.coupon_section_mm:g} mm is impossible",
                 hint="give the green coupon's thickest section in mm",
+            )
+        if self.bed_mm is not None and not min(self.bed_mm) > 0.0:
+            raise SettingError(
+                f"a bed of {self.bed_mm} mm is impossible",
+                hint="give the length, width and height that the printer takes, in mm",
             )
         way_up(self.print_up)
         turned_about_z(self.turn_deg)

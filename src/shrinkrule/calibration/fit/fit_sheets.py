@@ -86,7 +86,7 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
     printing = fit_printing(lengths, reading_variance=green_variance)
     without = fit_printing(lengths, reading_variance=green_variance, zero_is_right=True)
     from_model = fit_printing(
-        lengths, fired=True, reading_variance=together.lengths.reading_variance(caliper.variance)
+        lengths, fired=True, reading_variance=together.lengths.fired_variance(caliper.variance)
     )
     difference = axis_difference(x.fit, y.fit)
     differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
