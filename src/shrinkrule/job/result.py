@@ -12,6 +12,7 @@ import trimesh
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
+from shrinkrule.dimensions import FoundDimensions, PromisedDimension
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
@@ -329,7 +330,8 @@ class JobResult:
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag`` is in the model's axes.
+    green part as printed; ``sag`` is in the model's axes. ``dimensions`` are those of the wanted
+    part, ``promised`` how they will come out, in the same order, where a row says so.
     """
 
     part: Part
@@ -341,6 +343,8 @@ class JobResult:
     furnace_fit: FurnaceFit | None
     sag: PrecurveResult | None
     verdict: Verdict
+    dimensions: FoundDimensions | None = None
+    promised: tuple[PromisedDimension, ...] = ()
 
     @property
     def green(self) -> GreenPart:

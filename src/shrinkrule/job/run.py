@@ -27,6 +27,12 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
+from shrinkrule.dimensions import (
+    PromisedDimension,
+    find_dimensions,
+    making_of,
+    promise_dimensions,
+)
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.look import look_at_walls
@@ -90,7 +96,14 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     prediction = predict_fired(green, recipe.row, volume, made)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
     verdict = decide(part, recipe, balance, walls, prediction, fit, sag)
-    return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
+    found = find_dimensions(part)
+    promised: tuple[PromisedDimension, ...] = ()
+    if recipe.row is not None:
+        making = making_of(part, recipe.row, factors, recipe.print_up, turn, made)
+        promised = promise_dimensions(found.every, making)
+    return JobResult(
+        part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict, found, promised
+    )
 
 
 def _sag(part: Part, recipe: Recipe, progress: Progress) -> PrecurveResult | None:

@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.creases import Creases
-from shrinkrule.dimensions.cylinders import Cylinder
-from shrinkrule.dimensions.regions import Regions
-from shrinkrule.dimensions.surface import Surface
+from shrinkrule.dimensions.recognition.creases import Creases
+from shrinkrule.dimensions.recognition.cylinders import Cylinder
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
 
 LEAST_AREA_MM2: Final = 0.05

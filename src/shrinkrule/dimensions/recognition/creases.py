@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.regions import Regions
-from shrinkrule.dimensions.surface import Surface, grouped, pairs_in_groups
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface, grouped, pairs_in_groups
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components, ranges
 
 LARGEST_STEP: Final = np.radians(46.0)
