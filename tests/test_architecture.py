@@ -10,12 +10,12 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
-        "version errors defaults numerics public",
+        "version errors defaults numerics public cells",
         "units cautions furnace printer sheet files",
         "physics",
         "mesh",
         "walls calibration coupon",
-        "compensation settings",
+        "compensation printing settings",
         "sag dimensions",
         "job",
         "report",
@@ -31,7 +31,7 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit dimensions",
+        "sag_report fit verdict dimensions",
         "console html plain",
         "outputs",
     ),
@@ -75,16 +75,17 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
-    "job": ("recipe", "result", "filament look verdict", "run"),
+    "printing": ("findings", "surface", "starts slender undersides", "check"),
+    "job": ("recipe checks", "result", "filament look printing_checks", "verdict", "run"),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
-        "result",
+        "result zero",
         "notes to_row",
         "fit_sheets sentences",
     ),
     "calibration.table": ("columns row", "between read write", "update"),
-    "calibration.sheets": ("sheet", "check parse", "read"),
+    "calibration.sheets": ("sheet", "check inches parse", "read"),
     "cli": (
         "late options refusals sag_options",
         "calibrate compensate coupon settings table walls",

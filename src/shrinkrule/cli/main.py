@@ -11,6 +11,7 @@ from typing import Annotated, Final
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.cli import (
     calibrate,
     compensate,
@@ -73,7 +74,7 @@ def main(argv: Sequence[str]) -> int:
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else DONE
     except ShrinkruleError as error:
-        sys.stderr.write(f"shrinkrule: {refusal_text(error)}\n")
+        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error))}\n")
         return BAD_INPUT
     except KeyboardInterrupt:
         sys.stderr.write("shrinkrule: stopped, nothing was written\n")

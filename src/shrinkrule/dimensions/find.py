@@ -79,6 +79,8 @@ def find_dimensions(part: Part) -> FoundDimensions:
     """
     noise = coordinate_noise(part.mesh.vertices, MM_PER_UNIT.get(part.unit, 1.0))
     surface = surface_of(part.mesh, noise)
+    if len(surface.facets) == 0:
+        return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)

@@ -42,6 +42,7 @@ from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
+from shrinkrule.printing import look_at_print
 
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult
@@ -95,14 +96,26 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(green, recipe.row, volume, made)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
-    verdict = decide(part, recipe, balance, walls, prediction, fit, sag)
+    printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
+    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
         making = making_of(part, recipe.row, factors, recipe.print_up, turn, made)
         promised = promise_dimensions(found.every, making)
     return JobResult(
-        part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict, found, promised
+        part=part,
+        recipe=recipe,
+        balance=balance,
+        walls=walls,
+        to_slice=to_slice,
+        prediction=prediction,
+        furnace_fit=fit,
+        sag=sag,
+        printing=printing,
+        verdict=verdict,
+        dimensions=found,
+        promised=promised,
     )
 
 

@@ -21,6 +21,7 @@ from shrinkrule.printer import Printer
 from shrinkrule.report.dimensions import dimension_dicts
 from shrinkrule.report.foundation import finite, program
 from shrinkrule.report.sag_report import sag_dict
+from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
@@ -48,13 +49,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "version": REPORT_VERSION,
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
-            "verdict": {
-                "level": result.verdict.level.value,
-                "reasons": [
-                    {"level": reason.level.value, "text": reason.text}
-                    for reason in result.verdict.reasons
-                ],
-            },
+            "verdict": verdict_dict(result.verdict),
             "model": part_dict(result.part),
             "calibration": None
             if row is None
@@ -79,6 +74,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             else dimension_dicts(result.dimensions, result.promised),
             "filament": _filament(result),
             "walls": _walls(result.walls),
+            "printing": _printing(result),
             "furnace": None
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
@@ -160,6 +156,29 @@ def part_dict(part: Part) -> dict[str, Any]:
         "trusted": part.trusted,
         "mends": list(part.mends),
         "warnings": list(part.warnings),
+    }
+
+
+def _printing(result: JobResult) -> dict[str, Any] | None:
+    """What prints badly; places in the model's axes too, None where it was not looked at."""
+    look, green = result.printing, result.green
+    if look is None:
+        return None
+    return {
+        "not_looked_at_because": look.skipped or None,
+        "findings": [
+            {
+                "kind": finding.kind.value,
+                "measure": finding.measure,
+                "limit": finding.limit,
+                "text": finding.text,
+                "area_mm2": finding.area_mm2,
+                "position_mm": list(finding.position),
+                "box_mm": [list(corner) for corner in finding.box],
+                "model_position_mm": green.in_model(np.array([finding.position]))[0].tolist(),
+            }
+            for finding in look.findings
+        ],
     }
 
 
