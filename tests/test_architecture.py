@@ -107,17 +107,14 @@ FLOORS: Final = {
         "solve",
         "precurve orientations",
     ),
-    "dimensions": (
-        "noise surface dimension",
+    "dimensions": ("recognition dimension", "across", "lengths rounds", "find promise", "listing"),
+    "dimensions.recognition": (
+        "noise surface",
         "regions",
         "creases",
         "fitting",
         "cylinders",
         "planes",
-        "across",
-        "lengths rounds",
-        "find",
-        "listing",
     ),
     "sag.voxels": (
         "corners grid scanlines",

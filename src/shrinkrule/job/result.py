@@ -11,6 +11,7 @@ import trimesh
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
+from shrinkrule.dimensions import FoundDimensions, PromisedDimension
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.checks import Verdict
 from shrinkrule.job.recipe import Recipe
@@ -302,7 +303,8 @@ class JobResult:
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
     green part as printed; ``sag`` is in the model's axes, ``printing`` in the print frame, and None
-    for a surface that is no sound solid.
+    for a surface that is no sound solid. ``dimensions`` are those of the wanted part, ``promised``
+    how they will come out, in the same order, where a row says so.
     """
 
     part: Part
@@ -315,6 +317,8 @@ class JobResult:
     sag: PrecurveResult | None
     printing: PrintLook | None
     verdict: Verdict
+    dimensions: FoundDimensions | None = None
+    promised: tuple[PromisedDimension, ...] = ()
 
     @property
     def green(self) -> GreenPart:

@@ -27,6 +27,12 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
+from shrinkrule.dimensions import (
+    PromisedDimension,
+    find_dimensions,
+    making_of,
+    promise_dimensions,
+)
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.look import look_at_walls
@@ -92,8 +98,24 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
+    found = find_dimensions(part)
+    promised: tuple[PromisedDimension, ...] = ()
+    if recipe.row is not None:
+        making = making_of(part, recipe.row, factors, recipe.print_up, turn, made)
+        promised = promise_dimensions(found.every, making)
     return JobResult(
-        part, recipe, balance, walls, to_slice, prediction, fit, sag, printing, verdict
+        part=part,
+        recipe=recipe,
+        balance=balance,
+        walls=walls,
+        to_slice=to_slice,
+        prediction=prediction,
+        furnace_fit=fit,
+        sag=sag,
+        printing=printing,
+        verdict=verdict,
+        dimensions=found,
+        promised=promised,
     )
 
 

@@ -9,6 +9,7 @@ from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Row
 from shrinkrule.report import words
+from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
@@ -57,6 +58,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             swatches=legend(result.walls.scale),
             pictures=pictures,
             sag=_sag(result),
+            dimensions=dimension_rows(result.dimensions, result.promised),
             words=words,
             cautions=CAUTIONS,
             program=program(),

@@ -18,6 +18,7 @@ from shrinkrule.compensation import ScaleFactors
 from shrinkrule.job import JobResult, Place, WallLook, filament_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.report.dimensions import dimension_dicts
 from shrinkrule.report.foundation import finite, program
 from shrinkrule.report.sag_report import sag_dict
 from shrinkrule.report.verdict import verdict_dict
@@ -69,6 +70,9 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
+            "dimensions": None
+            if result.dimensions is None
+            else dimension_dicts(result.dimensions, result.promised),
             "filament": _filament(result),
             "walls": _walls(result.walls),
             "printing": _printing(result),
