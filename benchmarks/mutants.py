@@ -107,7 +107,12 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/references/test_calibration_balance.py",
         *_FIT,
     ),
-    "calibration/fit/printing.py": ("tests/calibration/fit/test_printing.py", *_FIT, _PROMISE),
+    "calibration/fit/printing.py": (
+        "tests/calibration/fit/test_facts_printing.py",
+        "tests/calibration/fit/test_printing.py",
+        *_FIT,
+        _PROMISE,
+    ),
     "calibration/fit/beams.py": (
         "tests/calibration/fit/test_sag.py",
         "tests/references/test_calibration_sag.py",
@@ -160,15 +165,24 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
     "walls/thickness": (
         "tests/walls/test_thickness.py",
         "tests/walls/test_behind.py",
+        "tests/walls/test_facts_bitangent.py",
         "tests/walls/test_sampling.py",
         "tests/walls/test_gaps.py",
     ),
-    "walls/regions": ("tests/walls/test_regions.py", "tests/walls/test_gaps.py"),
+    "walls/regions": (
+        "tests/walls/test_regions.py",
+        "tests/walls/test_facts_outlines.py",
+        "tests/walls/test_gaps.py",
+    ),
     "walls/layers": (
         "tests/walls/test_facts_layers.py",
+        "tests/walls/test_facts_outlines.py",
+        "tests/walls/test_facts_cuts.py",
         "tests/walls/test_layers.py",
     ),
     "coupon": (
+        "tests/coupon/test_facts_layout.py",
+        "tests/coupon/test_facts_block.py",
         "tests/coupon/test_facts_coupon.py",
         "tests/coupon/test_dimensions.py",
         "tests/coupon/test_bars.py",

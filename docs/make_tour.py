@@ -23,13 +23,8 @@ ROOMS: Final = (
     ("The coupon", ("sheet", "coupon")),
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
-    (
-        "From the wanted part to the green part",
-        (
-            "compensation",
-            "printing",
-        ),
-    ),
+    ("From the wanted part to the green part", ("compensation", "printing")),
+    ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),

@@ -54,3 +54,15 @@ def test_what_is_too_high_or_too_wide_says_so() -> None:
     assert wide.tight == "floor"
     assert wide.spare_mm == pytest.approx(56 - np.hypot(60, 10))
     assert fit_in_furnace(BLOCK, CrucibleFurnace(70, 90)).fits
+
+
+@pytest.mark.parametrize("turn_deg", [20, 45, 110])
+def test_room_does_not_depend_on_how_the_part_was_drawn(turn_deg: int) -> None:
+    """Turned about Z beforehand by whole degrees, it is turned back and fits as it did."""
+    c, s = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    drawn = BLOCK @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
+    for side in (55, 40):
+        furnace = BoxFurnace(side, side, 40)
+        assert fit_in_furnace(drawn, furnace).spare_mm == pytest.approx(
+            fit_in_furnace(BLOCK, furnace).spare_mm, abs=1e-9
+        )

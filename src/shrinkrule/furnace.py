@@ -31,19 +31,30 @@ class BoxFurnace:
     ----------
     length_mm, width_mm, height_mm : float
         Inside sizes; height upward.
+    ballast_below_mm, ballast_above_mm : float
+        Depth of ballast that parts lie on, and that covers them.
+
+    Raises
+    ------
+    SettingError
+        For sizes that cannot be, or ballast that leaves no room.
     """
 
     length_mm: float
     width_mm: float
     height_mm: float
+    ballast_below_mm: float = 0.0
+    ballast_above_mm: float = 0.0
 
     def __post_init__(self) -> None:
         _check_sizes((self.length_mm, self.width_mm, self.height_mm))
+        _check_ballast(self.height_mm, self.ballast_below_mm, self.ballast_above_mm)
 
     @property
     def usable_height_mm(self) -> float:
         """Height a green part may have."""
-        return self.height_mm - 2.0 * CLEARANCE_MM
+        ballast = self.ballast_below_mm + self.ballast_above_mm
+        return self.height_mm - ballast - 2.0 * CLEARANCE_MM
 
     @property
     def longest_mm(self) -> float:
@@ -66,7 +77,8 @@ class BoxFurnace:
         return bool(np.all(size <= room) or np.all(size[::-1] <= room))
 
     def __str__(self) -> str:
-        return f"box {self.length_mm:g} x {self.width_mm:g} x {self.height_mm:g} mm inside"
+        sizes = f"{self.length_mm:g} x {self.width_mm:g} x {self.height_mm:g} mm"
+        return f"box {sizes} inside{_ballast_text(self)}"
 
 
 @dataclass(frozen=True)
@@ -77,18 +89,29 @@ class CrucibleFurnace:
     ----------
     diameter_mm, height_mm : float
         Inside sizes; height upward.
+    ballast_below_mm, ballast_above_mm : float
+        Depth of ballast that parts lie on, and that covers them.
+
+    Raises
+    ------
+    SettingError
+        For sizes that cannot be, or ballast that leaves no room.
     """
 
     diameter_mm: float
     height_mm: float
+    ballast_below_mm: float = 0.0
+    ballast_above_mm: float = 0.0
 
     def __post_init__(self) -> None:
         _check_sizes((self.diameter_mm, self.height_mm))
+        _check_ballast(self.height_mm, self.ballast_below_mm, self.ballast_above_mm)
 
     @property
     def usable_height_mm(self) -> float:
         """Height a green part may have."""
-        return self.height_mm - 2.0 * CLEARANCE_MM
+        ballast = self.ballast_below_mm + self.ballast_above_mm
+        return self.height_mm - ballast - 2.0 * CLEARANCE_MM
 
     @property
     def longest_mm(self) -> float:
@@ -105,7 +128,8 @@ class CrucibleFurnace:
         return radius <= self.longest_mm / 2.0
 
     def __str__(self) -> str:
-        return f"crucible {self.diameter_mm:g} mm across, {self.height_mm:g} mm high inside"
+        sizes = f"{self.diameter_mm:g} mm across, {self.height_mm:g} mm high"
+        return f"crucible {sizes} inside{_ballast_text(self)}"
 
 
 Furnace = BoxFurnace | CrucibleFurnace
@@ -298,3 +322,27 @@ def _check_sizes(sizes: tuple[float, ...]) -> None:
                 where="furnace",
                 hint="measure the inside of the box or crucible and give it in mm",
             )
+
+
+def _check_ballast(height: float, below: float, above: float) -> None:
+    for depth in (below, above):
+        if not 0.0 <= depth <= 1000.0:
+            raise SettingError(
+                f"{depth:g} mm is no depth of ballast",
+                where="furnace",
+                hint="give the depth of ballast below and above the parts in mm",
+            )
+    if below + above > 0.0 and below + above + 2.0 * CLEARANCE_MM >= height:
+        raise SettingError(
+            f"{below + above:g} mm of ballast leave no room in a height of {height:g} mm",
+            where="furnace",
+            hint="give the depth of ballast below and above the parts in mm",
+        )
+
+
+def _ballast_text(furnace: Furnace) -> str:
+    """Ballast of a furnace for a sentence, empty where there is none."""
+    below, above = furnace.ballast_below_mm, furnace.ballast_above_mm
+    if not below + above:
+        return ""
+    return f", {below:g} mm of ballast below and {above:g} mm above"

@@ -40,7 +40,12 @@ def test_the_demo_sheets_are_what_their_script_makes(in_folder: Path) -> None:
 
 def test_it_writes_row_and_reports(in_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["calibrate", *NAMES, *ROW]) == 0
-    assert names(in_folder) == {"table.csv", "bronze_3.fit.html", "bronze_3.fit.json"}
+    assert names(in_folder) == {
+        ".table.csv.lock",
+        "table.csv",
+        "bronze_3.fit.html",
+        "bronze_3.fit.json",
+    }
     (row,) = read_table("table.csv")
     truth = make_sheets.Truth()
     # Three firings: three true standard errors.

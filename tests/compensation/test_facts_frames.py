@@ -31,3 +31,20 @@ def test_it_stands_centred_on_the_bed_and_leads_back_to_the_model(up: str) -> No
     top = wanted.bounds.mean(axis=0) + 0.49 * way_up(up) * (30.0, 20.0, 5.0)
     there = green.from_model[:3, :3] @ top + green.from_model[:3, 3]
     assert there[2] > 0.9 * high[2]
+
+
+@pytest.mark.parametrize(("degrees", "x_goes_to"), [(0, "x"), (90, "y"), (180, "-x"), (270, "-y")])
+def test_a_part_turned_on_the_bed_is_not_mirrored(degrees: int, x_goes_to: str) -> None:
+    """A wedge, high at its +x end: that end goes round to the left; volume keeps its sign."""
+    wedge = trimesh.Trimesh(
+        [(0, 0, 0), (30, 0, 0), (30, 10, 0), (0, 10, 0), (30, 0, 6), (30, 10, 6)],
+        [(0, 2, 1), (0, 3, 2), (1, 2, 5), (1, 5, 4), (0, 1, 4), (3, 5, 2), (0, 4, 5), (0, 5, 3)],
+    )
+    assert wedge.volume == pytest.approx(900.0)
+    green = green_part(wedge, ScaleFactors(1.1, 1.2, 1.3), way_up("z"), turn_deg=degrees)
+    assert green.mesh.volume == pytest.approx(900.0 * 1.1 * 1.2 * 1.3)
+    vertices = np.asarray(green.mesh.vertices)
+    high = vertices[vertices[:, 2] > 1.0].mean(axis=0)[:2]
+    length = 15.0 * (1.1 if degrees % 180 == 0 else 1.2)
+    towards = {"x": (1, 0), "y": (0, 1), "-x": (-1, 0), "-y": (0, -1)}[x_goes_to]
+    assert high == pytest.approx(length * np.array(towards), abs=1e-9)

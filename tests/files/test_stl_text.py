@@ -79,7 +79,7 @@ def test_a_facet_cut_short_is_refused_by_its_number(cut: int) -> None:
         (b"vertex 0 0 0", b"vertex 0 0", "line 11 is not an ASCII STL line: 'vertex 0 0'"),
         (b"vertex 0 0 0", b"vertex 0 0 0 0", "line 11 is not"),
         (b"vertex 0 0 0", b"vertex 0 0 1_0", "line 11 is not"),
-        (b"vertex 0 0 0", b"vertex 0 0 1,5", "line 11 is not"),
+        (b"vertex 0 0 0", b"vertex 0 0 1;5", "line 11 is not"),
         (b"vertex 0 0 0", b"vertex 0 0 1.2.3", "line 11 is not"),
         (b"vertex 0 0 0", b"vertex 0 0 1e", "line 11 is not"),
         (b"vertex 0 0 0", b"vertex 0 0 .", "line 11 is not"),

@@ -29,12 +29,12 @@ def package(unit: str | None, size: float = 1.0) -> bytes:
 
 @pytest.mark.parametrize(
     ("unit", "side_mm"),
-    [(None, 1.0), ("millimeter", 1.0), ("inch", 25.4), ("centimeter", 10.0), ("micron", 1e-3)],
+    [(None, 1.0), ("millimeter", 1.0), ("inch", 25.4), ("centimeter", 10.0), ("micron", 0.5)],
 )
 def test_the_stated_unit_counts(tmp_path: Path, unit: str | None, side_mm: float) -> None:
     """3MF Core Specification 3.4: unit is an attribute of the model, millimetre by default."""
     path = tmp_path / "box.3mf"
-    path.write_bytes(package(unit))
+    path.write_bytes(package(unit, size=500.0 if unit == "micron" else 1.0))
     assert read_part(path).mesh.extents == pytest.approx([side_mm] * 3)
 
 

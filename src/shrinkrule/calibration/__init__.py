@@ -29,7 +29,7 @@ if TYPE_CHECKING:
         CalibrationRow,
         check_balance,
     )
-    from shrinkrule.calibration.table.update import row_that_stands, updated_table
+    from shrinkrule.calibration.table.update import row_that_stands, table_bytes, updated_table
     from shrinkrule.calibration.table.write import table_csv
     from shrinkrule.physics.beam import Support, beam_drop_mm, beam_modulus_kpa
     from shrinkrule.physics.estimate import Estimate
@@ -66,6 +66,7 @@ __all__ = [
     "row_at_density",
     "row_from_fit",
     "row_that_stands",
+    "table_bytes",
     "table_csv",
     "updated_table",
 ]
@@ -101,6 +102,7 @@ _MODULES: Final = {
     "row_at_density": "shrinkrule.calibration.table.between",
     "row_from_fit": "shrinkrule.calibration.fit.to_row",
     "row_that_stands": "shrinkrule.calibration.table.update",
+    "table_bytes": "shrinkrule.calibration.table.update",
     "table_csv": "shrinkrule.calibration.table.write",
     "updated_table": "shrinkrule.calibration.table.update",
 }

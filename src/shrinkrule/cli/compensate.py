@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options, sag_options
-from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, SAG_UNKNOWNS
+from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
-from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow
     from shrinkrule.compensation import ScaleFactors
     from shrinkrule.job import JobResult
+    from shrinkrule.settings import Settings
 
 DEMO_ROW: Final = "bronze demo batch 90"
 DEMO_SOURCE: Final = "the bundled table, materials INVENTED"
@@ -145,12 +145,12 @@ def compensate(
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
     turn_z: TurnZ = 0,
-    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
+    nozzle: options.Nozzle = None,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
     first_layer: FirstLayer = None,
-    floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
-    thick_limit: options.ThickLimit = options.DEFAULT_THICK,
+    floor_layers: options.FloorLayers = None,
+    thick_limit: options.ThickLimit = None,
     coupon_section: options.CouponSection = None,
     apply_offset: ApplyOffset = False,
     whole_layers: WholeLayers = False,
@@ -158,11 +158,12 @@ def compensate(
     box: options.Box = None,
     crucible: options.Crucible = None,
     sag: sag_options.TakeOff = False,
+    no_sag: sag_options.LeaveOut = False,
     furnace_up: sag_options.FurnaceUp = None,
     support: sag_options.Support = None,
     stuck: sag_options.Stuck = False,
     flat_base: sag_options.FlatBase = False,
-    sag_tolerance: sag_options.Tolerance = sag_options.DEFAULT_TOLERANCE,
+    sag_tolerance: sag_options.Tolerance = None,
     sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
@@ -177,33 +178,71 @@ def compensate(
     """
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
+    from shrinkrule.settings import (
+        Settings,
+        bed_of,
+        furnace_of,
+        limits_of,
+        printer_of,
+        row_states,
+        spool_of,
+    )
     from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
+    if sag and no_sag:
+        raise SettingError("--sag and --no-sag cannot both hold", hint="leave out one of them")
     by_hand = scale_xy, scale_x, scale_y, scale_z
     factors = _factors_by_hand(by_hand, (table, row, density, demo_table or None))
-    calibration, source = (
-        (None, "") if factors else row_from(table, row, density, extrapolate, demo_table)
+    settings = Settings.for_model(
+        model,
+        nozzle=nozzle,
+        bead_width=bead_width,
+        layer_height=layer_height,
+        first_layer=first_layer,
+        floor_layers=floor_layers,
+        thick_limit=thick_limit,
+        coupon_section=coupon_section,
+        box=box,
+        crucible=crucible,
+        sag_tolerance=sag_tolerance,
+        table=table,
+        row=row,
+    )
+    if factors is not None or demo_table:
+        settings = settings.without("calibration.table", "calibration.row")
+    calibration, source = None, ""
+    if factors is None:
+        calibration, source = row_told(settings, density, extrapolate, demo_table)
+        settings = settings.with_row(row_states(calibration, source))
+    lies = sag_options.settings_from(
+        furnace_up or print_up,
+        support,
+        stuck,
+        flat_base,
+        settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
+        sag_unknowns,
     )
     recipe = Recipe(
-        printer=options.printer_from(nozzle, bead_width, layer_height),
+        printer=printer_of(settings),
         row=calibration,
         factors=factors,
         row_source=source,
         print_up=print_up,
-        limits=options.limits_from(floor_layers, thick_limit),
+        limits=limits_of(settings),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
-        furnace=options.furnace_from(box, crucible),
-        sag=sag_options.settings_from(
-            furnace_up or print_up, support, stuck, flat_base, sag_tolerance, sag_unknowns
-        )
-        if sag
-        else None,
-        coupon_section_mm=options.section_from(coupon_section),
+        furnace=furnace_of(settings),
+        sag=lies if sag else None,
+        lies=lies,
+        look_at_sag=not no_sag,
+        coupon_section_mm=settings.number("limits.coupon_section"),
         turn_deg=turn_z,
         printer_corrected=printer_corrected,
-        first_layer_mm=None if first_layer is None else parse_length(first_layer, "--first-layer"),
+        first_layer_mm=settings.number("printer.first_layer"),
         whole_layers=whole_layers,
+        spool=spool_of(settings),
+        settings=settings,
+        bed_mm=bed_of(settings),
     )
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
@@ -211,7 +250,7 @@ def compensate(
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs=[p for p in (model, table) if p])
+        outputs = job_outputs(result, folder, inputs=[model, *settings.paths])
     _show(result, outputs, json)
     if fail_on_thin:
         options.require_pass(result.walls)
@@ -245,6 +284,20 @@ def _factors_by_hand(
     return ScaleFactors(x, y, z)
 
 
+def row_told(
+    settings: Settings, density: float | None, extrapolate: bool, demo: bool
+) -> tuple[CalibrationRow, str]:
+    """Row to shrink by, and where it came from in words, from the settings that hold."""
+    table = settings["calibration.table"].value
+    return row_from(
+        None if table is None else Path(str(table)),
+        settings.text("calibration.row"),
+        density,
+        extrapolate,
+        demo,
+    )
+
+
 def row_from(
     table: Path | None, name: str | None, density: float | None, extrapolate: bool, demo: bool
 ) -> tuple[CalibrationRow, str]:
@@ -261,7 +314,8 @@ def row_from(
     else:
         raise SettingError(
             "no shrinkage is known",
-            hint="give --table and --row, or --scale-xy and --scale-z, or try --demo-table",
+            hint="give --table and --row, or state them in shrinkrule.toml, or give --scale-xy and "
+            "--scale-z, or try --demo-table",
         )
     if name is None and density is not None and len({(r.material, r.process) for r in rows}) == 1:
         name = rows[0].name
@@ -282,4 +336,11 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
     else:
         from rich.console import Console
 
-        show_job(result, files, Console(highlight=False))
+        console = Console(highlight=False)
+        show_job(result, files, console)
+        if result.recipe.settings is not None:
+            options.show_remarks(result.recipe.settings, console)
+        if result.sag_look.matters:
+            best = next((way.name for way in result.sag_look.ways if way.stands), "")
+            fired = f", or --furnace-up {best} to fire it that way up" if best else ""
+            console.print(f"sag: --sag takes it off{fired}; --no-sag leaves it out")

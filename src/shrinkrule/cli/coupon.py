@@ -40,7 +40,7 @@ def register(app: typer.Typer) -> None:
 def coupon(
     box: options.Box = None,
     crucible: options.Crucible = None,
-    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
+    nozzle: options.Nozzle = None,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
     sag_modulus: SagModulus = None,
@@ -58,10 +58,19 @@ def coupon(
     NAME.page.html for the bench, and NAME.sheet.csv for the readings.
     """
     from shrinkrule.coupon import CouponPlan, coupon_dict, coupon_paths, design_coupon, write_coupon
+    from shrinkrule.settings import Settings, furnace_of, printer_of
 
+    settings = Settings.for_model(
+        options.folder_from(out),
+        nozzle=nozzle,
+        bead_width=bead_width,
+        layer_height=layer_height,
+        box=box,
+        crucible=crucible,
+    )
     plan = CouponPlan(
-        options.printer_from(nozzle, bead_width, layer_height),
-        _needed(options.furnace_from(box, crucible)),
+        printer_of(settings),
+        _needed(furnace_of(settings)),
         sag_modulus,
         density,
         material,
@@ -82,13 +91,17 @@ def coupon(
 
         typer.echo(codec.dumps(coupon_dict(made, paths), indent=2))
     else:
+        from rich.console import Console
+
         _show(made, paths)
+        options.show_remarks(settings, Console(highlight=False))
 
 
 def _needed(furnace: Furnace | None) -> Furnace:
     if furnace is None:
         raise SettingError(
-            "the furnace's size is needed", hint="give either --box 80x60x50 or --crucible 90x60"
+            "the furnace's size is needed",
+            hint="give either --box 80x60x50 or --crucible 90x60, or state it in shrinkrule.toml",
         )
     return furnace
 

@@ -11,7 +11,7 @@ from typing import Annotated, Final
 
 import typer
 
-from shrinkrule.cli import calibrate, compensate, coupon, table, walls, ways_up
+from shrinkrule.cli import calibrate, compensate, coupon, settings, table, walls, ways_up
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
@@ -37,6 +37,7 @@ ways_up.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+settings.register(app)
 
 
 def _version(asked: bool) -> None:

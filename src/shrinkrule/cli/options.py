@@ -4,24 +4,24 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
-from shrinkrule.defaults import NOZZLE_MM, THICK_MM
-from shrinkrule.errors import FileError, SettingError
+from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, THICK_MM
+from shrinkrule.errors import FileError
 from shrinkrule.numerics.progress import Progress, silent
-from shrinkrule.printer import Printer
-from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
-    from shrinkrule.furnace import Furnace
+    from rich.console import Console
+
+    from shrinkrule.compensation import SizePrediction
     from shrinkrule.job import WallLook
     from shrinkrule.mesh import Part
-    from shrinkrule.walls import WallLimits
+    from shrinkrule.settings import Settings
 
 FOUND: Final = 1
 """Exit code for a finding the user asked to fail on."""
@@ -71,9 +71,15 @@ Unite = Annotated[
         "--unite", help="Make one solid of bodies that share space.", rich_help_panel=MODEL
     ),
 ]
-DEFAULT_NOZZLE: Final = f"{NOZZLE_MM:g}"
 Nozzle = Annotated[
-    str, typer.Option(metavar="MM", help="Bore of the nozzle.", rich_help_panel=PRINTER)
+    str | None,
+    typer.Option(
+        metavar="MM",
+        help=f"Bore of the nozzle. Without it, and where no settings file states it: "
+        f"{NOZZLE_MM:g}.",
+        show_default=False,
+        rich_help_panel=PRINTER,
+    ),
 ]
 BeadWidth = Annotated[
     str | None,
@@ -94,17 +100,20 @@ LayerHeight = Annotated[
     ),
 ]
 FloorLayers = Annotated[
-    int,
+    int | None,
     typer.Option(
-        metavar="N", help="Layers that a closed floor needs.", min=1, rich_help_panel=PRINTER
+        metavar="N",
+        help=f"Layers that a closed floor needs. Without it: {CLOSED_FLOOR_LAYERS}.",
+        show_default=False,
+        rich_help_panel=PRINTER,
     ),
 ]
-DEFAULT_THICK: Final = f"{THICK_MM:g}"
 ThickLimit = Annotated[
-    str,
+    str | None,
     typer.Option(
         metavar="MM",
-        help="Thickest green section you trust to lose its binder.",
+        help=f"Thickest green section you trust to lose its binder. Without it: {THICK_MM:g}.",
+        show_default=False,
         rich_help_panel=PRINTER,
     ),
 ]
@@ -172,24 +181,6 @@ FailOnThin = Annotated[
 ]
 
 
-def printer_from(nozzle: str, bead_width: str | None, layer_height: str | None) -> Printer:
-    """Printer from the texts of its options."""
-    return Printer.from_nozzle(
-        parse_length(nozzle, "--nozzle"),
-        None if bead_width is None else parse_length(bead_width, "--bead-width"),
-        None if layer_height is None else parse_length(layer_height, "--layer-height"),
-    )
-
-
-def limits_from(floor_layers: int, thick_limit: str) -> WallLimits:
-    """Wall limits from the texts of their options."""
-    from shrinkrule.walls import WallLimits
-
-    return WallLimits(
-        floor_layers=floor_layers, thick_mm=parse_length(thick_limit, "--thick-limit")
-    )
-
-
 def folder_from(out: Path | None) -> Path:
     """Folder to write to, looked at before the work and not after it."""
     from shrinkrule.files import require_folder
@@ -205,20 +196,20 @@ def folder_from(out: Path | None) -> Path:
     return folder
 
 
-def section_from(coupon_section: str | None) -> float | None:
-    """Thickest section of the coupon, mm, from the text of its option."""
-    return None if coupon_section is None else parse_length(coupon_section, "--coupon-section")
+def show_remarks(
+    settings: Settings, console: Console, sizes: Sequence[SizePrediction] = ()
+) -> None:
+    """Show what is worth a look in the settings; nothing where all agrees."""
+    from rich.text import Text
 
+    from shrinkrule.settings import beyond_bed
 
-def furnace_from(box: str | None, crucible: str | None) -> Furnace | None:
-    """Furnace from the texts of its options; None when neither was given."""
-    from shrinkrule.furnace import parse_box, parse_crucible
-
-    if box is not None and crucible is not None:
-        raise SettingError("the furnace is given twice", hint="give either --box or --crucible")
-    if box is not None:
-        return parse_box(box)
-    return None if crucible is None else parse_crucible(crucible)
+    remarks = list(settings.remarks)
+    if sizes:
+        x, y, z = (size.green_mm for size in sizes)
+        remarks += filter(None, [beyond_bed(settings, (x, y, z))])
+    for remark in remarks:
+        console.print(Text.assemble(("settings: ", "bold yellow"), remark))
 
 
 def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:

@@ -23,6 +23,15 @@ TakeOff = Annotated[
         rich_help_panel=PANEL,
     ),
 ]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--no-sag",
+        help="Do not look at sag at all. Without it, sag is estimated where the row has a sag "
+        "modulus, and the verdict says so where it matters.",
+        rich_help_panel=PANEL,
+    ),
+]
 FurnaceUp = Annotated[
     str | None,
     typer.Option(
@@ -59,11 +68,12 @@ FlatBase = Annotated[
     ),
 ]
 Tolerance = Annotated[
-    str,
+    str | None,
     typer.Option(
         "--sag-tolerance",
         metavar="MM",
-        help="Pre-curve until no more than this is left.",
+        help=f"Pre-curve until no more than this is left. Without it: {SAG_TOLERANCE_MM:g}.",
+        show_default=False,
         rich_help_panel=PANEL,
     ),
 ]
@@ -78,7 +88,6 @@ Unknowns = Annotated[
         rich_help_panel=PANEL,
     ),
 ]
-DEFAULT_TOLERANCE: Final = f"{SAG_TOLERANCE_MM:g}"
 
 
 def settings_from(
@@ -86,7 +95,7 @@ def settings_from(
     support: list[str] | None,
     stuck: bool,
     flat_base: bool,
-    tolerance: str = DEFAULT_TOLERANCE,
+    tolerance_mm: float = SAG_TOLERANCE_MM,
     unknowns: int = SAG_UNKNOWNS,
 ) -> SagSettings:
     """Sag settings from the texts of their options."""
@@ -99,7 +108,7 @@ def settings_from(
         supports=tuple(_support(text) for text in support or ()),
         friction=Friction.DRAG if stuck else Friction.FREE,
         base=Base.FLAT if flat_base else Base.FOLLOW,
-        tolerance_mm=parse_length(tolerance, "--sag-tolerance"),
+        tolerance_mm=tolerance_mm,
         max_unknowns=unknowns,
     )
 

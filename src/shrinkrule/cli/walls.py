@@ -7,7 +7,6 @@ from typing import Annotated
 import typer
 
 from shrinkrule.cli import options
-from shrinkrule.defaults import CLOSED_FLOOR_LAYERS
 
 Scale = Annotated[
     float,
@@ -32,11 +31,11 @@ def walls(
     scale_z: Scale = 1.0,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
-    nozzle: options.Nozzle = options.DEFAULT_NOZZLE,
+    nozzle: options.Nozzle = None,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
-    floor_layers: options.FloorLayers = CLOSED_FLOOR_LAYERS,
-    thick_limit: options.ThickLimit = options.DEFAULT_THICK,
+    floor_layers: options.FloorLayers = None,
+    thick_limit: options.ThickLimit = None,
     coupon_section: options.CouponSection = None,
     unite: options.Unite = False,
     out: options.OutDir = None,
@@ -52,9 +51,20 @@ def walls(
     from shrinkrule.compensation import ScaleFactors, green_part, way_up
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs
+    from shrinkrule.settings import Settings, limits_of, printer_of
     from shrinkrule.walls import compile_ahead, thickness_map
 
     folder = options.folder_from(out)
+    settings = Settings.for_model(
+        model,
+        nozzle=nozzle,
+        bead_width=bead_width,
+        layer_height=layer_height,
+        floor_layers=floor_layers,
+        thick_limit=thick_limit,
+        coupon_section=coupon_section,
+    )
+    printer, limits = printer_of(settings), limits_of(settings)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
@@ -62,13 +72,13 @@ def walls(
         looked = look_at_walls(
             part,
             green,
-            options.printer_from(nozzle, bead_width, layer_height),
-            options.limits_from(floor_layers, thick_limit),
+            printer,
+            limits,
             progress,
-            coupon_section_mm=options.section_from(coupon_section),
+            coupon_section_mm=settings.number("limits.coupon_section"),
         )
         mapped = thickness_map(green.mesh, looked.report.shown)
-        files = walls_outputs(looked, mapped, folder, inputs=[model])
+        files = walls_outputs(looked, mapped, folder, inputs=[model, *settings.paths])
     if json:
         import json as codec
 
@@ -76,6 +86,8 @@ def walls(
     else:
         from rich.console import Console
 
-        show_walls(looked, files, Console(highlight=False))
+        console = Console(highlight=False)
+        show_walls(looked, files, console)
+        options.show_remarks(settings, console)
     if fail_on_thin:
         options.require_pass(looked)

@@ -34,8 +34,12 @@ def ways_up(
     """
     from shrinkrule.report import show_ways_up, ways_up_dict
     from shrinkrule.sag import rank_ways_up, sag_material
+    from shrinkrule.settings import Settings
 
-    calibration, source = compensate.row_from(table, row, density, extrapolate, demo_table)
+    told = Settings.for_model(model, table=table, row=row)
+    if demo_table:
+        told = told.without("calibration.table", "calibration.row")
+    calibration, source = compensate.row_told(told, density, extrapolate, demo_table)
     material = sag_material(calibration)
     settings = sag_options.settings_from("z", None, stuck, False)
     with options.progress_bar(shown=not json) as progress:

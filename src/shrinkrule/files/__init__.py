@@ -8,14 +8,16 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.files.coloured import glb_bytes, ply_bytes
+    from shrinkrule.files.locks import held
     from shrinkrule.files.output import OutputSet, require_folder
     from shrinkrule.files.stl import stl_bytes
 
-__all__ = ["OutputSet", "glb_bytes", "ply_bytes", "require_folder", "stl_bytes"]
+__all__ = ["OutputSet", "glb_bytes", "held", "ply_bytes", "require_folder", "stl_bytes"]
 
 _MODULES: Final = {
     "OutputSet": "shrinkrule.files.output",
     "glb_bytes": "shrinkrule.files.coloured",
+    "held": "shrinkrule.files.locks",
     "ply_bytes": "shrinkrule.files.coloured",
     "require_folder": "shrinkrule.files.output",
     "stl_bytes": "shrinkrule.files.stl",

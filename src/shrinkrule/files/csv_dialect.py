@@ -62,15 +62,42 @@ def read_grid(
     ShrinkruleError
         Of type ``error``: for a file that is missing, a folder, no text, or without a row.
     """
-    where = path.name
-    if path.is_dir():
-        raise error("this is a folder", where=str(path), hint=f"name the {kind}'s CSV file in it")
     try:
+        if path.is_dir():
+            hint = f"name the {kind}'s CSV file in it"
+            raise error("this is a folder", where=str(path), hint=hint)
         data = path.read_bytes()
     except FileNotFoundError as cause:
         raise error("no such file", where=str(path), hint="check the name and folder") from cause
     except OSError as cause:
         raise error(f"cannot be read ({cause.strerror})", where=str(path)) from cause
+    return grid_from(data, path.name, kind, error)
+
+
+def grid_from(
+    data: bytes, where: str, kind: str = "table", error: type[ShrinkruleError] = TableError
+) -> CsvGrid:
+    """Cells out of the bytes of a CSV file.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file.
+    where : str
+        Its name, for messages.
+    kind, error : str, type
+        As for :func:`read_grid`.
+
+    Returns
+    -------
+    CsvGrid
+        The cells by row and column.
+
+    Raises
+    ------
+    ShrinkruleError
+        Of type ``error``: for a file that is no text, or without a row.
+    """
     text, encoding, notes = _decoded(data, where, kind, error)
     lines = text.splitlines()
     comments = tuple(line for line in lines if _is_comment(line))

@@ -1,17 +1,29 @@
 """Files out, all or none: written under temporary names, then renamed together.
 
 A full disk or a pulled plug leaves either the old files or the new ones, never a
-half. A name that is an input is refused before anything is written.
+half. A name that is an input is refused before anything is written. What a killed run left
+under a temporary name is taken away by a later one.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import tempfile
+import time
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Final
 
 from shrinkrule.errors import FileError
+
+LONGEST_NAME: Final = 255
+"""Bytes of a file's name on every usual file system."""
+
+_PREFIX: Final = ".shrinkrule-"
+_SUFFIX: Final = ".part"
+LEFT_BEHIND_S: Final = 3600.0
+"""Age from which a temporary file belongs to no run any more: writing takes seconds."""
 
 
 class OutputSet:
@@ -35,6 +47,7 @@ class OutputSet:
     def __init__(self, inputs: Iterable[Path] = ()) -> None:
         self._inputs = [Path(p) for p in inputs]
         self._files: dict[Path, bytes] = {}
+        self._changed: dict[Path, bytes | None] = {}
 
     def add(self, path: Path, data: bytes) -> None:
         """Put a file into the set.
@@ -42,8 +55,15 @@ class OutputSet:
         Raises
         ------
         FileError
-            If the name is an input's, a folder's, or lies in a folder that does not exist.
+            If the name is too long, an input's, a folder's, or lies in a folder that does
+            not exist.
         """
+        if len(os.fsencode(path.name)) > LONGEST_NAME:
+            raise FileError(
+                f"a name of {len(os.fsencode(path.name))} bytes is too long for a file",
+                where=f"{path.name[:30]}...",
+                hint="give the model a shorter name",
+            )
         if path.is_dir():
             raise FileError("this is a folder", where=str(path), hint="choose another name")
         require_folder(path.parent)
@@ -57,29 +77,74 @@ class OutputSet:
                 )
         self._files[path] = data
 
+    def add_changed(self, path: Path, data: bytes, before: bytes | None) -> None:
+        """Put into the set the new contents of a file that was read.
+
+        Parameters
+        ----------
+        path : Path
+            The file.
+        data : bytes
+            Its new contents.
+        before : bytes or None
+            What was read, None where there was no file. If it is something else when the
+            set is written, the set is refused and ``data`` kept beside it.
+
+        Raises
+        ------
+        FileError
+            As :meth:`add`.
+        """
+        self.add(path, data)
+        self._changed[path] = before
+
     def write(self) -> tuple[Path, ...]:
         """Write all files, then give them their names.
 
         Raises
         ------
         FileError
-            If one cannot be written; then none has been changed.
+            If one cannot be written, or a file that was read has changed since; the line says
+            what was left.
         """
         pending: list[tuple[Path, Path]] = []
+        named: list[Path] = []
         try:
             for path, data in self._files.items():
                 pending.append((_written_aside(path, data), path))
+            self._require_unchanged({path: aside for aside, path in pending})
             for temporary, path in pending:
                 temporary.replace(path)
+                named.append(path)
+            for folder in {path.parent for path in named}:
+                _sync_folder(folder)
         except OSError as error:
-            for temporary, _ in pending:
-                temporary.unlink(missing_ok=True)
+            left = ", ".join(p.name for p in named) or "nothing"
             raise FileError(
                 f"cannot be written ({error.strerror or error})",
-                where=str(error.filename or path),
-                hint="check free space and permissions",
+                where=str(pending[len(named)][1] if len(pending) == len(self._files) else path),
+                hint=f"{left} was changed; check free space and permissions",
             ) from error
+        finally:
+            for temporary, _ in pending[len(named) :]:
+                with contextlib.suppress(OSError):
+                    temporary.unlink(missing_ok=True)
         return tuple(self._files)
+
+    def _require_unchanged(self, aside: dict[Path, Path]) -> None:
+        """Refuse to write over what another program wrote since a file was read."""
+        for path, before in self._changed.items():
+            now = path.read_bytes() if path.exists() else None
+            if now == before:
+                continue
+            kept = _free_name(path)
+            aside[path].replace(kept)
+            raise FileError(
+                "another program changed it while this run was adding to it",
+                where=str(path),
+                hint=f"it was left as it is, the version with the addition is {kept.name}; "
+                "copy what is missing from one into the other, or run the command again",
+            )
 
 
 def require_folder(folder: Path) -> None:
@@ -99,19 +164,58 @@ def require_folder(folder: Path) -> None:
         raise FileError("no such folder", where=str(folder), hint="make it, or name another")
 
 
+def _free_name(path: Path) -> Path:
+    """Name beside a file that no other has: ``table.kept.csv``, ``table.kept 2.csv``."""
+    number = 1
+    while True:
+        count = f" {number}" if number > 1 else ""
+        name = path.with_name(f"{path.stem}.kept{count}{path.suffix}")
+        if not name.exists():
+            return name
+        number += 1
+
+
+def _sync_folder(folder: Path) -> None:
+    """Have new names on the disk too, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _sweep(folder: Path) -> None:
+    """Take away what killed runs left under temporary names."""
+    with contextlib.suppress(OSError):
+        for left in folder.glob(f"{_PREFIX}*{_SUFFIX}"):
+            with contextlib.suppress(OSError):
+                if time.time() - left.stat().st_mtime > LEFT_BEHIND_S:
+                    left.unlink()
+
+
+def _mode(path: Path) -> int:
+    """Permissions of the file that is replaced, or those a new file of this user has."""
+    if path.exists():
+        return path.stat().st_mode & 0o777
+    # mkstemp makes private files; outputs follow the user's usual permissions.
+    umask = os.umask(0)
+    os.umask(umask)
+    return 0o666 & ~umask
+
+
 def _written_aside(path: Path, data: bytes) -> Path:
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+    _sweep(path.parent)
+    handle, name = tempfile.mkstemp(prefix=_PREFIX, suffix=_SUFFIX, dir=path.parent)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        # mkstemp makes private files; outputs follow the user's usual permissions.
-        umask = os.umask(0)
-        os.umask(umask)
-        temporary.chmod(0o666 & ~umask)
-    except OSError:
-        temporary.unlink(missing_ok=True)
+        temporary.chmod(_mode(path))
+    except BaseException:
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
         raise
     return temporary

@@ -2,8 +2,9 @@
 
 numpy-stl knows the binary records; the checks around it are ours, because a general
 reader lets a truncated, padded or foreign file pass as a smaller or empty mesh.
-Binary or ASCII is decided by size alone: a binary file is 84 + 50 n bytes, and
-many begin with the word "solid" that is meant to mark an ASCII one.
+Binary or ASCII is decided by size first: a binary file is 84 + 50 n bytes, and
+many begin with the word "solid" that is meant to mark an ASCII one. Where the size is
+another, the file is read only if its facets prove it: they close a surface.
 """
 
 from __future__ import annotations
@@ -16,12 +17,26 @@ from numpy.typing import NDArray
 from stl.mesh import Mesh as StlMesh
 
 from shrinkrule.errors import FileError
-from shrinkrule.files.stl_text import AGAIN, facets_from_text
+from shrinkrule.files.stl_text import AGAIN, as_plain_text, facets_from_text
+from shrinkrule.files.unpack import require_memory
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.hashing import number_equal
 
 HEADER_BYTES: Final = 84
 FACET_BYTES: Final = 50
 HEADER_TEXT_BYTES: Final = 80
+
+NO_COUNT: Final = (0, 0xFFFFFFFF)
+"""Counts that writers leave behind when they never came back to fill it in."""
+
+LARGEST_COORDINATE: Final = 1e9
+"""In any unit; a stray record read as float32 is soon beyond."""
+
+TYPICAL_TEXT_BYTES: Final = 160
+"""Fewer than a facet of a text STL usually takes."""
+
+ONE_BYTE: Final = "1 byte after the last facet was"
 
 FACETS_AT_ONCE: Final = 1 << 15
 """Few enough for the steps between to stay in the processor's caches."""
@@ -57,18 +72,17 @@ def facets_from_stl(data: bytes, where: str) -> tuple[NDArray[np.float32], str, 
     notes: tuple[str, ...] = ()
     declared = int.from_bytes(data[80:HEADER_BYTES], "little") if len(data) >= HEADER_BYTES else 0
     size = HEADER_BYTES + FACET_BYTES * declared
-    padding = data[size:]
     if len(data) >= HEADER_BYTES and len(data) == size:
+        require_memory(declared, where)
         corners, file_format = _binary(data), "binary STL"
-    elif data[:512].lstrip().lower().startswith(b"solid") and _looks_like_text(data):
-        (corners, notes), file_format = facets_from_text(data, where), "ASCII STL"
-    elif _looks_like_text(data):
-        raise FileError("this is text, but not an STL", where=where, hint=AGAIN)
-    elif len(data) >= size > HEADER_BYTES and not padding.strip(b"\0"):
-        corners, file_format = _binary(data[:size]), "binary STL"
-        notes = (f"{len(padding)} empty bytes after the last facet were passed over",)
+    elif (text := as_plain_text(data)) is not None:
+        if not text[: 1 << 16].lstrip().lower().startswith(b"solid"):
+            raise FileError("this is text, but not an STL", where=where, hint=AGAIN)
+        require_memory(len(text) // TYPICAL_TEXT_BYTES, where)
+        (corners, notes), file_format = facets_from_text(text, where), "ASCII STL"
     else:
-        raise _wrong_size(len(data), declared, size, where)
+        require_memory(len(data) // FACET_BYTES, where)
+        (corners, notes), file_format = _of_another_size(data, declared, size, where), "binary STL"
     if len(corners) == 0:
         raise FileError("the file holds no facet", where=where, hint=AGAIN)
     if not np.isfinite(corners).all():
@@ -99,12 +113,48 @@ def _wrong_size(actual: int, declared: int, expected: int, where: str) -> FileEr
     return FileError(what, where=where, hint=AGAIN)
 
 
-def _looks_like_text(data: bytes) -> bool:
-    return b"\0" not in data[:4096]
+def _of_another_size(
+    data: bytes, declared: int, size: int, where: str
+) -> tuple[NDArray[np.float32], tuple[str, ...]]:
+    """Facets of a binary file that is not as long as its count says, if that can be told."""
+    extra = len(data) - size
+    whole, rest = divmod(len(data) - HEADER_BYTES, FACET_BYTES)
+    if declared and extra > 0 and not data[size:].strip(b"\0"):
+        note = f"{extra} empty bytes after the last facet were passed over"
+        return _binary(data[:size]), (note,)
+    if declared and 0 < extra < FACET_BYTES and _plausible(data[:size]):
+        note = f"{extra} byte{'s' * (extra != 1)} after the last facet were passed over"
+        return _binary(data[:size]), (note.replace("1 byte after the last facet were", ONE_BYTE),)
+    if declared and extra >= FACET_BYTES and _closes(data[:size]):
+        note = f"{extra} bytes after the {declared} facets that close the surface were passed over"
+        return _binary(data[:size]), (note,)
+    if whole > 0 and rest == 0 and (declared in NO_COUNT or extra > 0) and _closes(data):
+        note = f"the count in the header ({declared}) is wrong: {whole} facets close the surface"
+        return _binary(data), (note,)
+    raise _wrong_size(len(data), declared, size, where)
+
+
+def _plausible(data: bytes) -> bool:
+    """Whether records look like facets: finite, and of coordinates that a float32 file has."""
+    corners = _binary(data)
+    with np.errstate(over="ignore", invalid="ignore"):
+        sizes = np.abs(corners).max(axis=(1, 2))
+    return bool(np.isfinite(corners).all() and (sizes < LARGEST_COORDINATE).all())
+
+
+def _closes(data: bytes) -> bool:
+    """Whether the records' facets are finite and use every edge once each way."""
+    if not _plausible(data):
+        return False
+    points = np.ascontiguousarray(_binary(data).reshape(-1, 3) + np.float32(0.0))
+    _, numbers = number_equal(points.view("u4"))
+    table = edge_table(numbers.reshape(-1, 3))
+    return bool((table.uses >= 2).all() and not table.balance.any())
 
 
 def _binary(data: bytes) -> NDArray[np.float32]:
-    records = np.frombuffer(data, dtype=StlMesh.dtype, offset=HEADER_BYTES)
+    count = (len(data) - HEADER_BYTES) // FACET_BYTES
+    records = np.frombuffer(data, dtype=StlMesh.dtype, offset=HEADER_BYTES, count=count)
     return records["vectors"].astype(np.float32)
 
 

@@ -53,6 +53,10 @@ _LINE: Final = re.compile(
     rb"|vertex(?:\s+(?:" + _NUMBER + rb")){3}|endloop|endfacet|)\s*",
     re.IGNORECASE,
 )
+_COMMA: Final = re.compile(rb"\bvertex\s[^\r\n]*\d,\d", re.IGNORECASE)
+_POINT: Final = re.compile(rb"\bvertex\s[^\r\n]*\.", re.IGNORECASE)
+SEEN_BYTES: Final = 1 << 20
+"""Of a text, to tell which decimal mark it uses."""
 
 
 def _spelled(words: tuple[str | int, ...]) -> Ints:
@@ -69,6 +73,37 @@ def _spelled(words: tuple[str | int, ...]) -> Ints:
 _FACET_TABLE: Final = _spelled(_WORDS)
 _BOUNDARY_TABLE: Final = _spelled(_BOUNDARIES)
 _TENS: Final = np.array([float(f"1e{power}") for power in range(LARGEST_POWER + 1)])
+
+
+def as_plain_text(data: bytes) -> bytes | None:
+    """Bytes of a text file in the letters of ASCII, or None if this is no text.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole file; a byte-order mark and UTF-16 are taken off.
+
+    Returns
+    -------
+    bytes or None
+        The text.
+    """
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        text = data.decode("utf-16", "replace")
+        return text.encode() if text[:512].lstrip().lower().startswith("solid") else None
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    if data[: 1 << 16].lstrip().lower().startswith(b"solid"):
+        data = data.rstrip(b"\0\x1a")
+    return None if b"\0" in data[:4096] else data
+
+
+def _with_points(data: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """Text with decimal points, where its vertices have decimal commas and no point."""
+    head = data[:SEEN_BYTES]
+    if not _COMMA.search(head) or _POINT.search(head):
+        return data, ()
+    # Names are passed over, so that a comma in one does not matter.
+    return data.replace(b",", b"."), ("decimal commas were read as decimal points",)
 
 
 def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tuple[str, ...]]:
@@ -93,6 +128,7 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tupl
     FileError
         For a line that does not belong there, and for a file that ends within a facet.
     """
+    data, commas = _with_points(data)
     text = np.frombuffer(data, np.uint8)
     most = len(data) // FEWEST_FACET_BYTES + 1
     corners = np.empty((most, 3, 3), np.float32)
@@ -112,8 +148,8 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tupl
             where=where,
             hint=AGAIN,
         )
-    notes = ("the file ends without 'endsolid': it may have been cut short",) if inside else ()
-    return corners, notes
+    cut = ("the file ends without 'endsolid': it may have been cut short",) if inside else ()
+    return corners, (*commas, *cut)
 
 
 @compiled

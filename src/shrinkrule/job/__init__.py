@@ -1,6 +1,7 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
 from shrinkrule.job.checks import Check, Level, Reason, State, Verdict
+from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import (
@@ -13,6 +14,7 @@ from shrinkrule.job.result import (
     times,
 )
 from shrinkrule.job.run import compensate
+from shrinkrule.job.sag_look import SagLook
 
 __all__ = [
     "Check",
@@ -23,11 +25,13 @@ __all__ = [
     "Reason",
     "Recipe",
     "Row",
+    "SagLook",
     "State",
     "Verdict",
     "WallLook",
     "binder_time",
     "compensate",
+    "filament_of",
     "longer_than_coupon",
     "look_at_walls",
     "times",

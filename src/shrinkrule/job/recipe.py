@@ -10,11 +10,13 @@ from shrinkrule.calibration import AXES, CalibrationRow, Estimate
 from shrinkrule.compensation import LayerHeights, Print, ScaleFactors, turned_about_z, way_up
 from shrinkrule.errors import Option, SettingError
 from shrinkrule.furnace import Furnace
+from shrinkrule.physics.filament import Spool
 from shrinkrule.printer import Printer
 from shrinkrule.walls import WallLimits
 
 if TYPE_CHECKING:
     from shrinkrule.sag import SagSettings
+    from shrinkrule.settings import Settings
 
 
 class Outline(StrEnum):
@@ -52,6 +54,10 @@ class Recipe:
         Length, width and height that the printer takes, if they are to be checked.
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
+    lies : SagSettings or None
+        The same while its sag is only looked at; as printed, on the setter alone, if not given.
+    look_at_sag : bool
+        Whether the sag is estimated where it is not taken off and the row has a modulus.
     coupon_section_mm : float or None
         Thickest section of the green coupon, mm, where the row does not know it.
     turn_deg : int
@@ -62,6 +68,10 @@ class Recipe:
         Height of the first layer; as the others where it is not given.
     whole_layers : bool
         Whether the green part is stretched in Z to a whole number of layers.
+    spool : Spool
+        What is known of the filament.
+    settings : Settings or None
+        What the workshop stated, and where, for the report; the fields above decide.
 
     Raises
     ------
@@ -87,6 +97,10 @@ class Recipe:
     first_layer_mm: float | None = None
     whole_layers: bool = False
     bed_mm: tuple[float, float, float] | None = None
+    lies: SagSettings | None = None
+    look_at_sag: bool = True
+    spool: Spool = field(default_factory=Spool)
+    settings: Settings | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):

@@ -16,6 +16,7 @@ import trimesh
 from shrinkrule.errors import FileError, MeshError, Option
 from shrinkrule.files.stl import facets_from_stl
 from shrinkrule.files.threemf import facets_from_3mf
+from shrinkrule.files.unpack import file_bytes
 from shrinkrule.mesh.bodies import overlapping_bodies, united
 from shrinkrule.mesh.repair import (
     close_rounding_gaps,
@@ -38,6 +39,11 @@ LONGEST_DRAWN_INCHES: Final = 10.0
 
 INCHES_ROUNDED: Final = 5.0e-4
 """What a number in inches may have been rounded by: to three decimals."""
+
+SMALLEST_MM: Final = 0.05
+LARGEST_MM: Final = 1e5
+FARTHEST_MM: Final = 1e6
+"""Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
 
 
 def _why_not_closed(found: Soundness) -> str:
@@ -177,7 +183,7 @@ def _read(path: Path, unit: str | None) -> tuple[str, str, tuple[str, ...], Floa
 
     A function of its own, so that the file's bytes and corners are gone when it returns.
     """
-    data = _file_bytes(path)
+    data = file_bytes(path)
     notes: tuple[str, ...] = ()
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
         corners, stated = facets_from_3mf(data, path.name)
@@ -233,6 +239,7 @@ def _inspected(
     unit: str,
     notes: tuple[str, ...],
 ) -> Part:
+    _require_size(vertices, path, unit)
     facets, dropped = drop_degenerate(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, hint="export the model again")
@@ -252,19 +259,33 @@ def _inspected(
     return Part(mesh, path, file_format, unit, soundness, mends, warnings, overlaps)
 
 
-def _file_bytes(path: Path) -> bytes:
-    if path.is_dir():
-        raise FileError("this is a folder", where=str(path), hint="name the STL file in it")
-    try:
-        return path.read_bytes()
-    except FileNotFoundError as error:
-        raise FileError(
-            "no such file", where=str(path), hint="check the name and the folder"
-        ) from error
-    except OSError as error:
-        raise FileError(
-            f"cannot be read ({error.strerror})", where=str(path), hint="check its permissions"
-        ) from error
+def _require_size(vertices: Floats, path: Path, unit: str) -> None:
+    """Refuse a size that no wall or sag can be worked out for, in any unit of the workshop."""
+    low, high = box_of(vertices)
+    # Two halves, since the whole may be more than float64 holds.
+    longest = 2.0 * float((0.5 * high - 0.5 * low).max())
+    farthest = float(np.abs(vertices).max())
+    if SMALLEST_MM <= longest <= LARGEST_MM and farthest <= FARTHEST_MM:
+        return
+    if longest < SMALLEST_MM or longest > LARGEST_MM:
+        what = f"the longest side is {longest:.3g} mm, which nobody prints"
+        hint = "check the model and its unit"
+        if unit in MM_PER_UNIT and (better := _better_units(longest, unit)):
+            hint = f"state its unit; those that would make sense: {', '.join(better)}"
+    else:
+        what = f"the part lies {farthest:.3g} mm away from the origin of its axes"
+        hint = "move it to the origin and export it again"
+    raise FileError(what, where=path.name, hint=hint)
+
+
+def _better_units(longest: float, unit: str) -> list[str]:
+    """Units in which a length would be that of a printed part, with the length."""
+    in_file = longest / MM_PER_UNIT.get(unit, 1.0)
+    return [
+        f"{name} ({in_file * factor:.3g} mm)"
+        for name, factor in MM_PER_UNIT.items()
+        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM and name != "ft"
+    ]
 
 
 def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
@@ -280,13 +301,7 @@ def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
             f"its sides ({numbers}) are round in inches and not in mm: drawn in inches, it would "
             f"be {in_file * MM_PER_UNIT['in']:.3g} mm long",
         )
-    better = [
-        f"{name} ({in_file * factor:.3g} mm)"
-        for name, factor in MM_PER_UNIT.items()
-        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM
-        and name != "ft"
-        and (name != "in" or inches)
-    ]
+    better = [text for text in _better_units(longest, unit) if inches or not text.startswith("in ")]
     advice = f"; units that would make sense: {', '.join(better)}" if better else ""
     return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
 

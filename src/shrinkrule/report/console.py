@@ -16,7 +16,7 @@ from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Row, State, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
-from shrinkrule.report.sag_report import sag_text
+from shrinkrule.report.sag_report import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
 
@@ -56,10 +56,14 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     facts.add_row("masses", masses)
+    if filament := words.filament(result):
+        facts.add_row("filament", filament)
     if furnace := words.furnace(result):
         facts.add_row("furnace", furnace)
     if result.sag is not None:
         facts.add_row("sag", sag_text(result.sag))
+    elif result.sag_look.estimate is not None:
+        facts.add_row("sag", estimate_text(result.sag_look.estimate))
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)

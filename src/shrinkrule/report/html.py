@@ -11,8 +11,9 @@ from shrinkrule.job import JobResult, Row
 from shrinkrule.report import words
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
-from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
+from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
+from shrinkrule.units import plain
 
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
@@ -57,6 +58,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             swatches=legend(result.walls.scale),
             pictures=pictures,
             sag=_sag(result),
+            estimate=_estimate(result),
             words=words,
             cautions=CAUTIONS,
             program=program(),
@@ -73,6 +75,28 @@ def _sag(result: JobResult) -> dict[str, Any] | None:
         "figures": sag_figures(result.sag),
         "pictures": pictures,
         "swatches": swatches,
+    }
+
+
+def _estimate(result: JobResult) -> dict[str, Any] | None:
+    """The quick estimate, with the six ways up where it matters."""
+    look = result.sag_look
+    if look.estimate is None:
+        return None
+    return {
+        "text": estimate_text(look.estimate),
+        "limit": f"{look.limit_mm:.2f}",
+        "matters": look.matters,
+        "ways": [
+            {
+                "up": way.name,
+                "sag": f"{plain(way.sag_mm)} mm" if way.stands else way.reason,
+                "sideways": f"{plain(way.sideways_mm)} mm" if way.stands else "",
+                "height": f"{way.height_mm:.1f}",
+                "footprint": f"{way.footprint_mm2:.0f}",
+            }
+            for way in look.ways
+        ],
     }
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -14,11 +15,11 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, WallLook
+from shrinkrule.job import JobResult, Place, WallLook, filament_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.foundation import finite, program
-from shrinkrule.report.sag_report import sag_dict
+from shrinkrule.report.sag_report import estimate_dict, sag_dict
 from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
@@ -56,6 +57,10 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
                 "row": row.as_dict(),
                 "mass_balance": None if result.balance is None else vars(result.balance),
             },
+            "settings": [] if result.recipe.settings is None else result.recipe.settings.as_dicts(),
+            "settings_remarks": []
+            if result.recipe.settings is None
+            else list(result.recipe.settings.remarks),
             "print_up": result.recipe.print_up,
             "turned_about_z_deg": result.recipe.turn_deg,
             "printer_corrected": result.recipe.printer_corrected,
@@ -63,6 +68,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
+            "filament": _filament(result),
             "walls": _walls(result.walls),
             "printing": _printing(result),
             "furnace": None
@@ -71,9 +77,15 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
+            "sag_estimate": estimate_dict(result.sag_look),
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
+
+
+def _filament(result: JobResult) -> dict[str, Any] | None:
+    need = filament_of(result)
+    return None if need is None else asdict(need)
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:

@@ -27,7 +27,8 @@ from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
-    from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, WayUp
+    from shrinkrule.job import SagLook
+    from shrinkrule.sag import PrecurveResult, SagEstimate, SagResult, SagSettings, WayUp
 
 STEPS: Final = 6
 """Colours of a sag map, from nothing to the largest sag."""
@@ -85,6 +86,69 @@ def sag_dict(sag: PrecurveResult, settings: SagSettings) -> dict[str, Any]:
         "iterations": before.iterations,
         "iteration_error": before.error,
         "settled": before.settled,
+    }
+
+
+def estimate_text(estimate: SagEstimate) -> str:
+    """The quick estimate in one line.
+
+    Parameters
+    ----------
+    estimate : SagEstimate
+        The estimate.
+
+    Returns
+    -------
+    str
+        One line, lengths in mm.
+    """
+    x, y, z = estimate.at_mm
+    half = estimate.half95_mm
+    told = with_interval(Interval(estimate.sag_mm, half), sure_decimals(half), "mm")
+    return f"about {told} (quick estimate, 95 %) at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+
+
+def estimate_dict(look: SagLook) -> dict[str, Any] | None:
+    """The quick estimate as JSON values; None where sag was taken off or is not known.
+
+    Parameters
+    ----------
+    look : SagLook
+        What is known of the sag.
+
+    Returns
+    -------
+    dict or None
+        As in docs/file-formats.md.
+    """
+    estimate = look.estimate
+    if estimate is None:
+        return None
+    return {
+        "sag_mm": estimate.sag_mm,
+        "at_mm": estimate.at_mm.tolist(),
+        "half95_mm": estimate.half95_mm,
+        "u95_from_bricks_mm": estimate.numerical_mm,
+        "u_from_modulus_mm": estimate.modulus_mm,
+        "matters_over_mm": look.limit_mm,
+        "rolls": estimate.rolls,
+        "settled": estimate.settled,
+        "unknowns": estimate.unknowns,
+        "ways": [way_dict(way) for way in look.ways],
+    }
+
+
+def way_dict(way: WayUp) -> dict[str, Any]:
+    """One way up as JSON values."""
+    return {
+        "up": way.name,
+        "stands": way.stands,
+        "reason": way.reason,
+        "sag_mm": way.sag_mm if way.stands else None,
+        "sag_at_mm": way.sag_at.tolist() if way.stands else None,
+        "sideways_mm": way.sideways_mm if way.stands else None,
+        "height_mm": way.height_mm,
+        "footprint_mm2": way.footprint_mm2,
     }
 
 
@@ -257,16 +321,5 @@ def ways_up_dict(
         "model": Path(part.source).name,
         "row": row.name,
         "row_source": source,
-        "ways": [
-            {
-                "up": way.name,
-                "stands": way.stands,
-                "reason": way.reason,
-                "sag_mm": way.sag_mm if way.stands else None,
-                "sag_at_mm": way.sag_at.tolist() if way.stands else None,
-                "height_mm": way.height_mm,
-                "footprint_mm2": way.footprint_mm2,
-            }
-            for way in ways
-        ],
+        "ways": [way_dict(way) for way in ways],
     }

@@ -10,8 +10,14 @@ import pytest
 from old_rows import old_row
 from shrinkrule import CalibrationRow, Estimate, demo_table, find_row, read_table, row_at_density
 from shrinkrule import table_csv as csv_of
-from shrinkrule.calibration.table.update import row_that_stands, updated_table, with_row
+from shrinkrule.calibration.table.update import (
+    row_that_stands,
+    table_bytes,
+    updated_table,
+    with_row,
+)
 from shrinkrule.calibration.table.write import row_cells
+from shrinkrule.errors import TableError
 from shrinkrule.physics.interval import LengthEffect
 
 TODAY = "2026-11-20"
@@ -36,9 +42,14 @@ def close(found: CalibrationRow, expected: CalibrationRow) -> None:
         assert cells[column] == told, column
 
 
+def test_a_folder_is_no_table(tmp_path: Path) -> None:
+    with pytest.raises(TableError, match="this is a folder"):
+        table_bytes(tmp_path)
+
+
 def test_a_new_table_begins_with_the_row(tmp_path: Path) -> None:
     path = tmp_path / "table.csv"
-    path.write_bytes(updated_table(path, NEW, TODAY))
+    path.write_bytes(updated_table(table_bytes(path), path.name, NEW, TODAY))
     (row,) = read_table(path)
     close(row, NEW)
 
@@ -47,7 +58,7 @@ def test_what_is_replaced_is_kept_with_its_date(tmp_path: Path) -> None:
     path = tmp_path / "table.csv"
     path.write_text(csv_of(demo_table()), newline="")
     assert row_that_stands(path, OLD.name) is not None
-    path.write_bytes(updated_table(path, NEW, TODAY))
+    path.write_bytes(updated_table(table_bytes(path), path.name, NEW, TODAY))
     rows = read_table(path)
     assert len(rows) == len(demo_table()) + 1
     close(find_row(rows, NEW.name, "table"), NEW)
@@ -81,7 +92,9 @@ def test_the_spreadsheet_s_dialect_is_kept(tmp_path: Path) -> None:
     text = csv_of((replace(OLD, process="bench furnace", note=""),))
     german = "# our own table; bronze\r\n" + text.replace(",", ";").replace(".", ",")
     path.write_bytes(german.encode("utf-8-sig"))
-    path.write_bytes(updated_table(path, replace(NEW, name="bronze 2"), TODAY))
+    path.write_bytes(
+        updated_table(table_bytes(path), path.name, replace(NEW, name="bronze 2"), TODAY)
+    )
     data = path.read_bytes()
     assert data.startswith(b"\xef\xbb\xbf# our own table; bronze\r\n")
     assert b";14,62;" in data

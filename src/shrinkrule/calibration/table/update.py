@@ -16,7 +16,8 @@ from typing import Final
 from shrinkrule.calibration.table.read import read_table, rows_from_grid
 from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.calibration.table.write import table_csv
-from shrinkrule.files.csv_dialect import CsvGrid, read_grid
+from shrinkrule.errors import TableError
+from shrinkrule.files.csv_dialect import CsvGrid, grid_from
 
 _NUMBER: Final = re.compile(r"-?\d+\.\d+(e-?\d+)?")
 _DECIMAL_COMMA: Final = re.compile(r"-?\d+,\d+")
@@ -54,13 +55,43 @@ def with_row(
     return (*kept, row)
 
 
-def updated_table(path: Path, row: CalibrationRow, today: str) -> bytes:
-    """Contents of a table's file with a row added; a table that is not there yet begins with it.
+def table_bytes(path: Path) -> bytes | None:
+    """Contents of a table's file, None where there is none yet.
 
     Parameters
     ----------
     path : Path
-        File of the table.
+        The file.
+
+    Returns
+    -------
+    bytes or None
+        As they are.
+
+    Raises
+    ------
+    TableError
+        For a folder, or a file that cannot be read.
+    """
+    try:
+        if path.is_dir():
+            raise TableError("this is a folder", where=str(path), hint="name the CSV file in it")
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise TableError(f"cannot be read ({error.strerror})", where=str(path)) from error
+
+
+def updated_table(before: bytes | None, where: str, row: CalibrationRow, today: str) -> bytes:
+    """Contents of a table with a row added; a table that is not there yet begins with it.
+
+    Parameters
+    ----------
+    before : bytes or None
+        As from :func:`table_bytes`.
+    where : str
+        Name of the table, for messages.
     row : CalibrationRow
         The row to add.
     today : str
@@ -76,9 +107,9 @@ def updated_table(path: Path, row: CalibrationRow, today: str) -> bytes:
     TableError
         For a table that cannot be read.
     """
-    if not path.exists():
+    if before is None:
         return table_csv((row,)).encode()
-    grid = read_grid(path)
+    grid = grid_from(before, where)
     text = table_csv(with_row(rows_from_grid(grid), row, today))
     head = "".join(f"{comment}\r\n" for comment in grid.comments)
     # Excess of caution with one odd letter: a file in Windows text may not hold a new name.

@@ -8,8 +8,8 @@ import re
 from collections.abc import Iterable
 from pathlib import Path
 
-from shrinkrule.calibration import CalibrationRow, FitResult, updated_table
-from shrinkrule.files import OutputSet, require_folder
+from shrinkrule.calibration import CalibrationRow, FitResult, table_bytes, updated_table
+from shrinkrule.files import OutputSet, held, require_folder
 from shrinkrule.report.fit.html import fit_html
 from shrinkrule.report.fit.plain import fit_dict
 
@@ -52,11 +52,39 @@ def fit_outputs(
     outputs = OutputSet(inputs)
     if table is not None:
         files = {"table": table, **files}
-        outputs.add(
-            table, updated_table(table, row, dt.datetime.now().astimezone().date().isoformat())
-        )
     plain = json.dumps(fit_dict(fit, row, files), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())
     outputs.add(files["html"], fit_html(fit, row, files).encode())
-    outputs.write()
+    if table is None:
+        outputs.write()
+    else:
+        write_with_row(outputs, table, row)
     return files
+
+
+def write_with_row(outputs: OutputSet, table: Path, row: CalibrationRow) -> None:
+    """Write files together with a table that is read again while no other run may change it.
+
+    Parameters
+    ----------
+    outputs : OutputSet
+        The other files.
+    table : Path
+        Table to add the row to; a new one if it does not exist.
+    row : CalibrationRow
+        The row.
+
+    Raises
+    ------
+    ShrinkruleError
+        If the table cannot be read or held, or a file not be written; or if another program
+        changed the table in between: then both versions are kept.
+    """
+    # A link is followed, so that runs which name the table differently hold the same lock.
+    path = table.resolve()
+    today = dt.datetime.now().astimezone().date().isoformat()
+    require_folder(path.parent)
+    with held(path):
+        before = table_bytes(path)
+        outputs.add_changed(path, updated_table(before, table.name, row, today), before)
+        outputs.write()

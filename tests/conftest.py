@@ -1,0 +1,17 @@
+"""Every test has a user of its own, who has stated nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def no_settings_of_the_user(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> Path:
+    """Folder of the user's settings, empty; processes that a test starts see it too."""
+    folder = tmp_path_factory.mktemp("user")
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(folder))
+    return folder
