@@ -31,12 +31,13 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit verdict",
+        "sag_report fit verdict turning",
         "console html plain",
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("scene", "walls"),
+    "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
@@ -83,6 +84,7 @@ FLOORS: Final = {
         "filament look printing_checks",
         "verdict",
         "run",
+        "ways",
     ),
     "calibration.fit": (
         "axis balance lengths sag",

@@ -15,6 +15,7 @@ from shrinkrule.job.result import (
 )
 from shrinkrule.job.run import compensate
 from shrinkrule.job.sag_look import SagLook
+from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [
     "Check",
@@ -29,10 +30,12 @@ __all__ = [
     "State",
     "Verdict",
     "WallLook",
+    "WayLook",
     "binder_time",
     "compensate",
     "filament_of",
     "longer_than_coupon",
     "look_at_walls",
     "times",
+    "weigh_ways",
 ]

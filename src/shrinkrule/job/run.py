@@ -94,7 +94,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     rest = part_of(report, share_of_walls, 1.0 - share_of_walls)
     sag = look_at_sag(part, recipe, prediction, rest)
     to_slice = _outlines_moved(_precurved(green, sag.taken_off), walls, recipe)
-    fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
+    fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
     return JobResult(
@@ -123,8 +123,19 @@ def _to_whole_layers(factors: ScaleFactors, height_mm: float, made: Print) -> Sc
     return replace(factors, z=whole / height_mm)
 
 
-def _hull(green: GreenPart) -> Floats:
-    """Points (n, 3) that alone decide how much room a part takes."""
+def hull_of(green: GreenPart) -> Floats:
+    """Points that alone decide how much room a part takes.
+
+    Parameters
+    ----------
+    green : GreenPart
+        The part.
+
+    Returns
+    -------
+    (n, 3) float64
+        Corners of its outline seen from above, and its lowest and highest point, mm.
+    """
     vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
     # Joggled, so that a part whose outline is a line is no error.
     corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices

@@ -27,7 +27,7 @@ from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
-    from shrinkrule.job import SagLook
+    from shrinkrule.job import SagLook, WayLook
     from shrinkrule.sag import PrecurveResult, SagEstimate, SagResult, SagSettings, WayUp
 
 STEPS: Final = 6
@@ -295,7 +295,7 @@ def sag_pictures(
 
 
 def ways_up_dict(
-    part: Part, row: CalibrationRow, source: str, ways: tuple[WayUp, ...]
+    part: Part, row: CalibrationRow, source: str, ways: tuple[WayLook, ...]
 ) -> dict[str, Any]:
     """Ranked ways up as JSON values.
 
@@ -307,7 +307,7 @@ def ways_up_dict(
         Row whose sag modulus was used.
     source : str
         Where the row came from.
-    ways : tuple of WayUp
+    ways : tuple of WayLook
         The best first.
 
     Returns
@@ -321,5 +321,14 @@ def ways_up_dict(
         "model": Path(part.source).name,
         "row": row.name,
         "row_source": source,
-        "ways": [way_dict(way) for way in ways],
+        "ways": [
+            {
+                **way_dict(look.way),
+                "unheld_print_mm2": look.unheld_mm2,
+                "starts_in_air": look.starts,
+                "fits_furnace": None if look.fit is None else look.fit.fits,
+                "spare_mm": None if look.fit is None else look.fit.spare_mm,
+            }
+            for look in ways
+        ],
     }
