@@ -15,7 +15,7 @@ from shrinkrule.job.result import Place, WallLook, longer_than_coupon, place_wor
 from shrinkrule.job.sag_look import SagLook
 from shrinkrule.mesh import Part
 from shrinkrule.printing import PrintLook
-from shrinkrule.units import plain
+from shrinkrule.units import rounded_up, small_mm
 from shrinkrule.walls import FindingKind, Weight
 
 if TYPE_CHECKING:
@@ -132,12 +132,12 @@ def _estimated(look: SagLook, estimate: SagEstimate) -> tuple[Reason, ...]:
     if look.matters:
         x, y, z = (float(value) for value in estimate.at_mm)
         text = (
-            f"sag: {plain(estimate.sag_mm)} ± {plain(estimate.half95_mm)} mm as it stands (quick "
+            f"sag: {estimate.sag_mm:.2f} ± {rounded_up(estimate.half95_mm)} mm as it stands (quick "
             f"estimate, 95 %), at {place_words(estimate.at_mm)}"
         )
         best = next(iter(look.ways), None)
         if best is not None and best.stands and best.sag_mm < 0.5 * estimate.sag_mm:
-            text += f"; laid with {best.name} up {plain(best.sag_mm)} mm"
+            text += f"; laid with {best.name} up {small_mm(best.sag_mm)} mm"
         text += "; or take it off beforehand"
         reasons.append(Reason(State.LOOK, text, (x, y, z)))
     if estimate.rolls:

@@ -15,6 +15,7 @@ import trimesh
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent, stage_of
+from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.preparation import prepare
@@ -46,6 +47,8 @@ class SagEstimate:
         Whether the solve came to an end of its own.
     unknowns : int
         Size of the solve.
+    field : SagField or None
+        The displacement anywhere; None where bodies were moved apart for the solve.
     """
 
     sag_mm: float
@@ -55,6 +58,7 @@ class SagEstimate:
     rolls: bool
     settled: bool
     unknowns: int
+    field: SagField | None
 
     @property
     def half95_mm(self) -> float:
@@ -110,4 +114,5 @@ def estimate_sag(
         rolls=state.solution.free_modes > STANDING_MODES * bodies,
         settled=state.settled and state.solution.converged,
         unknowns=3 * len(bricks.nodes),
+        field=solved.field if problem.mesh is mesh else None,
     )
