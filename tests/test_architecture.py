@@ -10,13 +10,13 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 
 FLOORS: Final = {
     "": (
-        "version errors defaults numerics public",
+        "version errors defaults numerics public cells",
         "units cautions furnace printer sheet files",
         "physics",
         "mesh",
         "walls calibration coupon",
         "compensation printing settings",
-        "sag",
+        "sag dimensions",
         "job",
         "report",
         "cli",
@@ -31,7 +31,7 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit verdict turning",
+        "sag_report fit verdict turning dimensions",
         "console html plain",
         "outputs",
     ),
@@ -89,16 +89,16 @@ FLOORS: Final = {
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
-        "result",
+        "result zero",
         "notes to_row",
         "fit_sheets sentences",
     ),
     "calibration.table": ("columns row", "between read write", "update"),
-    "calibration.sheets": ("sheet", "check parse", "read"),
+    "calibration.sheets": ("sheet", "check inches parse", "read"),
     "cli": (
         "late options refusals sag_options",
         "calibrate compensate coupon settings table walls",
-        "ways_up",
+        "ways_up dimensions",
         "main",
     ),
     "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
@@ -113,6 +113,18 @@ FLOORS: Final = {
         "result",
         "solve",
         "precurve orientations estimate",
+    ),
+    "dimensions": (
+        "noise surface dimension",
+        "regions",
+        "creases",
+        "fitting",
+        "cylinders",
+        "planes",
+        "across",
+        "lengths rounds",
+        "find",
+        "listing",
     ),
     "sag.voxels": (
         "corners grid scanlines",

@@ -96,11 +96,11 @@ class Recipe:
     printer_corrected: bool = False
     first_layer_mm: float | None = None
     whole_layers: bool = False
+    spool: Spool = field(default_factory=Spool)
+    settings: Settings | None = None
     bed_mm: tuple[float, float, float] | None = None
     lies: SagSettings | None = None
     look_at_sag: bool = True
-    spool: Spool = field(default_factory=Spool)
-    settings: Settings | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):

@@ -33,17 +33,17 @@ SMALLEST_PLAUSIBLE_MM: Final = 2.0
 LARGEST_PLAUSIBLE_MM: Final = 400.0
 """Longest side of a part printed and sintered in a small shop (common practice, no source)."""
 
+SMALLEST_MM: Final = 0.05
+LARGEST_MM: Final = 1e5
+FARTHEST_MM: Final = 1e6
+"""Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
+
 LONGEST_DRAWN_INCHES: Final = 10.0
 """Longest side, as a number, of a part that may have been drawn in inches: in inches it would be
 254 mm, about what a bed takes, and in mm it is a very small part."""
 
 INCHES_ROUNDED: Final = 5.0e-4
 """What a number in inches may have been rounded by: to three decimals."""
-
-SMALLEST_MM: Final = 0.05
-LARGEST_MM: Final = 1e5
-FARTHEST_MM: Final = 1e6
-"""Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
 
 
 def _why_not_closed(found: Soundness) -> str:
@@ -278,13 +278,15 @@ def _require_size(vertices: Floats, path: Path, unit: str) -> None:
     raise FileError(what, where=path.name, hint=hint)
 
 
-def _better_units(longest: float, unit: str) -> list[str]:
+def _better_units(longest: float, unit: str, *, inches: bool = True) -> list[str]:
     """Units in which a length would be that of a printed part, with the length."""
     in_file = longest / MM_PER_UNIT.get(unit, 1.0)
     return [
         f"{name} ({in_file * factor:.3g} mm)"
         for name, factor in MM_PER_UNIT.items()
-        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM and name != "ft"
+        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM
+        and name != "ft"
+        and (name != "in" or inches)
     ]
 
 
@@ -301,7 +303,7 @@ def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
             f"its sides ({numbers}) are round in inches and not in mm: drawn in inches, it would "
             f"be {in_file * MM_PER_UNIT['in']:.3g} mm long",
         )
-    better = [text for text in _better_units(longest, unit) if inches or not text.startswith("in ")]
+    better = _better_units(longest, unit, inches=inches)
     advice = f"; units that would make sense: {', '.join(better)}" if better else ""
     return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
 

@@ -24,6 +24,9 @@ from shrinkrule.walls import FindingKind
 TAPERED: Final = 0.05
 """Share of what a wall needs, below which it is said to taper to nothing."""
 
+LEAST_SEEN_MM: Final = 0.005
+"""What two decimals round to nothing."""
+
 _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
 
@@ -144,9 +147,8 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
                 f"{errors} % (95 %)",
             )
         )
-    factors = result.green.factors
-    if factors.x != factors.y:
-        said.append(("lies", "X and Y are scaled apart: do not turn the green part about Z"))
+    if lies := _lies_text(result):
+        said.append(("lies", lies))
     if layers := layer_text(result):
         said.append(("layers", layers))
     if row is None:
@@ -178,11 +180,32 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
     return said
 
 
-def layer_text(result: JobResult) -> str:
-    """What whole layers make of the part's height; empty where it is whole already."""
-    layers, heights = result.prediction.layers, result.recipe.made.heights
-    if layers is None or heights is None or abs(layers.off_mm) < 0.005:
+def _lies_text(result: JobResult) -> str:
+    """What turning the green part about Z would do to it; empty where that cannot be seen."""
+    factors = result.green.factors
+    longest = max(size.wanted_mm for size in result.prediction.sizes if size.axis != "Z")
+    off = longest * abs(factors.x / factors.y - 1.0)
+    if off < LEAST_SEEN_MM:
         return ""
+    return (
+        "X and Y are scaled apart: do not turn the green part about Z, or its sides come out "
+        f"up to {off:.2f} mm off"
+    )
+
+
+def layer_text(result: JobResult) -> str:
+    """What whole layers make of the part's height; empty where it is whole as it was scaled."""
+    layers, heights = result.prediction.layers, result.recipe.made.heights
+    if layers is None or heights is None:
+        return ""
+    if abs(layers.off_mm) < LEAST_SEEN_MM:
+        stretch = result.green.factors.z / result.recipe.scale.z - 1.0
+        if not result.recipe.whole_layers or stretch == 0.0:
+            return ""
+        return (
+            f"{layers.count} whole ones of {heights.layer_mm:g} mm: the green part is stretched in "
+            f"Z by {100.0 * stretch:+.2f} % for that"
+        )
     whole = ", ".join(f"{height:.2f}" for height in layers.whole_mm)
     return (
         f"{layers.layers:.1f} of {heights.layer_mm:g} mm: {layers.count} are printed, which puts "
