@@ -32,12 +32,13 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit verdict dimensions",
+        "sag_report fit verdict turning dimensions",
         "console html plain",
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("scene", "walls"),
+    "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
@@ -78,7 +79,15 @@ FLOORS: Final = {
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
     "printing": ("findings", "surface", "starts slender undersides", "check"),
-    "job": ("recipe checks", "result", "filament look printing_checks", "verdict", "run"),
+    "job": (
+        "recipe checks",
+        "sag_look",
+        "result",
+        "filament look printing_checks",
+        "verdict",
+        "run",
+        "ways",
+    ),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
@@ -105,7 +114,7 @@ FLOORS: Final = {
         "preparation gaps",
         "result",
         "solve",
-        "precurve orientations",
+        "precurve orientations estimate",
     ),
     "dimensions": ("recognition dimension", "across", "lengths rounds", "find promise", "listing"),
     "dimensions.recognition": (

@@ -186,6 +186,7 @@ def compensate(
     box: options.Box = None,
     crucible: options.Crucible = None,
     sag: sag_options.TakeOff = False,
+    no_sag: sag_options.LeaveOut = False,
     furnace_up: sag_options.FurnaceUp = None,
     support: sag_options.Support = None,
     stuck: sag_options.Stuck = False,
@@ -222,6 +223,8 @@ def compensate(
     from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
+    if sag and no_sag:
+        raise SettingError("--sag and --no-sag cannot both hold", hint="leave out one of them")
     by_hand = scale_xy, scale_x, scale_y, scale_z
     factors = _factors_by_hand(by_hand, (table, row, density, demo_table or None))
     settings = Settings.for_model(
@@ -245,6 +248,14 @@ def compensate(
     if factors is None:
         calibration, source = row_told(settings, density, extrapolate, demo_table)
         settings = settings.with_row(row_states(calibration, source))
+    lies = sag_options.settings_from(
+        furnace_up or print_up,
+        support,
+        stuck,
+        flat_base,
+        settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
+        sag_unknowns,
+    )
     recipe = Recipe(
         printer=printer_of(settings),
         row=calibration,
@@ -254,17 +265,9 @@ def compensate(
         limits=limits_of(settings),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
         furnace=furnace_of(settings),
-        bed_mm=bed_of(settings),
-        sag=sag_options.settings_from(
-            furnace_up or print_up,
-            support,
-            stuck,
-            flat_base,
-            settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
-            sag_unknowns,
-        )
-        if sag
-        else None,
+        sag=lies if sag else None,
+        lies=lies,
+        look_at_sag=not no_sag,
         coupon_section_mm=settings.number("limits.coupon_section"),
         turn_deg=turn_z,
         printer_corrected=printer_corrected,
@@ -272,6 +275,7 @@ def compensate(
         whole_layers=whole_layers,
         spool=spool_of(settings),
         settings=settings,
+        bed_mm=bed_of(settings),
     )
     inputs = [model, *settings.paths]
     _look_ahead(job_paths(folder, _stem(name, model)), inputs, recipe, force)
@@ -396,3 +400,7 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
         show_job(result, files, console)
         if result.recipe.settings is not None:
             options.show_remarks(result.recipe.settings, console)
+        if result.sag_look.matters:
+            best = next((way.name for way in result.sag_look.ways if way.stands), "")
+            fired = f", or --furnace-up {best} to fire it that way up" if best else ""
+            console.print(f"sag: --sag takes it off{fired}; --no-sag leaves it out")

@@ -27,7 +27,8 @@ from shrinkrule.report.words import sure_decimals
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
-    from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, WayUp
+    from shrinkrule.job import SagLook, WayLook
+    from shrinkrule.sag import PrecurveResult, SagEstimate, SagResult, SagSettings, WayUp
 
 MANY_TIMES: Final = 10.0
 """A sag that may be larger by this factor is known by its order at best; its limit is not named."""
@@ -108,6 +109,69 @@ def _interval_text(before: SagResult, decimals: int) -> str:
     low, high = interval
     told = f"{high:.{decimals}f}" if high < MANY_TIMES * before.largest_sag_mm else "many times it"
     return f"{low:.{decimals}f} to {told}, 95 %"
+
+
+def estimate_text(estimate: SagEstimate) -> str:
+    """The quick estimate in one line.
+
+    Parameters
+    ----------
+    estimate : SagEstimate
+        The estimate.
+
+    Returns
+    -------
+    str
+        One line, lengths in mm.
+    """
+    x, y, z = estimate.at_mm
+    half = estimate.half95_mm
+    told = with_interval(Interval(estimate.sag_mm, half), sure_decimals(half), "mm")
+    return f"about {told} (quick estimate, 95 %) at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+
+
+def estimate_dict(look: SagLook) -> dict[str, Any] | None:
+    """The quick estimate as JSON values; None where sag was taken off or is not known.
+
+    Parameters
+    ----------
+    look : SagLook
+        What is known of the sag.
+
+    Returns
+    -------
+    dict or None
+        As in docs/file-formats.md.
+    """
+    estimate = look.estimate
+    if estimate is None:
+        return None
+    return {
+        "sag_mm": estimate.sag_mm,
+        "at_mm": estimate.at_mm.tolist(),
+        "half95_mm": estimate.half95_mm,
+        "u95_from_bricks_mm": estimate.numerical_mm,
+        "u_from_modulus_mm": estimate.modulus_mm,
+        "matters_over_mm": look.limit_mm,
+        "rolls": estimate.rolls,
+        "settled": estimate.settled,
+        "unknowns": estimate.unknowns,
+        "ways": [way_dict(way) for way in look.ways],
+    }
+
+
+def way_dict(way: WayUp) -> dict[str, Any]:
+    """One way up as JSON values."""
+    return {
+        "up": way.name,
+        "stands": way.stands,
+        "reason": way.reason,
+        "sag_mm": way.sag_mm if way.stands else None,
+        "sag_at_mm": way.sag_at.tolist() if way.stands else None,
+        "sideways_mm": way.sideways_mm if way.stands else None,
+        "height_mm": way.height_mm,
+        "footprint_mm2": way.footprint_mm2,
+    }
 
 
 def sag_text(sag: PrecurveResult) -> str:
@@ -261,7 +325,7 @@ def sag_pictures(
 
 
 def ways_up_dict(
-    part: Part, row: CalibrationRow, source: str, ways: tuple[WayUp, ...]
+    part: Part, row: CalibrationRow, source: str, ways: tuple[WayLook, ...]
 ) -> dict[str, Any]:
     """Ranked ways up as JSON values.
 
@@ -273,7 +337,7 @@ def ways_up_dict(
         Row whose sag modulus was used.
     source : str
         Where the row came from.
-    ways : tuple of WayUp
+    ways : tuple of WayLook
         The best first.
 
     Returns
@@ -289,14 +353,12 @@ def ways_up_dict(
         "row_source": source,
         "ways": [
             {
-                "up": way.name,
-                "stands": way.stands,
-                "reason": way.reason,
-                "sag_mm": way.sag_mm if way.stands else None,
-                "sag_at_mm": way.sag_at.tolist() if way.stands else None,
-                "height_mm": way.height_mm,
-                "footprint_mm2": way.footprint_mm2,
+                **way_dict(look.way),
+                "unheld_print_mm2": look.unheld_mm2,
+                "starts_in_air": look.starts,
+                "fits_furnace": None if look.fit is None else look.fit.fits,
+                "spare_mm": None if look.fit is None else look.fit.spare_mm,
             }
-            for way in ways
+            for look in ways
         ],
     }
