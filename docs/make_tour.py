@@ -26,6 +26,7 @@ ROOMS: Final = (
     ("From the wanted part to the green part", ("compensation",)),
     ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
+    ("Parts that share a crucible", ("loads",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),
     ("The command line", ("cli",)),

@@ -8,6 +8,15 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options, sag_options
+from shrinkrule.cli.many_parts import (
+    PART_GB,
+    UNKNOWNS_GB,
+    flags_of,
+    free_gb,
+    loads_of,
+    models_in,
+    run_all,
+)
 from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
 
@@ -120,6 +129,18 @@ ApplyOffset = Annotated[
     ),
 ]
 
+Memory = Annotated[
+    float | None,
+    typer.Option(
+        metavar="GB",
+        help="Memory that several parts together may take, each in a process of its own. Without "
+        "it: half of what is free.",
+        min=0.1,
+        show_default=False,
+        rich_help_panel=options.RESULT,
+    ),
+]
+
 
 def register(app: typer.Typer) -> None:
     """Add the command to the program."""
@@ -132,7 +153,8 @@ def register(app: typer.Typer) -> None:
 
 
 def compensate(
-    model: options.Model,
+    context: typer.Context,
+    models: options.Models,
     table: TableFile = None,
     row: RowName = None,
     density: Density = None,
@@ -167,14 +189,23 @@ def compensate(
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
+    memory: Memory = None,
+    open_report: options.Open = False,
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
     """Scale the wanted part to the green part to print, check it, and report.
 
     Writes NAME.green.stl to slice, NAME.report.html to read, and
-    NAME.report.json for programs. The model itself is never changed.
+    NAME.report.json for programs. Of several models or a folder each is done by
+    itself, and parts.summary.html tells of all of them and of which share a
+    crucible. A model itself is never changed.
     """
+    if len(models) > 1 or models[0].is_dir():
+        part_gb = PART_GB + (UNKNOWNS_GB * sag_unknowns if sag else 0.0)
+        code = _many(context, models, out, memory, part_gb, json, open_report)
+        raise typer.Exit(code)
+    (model,) = models
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.settings import (
@@ -246,8 +277,43 @@ def compensate(
 
         outputs = job_outputs(result, folder, inputs=[model, *settings.paths])
     _show(result, outputs, json)
+    if open_report:
+        options.open_page(outputs["html"])
     if fail_on_thin:
         options.require_pass(result.walls)
+
+
+def _many(
+    context: typer.Context,
+    paths: list[Path],
+    out: Path | None,
+    memory: float | None,
+    part_gb: float,
+    as_json: bool,
+    open_report: bool,
+) -> int:
+    """Do each model in a process of its own, sum up, and give the worst exit code."""
+    from shrinkrule.report.many import many_dict, many_outputs, show_many
+
+    folder = options.folder_from(out)
+    models = models_in(paths)
+    memory_gb = memory or free_gb()
+    flags = flags_of(context, ("memory", "json", "open_report"))
+    with options.progress_bar(shown=not as_json) as progress:
+        outcomes = run_all(models, flags, memory_gb, part_gb, progress)
+    plans = loads_of(outcomes, context.params["box"], context.params["crucible"])
+    page = many_outputs(outcomes, plans, folder)
+    if as_json:
+        import json
+
+        typer.echo(json.dumps(many_dict(outcomes, plans), indent=2))
+    else:
+        from rich.console import Console
+
+        show_many(outcomes, plans, page, Console(highlight=False))
+    if open_report:
+        options.open_page(page)
+    return max(outcome.code for outcome in outcomes)
 
 
 def _factors_by_hand(

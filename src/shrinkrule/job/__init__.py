@@ -15,6 +15,7 @@ from shrinkrule.job.result import (
     longer_than_coupon,
     times,
 )
+from shrinkrule.job.room import room_of
 from shrinkrule.job.run import compensate
 
 __all__ = [
@@ -32,5 +33,6 @@ __all__ = [
     "filament_of",
     "longer_than_coupon",
     "look_at_walls",
+    "room_of",
     "times",
 ]

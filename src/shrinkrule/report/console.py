@@ -69,8 +69,9 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     _show_places(result.walls, console)
     for reason in result.verdict.reasons:
         console.print(_reason(reason.level, reason.text))
-    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}")
-    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}")
+    # A path that is broken into lines cannot be copied.
+    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}", soft_wrap=True)
+    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}", soft_wrap=True)
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
@@ -96,7 +97,7 @@ def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None
     _show_places(look, console)
     console.print(_legend(look))
     names = " or ".join(escape(str(path)) for path in files.values())
-    console.print(f"[bold]view[/bold] {names}")
+    console.print(f"[bold]view[/bold] {names}", soft_wrap=True)
 
 
 def _legend(look: WallLook) -> Table:

@@ -15,7 +15,7 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, WallLook, filament_of
+from shrinkrule.job import JobResult, Place, WallLook, filament_of, room_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.foundation import finite, program
@@ -78,12 +78,18 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "furnace": None
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
+            "room_in_furnace": _room(result),
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
+
+
+def _room(result: JobResult) -> dict[str, Any]:
+    room = room_of(result)
+    return {"reach_mm": room.reach_mm.tolist(), "height_mm": room.height_mm}
 
 
 def _filament(result: JobResult) -> dict[str, Any] | None:
