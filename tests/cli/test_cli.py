@@ -47,7 +47,7 @@ def test_the_main_job_writes_three_files(
     assert green.extents == pytest.approx([30 / 0.8545, 20 / 0.8545, 5 / 0.84], rel=1e-6)
     assert b"shrinkrule green part of box" in (in_folder / "box.green.stl").read_bytes()[:80]
     shown = capsys.readouterr().out
-    assert "make it" in shown
+    assert "Make it" in shown
     assert "35.11" in shown
     assert max(len(line) for line in shown.splitlines()) <= 80
     assert len(shown.splitlines()) <= 40

@@ -210,6 +210,7 @@ def compensate(
     from shrinkrule.job import compensate as run_job
     from shrinkrule.settings import (
         Settings,
+        bed_of,
         furnace_of,
         limits_of,
         printer_of,
@@ -251,6 +252,7 @@ def compensate(
         limits=limits_of(settings),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
         furnace=furnace_of(settings),
+        bed_mm=bed_of(settings),
         sag=sag_options.settings_from(
             furnace_up or print_up,
             support,
@@ -399,4 +401,4 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
         console = Console(highlight=False)
         show_job(result, files, console)
         if result.recipe.settings is not None:
-            options.show_remarks(result.recipe.settings, console, result.prediction.sizes)
+            options.show_remarks(result.recipe.settings, console)

@@ -119,7 +119,7 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
     )
     console.print(f"fired in a {made.plan.furnace}", style="dim")
     table = Table(box=None, pad_edge=False)
-    for heading in ("piece", "printed, mm", "fired, mm", "rows"):
+    for heading in ("piece", "printed, mm", "standing, mm", "rows"):
         table.add_column(heading, justify="left" if heading in {"piece", "rows"} else "right")
     for piece in (made.pieces[0], *sorted(made.pieces[1:], key=lambda piece: piece.name)):
         ids = [dim.line.id for dim in piece.dimensions]

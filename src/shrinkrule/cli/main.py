@@ -11,7 +11,17 @@ from typing import Annotated, Final
 
 import typer
 
-from shrinkrule.cli import calibrate, compensate, coupon, settings, table, walls, ways_up
+from shrinkrule.cells import printable
+from shrinkrule.cli import (
+    calibrate,
+    compensate,
+    coupon,
+    dimensions,
+    settings,
+    table,
+    walls,
+    ways_up,
+)
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.version import VERSION
@@ -34,6 +44,7 @@ app = typer.Typer(
 compensate.register(app)
 walls.register(app)
 ways_up.register(app)
+dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
@@ -63,7 +74,7 @@ def main(argv: Sequence[str]) -> int:
     except SystemExit as stop:
         return stop.code if isinstance(stop.code, int) else DONE
     except ShrinkruleError as error:
-        sys.stderr.write(f"shrinkrule: {refusal_text(error)}\n")
+        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error))}\n")
         return BAD_INPUT
     except KeyboardInterrupt:
         sys.stderr.write("shrinkrule: stopped, nothing was written\n")

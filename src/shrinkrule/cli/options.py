@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Final
@@ -18,7 +18,6 @@ from shrinkrule.numerics.progress import Progress, silent
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from shrinkrule.compensation import SizePrediction
     from shrinkrule.job import WallLook
     from shrinkrule.mesh import Part
     from shrinkrule.settings import Settings
@@ -216,19 +215,11 @@ def folder_from(out: Path | None) -> Path:
     return folder
 
 
-def show_remarks(
-    settings: Settings, console: Console, sizes: Sequence[SizePrediction] = ()
-) -> None:
+def show_remarks(settings: Settings, console: Console) -> None:
     """Show what is worth a look in the settings; nothing where all agrees."""
     from rich.text import Text
 
-    from shrinkrule.settings import beyond_bed
-
-    remarks = list(settings.remarks)
-    if sizes:
-        x, y, z = (size.green_mm for size in sizes)
-        remarks += filter(None, [beyond_bed(settings, (x, y, z))])
-    for remark in remarks:
+    for remark in settings.remarks:
         console.print(Text.assemble(("settings: ", "bold yellow"), remark))
 
 

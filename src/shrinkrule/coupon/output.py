@@ -100,7 +100,7 @@ def coupon_dict(coupon: Coupon, paths: dict[str, Path]) -> dict[str, Json]:
             {
                 "name": piece.name,
                 "printed_mm": list(piece.printed_size),
-                "fired_mm": list(piece.fired_size),
+                "standing_mm": list(piece.fired_size),
                 "volume_mm3": float(piece.mesh.volume),
                 "rows": [dim.line.id for dim in piece.dimensions],
             }

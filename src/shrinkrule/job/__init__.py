@@ -1,15 +1,13 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
+from shrinkrule.job.checks import Check, Level, Reason, State, Verdict
 from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import (
     JobResult,
-    Level,
     Place,
-    Reason,
     Row,
-    Verdict,
     WallLook,
     binder_time,
     longer_than_coupon,
@@ -19,6 +17,7 @@ from shrinkrule.job.room import room_of
 from shrinkrule.job.run import compensate
 
 __all__ = [
+    "Check",
     "JobResult",
     "Level",
     "Outline",
@@ -26,6 +25,7 @@ __all__ = [
     "Reason",
     "Recipe",
     "Row",
+    "State",
     "Verdict",
     "WallLook",
     "binder_time",

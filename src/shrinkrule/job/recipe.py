@@ -50,6 +50,8 @@ class Recipe:
         Where the bead's spread is taken off.
     furnace : Furnace or None
         Inside sizes of what the part is fired in, if they are to be checked.
+    bed_mm : tuple of 3 float, or None
+        Length, width and height that the printer takes, if they are to be checked.
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
     coupon_section_mm : float or None
@@ -92,6 +94,7 @@ class Recipe:
     whole_layers: bool = False
     spool: Spool = field(default_factory=Spool)
     settings: Settings | None = None
+    bed_mm: tuple[float, float, float] | None = None
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -120,6 +123,11 @@ class Recipe:
             raise SettingError(
                 f"a thickest section of {self.coupon_section_mm:g} mm is impossible",
                 hint="give the green coupon's thickest section in mm",
+            )
+        if self.bed_mm is not None and not min(self.bed_mm) > 0.0:
+            raise SettingError(
+                f"a bed of {self.bed_mm} mm is impossible",
+                hint="give the length, width and height that the printer takes, in mm",
             )
         way_up(self.print_up)
         turned_about_z(self.turn_deg)

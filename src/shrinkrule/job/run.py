@@ -36,6 +36,7 @@ from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
+from shrinkrule.printing import look_at_print
 
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult
@@ -89,8 +90,11 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(green, recipe.row, volume, made)
     fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
-    verdict = decide(part, recipe, balance, walls, prediction, fit, sag)
-    return JobResult(part, recipe, balance, walls, to_slice, prediction, fit, sag, verdict)
+    printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
+    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
+    return JobResult(
+        part, recipe, balance, walls, to_slice, prediction, fit, sag, printing, verdict
+    )
 
 
 def _sag(part: Part, recipe: Recipe, progress: Progress) -> PrecurveResult | None:

@@ -38,6 +38,13 @@ LARGEST_MM: Final = 1e5
 FARTHEST_MM: Final = 1e6
 """Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
 
+LONGEST_DRAWN_INCHES: Final = 10.0
+"""Longest side, as a number, of a part that may have been drawn in inches: in inches it would be
+254 mm, about what a bed takes, and in mm it is a very small part."""
+
+INCHES_ROUNDED: Final = 5.0e-4
+"""What a number in inches may have been rounded by: to three decimals."""
+
 
 def _why_not_closed(found: Soundness) -> str:
     """What keeps a surface from being closed: open edges, or facets that face opposite ways."""
@@ -271,24 +278,43 @@ def _require_size(vertices: Floats, path: Path, unit: str) -> None:
     raise FileError(what, where=path.name, hint=hint)
 
 
-def _better_units(longest: float, unit: str) -> list[str]:
+def _better_units(longest: float, unit: str, *, inches: bool = True) -> list[str]:
     """Units in which a length would be that of a printed part, with the length."""
     in_file = longest / MM_PER_UNIT.get(unit, 1.0)
     return [
         f"{name} ({in_file * factor:.3g} mm)"
         for name, factor in MM_PER_UNIT.items()
-        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM and name != "ft"
+        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM
+        and name != "ft"
+        and (name != "in" or inches)
     ]
 
 
 def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
     low, high = box_of(np.asarray(mesh.vertices))
-    longest = float((high - low).max())
+    sides = (high - low) / MM_PER_UNIT.get(unit, 1.0)
+    longest, in_file = float((high - low).max()), float(sides.max())
+    inches = unit == "mm" and _round_in_inches(sides)
     if SMALLEST_PLAUSIBLE_MM <= longest <= LARGEST_PLAUSIBLE_MM:
-        return ()
-    better = _better_units(longest, unit)
+        if not (inches and longest < LONGEST_DRAWN_INCHES):
+            return ()
+        numbers = ", ".join(f"{side:g}" for side in np.round(sides, 3))
+        return (
+            f"its sides ({numbers}) are round in inches and not in mm: drawn in inches, it would "
+            f"be {in_file * MM_PER_UNIT['in']:.3g} mm long",
+        )
+    better = _better_units(longest, unit, inches=inches)
     advice = f"; units that would make sense: {', '.join(better)}" if better else ""
     return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
+
+
+def _round_in_inches(sides: Floats) -> bool:
+    """Whether the sides (3,) of a file's box are 64ths, and not all of them tenths."""
+    in_64ths, in_tenths = 64.0 * sides, 10.0 * sides
+    slack = 64.0 * INCHES_ROUNDED  # drawings write 2 21/32 as 2.656
+    round_in_inches = np.abs(in_64ths - np.round(in_64ths)) <= slack
+    round_in_mm = np.abs(in_tenths - np.round(in_tenths)) <= 10.0 * INCHES_ROUNDED
+    return bool(round_in_inches.all() and not round_in_mm.all())
 
 
 def _surface_warnings(found: Soundness, overlaps: tuple[tuple[int, int], ...]) -> tuple[str, ...]:

@@ -8,6 +8,11 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.report.console import show_job, show_rows, show_walls, show_ways_up
+    from shrinkrule.report.dimensions import (
+        dimensions_dict,
+        dimensions_outputs,
+        show_dimensions,
+    )
     from shrinkrule.report.fit.console import show_fit
     from shrinkrule.report.fit.plain import fit_dict
     from shrinkrule.report.outputs import job_outputs, walls_outputs
@@ -15,10 +20,13 @@ if TYPE_CHECKING:
     from shrinkrule.report.sag_report import ways_up_dict
 
 __all__ = [
+    "dimensions_dict",
+    "dimensions_outputs",
     "fit_dict",
     "job_dict",
     "job_outputs",
     "rows_dicts",
+    "show_dimensions",
     "show_fit",
     "show_job",
     "show_rows",
@@ -30,10 +38,13 @@ __all__ = [
 ]
 
 _MODULES: Final = {
+    "dimensions_dict": "shrinkrule.report.dimensions",
+    "dimensions_outputs": "shrinkrule.report.dimensions",
     "fit_dict": "shrinkrule.report.fit.plain",
     "job_dict": "shrinkrule.report.plain",
     "job_outputs": "shrinkrule.report.outputs",
     "rows_dicts": "shrinkrule.report.plain",
+    "show_dimensions": "shrinkrule.report.dimensions",
     "show_fit": "shrinkrule.report.fit.console",
     "show_job": "shrinkrule.report.console",
     "show_rows": "shrinkrule.report.console",

@@ -13,17 +13,18 @@ from rich.text import Text
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.defaults import STATED_LENGTH_MM
-from shrinkrule.job import JobResult, Level, Row, WallLook
+from shrinkrule.job import JobResult, Row, State, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.sag_report import sag_text
+from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
 
 if TYPE_CHECKING:
     from shrinkrule.sag import WayUp
 
 MOST_ROWS = 10
-_STYLES = {Level.MAKE: "bold green", Level.LOOK: "bold yellow", Level.STOP: "bold red"}
 
 
 def show_job(result: JobResult, files: dict[str, Path], console: Console) -> None:
@@ -39,9 +40,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         Where to.
     """
     row = result.recipe.row
-    level = result.verdict.level
-    name = escape(result.part.source.name)
-    console.print(f"[bold]{name}[/bold]: [{_STYLES[level]}]{level.value}[/]")
+    console.print(headline_text(result.part.source.name, result.verdict))
     facts = _facts()
     facts.add_row("read", words.what_was_read(result))
     for mend in result.part.mends:
@@ -58,7 +57,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     facts.add_row("masses", masses)
-    if filament := words.filament(result):
+    if filament := filament_text(result):
         facts.add_row("filament", filament)
     if furnace := words.furnace(result):
         facts.add_row("furnace", furnace)
@@ -67,8 +66,8 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)
-    for reason in result.verdict.reasons:
-        console.print(_reason(reason.level, reason.text))
+    for line in check_lines(result.verdict):
+        console.print(line)
     # A path that is broken into lines cannot be copied.
     console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}", soft_wrap=True)
     console.print(f"[bold]read[/bold]  {escape(str(files['html']))}", soft_wrap=True)
@@ -93,7 +92,7 @@ def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None
         f"{look.printer.bead_width_mm:.2f} mm, layer {look.printer.layer_height_mm:.2f} mm"
     )
     for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
-        console.print(_reason(Level.LOOK, text))
+        console.print(_look(text))
     _show_places(look, console)
     console.print(_legend(look))
     names = " or ".join(escape(str(path)) for path in files.values())
@@ -184,7 +183,7 @@ def show_rows(
         console.print("  * at least: how single lengths scatter is not known", style="dim")
     for row, balance in rows:
         if balance is not None and balance.warning:
-            console.print(_reason(Level.LOOK, balance.warning))
+            console.print(_look(balance.warning))
         said = filter(None, (row.replaced and f"replaced {row.replaced}", row.note))
         if note := "; ".join(said):
             console.print(f"  {escape(row.name)}: {escape(note)}", style="dim")
@@ -256,5 +255,5 @@ def _rows(rows: Sequence[Row], unit: str) -> Table:
     return table
 
 
-def _reason(level: Level, text: str) -> Text:
-    return Text.assemble((f"{level.value}: ", _STYLES[level]), text)
+def _look(text: str) -> Text:
+    return Text.assemble((f"{State.LOOK.value}: ", "bold yellow"), text)

@@ -7,18 +7,13 @@ from typing import Any
 
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Level, Row
+from shrinkrule.job import JobResult, Row
 from shrinkrule.report import words
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
-
-_HEADLINES = {
-    Level.MAKE: "Make it.",
-    Level.LOOK: "Make it, but look at these first.",
-    Level.STOP: "Do not make it as it is.",
-}
-_CLASSES = {Level.MAKE: "make", Level.LOOK: "look", Level.STOP: "stop"}
+from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
 
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
@@ -37,7 +32,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
         One page without links to other files.
     """
     pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
-    level = result.verdict.level
+    verdict = result.verdict
     return (
         environment("shrinkrule.report")
         .get_template("job.html.j2")
@@ -45,12 +40,17 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             result=result,
             row=result.recipe.row,
             files={kind: path.name for kind, path in files.items()},
-            headline=_HEADLINES[level],
-            level_class=_CLASSES[level],
-            reasons=[(_CLASSES[r.level], r.level.value, r.text) for r in result.verdict.reasons],
+            headline=verdict.headline,
+            level_class=LEVEL_CLASSES[verdict.level],
+            reasons=[
+                (STATE_CLASSES[reason.state], reason.state.value, reason.text)
+                for reason in verdict.reasons
+            ],
+            checks=verdict_rows(verdict),
             read=words.what_was_read(result),
             offset=words.outline_offset(result),
             masses=words.masses(result),
+            filament=filament_text(result),
             sizes=[_size(size) for size in result.prediction.sizes],
             places=[
                 _row(n, row, pictures, result.part.unit)

@@ -88,6 +88,22 @@ def _level(part: PartOutcome) -> str:
     return "failed" if part.report is None else str(part.report["verdict"]["level"])
 
 
+def _headline(part: PartOutcome) -> str:
+    """First line of its report, which says what was not looked at."""
+    return "failed" if part.report is None else str(part.report["verdict"]["headline"])
+
+
+def _unsure(part: PartOutcome) -> bool:
+    """Whether something that matters was not looked at."""
+    checks = [] if part.report is None else part.report["verdict"]["checks"]
+    return any(check["matters_to_headline"] and check["not_looked_at_because"] for check in checks)
+
+
+def _why(part: PartOutcome) -> str:
+    """Why it failed, without the part's name before it."""
+    return part.why.removeprefix(f"{part.model}: ").removeprefix(f"{part.model.name}: ")
+
+
 def _green(part: PartOutcome) -> str:
     if part.report is None:
         return ""
@@ -137,14 +153,15 @@ def show_many(
         style = _STYLES.get(level, "bold red")
         shown = "" if mass is None else f"{mass:.1f}"
         name = escape(part.model.name)
-        table.add_row(str(number), name, f"[{style}]{level}[/]", _green(part), shown)
+        star = " *" if _unsure(part) and level != Level.STOP else ""
+        table.add_row(str(number), name, f"[{style}]{level}[/]{star}", _green(part), shown)
     console.print(table)
     console.print(totals_text(parts))
+    if any(_unsure(part) for part in parts):
+        console.print("* as far as looked at: its report says what was not", style="dim")
     for part in parts:
         if part.why:
-            name = part.model.name
-            why = part.why.removeprefix(f"{part.model}: ").removeprefix(f"{name}: ")
-            console.print(f"[bold red]{escape(name)}:[/] {escape(why)}")
+            console.print(f"[bold red]{escape(part.model.name)}:[/] {escape(_why(part))}")
     for plan in plans:
         console.print(f"[bold]loads[/bold] {escape(plan.title)}")
         for number, load in enumerate(plan.loads, start=1):
@@ -226,17 +243,16 @@ def many_html(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> str:
     for number, part in enumerate(parts):
         mass, report = _mass(part), part.report
         reasons = [] if report is None else report["verdict"]["reasons"]
-        gravest = [r["text"] for r in reasons if r["level"] == _level(part)]
         rows.append(
             {
                 "number": labels[number],
                 "name": part.model.name,
                 "link": None if report is None else report["files"]["html"],
-                "level": _level(part),
+                "level": _headline(part),
                 "class": _CLASSES.get(_level(part), "stop"),
                 "green": _green(part),
                 "mass": "" if mass is None else f"{mass:.1f}",
-                "why": part.why or next(iter(gravest), ""),
+                "why": _why(part) or (reasons[0]["text"] if reasons else ""),
             }
         )
     drawn = [

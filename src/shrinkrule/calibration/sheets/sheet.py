@@ -38,6 +38,8 @@ class Reading:
         Reading between debinding and sintering.
     remark : str
         What was written instead of a number, on beams only: ``broken``, as a rule.
+    unit_stated : bool
+        Whether the maker wrote a unit other than the sheet's own, so that none is guessed.
     """
 
     line: int
@@ -51,6 +53,7 @@ class Reading:
     debound: float | None
     fired: tuple[float, ...]
     remark: str = ""
+    unit_stated: bool = False
 
     @property
     def is_length(self) -> bool:

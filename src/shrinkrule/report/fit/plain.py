@@ -102,7 +102,7 @@ def _axis(fit: FitResult, axis: AxisResult, row: CalibrationRow) -> dict[str, An
         "next_part": [
             {
                 "fired_mm": length,
-                "green_mm": row.along(along).green_mm(length),
+                "green_mm": float(row.along(along).green_mm(length)),
                 "half95_mm": row.promise(along, length).half95,
             }
             for along in AXES
