@@ -88,8 +88,8 @@ FLOORS: Final = {
     "calibration.sheets": ("sheet", "check inches parse", "read"),
     "cli": (
         "late many_parts options refusals sag_options",
-        "calibrate compensate coupon settings table walls",
-        "ways_up dimensions",
+        "calibrate compensate coupon settings table",
+        "walls ways_up dimensions",
         "main",
     ),
     "loads": ("outline", "packing"),

@@ -221,7 +221,7 @@ def compensate(
 
     folder = options.folder_from(out)
     by_hand = scale_xy, scale_x, scale_y, scale_z
-    factors = _factors_by_hand(by_hand, (table, row, density, demo_table or None))
+    factors = factors_by_hand(by_hand, (table, row, density, demo_table or None))
     settings = Settings.for_model(
         model,
         nozzle=nozzle,
@@ -318,10 +318,11 @@ def _many(
     return max(outcome.code for outcome in outcomes)
 
 
-def _factors_by_hand(
+def factors_by_hand(
     by_hand: tuple[float | None, float | None, float | None, float | None],
     others: tuple[object, ...],
 ) -> ScaleFactors | None:
+    """Oversize factors XY, X, Y, Z from their options, or None; refused beside a table's."""
     from shrinkrule.compensation import ScaleFactors
 
     xy, x, y, z = by_hand

@@ -14,7 +14,7 @@ from shrinkrule.job.result import (
     times,
 )
 from shrinkrule.job.room import room_of
-from shrinkrule.job.run import compensate
+from shrinkrule.job.run import compensate, for_part
 
 __all__ = [
     "Check",
@@ -31,6 +31,7 @@ __all__ = [
     "binder_time",
     "compensate",
     "filament_of",
+    "for_part",
     "longer_than_coupon",
     "look_at_walls",
     "room_of",
