@@ -15,6 +15,7 @@ from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.sag_report import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
@@ -52,7 +53,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     facts.add_row("masses", masses)
-    if filament := words.filament(result):
+    if filament := filament_text(result):
         facts.add_row("filament", filament)
     if furnace := words.furnace(result):
         facts.add_row("furnace", furnace)
@@ -65,8 +66,9 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     _show_places(result.walls, console)
     for line in check_lines(result.verdict):
         console.print(line)
-    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}")
-    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}")
+    # A path that is broken into lines cannot be copied.
+    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}", soft_wrap=True)
+    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}", soft_wrap=True)
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
@@ -92,7 +94,7 @@ def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None
     _show_places(look, console)
     console.print(_legend(look))
     names = " or ".join(escape(str(path)) for path in files.values())
-    console.print(f"[bold]view[/bold] {names}")
+    console.print(f"[bold]view[/bold] {names}", soft_wrap=True)
 
 
 def _legend(look: WallLook) -> Table:

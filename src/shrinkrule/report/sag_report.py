@@ -10,7 +10,7 @@ import numpy as np
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
-from shrinkrule.calibration import CalibrationRow
+from shrinkrule.calibration import CalibrationRow, Interval
 from shrinkrule.compensation import turn_up
 from shrinkrule.mesh import Part
 from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
@@ -23,7 +23,7 @@ from shrinkrule.report.pictures.walls import (
     data_uri,
     scale_bar,
 )
-from shrinkrule.report.words import sure_decimals
+from shrinkrule.report.words import sure_decimals, with_interval
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:

@@ -67,7 +67,7 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
             console.print(Text.assemble((f"{note.weight}: ", STYLES[note.weight]), note.text))
     for kind, word in (("table", "row in"), ("html", "read")):
         if kind in files:
-            console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}")
+            console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}", soft_wrap=True)
 
 
 def show_bars(bars: SagFit, console: Console) -> None:
