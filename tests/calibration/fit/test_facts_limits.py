@@ -16,6 +16,7 @@ from shrinkrule.calibration.fit.lengths import LEAST_RANGE, lengths_along
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.table.row import Axis
 from shrinkrule.errors import SheetError
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.metal_balance import TOO_FAR
@@ -128,7 +129,7 @@ def test_lengths_of_just_the_least_range_are_taken(tmp_path: Path) -> None:
 def test_each_axis_of_the_row_has_the_printer_s_scale_of_that_axis(tmp_path: Path) -> None:
     """All green lengths along X 1 % long, along Z 1 % short: the row's scales differ so."""
     read = sheets(tmp_path, Truth(), (1, 1))
-    share = {"x": 1.01, "y": 1.0, "z": 0.99}
+    share: dict[Axis, float] = {"x": 1.01, "y": 1.0, "z": 0.99}
     drawn = tuple(
         replace(
             sheet,
