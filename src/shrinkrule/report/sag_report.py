@@ -24,6 +24,7 @@ from shrinkrule.report.pictures.walls import (
     scale_bar,
 )
 from shrinkrule.report.words import sure_decimals, with_interval
+from shrinkrule.units import plain
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
@@ -113,11 +114,19 @@ def sag_text(sag: PrecurveResult) -> str:
     x, y, z = before.largest_at
     half = sag_half95(before)
     sag_told = with_interval(Interval(before.largest_sag_mm, half), sure_decimals(half), "mm")
-    text = f"sags by {sag_told} (95 %) at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+    where = f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+    text = f"sags by {sag_told} (95 %) {where}"
+    if before.slumps:
+        text = (
+            f"slumps: over {plain(before.largest_sag_mm)} mm {where}, and how far the model "
+            "cannot say"
+        )
     if sag.verdict is Saving.NOT_NEEDED:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:
         return f"{text}: no allowance will save it"
+    if before.slumps:
+        return f"{text}; pre-curved, the model leaves {_left(sag.remaining_mm, before)} mm of it"
     sure = 100.0 * 2.0 * before.modulus_mm / before.largest_sag_mm
     return (
         f"{text}; pre-curved, {_left(sag.remaining_mm, before)} mm is left of it, "
@@ -128,6 +137,11 @@ def sag_text(sag: PrecurveResult) -> str:
 def _half(half95: float) -> str:
     """A half width, rounded as it rounds its value."""
     return f"{half95:.{sure_decimals(half95)}f}" if np.isfinite(half95) else "not known"
+
+
+def _unsure(half95: float, before: SagResult) -> str:
+    """A half width with its unit; a slump has none, for the model does not follow it."""
+    return "not known: it slumps" if before.slumps else f"± {_half(half95)} mm"
 
 
 def _left(error_mm: float, before: SagResult) -> str:
@@ -163,8 +177,8 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     settled = "converged" if before.settled else "DID NOT converge"
     return [
         ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
-        ("unsure by the sag modulus (95 %)", f"± {_half(2.0 * before.modulus_mm)} mm"),
-        ("unsure by the bricks (95 %)", f"± {_half(before.numerical_mm)} mm"),
+        ("unsure by the sag modulus (95 %)", _unsure(2.0 * before.modulus_mm, before)),
+        ("unsure by the bricks (95 %)", _unsure(before.numerical_mm, before)),
         ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
         (
