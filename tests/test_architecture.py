@@ -109,7 +109,7 @@ FLOORS: Final = {
     "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
-        "settings material",
+        "settings material lying",
         "voxels",
         "fem",
         "contact",
