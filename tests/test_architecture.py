@@ -32,6 +32,7 @@ FLOORS: Final = {
         "foundation pictures",
         "words",
         "sag_report fit verdict dimensions",
+        "dimension_list",
         "console html plain",
         "outputs",
     ),
@@ -105,7 +106,14 @@ FLOORS: Final = {
         "solve",
         "precurve orientations",
     ),
-    "dimensions": ("recognition dimension", "across", "lengths rounds", "find promise", "listing"),
+    "dimensions": (
+        "recognition dimension",
+        "across",
+        "lengths rounds",
+        "find promise",
+        "limits",
+        "listing",
+    ),
     "dimensions.recognition": (
         "noise surface",
         "regions",
