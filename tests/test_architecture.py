@@ -26,18 +26,20 @@ FLOORS: Final = {
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
         "stl threemf",
+        "models",
     ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit verdict dimensions",
+        "sag_report fit verdict turning dimensions",
         "dimension_list",
         "console html plain",
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("scene", "walls"),
+    "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
@@ -70,6 +72,7 @@ FLOORS: Final = {
         "layout solid spans",
         "piece block_sizes",
         "bars block ladder views",
+        "fitting",
         "design",
         "drawing",
         "page",
@@ -77,7 +80,15 @@ FLOORS: Final = {
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
     "printing": ("findings", "surface", "starts slender undersides", "check"),
-    "job": ("recipe checks", "result", "filament look printing_checks", "verdict", "run"),
+    "job": (
+        "recipe checks",
+        "sag_look",
+        "result",
+        "filament look printing_checks",
+        "verdict",
+        "run",
+        "ways",
+    ),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
@@ -86,7 +97,7 @@ FLOORS: Final = {
         "fit_sheets sentences",
     ),
     "calibration.table": ("columns row", "between read write", "update"),
-    "calibration.sheets": ("sheet", "check inches parse", "read"),
+    "calibration.sheets": ("sheet", "check inches join parse", "read"),
     "cli": (
         "late options refusals sag_options",
         "calibrate compensate coupon settings table walls",
@@ -104,7 +115,7 @@ FLOORS: Final = {
         "preparation gaps",
         "result",
         "solve",
-        "precurve orientations",
+        "precurve orientations estimate",
     ),
     "dimensions": (
         "recognition dimension",
@@ -145,7 +156,8 @@ TREES: Final = {
 MODULES: Final = {
     ".".join(["shrinkrule", *path.relative_to(PACKAGE).with_suffix("").parts]) for path in TREES
 }
-MOST_FILES: Final[dict[str, int]] = {}
+# A coupon is four kinds of piece, each with its sizes, and a page with its drawings.
+MOST_FILES: Final[dict[str, int]] = {"coupon": 16}
 """Folders that hold more than fourteen modules, each with its reason."""
 BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 

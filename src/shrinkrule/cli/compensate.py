@@ -10,11 +10,12 @@ import typer
 from shrinkrule.cli import options, sag_options
 from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
+from shrinkrule.files.output import require_plain_name
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow
     from shrinkrule.compensation import ScaleFactors
-    from shrinkrule.job import JobResult
+    from shrinkrule.job import JobResult, Recipe
     from shrinkrule.settings import Settings
 
 DEMO_ROW: Final = "bronze demo batch 90"
@@ -121,6 +122,33 @@ ApplyOffset = Annotated[
 ]
 
 
+Name = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NAME",
+        help="What the files' names begin with. Without it: the model's name.",
+        show_default=False,
+        rich_help_panel=options.RESULT,
+    ),
+]
+Force = Annotated[
+    bool,
+    typer.Option(
+        "--force",
+        help="Replace the result of another recipe without asking.",
+        rich_help_panel=options.RESULT,
+    ),
+]
+GreenAgain = Annotated[
+    bool,
+    typer.Option(
+        "--green-again",
+        help="Enlarge a green part made here once more.",
+        rich_help_panel=options.MODEL,
+    ),
+]
+
+
 def register(app: typer.Typer) -> None:
     """Add the command to the program."""
     app.command(
@@ -158,6 +186,7 @@ def compensate(
     box: options.Box = None,
     crucible: options.Crucible = None,
     sag: sag_options.TakeOff = False,
+    no_sag: sag_options.LeaveOut = False,
     furnace_up: sag_options.FurnaceUp = None,
     support: sag_options.Support = None,
     stuck: sag_options.Stuck = False,
@@ -166,17 +195,22 @@ def compensate(
     sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
+    green_again: GreenAgain = False,
     out: options.OutDir = None,
+    name: Name = None,
+    force: Force = False,
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
     """Scale the wanted part to the green part to print, check it, and report.
 
     Writes NAME.green.stl to slice, NAME.report.html to read, and
-    NAME.report.json for programs. The model itself is never changed.
+    NAME.report.json for programs. The model itself is never changed. A result of
+    another recipe under these names is replaced only after asking.
     """
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
+    from shrinkrule.report.outputs import job_paths
     from shrinkrule.settings import (
         Settings,
         bed_of,
@@ -189,6 +223,8 @@ def compensate(
     from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
+    if sag and no_sag:
+        raise SettingError("--sag and --no-sag cannot both hold", hint="leave out one of them")
     by_hand = scale_xy, scale_x, scale_y, scale_z
     factors = _factors_by_hand(by_hand, (table, row, density, demo_table or None))
     settings = Settings.for_model(
@@ -212,6 +248,14 @@ def compensate(
     if factors is None:
         calibration, source = row_told(settings, density, extrapolate, demo_table)
         settings = settings.with_row(row_states(calibration, source))
+    lies = sag_options.settings_from(
+        furnace_up or print_up,
+        support,
+        stuck,
+        flat_base,
+        settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
+        sag_unknowns,
+    )
     recipe = Recipe(
         printer=printer_of(settings),
         row=calibration,
@@ -221,17 +265,9 @@ def compensate(
         limits=limits_of(settings),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
         furnace=furnace_of(settings),
-        bed_mm=bed_of(settings),
-        sag=sag_options.settings_from(
-            furnace_up or print_up,
-            support,
-            stuck,
-            flat_base,
-            settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
-            sag_unknowns,
-        )
-        if sag
-        else None,
+        sag=lies if sag else None,
+        lies=lies,
+        look_at_sag=not no_sag,
         coupon_section_mm=settings.number("limits.coupon_section"),
         turn_deg=turn_z,
         printer_corrected=printer_corrected,
@@ -239,17 +275,45 @@ def compensate(
         whole_layers=whole_layers,
         spool=spool_of(settings),
         settings=settings,
+        bed_mm=bed_of(settings),
     )
+    inputs = [model, *settings.paths]
+    _look_ahead(job_paths(folder, _stem(name, model)), inputs, recipe, force)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)
+        if not green_again:
+            part.require_wanted()
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs=[model, *settings.paths])
+        outputs = job_outputs(result, folder, inputs, name)
     _show(result, outputs, json)
     if fail_on_thin:
         options.require_pass(result.walls)
+
+
+def _stem(name: str | None, model: Path) -> str:
+    """What the files' names begin with."""
+    if name is None:
+        return model.stem
+    require_plain_name(name, "--name")
+    return name
+
+
+def _look_ahead(files: dict[str, Path], inputs: list[Path], recipe: Recipe, force: bool) -> None:
+    """Before the work: refuse names that cannot be written; ask where another result stands."""
+    from shrinkrule.files import OutputSet
+    from shrinkrule.report.outputs import what_is_replaced
+
+    outputs = OutputSet(inputs)
+    for path in files.values():
+        outputs.add(path, b"")
+    if not force and (other := what_is_replaced(files, inputs[0], recipe)):
+        options.confirm(
+            f"{files['green_stl']} holds {other}. Replace it?",
+            "choose another --name or --out, or add --force",
+        )
 
 
 def _factors_by_hand(
@@ -336,3 +400,7 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
         show_job(result, files, console)
         if result.recipe.settings is not None:
             options.show_remarks(result.recipe.settings, console)
+        if result.sag_look.matters:
+            best = next((way.name for way in result.sag_look.ways if way.stands), "")
+            fired = f", or --furnace-up {best} to fire it that way up" if best else ""
+            console.print(f"sag: --sag takes it off{fired}; --no-sag leaves it out")

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, THICK_MM
-from shrinkrule.errors import FileError
+from shrinkrule.errors import FileError, SettingError
 from shrinkrule.numerics.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -150,7 +151,7 @@ OutDir = Annotated[
         "--out",
         "-o",
         metavar="FOLDER",
-        help="Folder to write to. Without it: the current one.",
+        help="Folder to write to, made if needed. Without it: the current one.",
         show_default=False,
         rich_help_panel=RESULT,
     ),
@@ -182,17 +183,28 @@ FailOnThin = Annotated[
 
 def folder_from(out: Path | None) -> Path:
     """Folder to write to, looked at before the work and not after it."""
-    from shrinkrule.files import require_folder
+    from shrinkrule.files import require_place
 
     folder = out or Path()
-    require_folder(folder)
-    if not os.access(folder, os.W_OK | os.X_OK):
+    require_place(folder)
+    there = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    if not os.access(there, os.W_OK | os.X_OK):
         raise FileError(
             "nothing may be written here",
-            where=str(folder),
+            where=str(there),
             hint="name another folder with --out, or change its permissions",
         )
     return folder
+
+
+def confirm(question: str, hint: str) -> None:
+    """Ask, and refuse with a hint where the answer is no or nobody answers."""
+    try:
+        agreed = typer.confirm("\n".join(map(printable, question.splitlines())), err=True)
+    except typer.Abort:
+        agreed = False
+    if not agreed:
+        raise SettingError("nothing was written", hint=hint)
 
 
 def show_remarks(settings: Settings, console: Console) -> None:

@@ -14,6 +14,8 @@ from shrinkrule.job.result import (
     times,
 )
 from shrinkrule.job.run import compensate
+from shrinkrule.job.sag_look import SagLook
+from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [
     "Check",
@@ -24,13 +26,16 @@ __all__ = [
     "Reason",
     "Recipe",
     "Row",
+    "SagLook",
     "State",
     "Verdict",
     "WallLook",
+    "WayLook",
     "binder_time",
     "compensate",
     "filament_of",
     "longer_than_coupon",
     "look_at_walls",
     "times",
+    "weigh_ways",
 ]

@@ -20,7 +20,7 @@ from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
 from shrinkrule.report.foundation import finite, program
-from shrinkrule.report.sag_report import sag_dict
+from shrinkrule.report.sag_report import estimate_dict, sag_dict
 from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
@@ -50,6 +50,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
             "verdict": verdict_dict(result.verdict),
+            "recipe": {"model": result.part.source.name, **result.recipe.choices},
             "model": part_dict(result.part),
             "calibration": None
             if row is None
@@ -81,6 +82,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
+            "sag_estimate": estimate_dict(result.sag_look),
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
