@@ -33,6 +33,7 @@ FLOORS: Final = {
         "foundation pictures",
         "words",
         "sag_report fit verdict turning dimensions filament",
+        "dimension_list",
         "console html many plain",
         "outputs",
     ),
@@ -119,7 +120,14 @@ FLOORS: Final = {
         "solve",
         "precurve orientations estimate",
     ),
-    "dimensions": ("recognition dimension", "across", "lengths rounds", "find promise", "listing"),
+    "dimensions": (
+        "recognition dimension",
+        "across",
+        "lengths rounds",
+        "find promise",
+        "limits",
+        "listing",
+    ),
     "dimensions.recognition": (
         "noise surface",
         "regions",
