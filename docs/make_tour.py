@@ -14,7 +14,10 @@ DOCS: Final = Path(__file__).parent
 PACKAGE: Final = DOCS.parent / "src" / "shrinkrule"
 
 ROOMS: Final = (
-    ("What all rooms share", ("errors", "version", "public", "defaults", "units", "cautions")),
+    (
+        "What all rooms share",
+        ("errors", "version", "public", "defaults", "units", "cautions", "cells"),
+    ),
     ("Arrays, edges and triangles", ("numerics",)),
     ("The machines", ("printer", "furnace")),
     ("Files", ("files",)),
@@ -23,9 +26,11 @@ ROOMS: Final = (
     ("The coupon", ("sheet", "coupon")),
     ("What several rooms state of physics", ("physics",)),
     ("From measured coupons to a row", ("calibration",)),
-    ("From the wanted part to the green part", ("compensation",)),
+    ("From the wanted part to the green part", ("compensation", "printing")),
+    ("The part's own dimensions", ("dimensions",)),
     ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
+    ("Parts that share a crucible", ("loads",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),
     ("The command line", ("cli",)),

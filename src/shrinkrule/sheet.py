@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from shrinkrule.cells import cell_text
+
 
 class Kind(StrEnum):
     """What a line of the sheet asks for."""
@@ -176,4 +178,4 @@ def sheet_csv(lines: list[SheetLine]) -> str:
 def _cell(value: float | str | None) -> str:
     if value is None:
         return ""
-    return value if isinstance(value, str) else f"{value:.6g}"
+    return cell_text(value) if isinstance(value, str) else f"{value:.6g}"

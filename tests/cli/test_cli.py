@@ -47,7 +47,7 @@ def test_the_main_job_writes_three_files(
     assert green.extents == pytest.approx([30 / 0.8545, 20 / 0.8545, 5 / 0.84], rel=1e-6)
     assert b"shrinkrule green part of box" in (in_folder / "box.green.stl").read_bytes()[:80]
     shown = capsys.readouterr().out
-    assert "make it" in shown
+    assert "Make it" in shown
     assert "35.11" in shown
     assert max(len(line) for line in shown.splitlines()) <= 80
     assert len(shown.splitlines()) <= 40
@@ -104,7 +104,10 @@ def test_names_are_escaped_in_the_page(in_folder: Path) -> None:
 def test_fail_on_thin(in_folder: Path) -> None:
     cup = str(SAMPLES / "thin_cup.stl")
     assert main(["compensate", cup, "--demo-table", "--fail-on-thin"]) == 1
-    assert main(["compensate", cup, "--demo-table", "--nozzle", "0.4", "--fail-on-thin"]) == 0
+    assert (
+        main(["compensate", cup, "--demo-table", "--nozzle", "0.4", "--fail-on-thin", "--force"])
+        == 0
+    )
     assert main(["walls", cup, "--fail-on-thin"]) == 1
 
 
@@ -125,7 +128,8 @@ def test_fail_on_thin(in_folder: Path) -> None:
         (["compensate", "box.stl", "--demo-table", "--nozzle", "wide"], "'wide' is not a length"),
         (["compensate", "box.stl", "--demo-table", "--print-up", "q"], "no way up"),
         (["compensate", "box.stl", "--demo-table", "--unit", "ell"], "unknown length unit"),
-        (["compensate", "box.stl", "--demo-table", "--out", "none"], "none: no such folder"),
+        (["compensate", "box.stl", "--demo-table", "--out", "box.stl"], "this is no folder"),
+        (["compensate", "box.stl", "--demo-table", "--name", "../box"], "no name for files"),
         (["compensate", ".", "--demo-table"], "this is a folder"),
     ],
 )
@@ -144,8 +148,9 @@ def test_the_folder_is_looked_at_before_the_work(
     in_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Before the model is even read: here there is none."""
-    assert main(["compensate", "none.stl", "--demo-table", "--out", "nowhere"]) == 2
-    assert "nowhere: no such folder" in capsys.readouterr().err
+    (in_folder / "file").write_bytes(b"")
+    assert main(["compensate", "none.stl", "--demo-table", "--out", "file/below"]) == 2
+    assert "file: this is no folder" in capsys.readouterr().err
     (in_folder / "locked").mkdir()
     monkeypatch.setattr("os.access", lambda _, mode: not mode & os.W_OK)
     assert main(["compensate", "none.stl", "--demo-table", "--out", "locked"]) == 2
@@ -209,7 +214,7 @@ def test_density_between_rows_and_beyond_them(in_folder: Path) -> None:
     assert main([*demo, "--density", "0.925"]) == 0
     between = json.loads((in_folder / "box.report.json").read_text())
     assert 1.1703 < between["oversize"]["xy"] < 1.1908
-    assert main([*demo, "--density", "0.97", "--extrapolate"]) == 0
+    assert main([*demo, "--density", "0.97", "--extrapolate", "--force"]) == 0
     beyond = json.loads((in_folder / "box.report.json").read_text())
     assert any("EXTRAPOLATED" in reason["text"] for reason in beyond["verdict"]["reasons"])
 

@@ -15,6 +15,7 @@ from manifold3d import Manifold, Mesh64
 from skfem.models.elasticity import lame_parameters, linear_elasticity
 
 from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
+from shrinkrule.coupon.piece import JAW_WIDTH_MM
 from shrinkrule.errors import SettingError
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.numerics.arrays import Floats
@@ -203,3 +204,23 @@ def straightedge(x: Floats, y: Floats, place: float) -> float:
     widest = int(np.argmax(np.diff(x[hull])))
     a, b = hull[widest], hull[widest + 1]
     return float(y[a] + (y[b] - y[a]) * (place - x[a]) / (x[b] - x[a]))
+
+
+@pytest.mark.parametrize("modulus", [10.0, 40.0, 500.0])
+def test_jaws_hold_the_beam_and_never_its_gusset(modulus: float) -> None:
+    """A hand caliper's jaw, wherever on its tip it touches, is clear of both gussets' ends."""
+    printer = Printer.from_nozzle(0.6)
+    coupon = design_coupon(CouponPlan(printer, BoxFurnace(80.0, 60.0, 50.0), modulus))
+    measured = 0
+    for piece in coupon.pieces:
+        for dim in piece.dimensions:
+            if not dim.line.id.startswith("T"):
+                continue
+            measured += 1
+            depth = float(dim.line.nominal or 0.0)
+            flat = piece.mesh.vertices[np.abs(piece.mesh.vertices[:, 1] - dim.start[1]) < 1e-6, 0]
+            left = flat[flat < dim.start[0]].max()
+            right = flat[flat > dim.start[0]].min()
+            assert min(dim.start[0] - left, right - dim.start[0]) > JAW_WIDTH_MM / 2.0
+            assert dim.end[1] - dim.start[1] == pytest.approx(depth)
+    assert measured == 2

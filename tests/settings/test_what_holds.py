@@ -14,7 +14,6 @@ from shrinkrule.settings import (
     Source,
     Stated,
     bed_of,
-    beyond_bed,
     furnace_of,
     limits_of,
     printer_of,
@@ -107,9 +106,6 @@ def test_the_bed() -> None:
     settings = Settings(Stated.by_flags(), (stated(printer__bed="220x200x250"),))
     assert bed_of(settings) == (220.0, 200.0, 250.0)
     assert bed_of(Settings(Stated.by_flags())) is None
-    assert beyond_bed(settings, (220.0, 200.0, 250.0)) == ""
-    assert "is 3.0 mm larger" in beyond_bed(settings, (100.0, 203.0, 10.0))
-    assert beyond_bed(Settings(Stated.by_flags()), (900.0, 900.0, 900.0)) == ""
 
 
 def test_a_contradiction_between_row_and_file_is_reported_and_the_row_holds() -> None:

@@ -119,7 +119,7 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
     )
     console.print(f"fired in a {made.plan.furnace}", style="dim")
     table = Table(box=None, pad_edge=False)
-    for heading in ("piece", "printed, mm", "fired, mm", "rows"):
+    for heading in ("piece", "printed, mm", "standing, mm", "rows"):
         table.add_column(heading, justify="left" if heading in {"piece", "rows"} else "right")
     for piece in (made.pieces[0], *sorted(made.pieces[1:], key=lambda piece: piece.name)):
         ids = [dim.line.id for dim in piece.dimensions]
@@ -128,9 +128,9 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
     console.print(table)
     for note in made.notes:
         console.print(f"- {escape(note)}")
-    console.print(f"[bold]print[/bold]   {escape(str(paths['stl']))}")
-    console.print(f"[bold]measure[/bold] {escape(str(paths['page']))}")
-    console.print(f"[bold]type[/bold]    {escape(str(paths['sheet']))}")
+    console.print(f"[bold]print[/bold]   {escape(str(paths['stl']))}", soft_wrap=True)
+    console.print(f"[bold]measure[/bold] {escape(str(paths['page']))}", soft_wrap=True)
+    console.print(f"[bold]type[/bold]    {escape(str(paths['sheet']))}", soft_wrap=True)
 
 
 def _size(size: tuple[float, float, float]) -> str:

@@ -193,7 +193,7 @@ def _dimensions(
             )
         )
     if row in (BRIDGE_IDS[2], THICK_ID):
-        at = post + 0.3 * span
+        at = post + 0.5 * span
         under: Point = (at, top - depth, middle)
         line = SheetLine(
             "T2" if row == THICK_ID else "T1",
@@ -201,7 +201,7 @@ def _dimensions(
             Kind.OUTSIDE,
             "y",
             nominal=depth,
-            note="jaws from the side, a third of the way along",
+            note="jaws from the side, at mid-span",
         )
         dims.append(Dimension(line, Tool.OUTSIDE_JAWS, under, (at, top, middle), (0.0, 0.0, 1.0)))
     return tuple(dims)

@@ -1,20 +1,30 @@
 """Cells out of a CSV as spreadsheets write it, in any of their dialects.
 
-Takes commas, semicolons or tabs, a byte-order mark, and the decimal comma; keeps the
-line number of every row, so that a message can name the place.
+Takes commas, semicolons or tabs, a byte-order mark, a first line ``sep=;``, a title above the
+heading, and the decimal comma; keeps the line number of every row, so that a message can name
+the place. No cell carries a formula into a spreadsheet or a control character onto a screen.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from shrinkrule.cells import is_marked_text, printable
 from shrinkrule.errors import ShrinkruleError, TableError
 
 _DELIMITERS: Final = ",;\t"
+
+LARGEST_MB: Final = 10
+"""Larger files are refused unread: a sheet or a table has a few kB."""
+
+_SEP: Final = re.compile(r'"?sep=([,;\t])"?[,;\t\s]*$', re.IGNORECASE)
+"""A first line by which some spreadsheets are told what separates the cells."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +49,10 @@ class CsvGrid:
 
 
 def read_grid(
-    path: Path, kind: str = "table", error: type[ShrinkruleError] = TableError
+    path: Path,
+    kind: str = "table",
+    error: type[ShrinkruleError] = TableError,
+    heading: Collection[str] = (),
 ) -> CsvGrid:
     """Read a CSV file that a person may have edited in a spreadsheet.
 
@@ -51,6 +64,9 @@ def read_grid(
         What the file is to the maker (``table``, ``sheet``), for messages.
     error : type
         Error to raise.
+    heading : collection of str
+        Columns by which the heading is known; lines above it are read past. Without any, the
+        first line is the heading.
 
     Returns
     -------
@@ -60,22 +76,35 @@ def read_grid(
     Raises
     ------
     ShrinkruleError
-        Of type ``error``: for a file that is missing, a folder, no text, or without a row.
+        Of type ``error``: for a file that is missing, a folder, larger than 10 MB, no text, or
+        without a row.
     """
+    where = printable(path.name)
     try:
         if path.is_dir():
             hint = f"name the {kind}'s CSV file in it"
             raise error("this is a folder", where=str(path), hint=hint)
+        size = path.stat().st_size / 1e6
+        if size > LARGEST_MB:
+            raise error(
+                f"the file has {size:.0f} MB, a {kind} a few kB",
+                where=where,
+                hint=f"name the {kind}'s CSV file",
+            )
         data = path.read_bytes()
     except FileNotFoundError as cause:
         raise error("no such file", where=str(path), hint="check the name and folder") from cause
     except OSError as cause:
         raise error(f"cannot be read ({cause.strerror})", where=str(path)) from cause
-    return grid_from(data, path.name, kind, error)
+    return grid_from(data, where, kind, error, heading)
 
 
 def grid_from(
-    data: bytes, where: str, kind: str = "table", error: type[ShrinkruleError] = TableError
+    data: bytes,
+    where: str,
+    kind: str = "table",
+    error: type[ShrinkruleError] = TableError,
+    heading: Collection[str] = (),
 ) -> CsvGrid:
     """Cells out of the bytes of a CSV file.
 
@@ -87,6 +116,8 @@ def grid_from(
         Its name, for messages.
     kind, error : str, type
         As for :func:`read_grid`.
+    heading : collection of str
+        As :func:`read_grid`.
 
     Returns
     -------
@@ -101,17 +132,28 @@ def grid_from(
     text, encoding, notes = _decoded(data, where, kind, error)
     lines = text.splitlines()
     comments = tuple(line for line in lines if _is_comment(line))
-    first = next((line for line in lines if line.strip() and not _is_comment(line)), "")
+    used = [line for line in lines if line.strip() and not _is_comment(line)]
+    told = _SEP.match(used[0]) if used else None
+    first = next((line for line in used if _names(line) >= set(heading)), "") if heading else ""
+    first = first or next((line for line in used if not _SEP.match(line)), "")
     delimiter = max(_DELIMITERS, key=first.count)
+    if told and first.count(told[1]):
+        delimiter = told[1]
     if delimiter != ",":
         notes += (f"read as {'semicolon' if delimiter == ';' else 'tab'}-separated",)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     header: tuple[str, ...] = ()
     rows: list[CsvRow] = []
+    has_heading = bool(heading) and _names(first) >= set(heading)
     try:
         for cells in reader:
-            trimmed = [cell.strip() for cell in cells]
+            trimmed = [_read_cell(cell) for cell in cells]
             if not any(trimmed) or trimmed[0].startswith("#"):
+                continue
+            if not header and _SEP.match(delimiter.join(trimmed)):
+                continue
+            if not header and has_heading and not set(map(str.lower, trimmed)) >= set(heading):
+                notes += (f"line {reader.line_num} stands above the heading and was read past",)
                 continue
             if not header:
                 header = tuple(name.lower() for name in trimmed)
@@ -128,6 +170,17 @@ def grid_from(
     if not rows:
         raise error("there is no row under the header", where=where, hint=f"fill in the {kind}")
     return CsvGrid(where, header, tuple(rows), notes, delimiter, encoding, comments)
+
+
+def _names(line: str) -> set[str]:
+    """Names of columns that a line may hold, whatever separates them."""
+    return {name.strip('" ').lower() for name in re.split(f"[{_DELIMITERS}]", line)}
+
+
+def _read_cell(cell: str) -> str:
+    """A cell as it was meant: without control characters and the mark of a text."""
+    plain = printable(cell)
+    return plain[1:] if is_marked_text(plain) else plain
 
 
 def _is_comment(line: str) -> bool:

@@ -1,23 +1,25 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
+from shrinkrule.job.checks import Check, Level, Reason, State, Verdict
 from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import (
     JobResult,
-    Level,
     Place,
-    Reason,
     Row,
-    Verdict,
     WallLook,
     binder_time,
     longer_than_coupon,
     times,
 )
-from shrinkrule.job.run import compensate
+from shrinkrule.job.room import room_of
+from shrinkrule.job.run import compensate, for_part
+from shrinkrule.job.sag_look import SagLook
+from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [
+    "Check",
     "JobResult",
     "Level",
     "Outline",
@@ -25,12 +27,18 @@ __all__ = [
     "Reason",
     "Recipe",
     "Row",
+    "SagLook",
+    "State",
     "Verdict",
     "WallLook",
+    "WayLook",
     "binder_time",
     "compensate",
     "filament_of",
+    "for_part",
     "longer_than_coupon",
     "look_at_walls",
+    "room_of",
     "times",
+    "weigh_ways",
 ]

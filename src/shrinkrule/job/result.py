@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -12,11 +11,15 @@ import trimesh
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
+from shrinkrule.dimensions import FoundDimensions, PromisedDimension
 from shrinkrule.furnace import FurnaceFit
+from shrinkrule.job.checks import Verdict
 from shrinkrule.job.recipe import Recipe
+from shrinkrule.job.sag_look import SagLook
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
+from shrinkrule.printing import PrintLook
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport, Weight
 
 if TYPE_CHECKING:
@@ -33,35 +36,6 @@ ALIKE_AREA: Final = 0.25
 
 ALIKE_MM: Final = 0.3
 """No difference under this, in mm or mm2, makes two places different; half of it in thickness."""
-
-
-class Level(StrEnum):
-    """How much a finding weighs, rising."""
-
-    MAKE = "make it"
-    LOOK = "look first"
-    STOP = "do not make it"
-
-
-@dataclass(frozen=True)
-class Reason:
-    """One thing that speaks against making the part as it is."""
-
-    level: Level
-    text: str
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """Make it or do not make it, and why."""
-
-    reasons: tuple[Reason, ...]
-
-    @property
-    def level(self) -> Level:
-        """Weight of the heaviest reason."""
-        levels = list(Level)
-        return max((r.level for r in self.reasons), key=levels.index, default=Level.MAKE)
 
 
 @dataclass(frozen=True)
@@ -329,7 +303,9 @@ class JobResult:
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag`` is in the model's axes.
+    green part as printed; ``sag_look`` is in the model's axes, ``printing`` in the print frame, and
+    None for a surface that is no sound solid. ``dimensions`` are those of the wanted part,
+    ``promised`` how they will come out, in the same order, where a row says so.
     """
 
     part: Part
@@ -339,10 +315,18 @@ class JobResult:
     to_slice: trimesh.Trimesh
     prediction: Prediction
     furnace_fit: FurnaceFit | None
-    sag: PrecurveResult | None
+    sag_look: SagLook
+    printing: PrintLook | None
     verdict: Verdict
+    dimensions: FoundDimensions | None = None
+    promised: tuple[PromisedDimension, ...] = ()
 
     @property
     def green(self) -> GreenPart:
         """The part to print."""
         return self.walls.green
+
+    @property
+    def sag(self) -> PrecurveResult | None:
+        """The sag and its allowance, where it is taken off."""
+        return self.sag_look.taken_off

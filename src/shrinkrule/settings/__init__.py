@@ -8,7 +8,6 @@ from shrinkrule.settings.stated import Source, Stated
 from shrinkrule.settings.toml_files import FILE_NAME, files_for, read_settings, user_file
 from shrinkrule.settings.workshop import (
     bed_of,
-    beyond_bed,
     furnace_of,
     limits_of,
     printer_of,
@@ -26,7 +25,6 @@ __all__ = [
     "Stated",
     "Value",
     "bed_of",
-    "beyond_bed",
     "files_for",
     "furnace_of",
     "limits_of",

@@ -124,31 +124,3 @@ def bed_of(settings: Settings) -> tuple[float, float, float] | None:
         return None
     length, width, height = (float(size) for size in text.split("x"))
     return length, width, height
-
-
-def beyond_bed(settings: Settings, size: tuple[float, float, float]) -> str:
-    """How far a green part reaches beyond the printer's bed, in words; empty where it does not.
-
-    Parameters
-    ----------
-    settings : Settings
-        What holds.
-    size : tuple of float
-        Sides of the green part's box as it stands in the print, mm.
-
-    Returns
-    -------
-    str
-        A sentence without its full stop.
-    """
-    bed = bed_of(settings)
-    if bed is None:
-        return ""
-    over = max(side - room for side, room in zip(size, bed, strict=True))
-    if over <= 0.0:
-        return ""
-    sides = " x ".join(f"{side:.1f}" for side in size)
-    return (
-        f"the green part, {sides} mm, is {over:.1f} mm larger than the printer's room of "
-        f"{settings['printer.bed'].shown}"
-    )

@@ -17,13 +17,22 @@ from shrinkrule.calibration.fit.axis import (
 )
 from shrinkrule.calibration.fit.balance import VOLUME_U, Balance, Weights, weigh
 from shrinkrule.calibration.fit.beams import FiredCoupon, beams_of
-from shrinkrule.calibration.fit.lengths import Caliper, caliper_of, firing_numbers, lengths_along
+from shrinkrule.calibration.fit.lengths import (
+    Caliper,
+    caliper_of,
+    firing_numbers,
+    firing_order,
+    lengths_along,
+)
 from shrinkrule.calibration.fit.notes import fit_notes
 from shrinkrule.calibration.fit.outliers import find_outliers
 from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
+from shrinkrule.calibration.fit.zero import axes_or_zero, caliper_zero, without_zero
+from shrinkrule.calibration.sheets.join import joined
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet
+from shrinkrule.calibration.statistics.drift import drift_of
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Ints, Mask
 from shrinkrule.physics.estimate import Estimate
@@ -39,7 +48,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     Parameters
     ----------
     sheets : sequence of Sheet
-        One for each coupon in each firing.
+        One for each coupon in each firing; sheets of one coupon's other loads join its block's.
     leave_out : sequence of str
         Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2.
 
@@ -54,19 +63,30 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         If there is no sheet, the materials differ, firings are not named, something left out
         is not there, or an axis of a coupon has too few lengths.
     """
-    used = _without(tuple(sheets), leave_out)
+    used = joined(_without(tuple(sheets), leave_out))
     _require_one_material(used)
+    result = _fitted(used, tuple(leave_out))
+    zero = caliper_zero(result.printing, result.from_model)
+    if zero is not None:
+        result = replace(
+            _fitted(without_zero(used, zero.value), tuple(leave_out)), zero_taken_off=zero
+        )
+    return replace(result, notes=fit_notes(result))
+
+
+def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
+    """The fit of sheets as they are, without its notes."""
     firings, firing = firing_numbers(used)
     caliper = caliper_of(used)
     together, z = (_axis(used, axes, firing, caliper) for axes in ("xy", "z"))
     bent = together.fit.has_intercept
     x, y = (_axis(used, axes, firing, caliper, bent) for axes in ("x", "y"))
     lengths = x.lengths, y.lengths, z.lengths
-    printing = fit_printing(
-        lengths, reading_variance=together.lengths.green_variance(caliper.variance)
-    )
+    green_variance = together.lengths.green_variance(caliper.variance)
+    printing = fit_printing(lengths, reading_variance=green_variance)
+    without = fit_printing(lengths, reading_variance=green_variance, zero_is_right=True)
     from_model = fit_printing(
-        lengths, fired=True, reading_variance=together.lengths.reading_variance(caliper.variance)
+        lengths, fired=True, reading_variance=together.lengths.fired_variance(caliper.variance)
     )
     difference = axis_difference(x.fit, y.fit)
     differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
@@ -77,7 +97,12 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     balances = tuple(
         weigh(_weights(sheet, number, (x, y, z), printing)) for number, sheet in enumerate(used)
     )
-    result = FitResult(
+    order = firing_order(used, firings, firing)
+    drifts = {
+        axis.name: drift_of(axis.shrinkage_by_coupon, firing, order, DIFFERENCE_CONFIDENCE)
+        for axis in (xy, z)
+    }
+    return FitResult(
         sheets=used,
         firings=firings,
         firing=firing,
@@ -90,17 +115,19 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         xy_difference=difference,
         axes_differ=differ,
         caliper=caliper,
-        # Where X and Y differ, each is judged by its own line.
-        outliers=_outliers(used, (x, y, z) if differ else (xy, z), firing),
-        left_out=tuple(leave_out),
+        # Each axis by its own line: coupons whose X and Y differ would make the longest lengths
+        # look like slips against a line of both.
+        outliers=_outliers(used, (x, y, z), firing),
+        left_out=leave_out,
         balances=balances,
         relative_density=_mean([balance.relative_density for balance in balances]),
         metal_fraction=_mean([balance.metal_fraction for balance in balances]),
-        sag=_sag(used, xy, printing.bead, balances, firing),
+        sag=_sag(used, xy, printing.bead, balances),
         walls=_ladder(used, Kind.WALL),
         floors=_ladder(used, Kind.FLOOR),
+        axes_or_zero=axes_or_zero(printing, without),
+        drifts={name: drift for name, drift in drifts.items() if drift is not None},
     )
-    return replace(result, notes=fit_notes(result))
 
 
 def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet, ...]:
@@ -163,9 +190,10 @@ def _outliers(
     named = []
     for axis in axes:
         lengths = axis.lengths
-        for found in find_outliers(lengths.green, lengths.fired, firing, lengths.weight):
+        bent = axis.fit.has_intercept
+        for found in find_outliers(lengths.green, lengths.fired, firing, lengths.weight, bent):
             reading = lengths.readings[found.coupon][found.feature]
-            where = sheets[found.coupon].where
+            where = reading.where or sheets[found.coupon].where
             named.append(
                 NamedOutlier(where, reading.line, reading.id, found.residual_mm, found.sigmas)
             )
@@ -249,7 +277,6 @@ def _sag(
     xy: AxisResult,
     spread: Estimate,
     balances: tuple[Balance, ...],
-    firing: Ints,
 ) -> SagFit | None:
     """Sag modulus from the beams of all coupons whose density is known."""
     at = xy.fit.centre_mm
@@ -265,7 +292,14 @@ def _sag(
             density_g_cm3=balance.density.value,
         )
         beams += beams_of(sheet, coupon)
-    return fit_sag(tuple(beams), firing)
+    return fit_sag(tuple(beams), _beam_firings(sheets))
+
+
+def _beam_firings(sheets: tuple[Sheet, ...]) -> Ints:
+    """Number of the firing of each sheet's bars, which may have been another load."""
+    names = [sheet.beam_firing or sheet.settings.firing for sheet in sheets]
+    known = list(dict.fromkeys(names))
+    return np.array([known.index(name) for name in names], dtype=np.int64)
 
 
 def _ladder(sheets: tuple[Sheet, ...], kind: Kind) -> Ladder | None:

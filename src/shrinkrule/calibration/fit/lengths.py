@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 import numpy as np
@@ -62,6 +63,11 @@ class Lengths:
         shares = [1.0 / len(r.fired) + slope**2 / len(r.green) for r in rows]
         return caliper_variance * float(np.mean(shares))
 
+    def fired_variance(self, caliper_variance: float) -> float:
+        """Variance of one fired length that the caliper alone gives, mm2."""
+        rows = [reading for row in self.readings for reading in row]
+        return caliper_variance * float(np.mean([1.0 / len(r.fired) for r in rows]))
+
     def green_variance(self, caliper_variance: float) -> float:
         """Variance of one green length that the caliper alone gives, mm2."""
         rows = [reading for row in self.readings for reading in row]
@@ -86,7 +92,7 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
     Raises
     ------
     SheetError
-        If a sheet has fewer than three lengths along them, or all of one size.
+        If a sheet has fewer than three lengths along them, or all of nearly one size.
     """
     rows = tuple(
         tuple(r for r in sheet.readings if r.is_length and r.axis in axes) for sheet in sheets
@@ -127,9 +133,9 @@ def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
     sizes = [float(np.mean(r.green)) for r in row]
     if max(sizes) < LEAST_RANGE * min(sizes):
         raise SheetError(
-            f"all lengths along {axes} are of one size",
+            f"the lengths along {axes} are all between {min(sizes):.1f} and {max(sizes):.1f} mm",
             where=sheet.where,
-            hint="measure short ones and long ones, so that scale and spread can be separated",
+            hint=f"one must be {LEAST_RANGE:g} times another: else scale and spread are one",
         )
 
 
@@ -223,3 +229,38 @@ def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:
     names = tuple(dict.fromkeys(sheet.settings.firing for sheet in sheets))
     numbers = [names.index(sheet.settings.firing) for sheet in sheets]
     return names, np.array(numbers, dtype=np.int64)
+
+
+def firing_order(sheets: tuple[Sheet, ...], names: tuple[str, ...], firing: Ints) -> Floats | None:
+    """Place of each firing in time, by its date or else by its number.
+
+    Parameters
+    ----------
+    sheets : tuple of Sheet
+        The measured sheets.
+    names : (k,) tuple of str
+        Names of the firings.
+    firing : (c,) int
+        Number of each sheet's firing.
+
+    Returns
+    -------
+    (k,) float or None
+        0 for the first; None where neither dates nor numbers tell the order.
+    """
+    try:
+        keys = [
+            min(
+                date.fromisoformat(s.settings.date)
+                for s, n in zip(sheets, firing, strict=True)
+                if n == number
+            ).toordinal()
+            for number in range(len(names))
+        ]
+    except ValueError:
+        keys = []
+    if len(set(keys)) < len(names):
+        if not all(name.isdigit() for name in names):
+            return None
+        keys = [int(name) for name in names]
+    return np.argsort(np.argsort(keys)).astype(np.float64)

@@ -12,6 +12,7 @@ from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, NoteWeight
 from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
 from shrinkrule.calibration.statistics.regression import fit_line
+from shrinkrule.defaults import USUAL_SAG_MODULI_KPA
 from shrinkrule.physics.estimate import t_quantile
 from shrinkrule.units import rounded_up
 
@@ -87,11 +88,19 @@ def _firings(result: FitResult) -> Iterator[Note]:
             "two firings know little about the next: a third coupon in a third firing narrows the "
             "intervals several times",
         )
+    for name, drift in result.drifts.items():
+        step = drift.per_firing
+        yield Note(
+            NoteWeight.LOOK,
+            f"{name} shrinks by {100 * step.value:+.2f} ± {rounded_up(100 * step.half_width())} "
+            f"points (95 %) from each firing to the next, over {drift.firings} firings: the "
+            "furnace, its thermocouple or the spool drifts; the row is the firings' mean, and the "
+            "next one may lie beyond it",
+        )
     if result.coupons < FEWEST_TO_JUDGE:
         return
     for axis in (result.xy, result.z):
-        at = axis.fit.centre_mm
-        values = 1.0 - axis.fit.lines.at(at) / at
+        values = axis.shrinkage_by_coupon
         for number, sheet in enumerate(result.sheets):
             others = np.delete(values, number)
             spread = float(others.std(ddof=1)) * (1.0 + 1.0 / others.size) ** 0.5
@@ -187,6 +196,7 @@ def _printing(result: FitResult) -> Iterator[Note]:
             ),
         )
     yield from _offsets(printing)
+    yield from _zero(result)
     for name, ladder in (("wall", result.walls), ("floor", result.floors)):
         if ladder is not None and ladder.thinnest_mm is not None:
             yield Note(
@@ -197,8 +207,8 @@ def _printing(result: FitResult) -> Iterator[Note]:
 
 
 def _offsets(printing: PrintingFit) -> Iterator[Note]:
-    """First layer, round holes, and the caliper's zero: said where the data show them."""
-    first, bore, zero = printing.first_layer, printing.bore, printing.zero
+    """First layer and round holes: said where the data show them."""
+    first, bore = printing.first_layer, printing.bore
     if first is not None:
         shown = first.is_significant(DIFFERENCE_CONFIDENCE)
         yield Note(
@@ -215,12 +225,38 @@ def _offsets(printing: PrintingFit) -> Iterator[Note]:
             if bore.is_significant()
             else "round holes show no offset of their own beside slots",
         )
-    if zero is not None and zero.is_significant(DIFFERENCE_CONFIDENCE):
+
+
+def _zero(result: FitResult) -> Iterator[Note]:
+    """The caliper's zero: taken off, different green and fired, or one of two causes."""
+    printing, taken = result.printing, result.zero_taken_off
+    zero = printing.zero
+    if taken is not None:
         yield Note(
             NoteWeight.LOOK,
-            f"every length reads {zero.value:+.3f} ± {rounded_up(zero.half_width(), 3)} mm more "
-            "than its model, slots and steps as well as outside lengths: check the caliper's zero; "
-            "predicted sizes are without it",
+            f"every length, green and fired, reads {taken.value:+.3f} ± "
+            f"{rounded_up(taken.half_width(), 3)} mm (95 %) more than it is, slots and steps as "
+            "well as outside lengths: the caliper's zero; it is taken off all of them",
+        )
+    elif zero is not None and zero.is_significant(DIFFERENCE_CONFIDENCE):
+        yield Note(
+            NoteWeight.LOOK,
+            f"every green length reads {zero.value:+.3f} ± {rounded_up(zero.half_width(), 3)} mm "
+            "(95 %) more than its model, the fired ones do not: check the caliper's zero",
+        )
+    if zero is None and printing.bead.is_significant():
+        yield Note(
+            NoteWeight.LOOK,
+            f"the spread of {printing.bead.value:+.3f} mm a surface may be the bead's, or the "
+            f"caliper's zero may be {2.0 * printing.bead.value:+.3f} mm off: these readings cannot "
+            "tell which; measure the slots and steps too",
+        )
+    if result.axes_or_zero:
+        axes = " and ".join(result.axes_or_zero)
+        yield Note(
+            NoteWeight.LOOK,
+            f"green lengths along {axes} are off the model, or the caliper's zero is: these "
+            "readings cannot tell which; close the caliper and read it, or measure more steps",
         )
 
 
@@ -244,6 +280,13 @@ def _sag(result: FitResult) -> Iterator[Note]:
     if result.sag is None:
         yield Note(NoteWeight.FACT, "no beam could be used, so there is no sag modulus")
         return
+    low, high = USUAL_SAG_MODULI_KPA
+    if not low <= result.sag.modulus_kpa <= high:
+        yield Note(
+            NoteWeight.LOOK,
+            f"a sag modulus of {result.sag.modulus_kpa:.3g} kPa is beyond any usual one ({low:g} "
+            f"to {high:g} kPa): check the drops and their unit",
+        )
     for beam in result.sag.beams:
         coupon = result.sheets[beam.coupon].settings.coupon
         if beam.refused:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from shrinkrule.calibration.fit.axis import AxisFit, fit_axis
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.physics.estimate import t_quantile
 
 CHANCE: Final = 0.01
@@ -47,7 +47,11 @@ class Outlier:
 
 
 def find_outliers(
-    green_mm: ArrayLike, fired_mm: ArrayLike, firing: ArrayLike, weight: ArrayLike
+    green_mm: ArrayLike,
+    fired_mm: ArrayLike,
+    firing: ArrayLike,
+    weight: ArrayLike,
+    bent: Mask | None = None,
 ) -> tuple[Outlier, ...]:
     """Find the outliers from their coupons' lines, worst first.
 
@@ -57,6 +61,9 @@ def find_outliers(
         As :func:`fit_axis`.
     firing : (c,) int
         As :func:`fit_axis`.
+    bent : bool, optional
+        Whether the lines keep their intercept, as in the fit that is judged: were it decided anew
+        after each suspect, lines would turn between two steps and name innocent readings.
 
     Returns
     -------
@@ -68,7 +75,7 @@ def find_outliers(
     suspects: list[tuple[int, int]] = []
     counted = 0
     for step in range(int(MOST_SHARE * np.count_nonzero(kept))):
-        fit = fit_axis(green_mm, fired, firing, kept)
+        fit = fit_axis(green_mm, fired, firing, kept, bent=bent)
         dof = float(fit.residual_dof) - 1.0
         # A coupon left with two lengths has no line of its own to be judged by.
         if dof < 1.0 or (kept > 0.0).sum(axis=1).min() < 3:
@@ -84,7 +91,7 @@ def find_outliers(
         kept[place] = 1.0
     if not counted:
         return ()
-    rest = fit_axis(green_mm, fired, firing, kept)
+    rest = fit_axis(green_mm, fired, firing, kept, bent=bent)
     found = [
         _against(rest, np.asarray(green_mm, dtype=np.float64), fired, place)
         for place in suspects[:counted]

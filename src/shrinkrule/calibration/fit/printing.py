@@ -38,6 +38,8 @@ class PrintingFit:
         Green length over model length along x, y and z, less 1, beyond what the rest explains.
     scale_by_coupon : (c, 3) float
         The same for each coupon.
+    coupon_scale_u : tuple of 3 float
+        Standard uncertainty of one coupon's scale, by the residuals alone.
     bead : Estimate
         Spread per upright surface, mm, outward positive.
     bore : Estimate or None
@@ -56,6 +58,7 @@ class PrintingFit:
 
     scales: tuple[Estimate, Estimate, Estimate]
     scale_by_coupon: Floats
+    coupon_scale_u: tuple[float, float, float]
     bead: Estimate
     bore: Estimate | None
     first_layer: Estimate | None
@@ -78,7 +81,10 @@ class _Table:
 
 
 def fit_printing(
-    axes: tuple[Lengths, Lengths, Lengths], fired: bool = False, reading_variance: float = 0.0
+    axes: tuple[Lengths, Lengths, Lengths],
+    fired: bool = False,
+    reading_variance: float = 0.0,
+    zero_is_right: bool = False,
 ) -> PrintingFit:
     """Fit what the printer does to lengths, from the green ones or from the fired ones.
 
@@ -90,6 +96,8 @@ def fit_printing(
         Take the fired lengths: then the scales hold shrinkage too.
     reading_variance : float
         Variance in mm2 that the caliper alone gives; residual variances are at least this.
+    zero_is_right : bool
+        Take the caliper's zero as right instead of fitting it.
 
     Returns
     -------
@@ -100,7 +108,7 @@ def fit_printing(
     model = np.concatenate([lengths.model for lengths in axes], axis=1)
     measured = [lengths.fired if fired else lengths.green for lengths in axes]
     excess = np.where(table.weight > 0.0, np.concatenate(measured, axis=1) - model, 0.0)
-    table = _told_apart(table)
+    table = _told_apart(_without_zero(table) if zero_is_right else table)
     across = table.design.swapaxes(-1, -2)
     inverse = np.linalg.inv(across @ table.design)
     solved = (inverse @ across @ excess[..., None])[..., 0]
@@ -115,6 +123,7 @@ def fit_printing(
         variances.append(max(float((here * residual**2).sum()) / free, reading_variance))
     pooled = max(float((residual**2).sum()) / dof, reading_variance)
     own = np.diagonal(inverse, axis1=-2, axis2=-1) * pooled
+    own_u = np.sqrt(own.mean(axis=0)).tolist()
 
     def mean(name: str) -> Estimate | None:
         if name not in table.names:
@@ -135,6 +144,7 @@ def fit_printing(
     return PrintingFit(
         scales=(scales[0] or nothing, scales[1] or nothing, scales[2] or nothing),
         scale_by_coupon=solved[:, :3],
+        coupon_scale_u=(own_u[0], own_u[1], own_u[2]),
         bead=bead or nothing,
         bore=mean("bore"),
         first_layer=mean("plate"),
@@ -153,8 +163,12 @@ def _next(mean: Estimate, values: Floats, variances: Floats) -> Estimate:
     if coupons < 2:
         return mean
     differ = max(float(values.var(ddof=1)) - float(variances.mean()), 0.0)
-    dof = coupons - 1.0 if differ > 0.0 else mean.dof
-    return Estimate(mean.value, math.hypot(mean.u, math.sqrt(differ)), min(dof, mean.dof))
+    total = mean.u**2 + differ
+    if total == 0.0:
+        return mean
+    # Welch and Satterthwaite: JCGM 100:2008, G.4.1.
+    unsure = mean.u**4 / mean.dof + differ**2 / (coupons - 1.0)
+    return Estimate(mean.value, math.sqrt(total), total**2 / unsure if unsure else math.inf)
 
 
 def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
@@ -175,6 +189,11 @@ def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
         np.concatenate(weights, axis=1),
         np.concatenate(is_z, axis=1),
     )
+
+
+def _without_zero(table: _Table) -> _Table:
+    """The table without its last column, the zero."""
+    return _Table(table.design[..., :-1], table.names[:-1], table.weight, table.is_z)
 
 
 def _told_apart(table: _Table) -> _Table:

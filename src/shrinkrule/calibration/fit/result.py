@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 import numpy as np
@@ -13,6 +13,7 @@ from shrinkrule.calibration.fit.lengths import Caliper, Lengths
 from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.sag import SagFit
 from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.statistics.drift import Drift
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.physics.estimate import Estimate, Estimates
 
@@ -94,6 +95,11 @@ class AxisResult:
         return Estimate(float(self.fit.shrinkage_at(at)), float(self.fit.mean_u_mm(at)) / at)
 
     @property
+    def shrinkage_by_coupon(self) -> Floats:
+        """Shrinkage of each coupon at the centre length; ``(c,)``."""
+        return 1.0 - self.fit.lines.at(self.fit.centre_mm) / self.fit.centre_mm
+
+    @property
     def residuals_mm(self) -> Floats:
         """Fired lengths less their coupon's line, nan where not measured; ``(c, m)``."""
         expected = self.fit.lines.at(self.lengths.green.T).T
@@ -136,6 +142,12 @@ class FitResult:
         Sag modulus.
     walls, floors : Ladder or None
         Thinnest that came out on every coupon.
+    zero_taken_off : Estimate or None
+        The caliper's zero that was taken off every length, mm.
+    axes_or_zero : tuple of str
+        Axes whose error may as well be a zero of the caliper.
+    drifts : dict
+        Drift of the shrinkage by the name of the axis, where there is one.
     notes : tuple of Note
         What else is worth knowing.
     """
@@ -160,6 +172,9 @@ class FitResult:
     sag: SagFit | None
     walls: Ladder | None
     floors: Ladder | None
+    zero_taken_off: Estimate | None = None
+    axes_or_zero: tuple[str, ...] = ()
+    drifts: dict[str, Drift] = field(default_factory=dict)
     notes: tuple[Note, ...] = ()
 
     @property

@@ -1,24 +1,26 @@
 """Whether the numbers of a measuring sheet make sense together.
 
-A sheet filled with green and fired exchanged, or in inches under a heading of mm, is corrected
-as a whole, because the model's own dimensions leave no doubt. A single line that cannot be right
-is refused: only the maker knows which of its numbers is the slip.
+A sheet filled with green and fired exchanged is corrected as a whole, because the model's own
+dimensions leave no doubt. A single line that cannot be right is refused: only the maker knows
+which of its numbers is the slip.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
-from statistics import fmean
+from statistics import fmean, median
 from typing import Final
 
-from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import BEAM_KINDS, LENGTH_KINDS, MASS_KINDS, Reading, Sheet
 from shrinkrule.defaults import CREDIBLE_SHRINKAGE
 from shrinkrule.errors import SheetError
-from shrinkrule.units import MM_PER_UNIT
 
 MOST: Final = 0.6
-"""Share of the lines that must agree before a whole sheet is taken as exchanged or in inches."""
+"""Share of the lines that must agree before a whole sheet is taken as exchanged."""
+
+LEAST_SHRINKAGE: Final = 0.005
+"""A coupon whose lengths shrink by less has not sintered."""
 
 GREEN_OFF_MODEL: Final = (0.10, 1.0)
 """A green length departs from its model by less than this share plus this many mm."""
@@ -27,55 +29,8 @@ REPEAT_SPREAD: Final = (0.02, 0.3)
 """Readings of one length differ by less than this share plus this many mm."""
 
 
-def in_millimetres(sheet: Sheet) -> Sheet:
-    """Convert a whole sheet whose lengths were typed in inches under a heading of mm.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The sheet as typed.
-
-    Returns
-    -------
-    Sheet
-        The sheet in mm, with a note where it was converted.
-    """
-    inch = MM_PER_UNIT["in"]
-
-    def typed_in_inches(reading: Reading) -> bool:
-        values = reading.green or reading.fired
-        return bool(
-            reading.nominal and values and 0.6 < fmean(values) * inch / reading.nominal < 1.3
-        )
-
-    lengths = [r for r in sheet.readings if r.kind in LENGTH_KINDS and (r.green or r.fired)]
-    if not lengths or sum(map(typed_in_inches, lengths)) < MOST * len(lengths):
-        return sheet
-
-    def converted(reading: Reading) -> Reading:
-        if reading.kind in MASS_KINDS:
-            return reading
-        return replace(
-            reading,
-            green=tuple(inch * value for value in reading.green),
-            fired=tuple(inch * value for value in reading.fired),
-            debound=None if reading.debound is None else inch * reading.debound,
-        )
-
-    note = "the lengths are a 25th of the model's: read as inches"
-    settings = replace(
-        sheet.settings, caliper_resolution=min(sheet.settings.caliper_resolution * inch, 0.03)
-    )
-    return replace(
-        sheet,
-        settings=settings,
-        readings=tuple(map(converted, sheet.readings)),
-        notes=(*sheet.notes, note),
-    )
-
-
 def refuse_empty(sheet: Sheet) -> None:
-    """Refuse a sheet with no green or no fired length.
+    """Refuse a sheet with no green or no fired length, unless it holds drops of bars alone.
 
     Parameters
     ----------
@@ -88,10 +43,12 @@ def refuse_empty(sheet: Sheet) -> None:
         If a column is empty.
     """
     lengths = sheet.of_kind(*LENGTH_KINDS)
-    for stage, filled in (
-        ("green", any(reading.green for reading in lengths)),
-        ("fired", any(reading.fired for reading in lengths)),
-    ):
+    green = any(reading.green for reading in lengths)
+    fired = any(reading.fired for reading in lengths)
+    drops = any(reading.fired or reading.remark for reading in sheet.of_kind(*BEAM_KINDS))
+    if drops and not green and not fired:
+        return
+    for stage, filled in (("green", green), ("fired", fired)):
         if not filled:
             raise SheetError(
                 f"column '{stage}_1' holds no length",
@@ -205,11 +162,17 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
     Raises
     ------
     SheetError
-        If it did.
+        If it did, or is as long fired as green.
     """
     if not reading.is_length:
         return
     green, fired = fmean(reading.green), fmean(reading.fired)
+    if fired == green:
+        raise SheetError(
+            f"line {reading.line}, column 'fired_1': {reading.id} is {fired:g} mm fired and green",
+            where=sheet.where,
+            hint="one was typed into both columns; measure the other again",
+        )
     if fired > green:
         raise SheetError(
             f"line {reading.line}, column 'fired_1': {reading.id} is larger fired, {fired:g} mm, "
@@ -223,6 +186,29 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
             f"{fired:g} mm, more than any filament",
             where=sheet.where,
             hint="look for a lost digit or a wrong line",
+        )
+
+
+def refuse_unshrunk(sheet: Sheet) -> None:
+    """Refuse a sheet whose fired lengths are the green ones measured once more.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet.
+
+    Raises
+    ------
+    SheetError
+        If half of its lengths shrank by less than LEAST_SHRINKAGE.
+    """
+    shrunk = [1.0 - fmean(r.fired) / fmean(r.green) for r in sheet.readings if r.is_length]
+    if shrunk and abs(median(shrunk)) < LEAST_SHRINKAGE:
+        raise SheetError(
+            f"the fired lengths are the green ones: half of them shrank by less than "
+            f"{100 * LEAST_SHRINKAGE:g} %",
+            where=sheet.where,
+            hint="type the sizes after firing into the columns fired_1..3",
         )
 
 
@@ -269,7 +255,12 @@ def noting_gaps(sheet: Sheet) -> Sheet:
     Sheet
         The same, with a note.
     """
-    gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
+    lengths = sheet.of_kind(*LENGTH_KINDS)
+    gaps = [r.id for r in lengths if not r.is_length and (r.green or r.fired)]
+    blank = [r.id for r in lengths if not r.green and not r.fired]
+    if 2 * len(blank) < len(lengths):
+        # Where most lines are blank, the sheet is of another piece.
+        gaps += blank
     if not gaps:
         return sheet
     return replace(sheet, notes=(*sheet.notes, f"not measured both times: {', '.join(gaps)}"))

@@ -32,8 +32,12 @@ USUAL_BALANCE_G: Final = 0.01
 _KINDS: Final = frozenset(kind.value for kind in Kind)
 _SETTING_IDS: Final = frozenset(setting.value for setting in Setting)
 _MASS_UNITS: Final = {"g": 1.0, "kg": 1000.0, "mg": 1e-3, "oz": 28.349523125}
+_MEASURED: Final = (*GREEN_COLUMNS, "debound_1", *FIRED_COLUMNS)
+_LIKE_MODEL: Final = (0.6, 1.3)
+"""A reading over its model's size lies between these if both are in the same unit."""
 _NUMBER: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)([^\d]*)")
 _NOT_MEASURED: Final = frozenset({"", "-", "--", "–", "—", "n/a", "na", "none"})
+_HEADING: Final = frozenset({"id", "kind"})
 _REQUIRED: Final = ("id", "kind", "nominal", GREEN_COLUMNS[0], FIRED_COLUMNS[0])
 
 
@@ -56,7 +60,7 @@ def parse_sheet(path: str | Path) -> Sheet:
         For a missing file or column, an unknown kind or unit, an id that comes twice, or a cell
         that is no number (line and column named).
     """
-    grid = read_grid(Path(path), "sheet", SheetError)
+    grid = read_grid(Path(path), "sheet", SheetError, _HEADING)
     missing = [column for column in _REQUIRED if column not in grid.columns]
     if missing:
         raise SheetError(
@@ -68,12 +72,20 @@ def parse_sheet(path: str | Path) -> Sheet:
     extra = [column for column in grid.columns if column and column not in COLUMNS]
     if extra:
         notes.append(f"column {extra[0]!r} is not of the sheet and was not read")
-    cells = _Cells(grid, notes)
+    cells = _Cells(grid, notes, units_of_readings_alone(grid))
+    notes += [
+        f"lines in {unit}: the readings are in {unit}, the model's sizes in mm"
+        for unit in sorted(cells.readings_alone)
+    ]
     seen: dict[str, int] = {}
     head: dict[Setting, CsvRow] = {}
     readings = []
     for row in grid.rows:
         mark = row.cells.get("id", "").upper()
+        if not mark:
+            if any(row.cells.get(column) for column in ("kind", "nominal", *_MEASURED)):
+                raise cells.error(row, "id", "write the mark that stands on the drawing, as X3")
+            continue
         if mark in seen:
             raise SheetError(
                 f"line {row.line}: {mark} already stands on line {seen[mark]}",
@@ -96,6 +108,7 @@ class _Cells:
 
     grid: CsvGrid
     notes: list[str]
+    readings_alone: frozenset[str]
 
     def kind(self, row: CsvRow) -> Kind:
         text = row.cells.get("kind", "").lower()
@@ -109,7 +122,8 @@ class _Cells:
         if axis not in {"", "x", "y", "z"} or (kind in LENGTH_KINDS and not axis):
             raise self.error(row, "axis", "write x, y or z")
         unit = self.unit(row, "g" if kind in MASS_KINDS else "mm")
-        nominal = self.quantity(row, "nominal", unit)
+        of_model = "mm" if unit in self.readings_alone else unit
+        nominal = self.quantity(row, "nominal", of_model)
         if kind in LENGTH_KINDS and not nominal:
             raise self.error(row, "nominal", "write the model's size, as it was handed out")
         remark = self.remark(row) if kind in BEAM_KINDS else ""
@@ -121,12 +135,18 @@ class _Cells:
             kind=kind,
             axis=axis,
             nominal=nominal,
-            thickness=self.quantity(row, "thickness", unit),
+            thickness=self.quantity(row, "thickness", of_model),
             green=self.repeats(row, GREEN_COLUMNS, unit),
             debound=self.quantity(row, "debound_1", unit),
             fired=fired,
             remark=remark,
+            unit_stated=unit not in {"g", "mm"} or self.has_own_unit(row),
         )
+
+    def has_own_unit(self, row: CsvRow) -> bool:
+        """Whether a unit stands behind a number of this line's readings."""
+        cells = (number_text(row.cells.get(column, "")).lower() for column in _MEASURED)
+        return any(match[2].strip() for match in map(_NUMBER.fullmatch, cells) if match)
 
     def remark(self, row: CsvRow) -> str:
         """Words in place of a drop: ``broken`` is an answer, not a slip."""
@@ -253,6 +273,43 @@ class _Cells:
         return SheetError(
             f"line {row.line}, column {column!r} {what}", where=self.grid.where, hint=hint
         )
+
+
+def units_of_readings_alone(grid: CsvGrid) -> frozenset[str]:
+    """Units that were written into the column ``unit`` for the readings, not for the model.
+
+    The sheet is handed out with the model's sizes in mm. A maker who measures in inches and says
+    so in that column seldom converts them; the readings leave no doubt which it was.
+
+    Parameters
+    ----------
+    grid : CsvGrid
+        The sheet's cells.
+
+    Returns
+    -------
+    frozenset of str
+        The units, in lower case.
+    """
+    votes: dict[str, list[bool]] = {}
+    for row in grid.rows:
+        unit = row.cells.get("unit", "").lower()
+        if row.cells.get("kind", "").lower() not in LENGTH_KINDS or not _is_length_unit(unit):
+            continue
+        model, *read = (_bare_number(row.cells.get(c, "")) for c in ("nominal", *_MEASURED))
+        known = [value for value in read if value]
+        factor = unit_in_mm(unit)
+        if factor == 1.0 or not model or not known:
+            continue
+        low, high = _LIKE_MODEL
+        votes.setdefault(unit, []).append(low < factor * known[0] / model < high)
+    return frozenset(unit for unit, cast in votes.items() if 2 * sum(cast) > len(cast))
+
+
+def _bare_number(cell: str) -> float | None:
+    """Number of a cell that holds nothing but a number."""
+    match = _NUMBER.fullmatch(number_text(cell).lower())
+    return float(match[1]) if match and not match[2].strip() else None
 
 
 def _is_length_unit(unit: str) -> bool:

@@ -6,14 +6,15 @@ from pathlib import Path
 
 from shrinkrule.calibration.sheets.check import (
     green_before_fired,
-    in_millimetres,
     noting_gaps,
     refuse_disagreeing_repeats,
     refuse_empty,
     refuse_far_from_model,
     refuse_gained_mass,
     refuse_growth,
+    refuse_unshrunk,
 )
+from shrinkrule.calibration.sheets.inches import in_millimetres
 from shrinkrule.calibration.sheets.parse import parse_sheet
 from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Sheet
 
@@ -40,6 +41,7 @@ def read_sheet(path: str | Path) -> Sheet:
     sheet = in_millimetres(parse_sheet(path))
     refuse_empty(sheet)
     sheet = green_before_fired(sheet)
+    refuse_unshrunk(sheet)
     for reading in sheet.readings:
         refuse_disagreeing_repeats(sheet, reading)
         if reading.kind in LENGTH_KINDS:
