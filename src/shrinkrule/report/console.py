@@ -36,7 +36,13 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         Where to.
     """
     row = result.recipe.row
-    console.print(headline_text(result.part.source.name, result.verdict))
+    verdict = result.verdict
+    console.print(headline_text(result.part.source.name, verdict))
+    lines = check_lines(verdict)
+    # What weighs stands right below the headline that speaks of it.
+    weighs, others = lines[: len(verdict.reasons)], lines[len(verdict.reasons) :]
+    for line in weighs:
+        console.print(line)
     facts = _facts()
     _fact(facts, "read", words.what_was_read(result))
     for mend in result.part.mends:
@@ -64,7 +70,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)
-    for line in check_lines(result.verdict):
+    for line in others:
         console.print(line)
     # A path that is broken into lines cannot be copied.
     console.print(f"[bold]slice[/bold] {on_screen(str(files['green_stl']))}", soft_wrap=True)
