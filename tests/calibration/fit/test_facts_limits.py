@@ -122,7 +122,7 @@ def test_lengths_of_just_the_least_range_are_taken(tmp_path: Path) -> None:
         )
 
     assert lengths_along((longest(16.0 * LEAST_RANGE),), "x").longest_mm == 16.0 * LEAST_RANGE
-    with pytest.raises(SheetError, match="all lengths along X are of one size"):
+    with pytest.raises(SheetError, match="along X"):
         lengths_along((longest(16.0 * LEAST_RANGE - 0.01),), "x")
 
 
