@@ -99,7 +99,7 @@ FLOORS: Final = {
     "calibration.table": ("columns row", "between read write", "update"),
     "calibration.sheets": ("sheet", "check inches join parse", "read"),
     "cli": (
-        "late many_parts options refusals sag_options",
+        "late many_parts options sag_options",
         "shrinkage",
         "calibrate compensate coupon settings table",
         "walls ways_up dimensions",
