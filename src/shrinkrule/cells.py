@@ -9,8 +9,12 @@ from __future__ import annotations
 import re
 from typing import Final
 
-_CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069]+")
-"""Characters that steer a screen instead of standing on it, those of writing direction too."""
+_CONTROL: Final = re.compile(
+    "[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb"
+    "\ud800-\udfff\ue000-\uf8ff]+"
+)
+"""Characters that steer a screen instead of standing on it, those of writing direction
+and of no width too, and halves of letters, which names of files in another encoding hold."""
 
 _FORMULA: Final = ("=", "+", "-", "@")
 """First characters by which a spreadsheet takes a cell for a formula."""
@@ -73,3 +77,49 @@ def is_marked_text(cell: str) -> bool:
         Whether the apostrophe is to be taken off.
     """
     return cell.startswith("'") and cell[1:].startswith(_FORMULA)
+
+
+def on_screen(text: str) -> str:
+    r"""Text as it may stand among rich's markup: printable, and nothing in it taken for markup.
+
+    Parameters
+    ----------
+    text : str
+        A name or words of somebody.
+
+    Returns
+    -------
+    str
+        The text for ``Console.print``.
+
+    Examples
+    --------
+    >>> on_screen("a [bold]part\x1b[2J")
+    'a \\[bold]part [2J'
+    """
+    from rich.markup import escape
+
+    return escape(printable(text))
+
+
+def in_page(value: object) -> object:
+    """Value as a template may write it: no control character, and none that turns a line round.
+
+    Parameters
+    ----------
+    value : object
+        What a template has to write; anything but text comes back as it is.
+
+    Returns
+    -------
+    object
+        The same, blanks in place of such characters; line ends stay.
+
+    Examples
+    --------
+    >>> in_page("part\u202elts"), in_page(3)
+    ('part lts', 3)
+    """
+    if type(value) is not str or (value.isascii() and value.isprintable()):
+        return value
+    return "\n".join(_CONTROL.sub(" ", line) for line in value.split("\n"))

@@ -90,7 +90,7 @@ def test_the_commands_of_the_document_work(
         (["--box", "80x60"], "80x60x50"),
         (["--crucible", "40x40"], "would do with this nozzle"),
         (["--box", "80x60x50", "--name", "../coupon"], "letters"),
-        (["--box", "80x60x50", "--out", "nowhere"], "no such folder"),
+        (["--box", "80x60x50", "--out", "/dev/null/x"], "this is no folder"),
         (["--box", "80x60x50", "--density", "nan"], "g/cm3"),
         (["--box", "80x60x50", "--sag-modulus", "0"], "kPa"),
     ],

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options
-from shrinkrule.errors import SettingError
 from shrinkrule.numerics.progress import Progress
 
 if TYPE_CHECKING:
@@ -155,21 +154,12 @@ def _ask(fit: FitResult, table: Path, name: str) -> None:
 
     wrong = [note.text for note in fit.notes if note.weight is NoteWeight.WRONG]
     if wrong:
-        _confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
+        options.confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
     current = row_that_stands(table, name)
     if current is not None:
         since = f" of {current.date}" if current.date else ""
-        _confirm(
+        options.confirm(
             f"{table.name} has a row {name!r}{since} already. Replace it? It is kept, under its "
             "date.",
             "choose another --row, or add --yes",
         )
-
-
-def _confirm(question: str, hint: str) -> None:
-    try:
-        agreed = typer.confirm(question, err=True)
-    except typer.Abort:
-        agreed = False
-    if not agreed:
-        raise SettingError("nothing was written", hint=hint)

@@ -30,7 +30,8 @@ ENOUGH_SHARE: Final = 0.05
 
 _DROP_SHARE: Final = 0.1  # of the wall: a part that drops further onto the plate is lost
 _WORTH_THICKER: Final = (1.1, 3.5)
-"""Thicker by less is not worth a change; by more, that wall does not carry it (judgement)."""
+"""Thicker by less is not worth a change; by more, the wall is not what carries the part
+(judgement)."""
 _SMALL_FOOTING: Final = 0.02  # of the plan: a smaller footing is flattened by the part's weight
 _UNRULY_SHARE: Final = 0.3  # of the sag: if more remains, further rounds do not help
 _STALLED: Final = 0.8  # of the best error so far: a round that improves less is the last

@@ -104,7 +104,9 @@ def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
         metal_density_g_cm3=next((s.metal_density for s in settings if s.metal_density), None),
         metal_mass_share=next((s.metal_mass_share for s in settings if s.metal_mass_share), None),
         bead_offset_mm=replace(printing.bead, dof=inf),
-        sag_modulus_kpa=None if sag is None else Estimate(sag.modulus_kpa, sag.next_u_kpa),
+        sag_modulus_kpa=None
+        if sag is None
+        else Estimate(sag.modulus_kpa, sag.next_u_kpa, sag.next_dof),
         coupons=fit.coupons,
         firings=len(fit.firings),
         date=max(s.date for s in settings),

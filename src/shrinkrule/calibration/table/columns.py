@@ -122,6 +122,7 @@ class RowCells(BaseModel):
     bore_offset_dof: Positive | None = None
     offsets_dof: Positive | None = None
     """Of tables from before the two offsets had columns of their own; read for both."""
+    sag_modulus_dof: Positive | None = None
     thickest_section_mm: Positive | None = None
     replaced: str = ""
 

@@ -175,7 +175,12 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         metal_density_g_cm3=cells.metal_density_g_cm3,
         metal_mass_share=None if share is None else 0.01 * share,
         bead_offset_mm=_optional(cells.bead_offset_mm, cells.bead_offset_u_mm, 1.0),
-        sag_modulus_kpa=_optional(cells.sag_modulus_kpa, cells.sag_modulus_u_kpa, 1.0),
+        sag_modulus_kpa=_optional(
+            cells.sag_modulus_kpa,
+            cells.sag_modulus_u_kpa,
+            1.0,
+            cells.sag_modulus_dof or math.inf,
+        ),
         coupons=cells.coupons,
         firings=cells.firings,
         date=cells.date,

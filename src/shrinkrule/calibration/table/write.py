@@ -120,6 +120,7 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         "first_layer_dof": None if row.first_layer_mm is None else _known(row.first_layer_mm.dof),
         **estimate("bore_offset", "mm", row.bore_offset_mm, 1.0),
         "bore_offset_dof": None if row.bore_offset_mm is None else _known(row.bore_offset_mm.dof),
+        "sag_modulus_dof": None if row.sag_modulus_kpa is None else _known(row.sag_modulus_kpa.dof),
         "thickest_section_mm": row.thickest_section_mm,
         "replaced": row.replaced,
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import asdict
+from math import isfinite
 from pathlib import Path
 from typing import Any, Final
 
@@ -181,6 +182,7 @@ def _sag(sag: SagFit) -> dict[str, Any]:
         "modulus_kpa": sag.modulus_kpa,
         "mean_u_kpa": sag.mean_u_kpa,
         "next_firing_u_kpa": sag.next_u_kpa,
+        "next_firing_dof": sag.next_dof if isfinite(sag.next_dof) else None,
         "by_coupon_kpa": sag.by_coupon_kpa.tolist(),
         "span_power": power("span_power"),
         "depth_power": power("depth_power"),
