@@ -88,7 +88,12 @@ _FIT: Final = (
 _PROMISE: Final = "tests/calibration/fit/test_promise.py"
 _COVERAGE: Final = "tests/calibration/fit/test_coverage.py"
 _SOLVE: Final = ("tests/sag/test_facts_sag.py", "tests/sag/test_solve.py")
-_JOB: Final = ("tests/test_facts_job.py", "tests/test_job.py")
+_JOB: Final = (
+    "tests/test_facts_rows.py",
+    "tests/test_facts_precurved.py",
+    "tests/test_facts_job.py",
+    "tests/test_job.py",
+)
 SUITES: Final[dict[str, tuple[str, ...]]] = {
     "calibration/statistics": (
         "tests/calibration/statistics",
@@ -167,6 +172,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         ),
     ),
     "walls/thickness": (
+        "tests/walls/test_facts_balls.py",
         "tests/walls/test_thickness.py",
         "tests/walls/test_behind.py",
         "tests/walls/test_facts_bitangent.py",

@@ -33,6 +33,7 @@ FLOORS: Final = {
         "foundation pictures",
         "words",
         "sag_report fit verdict turning dimensions filament",
+        "dimension_list",
         "console html many plain",
         "outputs",
     ),
@@ -98,7 +99,7 @@ FLOORS: Final = {
     "calibration.table": ("columns row", "between read write", "update"),
     "calibration.sheets": ("sheet", "check inches join parse", "read"),
     "cli": (
-        "late many_parts options refusals sag_options",
+        "late many_parts options sag_options",
         "shrinkage",
         "calibrate compensate coupon settings table",
         "walls ways_up dimensions",
@@ -109,7 +110,7 @@ FLOORS: Final = {
     "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
-        "settings material",
+        "settings material lying",
         "voxels",
         "fem",
         "contact",
@@ -119,7 +120,14 @@ FLOORS: Final = {
         "solve",
         "precurve orientations estimate",
     ),
-    "dimensions": ("recognition dimension", "across", "lengths rounds", "find promise", "listing"),
+    "dimensions": (
+        "recognition dimension",
+        "across",
+        "lengths rounds",
+        "find promise",
+        "limits",
+        "listing",
+    ),
     "dimensions.recognition": (
         "noise surface",
         "regions",

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from shrinkrule.cli import compensate, options, shrinkage
+from shrinkrule.errors import Option, SettingError
 
 if TYPE_CHECKING:
     from shrinkrule.dimensions import Making
     from shrinkrule.mesh import Part
     from shrinkrule.settings import Settings
+
+
+Listed = Annotated[
+    Path | None,
+    typer.Option(
+        "--dimensions",
+        metavar="CSV",
+        help="List that this command wrote, with lower and upper limits filled in: the chance that "
+        "the next part keeps them. Needs a table and a row.",
+        show_default=False,
+        rich_help_panel=options.MODEL,
+    ),
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -39,16 +54,17 @@ def dimensions(
     printer_corrected: compensate.Corrected = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
+    listed: Listed = None,
     json: options.Json = False,
 ) -> None:
     """List the bores, walls, steps and distances of a WANTED part.
 
     Flat faces and right cylinders are recognised on its facets. With a table
     and a row, each is given as it will print and as it will come out of the
-    furnace. Writes NAME.dimensions.csv with all of them. The model itself is
-    never changed.
+    furnace. Writes NAME.dimensions.csv with all of them, to be handed back with
+    limits. The model itself is never changed.
     """
-    from shrinkrule.dimensions import find_dimensions, promise_dimensions
+    from shrinkrule.dimensions import find_dimensions, judged, promise_dimensions, read_limits
     from shrinkrule.report import dimensions_dict, dimensions_outputs, show_dimensions
     from shrinkrule.settings import Settings
 
@@ -67,17 +83,24 @@ def dimensions(
     )
     found = find_dimensions(part)
     promised = () if making is None else promise_dimensions(found.every, making)
-    files = dimensions_outputs(
-        part, found, folder, inputs=[model, *settings.paths], promised=promised
-    )
+    limits = {} if listed is None else read_limits(listed, found.every)
+    if limits and making is None:
+        raise SettingError(
+            "limits need a calibrated batch",
+            hint="give a table and a row",
+            options=(Option.TABLE, Option.ROW),
+        )
+    kept = () if making is None else judged(promised, limits, making)
+    # The list itself may be written anew: it keeps its limits.
+    files = dimensions_outputs(part, found, folder, [model, *settings.paths], promised, kept)
     if json:
         import json as codec
 
-        typer.echo(codec.dumps(dimensions_dict(part, found, files, promised), indent=2))
+        typer.echo(codec.dumps(dimensions_dict(part, found, files, promised, kept), indent=2))
     else:
         from rich.console import Console
 
-        show_dimensions(part, found, files, Console(highlight=False), promised)
+        show_dimensions(part, found, files, Console(highlight=False), promised, kept)
 
 
 def _making(

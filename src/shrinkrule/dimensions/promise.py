@@ -29,6 +29,7 @@ from shrinkrule.compensation import (
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.physics.estimate import CONFIDENCE
 
 OF_SIZE: Final = frozenset(
     {Kind.OVERALL, Kind.BORE, Kind.BOSS, Kind.WALL, Kind.OUTSIDE, Kind.INSIDE}
@@ -183,17 +184,7 @@ def promise_dimensions(
 
 
 def _promised(one: Dimension, making: Making) -> PromisedDimension:
-    direction = making.turn @ np.array(one.direction)
-    readings: tuple[Reading, ...]
-    if not one.is_round:
-        readings = (_reading(one, direction, making),)
-    elif abs(direction[2]) > ON_AXIS:
-        readings = tuple(_reading(one, axis, making) for axis in np.eye(3)[:2])
-    else:
-        # No coupon shows what becomes of a round that lies: it is expected, not promised.
-        level = np.array([-direction[1], direction[0], 0.0]) / np.hypot(*direction[:2])
-        across = (level, np.cross(direction, level))
-        readings = tuple(_expected_alone(_reading(one, axis, making)) for axis in across)
+    readings = readings_of(one, making)
     grade = class_ = ""
     if making.row.holds_classes and all(r.fired_mm.half95 is not None for r in readings):
         off = max(reading.off_mm(one.size_mm) for reading in readings)
@@ -202,11 +193,41 @@ def _promised(one: Dimension, making: Making) -> PromisedDimension:
     return PromisedDimension(one, readings, grade, class_)
 
 
+def readings_of(
+    one: Dimension, making: Making, confidence: float = CONFIDENCE
+) -> tuple[Reading, ...]:
+    """Readings of a dimension: one along a length, two across a round.
+
+    Parameters
+    ----------
+    one : Dimension
+        Of the wanted part.
+    making : Making
+        How the part is made.
+    confidence : float
+        Coverage of the intervals, where it is not to be 95 %.
+
+    Returns
+    -------
+    tuple of Reading
+        The readings.
+    """
+    direction = making.turn @ np.array(one.direction)
+    if not one.is_round:
+        return (_reading(one, direction, making, confidence),)
+    if abs(direction[2]) > ON_AXIS:
+        return tuple(_reading(one, axis, making, confidence) for axis in np.eye(3)[:2])
+    # No coupon shows what becomes of a round that lies: it is expected, not promised.
+    level = np.array([-direction[1], direction[0], 0.0]) / np.hypot(*direction[:2])
+    across = (level, np.cross(direction, level))
+    return tuple(_expected_alone(_reading(one, axis, making, confidence)) for axis in across)
+
+
 def _expected_alone(reading: Reading) -> Reading:
     return Reading(reading.along, reading.green_mm, Interval(reading.fired_mm.value))
 
 
-def _reading(one: Dimension, direction: Floats, making: Making) -> Reading:
+def _reading(one: Dimension, direction: Floats, making: Making, confidence: float) -> Reading:
     """Reading of a dimension along a direction of the print, (3,)."""
     name = next(
         (axis.upper() for axis, c in zip(AXES, direction, strict=True) if abs(c) > ON_AXIS),
@@ -229,7 +250,7 @@ def _reading(one: Dimension, direction: Floats, making: Making) -> Reading:
         if upright:
             model = _sliced(one, float(direction[2]), feature, factor, making)
         size = _fired(making, axis, model, feature)
-        interval = making.row.promise(axis, size, feature)
+        interval = making.row.promise(axis, size, feature, confidence)
         kept = 1.0 - making.row.along(axis).shrinkage.value
         printed = making.row.along(axis).printed * model
         green += share * (printed + making.row.offset(axis, feature).value / kept)

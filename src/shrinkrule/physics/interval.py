@@ -244,7 +244,12 @@ def half_width(
     return np.asarray(factor * np.sqrt(total))
 
 
-def next_half_width(axis: AxisFacts, fired_mm: ArrayLike, offset: Estimate = NOTHING) -> Floats:
+def next_half_width(
+    axis: AxisFacts,
+    fired_mm: ArrayLike,
+    offset: Estimate = NOTHING,
+    confidence: float = CONFIDENCE,
+) -> Floats:
     """Half width of the 95 % interval for one straight length of a part of the next firing.
 
     Parameters
@@ -255,6 +260,8 @@ def next_half_width(axis: AxisFacts, fired_mm: ArrayLike, offset: Estimate = NOT
         Length that is expected, offset included, mm.
     offset : Estimate
         What the printer adds to such a length beyond its scale, mm fired.
+    confidence : float
+        Coverage, where it is not to be 95 %.
 
     Returns
     -------
@@ -275,10 +282,16 @@ def next_half_width(axis: AxisFacts, fired_mm: ArrayLike, offset: Estimate = NOT
             offset.u**2,
         ],
         [scatter.dof, math.inf, axis.residual_dof, offset.dof],
+        confidence,
     )
 
 
-def next_part(axis: AxisFacts, fired_mm: float, offset: Estimate = NOTHING) -> Interval:
+def next_part(
+    axis: AxisFacts,
+    fired_mm: float,
+    offset: Estimate = NOTHING,
+    confidence: float = CONFIDENCE,
+) -> Interval:
     """Promise one straight length of a finished part, in a firing that is still to come.
 
     Parameters
@@ -290,6 +303,8 @@ def next_part(axis: AxisFacts, fired_mm: float, offset: Estimate = NOTHING) -> I
     offset : Estimate
         What the printer adds to such a length beyond its scale, mm fired; only its uncertainty
         is used here.
+    confidence : float
+        Coverage, where it is not to be 95 %.
 
     Returns
     -------
@@ -299,4 +314,4 @@ def next_part(axis: AxisFacts, fired_mm: float, offset: Estimate = NOTHING) -> I
     """
     if not axis.knows_firings:
         return Interval(fired_mm)
-    return Interval(fired_mm, float(next_half_width(axis, fired_mm, offset)))
+    return Interval(fired_mm, float(next_half_width(axis, fired_mm, offset, confidence)))

@@ -8,11 +8,8 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.report.console import show_job, show_rows, show_walls, show_ways_up
-    from shrinkrule.report.dimensions import (
-        dimensions_dict,
-        dimensions_outputs,
-        show_dimensions,
-    )
+    from shrinkrule.report.dimension_list import dimensions_dict, dimensions_outputs
+    from shrinkrule.report.dimensions import show_dimensions
     from shrinkrule.report.fit.console import show_bars, show_fit
     from shrinkrule.report.fit.plain import bars_dict, fit_dict
     from shrinkrule.report.outputs import job_outputs, walls_outputs
@@ -40,8 +37,8 @@ __all__ = [
 ]
 
 _MODULES: Final = {
-    "dimensions_dict": "shrinkrule.report.dimensions",
-    "dimensions_outputs": "shrinkrule.report.dimensions",
+    "dimensions_dict": "shrinkrule.report.dimension_list",
+    "dimensions_outputs": "shrinkrule.report.dimension_list",
     "bars_dict": "shrinkrule.report.fit.plain",
     "show_bars": "shrinkrule.report.fit.console",
     "fit_dict": "shrinkrule.report.fit.plain",

@@ -1,10 +1,11 @@
-"""Dimensions of a part on the screen, as plain values and in a file."""
+"""Dimensions of a part in words, on the screen and for a page."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from rich.console import Console
 from rich.markup import escape
@@ -14,12 +15,11 @@ from shrinkrule.dimensions import (
     Dimension,
     FoundDimensions,
     PromisedDimension,
-    dimensions_csv,
+    Toleranced,
+    part_chance,
 )
-from shrinkrule.files import OutputSet, require_folder
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
-from shrinkrule.report.foundation import finite, program
 
 FLATS_APART_MM: Final = 1e-3
 """Difference from which the diameter over the flats stands beside that of the corners."""
@@ -31,6 +31,7 @@ def show_dimensions(
     files: dict[str, Path],
     console: Console,
     promised: Sequence[PromisedDimension] = (),
+    judged: Sequence[Toleranced] = (),
 ) -> None:
     """Show the first dimensions of a part, and where all of them are.
 
@@ -46,11 +47,16 @@ def show_dimensions(
         Where to.
     promised : sequence of PromisedDimension
         How the dimensions will come out, in the same order; empty where no row is known.
+    judged : sequence of Toleranced
+        Those with limits.
     """
     console.print(f"[bold]{escape(part.source.name)}[/bold]: {len(found.every)} dimensions")
     console.print(promise_table(promised[: found.first]) if promised else _sizes(found))
     if more := len(found.every) - found.first:
         console.print(f"and {more} more in the list")
+    if judged:
+        console.print(_chances(judged))
+        console.print(f"[bold]all limits kept[/bold] {part_chance_text(judged)}")
     unpromised = sum(one.worst.fired_mm.half95 is None for one in promised[: found.first])
     if unpromised:
         console.print(
@@ -60,6 +66,63 @@ def show_dimensions(
     for note in (*part.warnings, *found.notes):
         console.print(f"[yellow]look[/yellow] {escape(note)}")
     console.print(f"[bold]all of them[/bold] {escape(str(files['csv']))}")
+
+
+def _chances(judged: Sequence[Toleranced]) -> Table:
+    """Dimensions with limits, their chance, and what to do."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("", "what", "limits mm", "fired", "chance"):
+        table.add_column(name, no_wrap=True)
+    table.add_column("advice")
+    for one in judged:
+        table.add_row(
+            str(one.number),
+            one.promised.dimension.kind.value,
+            limits_text(one),
+            words.with_interval(one.promised.worst.fired_mm).removesuffix(" mm"),
+            "not known" if one.chance is None else f"{100 * one.chance:.0f} %",
+            one.advice,
+        )
+    return table
+
+
+def limits_text(one: Toleranced) -> str:
+    """Limits of a dimension in a few words.
+
+    Parameters
+    ----------
+    one : Toleranced
+        A dimension with limits.
+
+    Returns
+    -------
+    str
+        As ``7.90 to 8.10``.
+    """
+    lower, upper = one.limits.lower_mm, one.limits.upper_mm
+    if math.isinf(lower):
+        return f"to {upper:.2f}"
+    return f"from {lower:.2f}" if math.isinf(upper) else f"{lower:.2f} to {upper:.2f}"
+
+
+def part_chance_text(judged: Sequence[Toleranced]) -> str:
+    """Chance that one part keeps all of its limits, in words.
+
+    Parameters
+    ----------
+    judged : sequence of Toleranced
+        Dimensions with limits.
+
+    Returns
+    -------
+    str
+        Bounds in per cent, or ``not known``.
+    """
+    bounds = part_chance(judged)
+    if bounds is None:
+        return "not known"
+    low, high = (f"{100 * bound:.0f}" for bound in bounds)
+    return f"{low} %" if low == high else f"{low} to {high} %"
 
 
 def _sizes(found: FoundDimensions) -> Table:
@@ -211,142 +274,3 @@ def direction_text(one: Dimension) -> str:
     if not one.is_round:
         return name
     return "slanting" if name == "slanting" else f"about {name}"
-
-
-def dimensions_dict(
-    part: Part,
-    found: FoundDimensions,
-    files: dict[str, Path],
-    promised: Sequence[PromisedDimension] = (),
-) -> dict[str, Any]:
-    """All dimensions of a part as JSON values.
-
-    Parameters
-    ----------
-    part : Part
-        What was measured.
-    found : FoundDimensions
-        Its dimensions.
-    files : dict
-        Path of each file that was written, by kind.
-    promised : sequence of PromisedDimension
-        How they will come out, in the same order; empty where no row is known.
-
-    Returns
-    -------
-    dict
-        JSON values by name; the layout is documented in docs/file-formats.md.
-    """
-    return finite(
-        {
-            "schema": "shrinkrule.dimensions",
-            "version": 1,
-            "program": program(),
-            "model": {"file": part.source.name, "format": part.file_format, "unit": part.unit},
-            "noise_mm": found.noise_mm,
-            "first": found.first,
-            "dimensions": dimension_dicts(found, promised),
-            "notes": [*part.warnings, *found.notes],
-            "files": {kind: str(path) for kind, path in files.items()},
-        }
-    )
-
-
-def dimension_dicts(
-    found: FoundDimensions, promised: Sequence[PromisedDimension] = ()
-) -> list[dict[str, Any]]:
-    """Every dimension as JSON values, with its promise where there is one.
-
-    Parameters
-    ----------
-    found : FoundDimensions
-        The dimensions.
-    promised : sequence of PromisedDimension
-        How they will come out, in the same order; empty where no row is known.
-
-    Returns
-    -------
-    list of dict
-        JSON values by name.
-    """
-    every = [dimension_dict(number, one) for number, one in enumerate(found.every, start=1)]
-    for plain, one in zip(every, promised, strict=False):
-        plain["readings"] = [
-            {
-                "in_print": reading.along,
-                "green_mm": reading.green_mm,
-                "fired_mm": reading.fired_mm.as_dict(),
-            }
-            for reading in one.readings
-        ]
-        plain["iso286"], plain["iso2768"] = one.iso286 or None, one.iso2768 or None
-    return every
-
-
-def dimension_dict(number: int, one: Dimension) -> dict[str, Any]:
-    """One dimension as JSON values.
-
-    Parameters
-    ----------
-    number : int
-        Its place in the list, from 1.
-    one : Dimension
-        The dimension.
-
-    Returns
-    -------
-    dict
-        JSON values by name.
-    """
-    return {
-        "number": number,
-        "kind": one.kind.value,
-        "between": one.feature.value,
-        "size_mm": one.size_mm,
-        "over_flats_mm": one.over_flats_mm,
-        "facets_round": one.facets_round or None,
-        "places": one.places,
-        "along": direction_text(one),
-        "direction": list(one.direction),
-        "at_mm": list(one.place),
-    }
-
-
-def dimensions_outputs(
-    part: Part,
-    found: FoundDimensions,
-    folder: Path,
-    inputs: Iterable[Path] = (),
-    promised: Sequence[PromisedDimension] = (),
-) -> dict[str, Path]:
-    """Write the list of dimensions; return its path by kind.
-
-    Parameters
-    ----------
-    part : Part
-        What was measured.
-    found : FoundDimensions
-        Its dimensions.
-    folder : Path
-        Where to; it must exist.
-    inputs : iterable of Path
-        Files that must not be overwritten.
-    promised : sequence of PromisedDimension
-        How they will come out, in the same order; empty where no row is known.
-
-    Returns
-    -------
-    dict
-        Path of each file, by kind.
-
-    Raises
-    ------
-    FileError
-        If the file cannot be written.
-    """
-    require_folder(folder)
-    files = {"csv": folder / f"{part.source.stem}.dimensions.csv"}
-    outputs = OutputSet(inputs)
-    outputs.add(files["csv"], dimensions_csv(found, promised).encode())
-    outputs.write()
-    return files

@@ -17,7 +17,7 @@ from shrinkrule.compensation import ScaleFactors
 from shrinkrule.job import JobResult, Place, WallLook, room_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
-from shrinkrule.report.dimensions import dimension_dicts
+from shrinkrule.report.dimension_list import dimension_dicts
 from shrinkrule.report.filament import filament_dict
 from shrinkrule.report.foundation import finite, program
 from shrinkrule.report.sag_report import estimate_dict, sag_dict
