@@ -77,3 +77,49 @@ def is_marked_text(cell: str) -> bool:
         Whether the apostrophe is to be taken off.
     """
     return cell.startswith("'") and cell[1:].startswith(_FORMULA)
+
+
+def on_screen(text: str) -> str:
+    r"""Text as it may stand among rich's markup: printable, and nothing in it taken for markup.
+
+    Parameters
+    ----------
+    text : str
+        A name or words of somebody.
+
+    Returns
+    -------
+    str
+        The text for ``Console.print``.
+
+    Examples
+    --------
+    >>> on_screen("a [bold]part\x1b[2J")
+    'a \\[bold]part [2J'
+    """
+    from rich.markup import escape
+
+    return escape(printable(text))
+
+
+def in_page(value: object) -> object:
+    """Value as a template may write it: no control character, and none that turns a line round.
+
+    Parameters
+    ----------
+    value : object
+        What a template has to write; anything but text comes back as it is.
+
+    Returns
+    -------
+    object
+        The same, blanks in place of such characters; line ends stay.
+
+    Examples
+    --------
+    >>> in_page("part\u202elts"), in_page(3)
+    ('part lts', 3)
+    """
+    if type(value) is not str or (value.isascii() and value.isprintable()):
+        return value
+    return "\n".join(_CONTROL.sub(" ", line) for line in value.split("\n"))

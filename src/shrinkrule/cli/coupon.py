@@ -108,8 +108,9 @@ def _needed(furnace: Furnace | None) -> Furnace:
 
 def _show(made: Coupon, paths: dict[str, Path]) -> None:
     from rich.console import Console
-    from rich.markup import escape
     from rich.table import Table
+
+    from shrinkrule.cells import on_screen
 
     console = Console(highlight=False)
     printer = made.plan.printer
@@ -127,10 +128,10 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
         table.add_row(piece.name, _size(piece.printed_size), _size(piece.fired_size), shown)
     console.print(table)
     for note in made.notes:
-        console.print(f"- {escape(note)}")
-    console.print(f"[bold]print[/bold]   {escape(str(paths['stl']))}")
-    console.print(f"[bold]measure[/bold] {escape(str(paths['page']))}")
-    console.print(f"[bold]type[/bold]    {escape(str(paths['sheet']))}")
+        console.print(f"- {on_screen(note)}")
+    console.print(f"[bold]print[/bold]   {on_screen(str(paths['stl']))}", soft_wrap=True)
+    console.print(f"[bold]measure[/bold] {on_screen(str(paths['page']))}", soft_wrap=True)
+    console.print(f"[bold]type[/bold]    {on_screen(str(paths['sheet']))}", soft_wrap=True)
 
 
 def _size(size: tuple[float, float, float]) -> str:

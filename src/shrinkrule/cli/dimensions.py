@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from shrinkrule.cli import compensate, options
+from shrinkrule.cli import compensate, options, shrinkage
 from shrinkrule.errors import Option, SettingError
 
 if TYPE_CHECKING:
@@ -40,11 +40,11 @@ def register(app: typer.Typer) -> None:
 
 def dimensions(
     model: options.Model,
-    table: compensate.TableFile = None,
-    row: compensate.RowName = None,
-    density: compensate.Density = None,
-    extrapolate: compensate.Extrapolate = False,
-    demo_table: compensate.Demo = False,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    density: shrinkage.Density = None,
+    extrapolate: shrinkage.Extrapolate = False,
+    demo_table: shrinkage.Demo = False,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
     turn_z: compensate.TurnZ = 0,
@@ -120,7 +120,7 @@ def _making(
         settings = settings.without("calibration.table", "calibration.row")
     elif settings["calibration.table"].value is None and density is None:
         return None
-    row, source = compensate.row_told(settings, density, extrapolate, demo)
+    row, source = shrinkage.row_told(settings, density, extrapolate, demo)
     settings = settings.with_row(row_states(row, source))
     layer = printer_of(settings).layer_height_mm
     first = settings.number("printer.first_layer") or layer

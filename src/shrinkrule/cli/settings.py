@@ -111,9 +111,9 @@ def _write(holds: Settings, start: Path, user: bool, force: bool) -> Path:
 
 def _show(holds: Settings, why_no_row: str) -> None:
     from rich.console import Console
-    from rich.markup import escape
     from rich.table import Table
 
+    from shrinkrule.cells import on_screen
     from shrinkrule.settings import FILE_NAME, Source, user_file
 
     console = Console(highlight=False)
@@ -130,17 +130,17 @@ def _show(holds: Settings, why_no_row: str) -> None:
         source = "built in" if quiet and setting.value is not None else ""
         told = f"{source}, {place}" if source and place else source or place
         style = "dim" if quiet else ""
-        table.add_row(setting.key.name, escape(setting.shown), escape(told), style=style)
+        table.add_row(setting.key.name, on_screen(setting.shown), on_screen(told), style=style)
     console.print(table)
     for name, number in files.items():
-        console.print(f"file {number}: {escape(name)}", soft_wrap=True)
+        console.print(f"file {number}: {on_screen(name)}", soft_wrap=True)
     if not files:
         console.print(
             f"no {FILE_NAME} in this folder or above it, and none in "
-            f"{escape(str(user_file().parent))}: [bold]shrinkrule settings --write[/bold] makes "
+            f"{on_screen(str(user_file().parent))}: [bold]shrinkrule settings --write[/bold] makes "
             "one",
             soft_wrap=True,
         )
     options.show_remarks(holds, console)
     if why_no_row:
-        console.print(f"[bold yellow]settings:[/] {escape(why_no_row)}", soft_wrap=True)
+        console.print(f"[bold yellow]settings:[/] {on_screen(why_no_row)}", soft_wrap=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from shrinkrule.cli import compensate, options, sag_options
+from shrinkrule.cli import options, sag_options, shrinkage
 
 
 def register(app: typer.Typer) -> None:
@@ -18,11 +18,11 @@ def register(app: typer.Typer) -> None:
 
 def ways_up(
     model: options.Model,
-    table: compensate.TableFile = None,
-    row: compensate.RowName = None,
-    density: compensate.Density = None,
-    extrapolate: compensate.Extrapolate = False,
-    demo_table: compensate.Demo = False,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    density: shrinkage.Density = None,
+    extrapolate: shrinkage.Extrapolate = False,
+    demo_table: shrinkage.Demo = False,
     unit: options.Unit = None,
     nozzle: options.Nozzle = None,
     box: options.Box = None,
@@ -45,7 +45,7 @@ def ways_up(
     )
     if demo_table:
         told = told.without("calibration.table", "calibration.row")
-    calibration, source = compensate.row_told(told, density, extrapolate, demo_table)
+    calibration, source = shrinkage.row_told(told, density, extrapolate, demo_table)
     told = told.with_row(row_states(calibration, source))
     settings = sag_options.settings_from("z", None, stuck, False)
     with options.progress_bar(shown=not json) as progress:

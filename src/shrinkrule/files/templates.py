@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from shrinkrule.cells import in_page
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
 def environment(room: str) -> Environment:
-    """Template environment of a room: everything escaped, an unknown name is an error.
+    """Template environment of a room: all is escaped, an unknown name is an error.
 
     Parameters
     ----------
@@ -27,6 +29,7 @@ def environment(room: str) -> Environment:
         loader=PackageLoader(room),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=in_page,
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -13,7 +13,8 @@ from shrinkrule.job.result import (
     longer_than_coupon,
     times,
 )
-from shrinkrule.job.run import compensate
+from shrinkrule.job.room import room_of
+from shrinkrule.job.run import compensate, for_part
 from shrinkrule.job.sag_look import SagLook
 from shrinkrule.job.ways import WayLook, weigh_ways
 
@@ -34,8 +35,10 @@ __all__ = [
     "binder_time",
     "compensate",
     "filament_of",
+    "for_part",
     "longer_than_coupon",
     "look_at_walls",
+    "room_of",
     "times",
     "weigh_ways",
 ]

@@ -78,7 +78,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         For settings or a mesh that cannot be worked with.
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
-    recipe = _for_this_part(recipe, part)
+    recipe = for_part(recipe, part)
     made = recipe.made
     report = progress or silent
     share_of_walls = _SHARE_OF_WALLS if recipe.sag is None else _SHARE_BESIDE_SAG
@@ -116,7 +116,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         to_slice=to_slice,
         prediction=prediction,
         furnace_fit=fit,
-        sag=sag,
+        sag_look=sag,
         printing=printing,
         verdict=verdict,
         dimensions=found,
@@ -124,8 +124,21 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     )
 
 
-def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
-    """Recipe whose shrinkages hold for the part's own length and height, where these matter."""
+def for_part(recipe: Recipe, part: Part) -> Recipe:
+    """Recipe whose shrinkages hold for the part's own length and height, where these matter.
+
+    Parameters
+    ----------
+    recipe : Recipe
+        What the maker decided.
+    part : Part
+        The wanted part.
+
+    Returns
+    -------
+    Recipe
+        The same, its row stated for lengths of the part's size.
+    """
     if recipe.row is None:
         return recipe
     row = recipe.row.on_a_true_printer() if recipe.printer_corrected else recipe.row

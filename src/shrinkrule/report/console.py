@@ -6,15 +6,16 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
+from shrinkrule.cells import on_screen
 from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.sag_report import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
@@ -37,36 +38,37 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     row = result.recipe.row
     console.print(headline_text(result.part.source.name, result.verdict))
     facts = _facts()
-    facts.add_row("read", words.what_was_read(result))
+    _fact(facts, "read", words.what_was_read(result))
     for mend in result.part.mends:
-        facts.add_row("mended", mend)
+        _fact(facts, "mended", mend)
     if row is None:
-        facts.add_row("shrinkage", "oversize factors given by hand")
+        _fact(facts, "shrinkage", "oversize factors given by hand")
     else:
-        facts.add_row("row", f"{row.name} of {result.recipe.row_source}")
-        facts.add_row("shrinkage", words.shrinkage(row))
-    facts.add_row("scaled", words.scaled(result))
+        _fact(facts, "row", f"{row.name} of {result.recipe.row_source}")
+        _fact(facts, "shrinkage", words.shrinkage(row))
+    _fact(facts, "scaled", words.scaled(result))
     for name, text in words.print_facts(result):
-        facts.add_row(name, text)
+        _fact(facts, name, text)
     if offset := words.outline_offset(result):
-        facts.add_row("outline", offset)
+        _fact(facts, "outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
-    facts.add_row("masses", masses)
-    if filament := words.filament(result):
-        facts.add_row("filament", filament)
+    _fact(facts, "masses", masses)
+    if filament := filament_text(result):
+        _fact(facts, "filament", filament)
     if furnace := words.furnace(result):
-        facts.add_row("furnace", furnace)
+        _fact(facts, "furnace", furnace)
     if result.sag is not None:
-        facts.add_row("sag", sag_text(result.sag))
+        _fact(facts, "sag", sag_text(result.sag))
     elif result.sag_look.estimate is not None:
-        facts.add_row("sag", estimate_text(result.sag_look.estimate))
+        _fact(facts, "sag", estimate_text(result.sag_look.estimate))
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)
     for line in check_lines(result.verdict):
         console.print(line)
-    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}")
-    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}")
+    # A path that is broken into lines cannot be copied.
+    console.print(f"[bold]slice[/bold] {on_screen(str(files['green_stl']))}", soft_wrap=True)
+    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
@@ -84,15 +86,15 @@ def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None
     found = look.part.soundness
     facets = words.counted(found.facets, "facet", "facets")
     console.print(
-        f"[bold]{escape(look.part.source.name)}[/bold]: {facets}, bead "
+        f"[bold]{on_screen(look.part.source.name)}[/bold]: {facets}, bead "
         f"{look.printer.bead_width_mm:.2f} mm, layer {look.printer.layer_height_mm:.2f} mm"
     )
     for text in (*look.part.mends, *look.part.warnings, *look.report.notes):
         console.print(_look(text))
     _show_places(look, console)
     console.print(_legend(look))
-    names = " or ".join(escape(str(path)) for path in files.values())
-    console.print(f"[bold]view[/bold] {names}")
+    names = " or ".join(on_screen(str(path)) for path in files.values())
+    console.print(f"[bold]view[/bold] {names}", soft_wrap=True)
 
 
 def _legend(look: WallLook) -> Table:
@@ -120,7 +122,7 @@ def show_ways_up(
     console : Console
         Where to.
     """
-    console.print(f"[bold]{escape(part.source.name)}[/bold], row {escape(row.name)}")
+    console.print(f"[bold]{on_screen(part.source.name)}[/bold], row {on_screen(row.name)}")
     modulus = row.sag_modulus_kpa
     unsure = 0.0 if modulus is None else 1.0 - 1.0 / modulus.factor()
     table = Table(box=None, pad_edge=False)
@@ -191,7 +193,7 @@ def show_rows(
     for row, _ in rows:
         density = row.relative_density
         table.add_row(
-            row.name,
+            on_screen(row.name),
             "-" if density is None else f"{100 * density.value:.1f} %",
             f"{100 * row.shrinkage_xy.value:.2f} %",
             f"{100 * row.shrinkage_z.value:.2f} %",
@@ -206,7 +208,12 @@ def show_rows(
             console.print(_look(balance.warning))
         said = filter(None, (row.replaced and f"replaced {row.replaced}", row.note))
         if note := "; ".join(said):
-            console.print(f"  {escape(row.name)}: {escape(note)}", style="dim")
+            console.print(f"  {on_screen(row.name)}: {on_screen(note)}", style="dim")
+
+
+def _fact(facts: Table, name: str, text: str) -> None:
+    """Add a line of words, in which names of others may stand."""
+    facts.add_row(name, on_screen(text))
 
 
 def _facts() -> Table:

@@ -16,6 +16,7 @@ from shrinkrule.job import JobResult, Row
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report import words
 from shrinkrule.report.dimensions import dimension_rows
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
@@ -66,6 +67,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             read=words.what_was_read(result),
             offset=words.outline_offset(result),
             masses=words.masses(result),
+            filament=filament_text(result),
             sizes=[_size(size) for size in result.prediction.sizes],
             places=[
                 _row(n, row, pictures, result.part.unit)

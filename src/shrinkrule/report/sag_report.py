@@ -10,7 +10,7 @@ import numpy as np
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
-from shrinkrule.calibration import CalibrationRow
+from shrinkrule.calibration import CalibrationRow, Interval
 from shrinkrule.compensation import turn_up
 from shrinkrule.mesh import Part
 from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
@@ -23,7 +23,8 @@ from shrinkrule.report.pictures.walls import (
     data_uri,
     scale_bar,
 )
-from shrinkrule.report.words import sure_decimals
+from shrinkrule.report.words import sure_decimals, with_interval
+from shrinkrule.units import plain
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
@@ -103,6 +104,8 @@ def sag_reach(before: SagResult) -> float:
 
 def _interval_text(before: SagResult, decimals: int) -> str:
     """Least and largest sag, or that they are not known."""
+    if before.slumps:
+        return "not known: it slumps"
     interval = before.interval95_mm
     if interval is None:
         return "how far firings differ is not known"
@@ -192,14 +195,22 @@ def sag_text(sag: PrecurveResult) -> str:
     before = sag.before
     x, y, z = before.largest_at
     decimals = sure_decimals(sag_reach(before))
+    where = f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
     text = (
         f"sags by {before.largest_sag_mm:.{decimals}f} mm ({_interval_text(before, decimals)}) "
-        f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+        f"{where}"
     )
+    if before.slumps:
+        text = (
+            f"slumps: over {plain(before.largest_sag_mm)} mm {where}, and how far the model "
+            "cannot say"
+        )
     if sag.verdict is Saving.NOT_NEEDED:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:
         return f"{text}: no allowance will save it"
+    if before.slumps:
+        return f"{text}; pre-curved, the model leaves {_left(sag.remaining_mm, before)} mm of it"
     left = float(np.hypot(sag.remaining_mm, before.numerical_mm))
     if not np.isfinite(left):
         left = sag.remaining_mm
@@ -211,6 +222,8 @@ def sag_text(sag: PrecurveResult) -> str:
 
 def _by_modulus(before: SagResult) -> str:
     """What the modulus leaves unsure, in percent of the sag."""
+    if before.slumps:
+        return "not known: it slumps"
     factor = before.modulus_factor
     if factor is None:
         return "not known after one firing"
@@ -221,6 +234,11 @@ def _by_modulus(before: SagResult) -> str:
 def _half(half95: float) -> str:
     """A half width, rounded as it rounds its value."""
     return f"{half95:.{sure_decimals(half95)}f}" if np.isfinite(half95) else "not known"
+
+
+def _unsure(half95: float, before: SagResult) -> str:
+    """A half width with its unit; a slump has none, for the model does not follow it."""
+    return "not known: it slumps" if before.slumps else f"± {_half(half95)} mm"
 
 
 def _left(error_mm: float, before: SagResult) -> str:
@@ -256,9 +274,9 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     settled = "converged" if before.settled else "DID NOT converge"
     return [
         ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
-        ("its interval", f"{_interval_text(before, decimals)}"),
+        ("its interval", _interval_text(before, decimals)),
         ("unsure by the sag modulus (95 %)", _by_modulus(before)),
-        ("unsure by the bricks (95 %)", f"± {_half(before.numerical_mm)} mm"),
+        ("unsure by the bricks (95 %)", _unsure(before.numerical_mm, before)),
         ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
         (

@@ -6,6 +6,7 @@ from typing import Any, Final
 
 from rich.text import Text
 
+from shrinkrule.cells import printable
 from shrinkrule.job import Level, State, Verdict
 
 LEVEL_CLASSES: Final = {Level.MAKE: "make", Level.LOOK: "look", Level.STOP: "stop"}
@@ -39,7 +40,10 @@ def headline_text(name: str, verdict: Verdict) -> Text:
         With the colour of its level.
     """
     return Text.assemble(
-        (name, "bold"), ": ", (verdict.headline, _LEVEL_STYLES[verdict.level]), overflow="fold"
+        (printable(name), "bold"),
+        ": ",
+        (verdict.headline, _LEVEL_STYLES[verdict.level]),
+        overflow="fold",
     )
 
 
@@ -57,7 +61,9 @@ def check_lines(verdict: Verdict) -> list[Text]:
         The heaviest first.
     """
     lines = [
-        Text.assemble((f"{reason.state.value}: ", _STATE_STYLES[reason.state]), reason.text)
+        Text.assemble(
+            (f"{reason.state.value}: ", _STATE_STYLES[reason.state]), printable(reason.text)
+        )
         for reason in verdict.reasons
     ]
     if fine := ", ".join(c.name for c in verdict.checks if c.state is State.FINE):

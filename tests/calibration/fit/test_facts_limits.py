@@ -16,6 +16,7 @@ from shrinkrule.calibration.fit.lengths import LEAST_RANGE, lengths_along
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.table.row import Axis
 from shrinkrule.errors import SheetError
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.metal_balance import TOO_FAR
@@ -142,7 +143,9 @@ def test_each_axis_of_the_row_has_the_printer_s_scale_of_that_axis(tmp_path: Pat
         for sheet in read
     )
     rows = [row_from_fit(fit_sheets(each), "bronze 1") for each in (read, drawn)]
-    for axis, factor in share.items():
+    axes: tuple[Axis, ...] = ("x", "y", "z")
+    for axis in axes:
+        factor = share[axis]
         plain, changed = (row.along(axis).print_scale for row in rows)
         assert plain is not None
         assert changed is not None

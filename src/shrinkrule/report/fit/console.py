@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Final
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 from rich.text import Text
 
@@ -19,6 +18,7 @@ from shrinkrule.calibration import (
     SagFit,
     plain_sentences,
 )
+from shrinkrule.cells import on_screen
 from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.units import rounded_up
 
@@ -45,7 +45,9 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
     """
     coupons = f"{fit.coupons} {'coupon' if fit.coupons == 1 else 'coupons'}"
     firings = f"{len(fit.firings)} {'firing' if len(fit.firings) == 1 else 'firings'}"
-    console.print(f"[bold]{escape(row.name)}[/bold]: {escape(row.material)}, {coupons}, {firings}")
+    console.print(
+        f"[bold]{on_screen(row.name)}[/bold]: {on_screen(row.material)}, {coupons}, {firings}"
+    )
     for sentence in plain_sentences(fit):
         console.print(Text(sentence))
     console.print(_axes(fit, row))
@@ -67,7 +69,7 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
             console.print(Text.assemble((f"{note.weight}: ", STYLES[note.weight]), note.text))
     for kind, word in (("table", "row in"), ("html", "read")):
         if kind in files:
-            console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}")
+            console.print(f"[bold]{word}[/bold] {on_screen(str(files[kind]))}", soft_wrap=True)
 
 
 def show_bars(bars: SagFit, console: Console) -> None:
