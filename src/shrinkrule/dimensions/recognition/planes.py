@@ -27,6 +27,9 @@ SMOOTH: Final = np.radians(31.0)
 LARGER: Final = 4.0
 """Times the area of its neighbours from which a region amid a curved surface is a face."""
 
+TWIN: Final = 1.3
+"""Ratio of areas up to which two facets that run on into each other are twins, as on a cone."""
+
 ONE_LEVEL: Final = 3.0
 """Spread of a face along its direction, in steps of noise, that rounding may make."""
 
@@ -126,7 +129,10 @@ def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask
     weight = (length * regions.areas[other])[smooth]
     mean = np.bincount(both[smooth], weight, count) / gently.clip(1e-300)
     alike: Mask = (gently > 0.45 * around) & (regions.areas < LARGER * mean)
-    return alike
+    # A facet of a narrow cone, as of a countersink, is bounded by flats more than by its like.
+    ratio = regions.areas[both] / regions.areas[other]
+    twin = smooth & (ratio < TWIN) & (ratio > 1.0 / TWIN)
+    return alike | (np.bincount(both, twin, count) >= 2)
 
 
 def _expanded(regions: Regions, some: Ints) -> tuple[Ints, Ints, Ints]:
