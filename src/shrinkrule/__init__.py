@@ -46,6 +46,7 @@ if TYPE_CHECKING:
         measuring_page_html,
         write_coupon,
     )
+    from shrinkrule.dimensions import Dimension, FoundDimensions, find_dimensions
     from shrinkrule.errors import ShrinkruleError
     from shrinkrule.files import stl_bytes
     from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, fit_in_furnace
@@ -83,10 +84,12 @@ __all__ = [
     "Coupon",
     "CouponPlan",
     "CrucibleFurnace",
+    "Dimension",
     "Estimate",
     "Finding",
     "FindingKind",
     "FitResult",
+    "FoundDimensions",
     "GreenPart",
     "JobResult",
     "LengthEffect",
@@ -112,6 +115,7 @@ __all__ = [
     "compensate",
     "demo_table",
     "design_coupon",
+    "find_dimensions",
     "find_row",
     "fired_mesh",
     "fit_dict",
@@ -155,6 +159,7 @@ _ROOMS: Final = (
     "calibration",
     "coupon",
     "compensation",
+    "dimensions",
     "sag",
     "job",
     "report",

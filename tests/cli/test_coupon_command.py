@@ -88,7 +88,7 @@ def test_the_commands_of_the_document_work(
         (["--nozzle", "0.6"], "either --box"),
         (["--box", "80x60x50", "--crucible", "90x60"], "either --box"),
         (["--box", "80x60"], "80x60x50"),
-        (["--crucible", "40x40"], "larger one or a finer nozzle"),
+        (["--crucible", "40x40"], "would do with this nozzle"),
         (["--box", "80x60x50", "--name", "../coupon"], "letters"),
         (["--box", "80x60x50", "--out", "/dev/null/x"], "this is no folder"),
         (["--box", "80x60x50", "--density", "nan"], "g/cm3"),

@@ -129,9 +129,9 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
     console.print(table)
     for note in made.notes:
         console.print(f"- {on_screen(note)}")
-    console.print(f"[bold]print[/bold]   {on_screen(str(paths['stl']))}")
-    console.print(f"[bold]measure[/bold] {on_screen(str(paths['page']))}")
-    console.print(f"[bold]type[/bold]    {on_screen(str(paths['sheet']))}")
+    console.print(f"[bold]print[/bold]   {on_screen(str(paths['stl']))}", soft_wrap=True)
+    console.print(f"[bold]measure[/bold] {on_screen(str(paths['page']))}", soft_wrap=True)
+    console.print(f"[bold]type[/bold]    {on_screen(str(paths['sheet']))}", soft_wrap=True)
 
 
 def _size(size: tuple[float, float, float]) -> str:

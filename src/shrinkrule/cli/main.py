@@ -12,7 +12,16 @@ from typing import Annotated, Final
 import typer
 
 from shrinkrule.cells import printable
-from shrinkrule.cli import calibrate, compensate, coupon, settings, table, walls, ways_up
+from shrinkrule.cli import (
+    calibrate,
+    compensate,
+    coupon,
+    dimensions,
+    settings,
+    table,
+    walls,
+    ways_up,
+)
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.files.output import written_so_far
@@ -36,6 +45,7 @@ app = typer.Typer(
 compensate.register(app)
 walls.register(app)
 ways_up.register(app)
+dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)

@@ -40,6 +40,14 @@ Model = Annotated[
         show_default=False,
     ),
 ]
+Models = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="MODEL...",
+        help="Models to read: STL (binary or text) or 3MF. A folder gives all models in it.",
+        show_default=False,
+    ),
+]
 Unit = Annotated[
     str | None,
     typer.Option(
@@ -162,6 +170,18 @@ Json = Annotated[
         "--json", help="Print the result as JSON on standard output.", rich_help_panel=RESULT
     ),
 ]
+
+
+Open = Annotated[
+    bool,
+    typer.Option("--open", help="Show the report in the browser.", rich_help_panel=RESULT),
+]
+
+
+def open_page(page: Path) -> None:
+    """Show a page in whatever the system opens pages with."""
+    if typer.launch(str(page.resolve())):
+        typer.echo("no browser could be started; open the report yourself", err=True)
 
 
 def require_pass(look: WallLook) -> None:

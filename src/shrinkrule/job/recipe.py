@@ -61,6 +61,10 @@ class Recipe:
         Length, width and height that the printer takes, if they are to be checked.
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
+    lies : SagSettings or None
+        The same while its sag is only looked at; as printed, on the setter alone, if not given.
+    look_at_sag : bool
+        Whether the sag is estimated where it is not taken off and the row has a modulus.
     coupon_section_mm : float or None
         Thickest section of the green coupon, mm, where the row does not know it.
     turn_deg : int
@@ -102,6 +106,8 @@ class Recipe:
     spool: Spool = field(default_factory=Spool)
     settings: Settings | None = None
     bed_mm: tuple[float, float, float] | None = None
+    lies: SagSettings | None = None
+    look_at_sag: bool = True
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):

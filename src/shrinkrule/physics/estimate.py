@@ -72,6 +72,19 @@ class Estimate:
         """Whether zero lies outside the interval of this confidence."""
         return abs(self.value) > self.half_width(confidence)
 
+    def factor(self, confidence: float = CONFIDENCE) -> float:
+        """Factor either way within which a positive value lies that was found as a logarithm.
+
+        ``u / value`` is then the standard uncertainty of the logarithm.
+
+        Examples
+        --------
+        >>> round(Estimate(900.0, 90.0).factor(), 3)
+        1.217
+        """
+        exponent = self.half_width(confidence) / self.value
+        return math.exp(exponent) if exponent < 700.0 else math.inf
+
     def times(self, factor: float) -> Estimate:
         """The estimate times an exact factor."""
         return Estimate(self.value * factor, self.u * abs(factor), self.dof)

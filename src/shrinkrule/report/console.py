@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.table import Table
@@ -13,15 +12,13 @@ from rich.text import Text
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.cells import on_screen
 from shrinkrule.defaults import STATED_LENGTH_MM
-from shrinkrule.job import JobResult, Row, State, WallLook
+from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
-from shrinkrule.report.sag_report import sag_text
+from shrinkrule.report.filament import filament_text
+from shrinkrule.report.sag_report import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
-
-if TYPE_CHECKING:
-    from shrinkrule.sag import WayUp
 
 MOST_ROWS = 10
 
@@ -39,7 +36,13 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         Where to.
     """
     row = result.recipe.row
-    console.print(headline_text(result.part.source.name, result.verdict))
+    verdict = result.verdict
+    console.print(headline_text(result.part.source.name, verdict))
+    lines = check_lines(verdict)
+    # What weighs stands right below the headline that speaks of it.
+    weighs, others = lines[: len(verdict.reasons)], lines[len(verdict.reasons) :]
+    for line in weighs:
+        console.print(line)
     facts = _facts()
     _fact(facts, "read", words.what_was_read(result))
     for mend in result.part.mends:
@@ -56,19 +59,22 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         _fact(facts, "outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     _fact(facts, "masses", masses)
-    if filament := words.filament(result):
+    if filament := filament_text(result):
         _fact(facts, "filament", filament)
     if furnace := words.furnace(result):
         _fact(facts, "furnace", furnace)
     if result.sag is not None:
         _fact(facts, "sag", sag_text(result.sag))
+    elif result.sag_look.estimate is not None:
+        _fact(facts, "sag", estimate_text(result.sag_look.estimate))
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)
-    for line in check_lines(result.verdict):
+    for line in others:
         console.print(line)
-    console.print(f"[bold]slice[/bold] {on_screen(str(files['green_stl']))}")
-    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}")
+    # A path that is broken into lines cannot be copied.
+    console.print(f"[bold]slice[/bold] {on_screen(str(files['green_stl']))}", soft_wrap=True)
+    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
@@ -94,7 +100,7 @@ def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None
     _show_places(look, console)
     console.print(_legend(look))
     names = " or ".join(on_screen(str(path)) for path in files.values())
-    console.print(f"[bold]view[/bold] {names}")
+    console.print(f"[bold]view[/bold] {names}", soft_wrap=True)
 
 
 def _legend(look: WallLook) -> Table:
@@ -107,7 +113,7 @@ def _legend(look: WallLook) -> Table:
 
 
 def show_ways_up(
-    part: Part, row: CalibrationRow, ways: tuple[WayUp, ...], console: Console
+    part: Part, row: CalibrationRow, ways: tuple[WayLook, ...], console: Console
 ) -> None:
     """Show the ranked ways up.
 
@@ -117,29 +123,53 @@ def show_ways_up(
         As it was read.
     row : CalibrationRow
         Row whose sag modulus was used.
-    ways : tuple of WayUp
+    ways : tuple of WayLook
         The best first.
     console : Console
         Where to.
     """
     console.print(f"[bold]{on_screen(part.source.name)}[/bold], row {on_screen(row.name)}")
     modulus = row.sag_modulus_kpa
-    unsure = 0.0 if modulus is None else 2.0 * modulus.u / modulus.value
+    unsure = 0.0 if modulus is None else 1.0 - 1.0 / modulus.factor()
     table = Table(box=None, pad_edge=False)
     table.add_column("up")
-    table.add_column("sag mm", justify="right")
-    table.add_column("at x, y, z of model")
-    table.add_column("height mm", justify="right")
-    table.add_column("stands on mm²", justify="right")
-    for way in ways:
-        place = "{:z.1f}, {:z.1f}, {:z.1f}".format(*way.sag_at) if way.stands else way.reason
-        sag = f"{way.sag_mm:.{sure_decimals(unsure * way.sag_mm)}f}" if way.stands else "-"
-        style = "" if way.stands else "dim"
-        height, area = f"{way.height_mm:.1f}", f"{way.footprint_mm2:.0f}"
-        table.add_row(way.name, sag, place, height, area, style=style)
+    for heading in (
+        "sag mm",
+        "sideways mm",
+        "height mm",
+        "stands on mm²",
+        "unheld print mm²",
+        "furnace",
+    ):
+        table.add_column(heading, justify="right")
+    for look in ways:
+        way = look.way
+        sag = side = "-"
+        if way.stands:
+            sag, side = (
+                f"{value:.{sure_decimals(unsure * value)}f}"
+                for value in (way.sag_mm, way.sideways_mm)
+            )
+        fits = "" if look.fit is None else "fits" if look.fit.fits else "too large"
+        table.add_row(
+            way.name,
+            sag,
+            side,
+            f"{way.height_mm:.1f}",
+            f"{way.footprint_mm2:.0f}",
+            f"{look.unheld_mm2:.0f}",
+            fits,
+            style="" if way.stands and look.fits else "dim",
+        )
     console.print(table)
-    if ways[0].stands:
-        console.print(f"least sag with [bold]{ways[0].name}[/bold] up")
+    for look in ways:
+        if not look.way.stands:
+            console.print(f"  {look.way.name}: {look.way.reason}", style="dim")
+    best = ways[0]
+    if best.way.stands and best.fits:
+        console.print(f"best for printing and firing together: [bold]{best.way.name}[/bold] up")
+    else:
+        console.print("no way up stands and fits: hold it with setter blocks")
 
 
 def show_rows(

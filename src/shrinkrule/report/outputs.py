@@ -97,7 +97,8 @@ def job_outputs(
     outputs = OutputSet(inputs)
     factors = result.green.factors
     scales = f"X {factors.x:.5f} Y {factors.y:.5f} Z {factors.z:.5f}"
-    header = f"{GREEN_MARK}{stem[:18]}, mm, {scales}"
+    bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
+    header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
     outputs.add(files["green_stl"], stl_bytes(result.to_slice, header))
     plain = json.dumps(job_dict(result, files), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())

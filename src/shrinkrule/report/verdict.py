@@ -48,7 +48,7 @@ def headline_text(name: str, verdict: Verdict) -> Text:
 
 
 def check_lines(verdict: Verdict) -> list[Text]:
-    """Last lines of the screen: what weighs, what is fine, what was not looked at and why.
+    """Lines of the screen: each reason that weighs, then what is fine, and what was not looked at.
 
     Parameters
     ----------

@@ -14,7 +14,6 @@ from shrinkrule.job import (
     Place,
     Row,
     WallLook,
-    filament_of,
     longer_than_coupon,
     times,
 )
@@ -23,6 +22,9 @@ from shrinkrule.walls import FindingKind
 
 TAPERED: Final = 0.05
 """Share of what a wall needs, below which it is said to taper to nothing."""
+
+LEAST_SEEN_MM: Final = 0.005
+"""What two decimals round to nothing."""
 
 _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
@@ -144,9 +146,8 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
                 f"{errors} % (95 %)",
             )
         )
-    factors = result.green.factors
-    if factors.x != factors.y:
-        said.append(("lies", "X and Y are scaled apart: do not turn the green part about Z"))
+    if lies := _lies_text(result):
+        said.append(("lies", lies))
     if layers := layer_text(result):
         said.append(("layers", layers))
     if row is None:
@@ -178,11 +179,32 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
     return said
 
 
-def layer_text(result: JobResult) -> str:
-    """What whole layers make of the part's height; empty where it is whole already."""
-    layers, heights = result.prediction.layers, result.recipe.made.heights
-    if layers is None or heights is None or abs(layers.off_mm) < 0.005:
+def _lies_text(result: JobResult) -> str:
+    """What turning the green part about Z would do to it; empty where that cannot be seen."""
+    factors = result.green.factors
+    longest = max(size.wanted_mm for size in result.prediction.sizes if size.axis != "Z")
+    off = longest * abs(factors.x / factors.y - 1.0)
+    if off < LEAST_SEEN_MM:
         return ""
+    return (
+        "X and Y are scaled apart: do not turn the green part about Z, or its sides come out "
+        f"up to {off:.2f} mm off"
+    )
+
+
+def layer_text(result: JobResult) -> str:
+    """What whole layers make of the part's height; empty where it is whole as it was scaled."""
+    layers, heights = result.prediction.layers, result.recipe.made.heights
+    if layers is None or heights is None:
+        return ""
+    if abs(layers.off_mm) < LEAST_SEEN_MM:
+        stretch = result.green.factors.z / result.recipe.scale.z - 1.0
+        if not result.recipe.whole_layers or stretch == 0.0:
+            return ""
+        return (
+            f"{layers.count} whole ones of {heights.layer_mm:g} mm: the green part is stretched in "
+            f"Z by {100.0 * stretch:+.2f} % for that"
+        )
     whole = ", ".join(f"{height:.2f}" for height in layers.whole_mm)
     return (
         f"{layers.layers:.1f} of {heights.layer_mm:g} mm: {layers.count} are printed, which puts "
@@ -358,21 +380,6 @@ def masses(result: JobResult) -> list[tuple[str, str]]:
         ("sintered", predicted.fired_mass_g),
     )
     return [(name, with_interval(mass, 2, "g")) for name, mass in stages]
-
-
-def filament(result: JobResult) -> str:
-    """Filament that the part takes: mass, length and price; empty where no mass is known."""
-    need = filament_of(result)
-    if need is None:
-        return ""
-    said = [("at most " if need.mass_at_most else "") + with_interval(need.mass_g, 2, "g")]
-    if need.length_m is not None:
-        at_most = "at most " if need.length_at_most and not need.mass_at_most else ""
-        said.append(at_most + with_interval(need.length_m, 2, "m"))
-    if need.price is not None:
-        said.append(f"{need.price:.2f} {need.currency or 'for it'}".strip())
-    text = f"{', '.join(said)}, without brim and purge"
-    return f"{text}; {need.note}" if need.note else text
 
 
 def what_was_read(result: JobResult) -> str:

@@ -8,6 +8,7 @@ modulus, is measured on a span of the calibration coupon.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final
 
@@ -15,6 +16,7 @@ import numpy as np
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.errors import Option, SettingError, TableError
+from shrinkrule.physics.estimate import Estimate
 from shrinkrule.units import weight_kpa_per_mm
 
 MAX_POISSON: Final = 0.49
@@ -72,6 +74,10 @@ class SagMaterial:
         Viscous Poisson ratio, in [0, 0.5].
     density_g_cm3 : float
         Mean density of the body during the hot hours, g/cm3.
+    modulus_dof : float
+        Degrees of freedom of the modulus's uncertainty; infinite where it is taken as known.
+    knows_firings : bool
+        Whether several firings are behind it; without them nothing is known of the next.
 
     Raises
     ------
@@ -83,6 +89,8 @@ class SagMaterial:
     modulus_u_kpa: float
     poisson: float
     density_g_cm3: float
+    modulus_dof: float = math.inf
+    knows_firings: bool = True
 
     def __post_init__(self) -> None:
         for name, value, good in (
@@ -96,6 +104,17 @@ class SagMaterial:
                     f"a {name} of {value:g} is impossible",
                     hint="check the calibration row's sag columns",
                 )
+
+    @property
+    def unsure_factor(self) -> float | None:
+        """Factor either way within which the sag of the next firing lies (95 %), if that is known.
+
+        Sag goes as one over the modulus, which was averaged as a logarithm: its interval is
+        ``sag exp(+- t u_ln)``.
+        """
+        if not self.knows_firings:
+            return None
+        return Estimate(self.modulus_kpa, self.modulus_u_kpa, self.modulus_dof).factor()
 
     @property
     def weight_over_modulus(self) -> float:
@@ -150,4 +169,6 @@ def sag_material(row: CalibrationRow) -> SagMaterial:
         modulus_u_kpa=modulus.u,
         poisson=viscous_poisson(density.value),
         density_g_cm3=density.value * metal,
+        modulus_dof=modulus.dof,
+        knows_firings=row.firing_scatter_known,
     )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import trimesh
 
+from shrinkrule.defaults import USUAL_SAG_MODULI_KPA
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.contact.active_set import ContactState, lifted
 from shrinkrule.sag.contact.clearance import SelfContactGap, most_closed_gap
@@ -59,6 +61,8 @@ class SagResult:
         Uncertainty (95 %) of the displacement from the grid, mm; nan if not asked for.
     modulus_mm : float
         Standard uncertainty of the largest sag from that of the sag modulus, mm.
+    modulus_factor : float or None
+        Factor either way within which the modulus leaves the sag (95 %); None after one firing.
     bricks_through : float
         Bricks through the thinnest load-bearing wall.
     expected_error : float
@@ -73,7 +77,7 @@ class SagResult:
         Whether iteration and contact came to an end of their own.
     rolls : bool
         Whether a body rests on a line or a point and may roll.
-    standing, lifted : int
+    state, lifted : int
         Nodes that stood on the plate, and those of them that lifted.
     footing_share : float
         Area it stands on when hot, over the box around it seen from above.
@@ -97,6 +101,7 @@ class SagResult:
     largest_at: Floats
     numerical_mm: float
     modulus_mm: float
+    modulus_factor: float | None
     bricks_through: float
     expected_error: float
     bricks: int
@@ -115,6 +120,21 @@ class SagResult:
     steepest: float
     largest_strain: float
     warnings: tuple[str, ...]
+
+    @property
+    def slumps(self) -> bool:
+        """Whether it strains beyond the model, so that no interval of its sag means anything."""
+        return self.largest_strain > LARGEST_STRAIN
+
+    @property
+    def interval95_mm(self) -> tuple[float, float] | None:
+        """Least and largest sag by modulus and bricks together, mm; None where not known."""
+        if self.modulus_factor is None or self.slumps:
+            return None
+        sag = self.largest_sag_mm
+        below = math.hypot(sag - sag / self.modulus_factor, self.numerical_mm)
+        above = math.hypot(sag * self.modulus_factor - sag, self.numerical_mm)
+        return max(sag - below, 0.0), sag + above
 
 
 def grid_difference(fine: SagField, coarse: SagField) -> float:
@@ -180,6 +200,7 @@ def describe(
         largest_at=problem.bodies.back(where),
         numerical_mm=numerical_mm,
         modulus_mm=largest * problem.material.modulus_u_kpa / problem.material.modulus_kpa,
+        modulus_factor=problem.material.unsure_factor,
         bricks_through=problem.plan.bricks_through,
         expected_error=problem.plan.expected_error,
         bricks=len(field.bricks.places),
@@ -226,7 +247,13 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
             f"parts of it turn by {np.degrees(result.steepest):.0f} degrees: "
             "the linear model holds to 6"
         )
-    if result.largest_strain > LARGEST_STRAIN:
+    low, high = USUAL_SAG_MODULI_KPA
+    if not low <= material.modulus_kpa <= high:
+        warnings.append(
+            f"a sag modulus of {material.modulus_kpa:.3g} kPa is beyond any usual one "
+            f"({low:g} to {high:g} kPa): check the drops it came from, and their unit"
+        )
+    if result.slumps:
         warnings.append(
             f"the material strains by {100 * result.largest_strain:.0f} %: it slumps, "
             "which this model does not follow"

@@ -12,7 +12,7 @@ from make_sheets import Truth, filled_sheets
 
 from shrinkrule.calibration import Axis, check_balance
 from shrinkrule.calibration.fit.fit_sheets import fit_sheets
-from shrinkrule.calibration.fit.result import AxisResult, FitResult, NoteWeight
+from shrinkrule.calibration.fit.result import FitResult, NoteWeight
 from shrinkrule.calibration.fit.sentences import next_part, plain_sentences
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
@@ -77,26 +77,6 @@ def test_the_row_holds_the_fit_and_closes_its_balance(fitted: FitResult) -> None
     balance = check_balance(row)
     assert balance is not None
     assert balance.warning == ""
-
-
-@pytest.mark.parametrize("coupons", [(2, 2), (2, 1, 1), (1, 1, 1, 1, 1)])
-def test_intervals_of_the_row_are_those_of_the_lines(
-    coupons: tuple[int, ...], tmp_path: Path
-) -> None:
-    """The row keeps a handful of numbers of each axis; the interval must survive that.
-
-    The fit's own interval knows the furnace alone, from green to fired; the row's holds the print
-    too, so it is the wider one, but at long lengths not by much.
-    """
-    fit = fit_sheets(sheets(tmp_path, TRUTH, coupons))
-    row = row_from_fit(fit, "bronze 1")
-    pairs: tuple[tuple[AxisResult, Axis], ...] = ((fit.x, "x"), (fit.y, "y"))
-    for axis, name in pairs:
-        for fired in (36.0, 60.0):
-            half = row.promise(name, fired).half95
-            assert half is not None
-            ratio = half / float(axis.fit.next_half_width_mm(axis.fit.green_mm(fired)))
-            assert 1.0 <= ratio <= 1.7, f"{name} {fired} mm"
 
 
 def test_a_z_that_shrinks_more_the_taller_it_is_keeps_its_intercept(tmp_path: Path) -> None:

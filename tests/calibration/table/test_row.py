@@ -39,7 +39,7 @@ def test_a_row_told_for_another_length_is_the_same_line(part: float, length: flo
 def test_green_and_fired_are_inverse(length: float) -> None:
     for axis in ("x", "y", "z"):
         along = BENT.along(axis)
-        assert along.fired_mm(along.green_mm(length)) == pytest.approx(length)
+        assert along.fired_mm(float(along.green_mm(length))) == pytest.approx(length)
 
 
 def test_of_an_old_row_the_interval_is_students_and_that_of_xy() -> None:

@@ -21,7 +21,7 @@ from shrinkrule.calibration.statistics.departure import departure
 from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
 from shrinkrule.calibration.statistics.regression import Line, fit_line, fit_ray
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.physics.estimate import CONFIDENCE, Estimates
+from shrinkrule.physics.estimate import Estimates
 
 INTERCEPT_CONFIDENCE: Final = 0.95
 """Confidence from which an intercept is kept: keeping one wrongly widens the interval, dropping one
@@ -76,27 +76,6 @@ class AxisFit:
         intercept = self.fired_mm(0.0)
         slope = self.fired_mm(1.0) - intercept
         return np.asarray((np.asarray(fired_mm) - intercept) / slope)
-
-    def next_half_width_mm(self, green_mm: ArrayLike, confidence: float = CONFIDENCE) -> Floats:
-        """Half width of the interval for one length of a part in the next firing, mm.
-
-        With a single firing it lacks the scatter between firings: a lower bound.
-        """
-        scatter = self.scatter_at(green_mm)
-        return scatter.next_part_half_width(
-            self.reading_variance_at(green_mm), self.residual_dof, confidence
-        )
-
-    def reading_variance_at(self, green_mm: ArrayLike) -> Floats:
-        """Variance of one reading that the coupons' scatter does not show yet, mm2.
-
-        The scatter of several coupons holds the uncertainty of each coupon's line, so only the
-        rest joins; a single coupon shows no scatter, so all of it joins: the textbook's
-        prediction interval.
-        """
-        unit = self._line_unit_variance_at(green_mm)
-        share = np.maximum(1.0 - unit, 0.0) if self.firing.size > 1 else 1.0 + unit
-        return np.asarray(self.residual_variance * share)
 
     def mean_u_mm(self, green_mm: ArrayLike) -> Floats:
         """Give the standard uncertainty of the expected fired length, mm."""

@@ -63,6 +63,11 @@ class Lengths:
         shares = [1.0 / len(r.fired) + slope**2 / len(r.green) for r in rows]
         return caliper_variance * float(np.mean(shares))
 
+    def fired_variance(self, caliper_variance: float) -> float:
+        """Variance of one fired length that the caliper alone gives, mm2."""
+        rows = [reading for row in self.readings for reading in row]
+        return caliper_variance * float(np.mean([1.0 / len(r.fired) for r in rows]))
+
     def green_variance(self, caliper_variance: float) -> float:
         """Variance of one green length that the caliper alone gives, mm2."""
         rows = [reading for row in self.readings for reading in row]

@@ -38,6 +38,8 @@ class PrintingFit:
         Green length over model length along x, y and z, less 1, beyond what the rest explains.
     scale_by_coupon : (c, 3) float
         The same for each coupon.
+    coupon_scale_u : tuple of 3 float
+        Standard uncertainty of one coupon's scale, by the residuals alone.
     bead : Estimate
         Spread per upright surface, mm, outward positive.
     bore : Estimate or None
@@ -56,6 +58,7 @@ class PrintingFit:
 
     scales: tuple[Estimate, Estimate, Estimate]
     scale_by_coupon: Floats
+    coupon_scale_u: tuple[float, float, float]
     bead: Estimate
     bore: Estimate | None
     first_layer: Estimate | None
@@ -120,6 +123,7 @@ def fit_printing(
         variances.append(max(float((here * residual**2).sum()) / free, reading_variance))
     pooled = max(float((residual**2).sum()) / dof, reading_variance)
     own = np.diagonal(inverse, axis1=-2, axis2=-1) * pooled
+    own_u = np.sqrt(own.mean(axis=0)).tolist()
 
     def mean(name: str) -> Estimate | None:
         if name not in table.names:
@@ -140,6 +144,7 @@ def fit_printing(
     return PrintingFit(
         scales=(scales[0] or nothing, scales[1] or nothing, scales[2] or nothing),
         scale_by_coupon=solved[:, :3],
+        coupon_scale_u=(own_u[0], own_u[1], own_u[2]),
         bead=bead or nothing,
         bore=mean("bore"),
         first_layer=mean("plate"),
@@ -158,8 +163,12 @@ def _next(mean: Estimate, values: Floats, variances: Floats) -> Estimate:
     if coupons < 2:
         return mean
     differ = max(float(values.var(ddof=1)) - float(variances.mean()), 0.0)
-    dof = coupons - 1.0 if differ > 0.0 else mean.dof
-    return Estimate(mean.value, math.hypot(mean.u, math.sqrt(differ)), min(dof, mean.dof))
+    total = mean.u**2 + differ
+    if total == 0.0:
+        return mean
+    # Welch and Satterthwaite: JCGM 100:2008, G.4.1.
+    unsure = mean.u**4 / mean.dof + differ**2 / (coupons - 1.0)
+    return Estimate(mean.value, math.sqrt(total), total**2 / unsure if unsure else math.inf)
 
 
 def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:

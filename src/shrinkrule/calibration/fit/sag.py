@@ -102,6 +102,8 @@ class SagFit:
         Standard uncertainty of that mean.
     next_u_kpa : float
         Standard uncertainty of the modulus in the next firing (a lower bound after one firing).
+    next_dof : float
+        Degrees of freedom of that; infinite where only readings make it unsure.
     beams : tuple of Beam
         All beams, refused ones with their reason.
     by_coupon_kpa : (c,) float
@@ -114,6 +116,7 @@ class SagFit:
     modulus_kpa: float
     mean_u_kpa: float
     next_u_kpa: float
+    next_dof: float
     beams: tuple[Beam, ...]
     by_coupon_kpa: Floats
     span_power: Power | None
@@ -156,7 +159,14 @@ def fit_sag(beams: tuple[Beam, ...], firing: Ints) -> SagFit | None:
     by_coupon[coupons] = np.exp([mean for mean, _ in means])
     span_power, depth_power = fitted_powers(tuple(used))
     return SagFit(
-        modulus, modulus * mean_u, modulus * next_u, beams, by_coupon, span_power, depth_power
+        modulus_kpa=modulus,
+        mean_u_kpa=modulus * mean_u,
+        next_u_kpa=modulus * next_u,
+        next_dof=scatter.equivalent_dof if scatter.coupons > 1 else np.inf,
+        beams=beams,
+        by_coupon_kpa=by_coupon,
+        span_power=span_power,
+        depth_power=depth_power,
     )
 
 

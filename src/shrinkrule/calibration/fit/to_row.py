@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import hypot, inf
+from typing import Final
 
 import numpy as np
 
@@ -13,6 +14,10 @@ from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.errors import SheetError
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.interval import LengthEffect, Scatter
+
+LEAST_OWN_SHARE: Final = 0.5
+"""Share of the residual variance that is the part's own at least, however coarse the caliper: a
+difference of two estimates, neither of them sure."""
 
 
 @dataclass(frozen=True)
@@ -99,12 +104,14 @@ def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
         metal_density_g_cm3=next((s.metal_density for s in settings if s.metal_density), None),
         metal_mass_share=next((s.metal_mass_share for s in settings if s.metal_mass_share), None),
         bead_offset_mm=replace(printing.bead, dof=inf),
-        sag_modulus_kpa=None if sag is None else Estimate(sag.modulus_kpa, sag.next_u_kpa),
+        sag_modulus_kpa=None
+        if sag is None
+        else Estimate(sag.modulus_kpa, sag.next_u_kpa, sag.next_dof),
         coupons=fit.coupons,
         firings=len(fit.firings),
         date=max(s.date for s in settings),
-        residual_xy_mm=hypot(fit.from_model.residual_sd[0], spread),
-        residual_z_mm=fit.from_model.residual_sd[1],
+        residual_xy_mm=hypot(_of_the_part(fit, fit.xy, 0), spread),
+        residual_z_mm=_of_the_part(fit, fit.z, 1),
         residual_dof=fit.from_model.residual_dof,
         length_effect_xy=xy.effect,
         length_effect_z=z.effect,
@@ -126,6 +133,13 @@ def _thickest(fit: FitResult) -> float | None:
     """Thickest section known to debind: the row rests on coupons that lost their binder."""
     sections = [sheet.settings.thickest_section for sheet in fit.sheets]
     return max((section for section in sections if section is not None), default=None)
+
+
+def _of_the_part(fit: FitResult, axis: AxisResult, number: int) -> float:
+    """What one fired length strays by itself, without the errors of reading it, mm."""
+    variance = fit.from_model.residual_sd[number] ** 2
+    reading = axis.lengths.fired_variance(fit.caliper.variance)
+    return float(np.sqrt(max(variance - reading, LEAST_OWN_SHARE * variance)))
 
 
 def _axis(axis: AxisResult) -> _Axis:
@@ -168,6 +182,7 @@ def _parts(fit: FitResult, number: int, more_firings: int) -> Scatter:
         between=float(np.sqrt(scatter.firing_mean_square)),
         within=float(np.sqrt(within)),
         dof=max(float(scatter.mean_dof), 1.0),
+        line=fit.from_model.coupon_scale_u[number] if scatter.firings > 1 else 0.0,
     )
 
 

@@ -19,8 +19,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from shrinkrule.numerics.arrays import Floats, Mask
-from shrinkrule.physics.estimate import CONFIDENCE, t_quantile
-from shrinkrule.physics.interval import blended_factor, half_width
+from shrinkrule.physics.estimate import t_quantile
+from shrinkrule.physics.interval import blended_factor
 
 MANY: Final = 1e6
 """Degrees of freedom taken as infinite."""
@@ -105,38 +105,6 @@ class FiringScatter:
         from scipy import optimize
 
         return float(optimize.brentq(excess, self.firings - 1.0, MANY))
-
-    def next_part_half_width(
-        self, residual_variance: ArrayLike, residual_dof: ArrayLike, confidence: float = CONFIDENCE
-    ) -> Floats:
-        """Half width of the interval for one part of the next firing.
-
-        With a single firing it lacks the scatter between firings: a lower bound.
-
-        Parameters
-        ----------
-        residual_variance : (...) float
-            Variance that one reading adds and coupons do not share.
-        residual_dof : (...) float
-            Its degrees of freedom.
-        confidence : float
-            Coverage.
-        """
-        residual = np.asarray(residual_variance, dtype=np.float64)
-        own = self.next_part_variance + self.mean_variance
-        total = own + residual
-        if self.firings > 1:
-            between = self.firing_mean_square * (1.0 + 1.0 / self.firings)
-            return half_width(
-                [between, total - between, 0.0],
-                [self.firings - 1, np.inf, residual_dof],
-                confidence,
-            )
-        of_residual = t_quantile(residual_dof, confidence)
-        if self.coupons == 1:
-            return np.asarray(of_residual * np.sqrt(total))
-        of_parts = t_quantile(self.coupons - 1, confidence)
-        return np.asarray((of_parts * own + of_residual * residual) / np.sqrt(total))
 
     def with_more_firings(self, more: int) -> FiringScatter:
         """Expect the same scatter after ``more`` further coupons, one a firing."""

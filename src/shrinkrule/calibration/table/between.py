@@ -183,6 +183,8 @@ def _parts(low: CalibrationRow, high: CalibrationRow, axis: Axis, weight: float)
         between=max(first.scatter.between, second.scatter.between),
         within=max(first.scatter.within, second.scatter.within),
         dof=min(first.scatter.dof, second.scatter.dof),
+        # Taken off the residual, so the smaller is the honest one.
+        line=min(first.scatter.line, second.scatter.line),
     )
 
 

@@ -110,12 +110,19 @@ class RowCells(BaseModel):
     between_z_pct: NotNegative | None = None
     within_z_pct: NotNegative | None = None
     scatter_dof: Positive | None = None
+    line_x_pct: NotNegative = 0.0
+    line_y_pct: NotNegative = 0.0
+    line_z_pct: NotNegative = 0.0
     residual_dof: Positive | None = None
     first_layer_mm: Finite | None = None
     first_layer_u_mm: NotNegative = 0.0
+    first_layer_dof: Positive | None = None
     bore_offset_mm: Finite | None = None
     bore_offset_u_mm: NotNegative = 0.0
+    bore_offset_dof: Positive | None = None
     offsets_dof: Positive | None = None
+    """Of tables from before the two offsets had columns of their own; read for both."""
+    sag_modulus_dof: Positive | None = None
     thickest_section_mm: Positive | None = None
     replaced: str = ""
 

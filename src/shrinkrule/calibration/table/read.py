@@ -175,7 +175,12 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         metal_density_g_cm3=cells.metal_density_g_cm3,
         metal_mass_share=None if share is None else 0.01 * share,
         bead_offset_mm=_optional(cells.bead_offset_mm, cells.bead_offset_u_mm, 1.0),
-        sag_modulus_kpa=_optional(cells.sag_modulus_kpa, cells.sag_modulus_u_kpa, 1.0),
+        sag_modulus_kpa=_optional(
+            cells.sag_modulus_kpa,
+            cells.sag_modulus_u_kpa,
+            1.0,
+            cells.sag_modulus_dof or math.inf,
+        ),
         coupons=cells.coupons,
         firings=cells.firings,
         date=cells.date,
@@ -192,17 +197,33 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         print_scale_y=_optional(cells.print_scale_y_pct, cells.print_scale_y_u_pct, 0.01) or both,
         print_scale_z=_optional(cells.print_scale_z_pct, cells.print_scale_z_u_pct, 0.01),
         parts_x=_scatter(
-            cells.mean_u_x_pct, cells.between_x_pct, cells.within_x_pct, cells.scatter_dof
+            cells.mean_u_x_pct,
+            cells.between_x_pct,
+            cells.within_x_pct,
+            cells.scatter_dof,
+            cells.line_x_pct,
         ),
         parts_y=_scatter(
-            cells.mean_u_y_pct, cells.between_y_pct, cells.within_y_pct, cells.scatter_dof
+            cells.mean_u_y_pct,
+            cells.between_y_pct,
+            cells.within_y_pct,
+            cells.scatter_dof,
+            cells.line_y_pct,
         ),
         parts_z=_scatter(
-            cells.mean_u_z_pct, cells.between_z_pct, cells.within_z_pct, cells.scatter_dof
+            cells.mean_u_z_pct,
+            cells.between_z_pct,
+            cells.within_z_pct,
+            cells.scatter_dof,
+            cells.line_z_pct,
         ),
         residual_dof=cells.residual_dof or math.inf,
-        first_layer_mm=_optional(cells.first_layer_mm, cells.first_layer_u_mm, 1.0, dof),
-        bore_offset_mm=_optional(cells.bore_offset_mm, cells.bore_offset_u_mm, 1.0, dof),
+        first_layer_mm=_optional(
+            cells.first_layer_mm, cells.first_layer_u_mm, 1.0, cells.first_layer_dof or dof
+        ),
+        bore_offset_mm=_optional(
+            cells.bore_offset_mm, cells.bore_offset_u_mm, 1.0, cells.bore_offset_dof or dof
+        ),
         thickest_section_mm=cells.thickest_section_mm,
         replaced=cells.replaced,
     )
@@ -223,12 +244,16 @@ def _either(value: float | None, u: float | None, cells: RowCells) -> Estimate |
 
 
 def _scatter(
-    mean_u: float | None, between: float | None, within: float | None, dof: float | None
+    mean_u: float | None,
+    between: float | None,
+    within: float | None,
+    dof: float | None,
+    line: float,
 ) -> Scatter | None:
     """How parts differ along an axis, if a row's cells state it."""
     if mean_u is None or between is None or within is None or dof is None:
         return None
-    return Scatter(0.01 * mean_u, 0.01 * between, 0.01 * within, dof)
+    return Scatter(0.01 * mean_u, 0.01 * between, 0.01 * within, dof, 0.01 * line)
 
 
 def _required(value: float, u: float, factor: float, dof: float = math.inf) -> Estimate:

@@ -11,7 +11,7 @@ import math
 from dataclasses import asdict, dataclass, replace
 from typing import Final, Literal
 
-from shrinkrule.physics.estimate import Estimate, t_quantile
+from shrinkrule.physics.estimate import CONFIDENCE, Estimate, t_quantile
 from shrinkrule.physics.interval import (
     NOTHING,
     AxisFacts,
@@ -175,7 +175,13 @@ class CalibrationRow:
             return feature in {Feature.OUTSIDE, Feature.STEP}
         return feature is not Feature.BORE or self.bore_offset_mm is not None
 
-    def promise(self, axis: Axis, fired_mm: float, feature: Feature = Feature.OUTSIDE) -> Interval:
+    def promise(
+        self,
+        axis: Axis,
+        fired_mm: float,
+        feature: Feature = Feature.OUTSIDE,
+        confidence: float = CONFIDENCE,
+    ) -> Interval:
         """Promise a length of the next part that is expected at ``fired_mm``.
 
         Parameters
@@ -186,6 +192,8 @@ class CalibrationRow:
             Length of the finished part, mm.
         feature : Feature
             What it lies between; along Z an outside length is a height from the plate.
+        confidence : float
+            Coverage of the interval, where it is not to be 95 %.
 
         Returns
         -------
@@ -194,7 +202,7 @@ class CalibrationRow:
         """
         if not self.knows(axis, feature):
             return Interval(fired_mm)
-        return next_part(self.along(axis), fired_mm, self.offset(axis, feature))
+        return next_part(self.along(axis), fired_mm, self.offset(axis, feature), confidence)
 
     @property
     def does_not_know(self) -> tuple[str, ...]:

@@ -76,6 +76,7 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
             f"mean_u_{axis}_pct": 100.0 * parts.mean_u,
             f"between_{axis}_pct": 100.0 * parts.between,
             f"within_{axis}_pct": 100.0 * parts.within,
+            f"line_{axis}_pct": 100.0 * parts.line or None,
             "scatter_dof": _known(parts.dof),
         }
 
@@ -116,10 +117,10 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         **scatter("z", row.parts_z),
         "residual_dof": _known(row.residual_dof),
         **estimate("first_layer", "mm", row.first_layer_mm, 1.0),
+        "first_layer_dof": None if row.first_layer_mm is None else _known(row.first_layer_mm.dof),
         **estimate("bore_offset", "mm", row.bore_offset_mm, 1.0),
-        "offsets_dof": next(
-            (_known(e.dof) for e in (row.first_layer_mm, row.bore_offset_mm) if e is not None), None
-        ),
+        "bore_offset_dof": None if row.bore_offset_mm is None else _known(row.bore_offset_mm.dof),
+        "sag_modulus_dof": None if row.sag_modulus_kpa is None else _known(row.sag_modulus_kpa.dof),
         "thickest_section_mm": row.thickest_section_mm,
         "replaced": row.replaced,
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import asdict
+from math import isfinite
 from pathlib import Path
 from typing import Any, Final
 
@@ -102,7 +103,7 @@ def _axis(fit: FitResult, axis: AxisResult, row: CalibrationRow) -> dict[str, An
         "next_part": [
             {
                 "fired_mm": length,
-                "green_mm": row.along(along).green_mm(length),
+                "green_mm": float(row.along(along).green_mm(length)),
                 "half95_mm": row.promise(along, length).half95,
             }
             for along in AXES
@@ -156,6 +157,22 @@ def _departure(departure: Estimates) -> dict[str, float]:
     }
 
 
+def bars_dict(bars: SagFit) -> dict[str, Any]:
+    """Modulus of bars without a block as plain values.
+
+    Parameters
+    ----------
+    bars : SagFit
+        The fit.
+
+    Returns
+    -------
+    dict
+        Values by name, as under ``sag`` in the JSON of a fit.
+    """
+    return {"sag": _sag(bars)}
+
+
 def _sag(sag: SagFit) -> dict[str, Any]:
     def power(which: str) -> dict[str, Any] | None:
         found = getattr(sag, which)
@@ -165,6 +182,7 @@ def _sag(sag: SagFit) -> dict[str, Any]:
         "modulus_kpa": sag.modulus_kpa,
         "mean_u_kpa": sag.mean_u_kpa,
         "next_firing_u_kpa": sag.next_u_kpa,
+        "next_firing_dof": sag.next_dof if isfinite(sag.next_dof) else None,
         "by_coupon_kpa": sag.by_coupon_kpa.tolist(),
         "span_power": power("span_power"),
         "depth_power": power("depth_power"),

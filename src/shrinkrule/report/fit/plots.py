@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import NullLocator
 
 from shrinkrule.calibration import AxisResult, FitResult, SagFit, Support
-from shrinkrule.physics.estimate import t_quantile
+from shrinkrule.physics.estimate import Estimate, t_quantile
 
 SIZE_IN: Final = (6.4, 3.6)
 INK: Final = "#1d2226"
@@ -24,6 +24,9 @@ SOFT: Final = "#5c666d"
 BAND: Final = "#dfe6ea"
 COLOURS: Final = ("#0b6aa8", "#b4540a", "#2f7d5b", "#7b4aa0", "#8a6d00", "#a3334f")
 """Distinct also to people who confuse red and green; then they repeat."""
+WIDEST_BAND: Final = 100.0
+"""Factor beyond which the band of the next firing is cut: it fills the plot long before."""
+
 TICKS_MM: Final = (0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 MARKS: Final = ("o", "s", "^", "D", "v", "P", "X", "*")
 
@@ -191,7 +194,8 @@ def _drops(fit: FitResult, sag: SagFit) -> Plot:
             at = (expected, beam.drop_mm)
             axes.annotate(beam.id, at, xytext=(7, -10), textcoords="offset points", fontsize=8)
     ends = np.array([0.8 * min(unit), 1.25 * max(unit)])
-    factor = np.exp(float(t_quantile(np.inf)) * sag.next_u_kpa / sag.modulus_kpa)
+    factor = Estimate(sag.modulus_kpa, sag.next_u_kpa, sag.next_dof).factor()
+    factor = min(factor, WIDEST_BAND)
     axes.fill_between(ends, ends / factor, ends * factor, color=BAND, lw=0)
     axes.plot(ends, ends, color=SOFT, lw=1)
     axes.set_xscale("log")

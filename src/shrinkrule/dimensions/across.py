@@ -1,0 +1,194 @@
+"""What lies across from each face: metal all the way, air all the way, or both in turn.
+
+Rays from points spread over every face, and every cylinder, go straight into the metal and out
+into the air. What a ray meets first through metal is a wall; first through air, an inside length;
+later, an outside length with a gap in it. A face with free air before it can be a step's floor.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import trimesh
+
+from shrinkrule.dimensions.recognition.cylinders import Cylinder
+from shrinkrule.dimensions.recognition.planes import Faces
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface, grouped
+from shrinkrule.mesh import Rays
+from shrinkrule.mesh.rays import SKIN
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+
+SAMPLES: Final = 60_000
+"""Rays in all, each way."""
+
+MOST_SAMPLES: Final = 250
+FEWEST_SAMPLES: Final = 24
+"""Rays of one face, each way."""
+
+MOST_HITS: Final = 16
+"""Surfaces that a ray goes through."""
+
+LEAST_RAYS: Final = 3
+LEAST_SHARE: Final = 0.01
+"""Rays that must meet a face for it to lie across, and their share of the face's own."""
+
+
+@dataclass(frozen=True)
+class Opposite:
+    """Pairs of surfaces that lie across from each other, and open faces.
+
+    Surfaces are the faces, and after them the cylinders.
+
+    Parameters
+    ----------
+    solid, hollow, broken : (k, 2) int64
+        Pairs with metal between, with air between, with both.
+    solid_at, hollow_at, broken_at : (k, 3) float64
+        A point on one of each pair, mm.
+    solid_share, hollow_share : (k,) float64
+        Rays that found the pair, as a share of those of the surface that most of them left.
+    open : (s,) bool
+        Whether nothing is before a surface, at some of it.
+    at : (s, 3) float64
+        A point on each surface, mm.
+    """
+
+    solid: Ints
+    solid_at: Floats
+    solid_share: Floats
+    hollow: Ints
+    hollow_at: Floats
+    hollow_share: Floats
+    broken: Ints
+    broken_at: Floats
+    open: Mask
+    at: Floats
+
+
+def look_across(
+    mesh: trimesh.Trimesh,
+    surface: Surface,
+    regions: Regions,
+    faces: Faces,
+    cylinders: list[Cylinder],
+) -> Opposite:
+    """Find which faces and cylinders lie across from each other.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+    surface : Surface
+        Its facets.
+    regions : Regions
+        Their flat regions.
+    faces : Faces
+        Flat faces among these.
+    cylinders : list of Cylinder
+        Cylinders among these.
+
+    Returns
+    -------
+    Opposite
+        The pairs.
+    """
+    of_region = faces.of_region.copy()
+    for number, one in enumerate(cylinders):
+        of_region[one.regions] = len(faces) + number
+    count = len(faces) + len(cylinders)
+    of_facet = of_region[regions.of]
+    in_mesh = np.full(len(mesh.faces), -1, dtype=np.int64)
+    in_mesh[surface.number] = of_facet
+    outward = np.zeros((len(mesh.faces), 3))
+    outward[surface.number] = surface.normals
+    owner, points, normals = _samples(surface, of_facet, count)
+    at = np.zeros((count, 3))
+    at[owner[::-1]] = points[::-1]
+    rays = Rays(mesh)
+    skin = SKIN * rays.span
+    axes = np.concatenate(
+        [faces.sign[:, None] * faces.directions[faces.direction], np.zeros((len(cylinders), 3))]
+    )
+    flat = owner < len(faces)
+    normals = np.where(flat[:, None], axes[owner], normals)
+    starts = points - rays.middle
+    first = np.full(len(owner), -1, dtype=np.int64)
+    broken: list[Ints] = []
+    going, origin = np.arange(len(owner)), starts - skin * normals
+    for hit in range(MOST_HITS):
+        if len(going) == 0:
+            break
+        way, facet = rays.cast(origin, -normals[going])
+        met = facet >= 0
+        going, origin, way, facet = going[met], origin[met], way[met], facet[met]
+        target = in_mesh[facet]
+        leaving = (outward[facet] * normals[going]).sum(axis=1) < -0.5
+        if hit == 0:
+            first[going[leaving]] = target[leaving]
+            on = leaving & flat[going]
+            going, origin, way = going[on], origin[on], way[on]
+        else:
+            seen = leaving & (target >= 0) & flat[going]
+            broken.append(np.stack([going[seen], target[seen]], axis=1))
+        origin = origin - (way + skin)[:, None] * normals[going]
+    before, facet = rays.cast(starts + skin * normals, normals)
+    free = np.bincount(owner, ~np.isfinite(before), count)
+    total = np.bincount(owner, minlength=count)
+    facing = (facet >= 0) & ((outward[facet] * normals).sum(axis=1) < -0.5)
+    ahead = np.where(facing, in_mesh[facet], -1)
+    rows = np.arange(len(owner))
+    later = np.concatenate(broken) if broken else np.zeros((0, 2), dtype=np.int64)
+    solid, solid_at, solid_share = _pairs(owner, points, rows, first, total)
+    hollow, hollow_at, hollow_share = _pairs(owner, points, rows, ahead, total)
+    gaps, gaps_at, _ = _pairs(owner, points, later[:, 0], later[:, 1], total)
+    enough = free >= np.maximum(LEAST_RAYS, LEAST_SHARE * total)
+    return Opposite(
+        solid, solid_at, solid_share, hollow, hollow_at, hollow_share, gaps, gaps_at, enough, at
+    )
+
+
+def _samples(surface: Surface, of_facet: Ints, count: int) -> tuple[Ints, Floats, Floats]:
+    """Points spread evenly by area over each surface: whose they are, where, and the normal."""
+    facets = np.flatnonzero(of_facet >= 0)
+    if len(facets) == 0:
+        return np.zeros(0, dtype=np.int64), np.zeros((0, 3)), np.zeros((0, 3))
+    order, start = grouped(of_facet[facets], count)
+    facets = facets[order]
+    each = int(np.clip(SAMPLES // count, FEWEST_SAMPLES, MOST_SAMPLES))
+    summed = np.cumsum(surface.areas[facets])
+    before = summed[start] - surface.areas[facets[start]]
+    whole = np.append(before[1:], summed[-1]) - before
+    owner, number = ranges(np.zeros(count, dtype=np.int64), np.full(count, each))
+    wanted = before[owner] + (number + 0.5) / each * whole[owner]
+    place = np.minimum(np.searchsorted(summed, wanted), len(facets) - 1)
+    facet = facets[place]
+    # A sequence with the two plastic ratios: M. Roberts, 2018; even in any stretch of it.
+    r, s = (
+        np.modf(0.5 + 0.7548776662466927 * number)[0],
+        np.modf(0.5 + 0.5698402909980532 * number)[0],
+    )
+    fold = r + s > 1.0
+    r, s = np.where(fold, 1.0 - r, r), np.where(fold, 1.0 - s, s)
+    a, b, c = (surface.vertices[surface.facets[facet, k]] for k in range(3))
+    points = a + r[:, None] * (b - a) + s[:, None] * (c - a)
+    return owner, points, surface.normals[facet]
+
+
+def _pairs(
+    owner: Ints, points: Floats, rows: Ints, target: Ints, total: Ints
+) -> tuple[Ints, Floats, Floats]:
+    """Pairs that enough rays found, lower number first; a point of a ray of each; their share."""
+    met = target >= 0
+    rows, target = rows[met], target[met]
+    pair = np.sort(np.stack([owner[rows], target], axis=1), axis=1)
+    key, first, counts = np.unique(
+        pair[:, 0] * (len(total) + 1) + pair[:, 1], return_index=True, return_counts=True
+    )
+    both = np.stack(np.divmod(key, len(total) + 1), axis=1)
+    fewer = np.minimum(total[both[:, 0]], total[both[:, 1]]) if len(both) else np.zeros(0)
+    enough = (counts >= np.maximum(LEAST_RAYS, LEAST_SHARE * fewer)) & (both[:, 0] != both[:, 1])
+    share = counts / np.maximum(fewer, 1.0)
+    return both[enough], points[rows[first[enough]]], share[enough]

@@ -1,0 +1,110 @@
+"""Lengths between flat faces: overall sizes, walls, outside and inside lengths, steps."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.dimensions.across import Opposite
+from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
+from shrinkrule.dimensions.recognition.planes import Faces
+from shrinkrule.dimensions.recognition.surface import Surface
+from shrinkrule.numerics.arrays import Floats, Ints, box_of
+
+MOST_LEVELS: Final = 400
+"""Faces of one direction and side between which steps are listed, the largest first."""
+
+
+def overall_sizes(surface: Surface) -> list[Dimension]:
+    """Sides of the box around the part, from all its vertices.
+
+    Parameters
+    ----------
+    surface : Surface
+        The part's facets.
+
+    Returns
+    -------
+    list of Dimension
+        Along X, Y and Z of the model.
+    """
+    low, high = box_of(surface.vertices[np.unique(surface.facets)])
+    sides, middle = high - low, np.tile(0.5 * (low + high), (3, 1))
+    found = []
+    for k in range(3):
+        others = float(np.prod(np.delete(sides, k)))
+        found += distinct(
+            Kind.OVERALL,
+            sides[k : k + 1],
+            np.eye(3)[k : k + 1],
+            middle[:1],
+            np.array([others]),
+            0.0,
+            levels=low[k : k + 1],
+        )
+    return found
+
+
+def lengths_between(faces: Faces, opposite: Opposite, apart_mm: float) -> list[Dimension]:
+    """Lengths between flat faces that lie across from each other, and steps.
+
+    Parameters
+    ----------
+    faces : Faces
+        The faces.
+    opposite : Opposite
+        Which lie across from which.
+    apart_mm : float
+        Difference from which two lengths are two.
+
+    Returns
+    -------
+    list of Dimension
+        Walls, outside and inside lengths, steps.
+    """
+    found: list[Dimension] = []
+    for kind, pairs, at in (
+        (Kind.WALL, opposite.solid, opposite.solid_at),
+        (Kind.OUTSIDE, opposite.broken, opposite.broken_at),
+        (Kind.INSIDE, opposite.hollow, opposite.hollow_at),
+    ):
+        flat = (pairs < len(faces)).all(axis=1)
+        pairs, at = pairs[flat], at[flat]
+        one, other = pairs.T
+        parallel = faces.direction[one] == faces.direction[other]
+        parallel &= faces.sign[one] == -faces.sign[other]
+        found += _listed(kind, faces, one[parallel], other[parallel], at[parallel], apart_mm)
+    lower, upper = _steps(faces, opposite, apart_mm)
+    found += _listed(Kind.STEP, faces, lower, upper, opposite.at[lower], apart_mm)
+    return found
+
+
+def _listed(
+    kind: Kind, faces: Faces, one: Ints, other: Ints, at: Floats, apart_mm: float
+) -> list[Dimension]:
+    sizes = np.abs(faces.levels[one] - faces.levels[other])
+    keep = sizes > apart_mm
+    one, other, at = one[keep], other[keep], at[keep]
+    weights = np.minimum(faces.areas[one], faces.areas[other])
+    directions = faces.directions[faces.direction[one]] if len(one) else np.zeros((0, 3))
+    levels = np.minimum(faces.levels[one], faces.levels[other])
+    return distinct(kind, sizes[keep], directions, at, weights, apart_mm, levels=levels)
+
+
+def _steps(faces: Faces, opposite: Opposite, apart_mm: float) -> tuple[Ints, Ints]:
+    """Faces that look the same way, the lower one open: lower and upper ones."""
+    lower: list[Ints] = []
+    upper: list[Ints] = []
+    for direction in range(len(faces.directions)):
+        for sign in (-1, 1):
+            some = np.flatnonzero((faces.direction == direction) & (faces.sign == sign))
+            some = some[np.argsort(-faces.areas[some])][:MOST_LEVELS]
+            height = sign * faces.levels[some]
+            below = (height[:, None] < height[None] - apart_mm) & opposite.open[some][:, None]
+            a, b = np.nonzero(below)
+            lower.append(some[a])
+            upper.append(some[b])
+    if not lower:
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    return np.concatenate(lower), np.concatenate(upper)

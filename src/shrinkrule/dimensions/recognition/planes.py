@@ -1,0 +1,238 @@
+"""Flat faces by direction and level, from the flat regions that are no part of a curved surface.
+
+Faces of one direction share one normal, fitted to the vertices of all of them: a short face would
+know its own direction too badly for a length across the part. Faces at one level are one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.dimensions.recognition.creases import Creases
+from shrinkrule.dimensions.recognition.cylinders import Cylinder
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+
+LEAST_AREA_MM2: Final = 0.05
+LEAST_WIDTH_MM: Final = 0.1
+"""Smallest face that is measured (common practice, no source)."""
+
+SMOOTH: Final = np.radians(31.0)
+"""Turn up to which two regions may be facets of one curved surface."""
+
+LARGER: Final = 4.0
+"""Times the area of its neighbours from which a region amid a curved surface is a face."""
+
+ONE_LEVEL: Final = 3.0
+"""Spread of a face along its direction, in steps of noise, that rounding may make."""
+
+MOST_DIRECTIONS: Final = 400
+"""Directions that faces are sorted by, those with the largest faces first."""
+
+
+@dataclass(frozen=True)
+class Faces:
+    """Flat faces.
+
+    Parameters
+    ----------
+    directions : (d, 3) float64
+        Unit vectors; faces of both signs are of one direction.
+    direction : (p,) int64
+        Direction of each face.
+    sign : (p,) int64
+        +1 where the face looks along its direction, -1 against it.
+    levels : (p,) float64
+        Place along the direction, mm.
+    areas : (p,) float64
+        mm2.
+    low, high : (p, 2) float64
+        Box around the face, across the direction, mm.
+    of_region : (r,) int64
+        Face of each region, -1 for none.
+    """
+
+    directions: Floats
+    direction: Ints
+    sign: Ints
+    levels: Floats
+    areas: Floats
+    low: Floats
+    high: Floats
+    of_region: Ints
+
+    def __len__(self) -> int:
+        return len(self.levels)
+
+
+def faces_of(
+    surface: Surface, regions: Regions, creases: Creases, cylinders: list[Cylinder]
+) -> Faces:
+    """Find the flat faces of a surface.
+
+    Parameters
+    ----------
+    surface : Surface
+        Facets and their neighbours.
+    regions : Regions
+        Its flat regions.
+    creases : Creases
+        Where these meet.
+    cylinders : list of Cylinder
+        Its cylinders; their strips are no faces.
+
+    Returns
+    -------
+    Faces
+        The faces, the directions with the most area first.
+    """
+    strip = np.zeros(len(regions), dtype=np.bool_)
+    for one in cylinders:
+        strip[one.regions] = True
+    able = regions.flat & ~strip & ~_of_smooth_surfaces(regions, creases, strip)
+    able &= (regions.areas >= LEAST_AREA_MM2) & _wide(surface, regions)
+    left = np.flatnonzero(able)
+    left = left[np.argsort(-regions.areas[left], kind="stable")]
+    directions: list[Floats] = []
+    members: list[Ints] = []
+    while len(left) and len(directions) < MOST_DIRECTIONS:
+        inside = _alike(surface, regions, left, regions.normals[left[0]])
+        inside[0] = True
+        fitted = _common(surface, regions, left[inside])
+        again = _alike(surface, regions, left, fitted)
+        again[0] = True
+        directions.append(_turned(_common(surface, regions, left[again])))
+        members.append(left[again])
+        left = left[~again]
+    return _levelled(surface, regions, directions, members)
+
+
+def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask:
+    """Whether a region is a facet of a curved surface: alike to what it runs on into.
+
+    A region that runs on into a cylinder and is no strip of it is a face tangent to that one.
+    """
+    count = len(regions)
+    both = creases.regions.ravel()
+    other = creases.regions[:, ::-1].ravel()
+    length = np.repeat(creases.length, 2)
+    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2) & ~strip[other]
+    around = np.bincount(both, length, count)
+    gently = np.bincount(both[smooth], length[smooth], count)
+    weight = (length * regions.areas[other])[smooth]
+    mean = np.bincount(both[smooth], weight, count) / gently.clip(1e-300)
+    alike: Mask = (gently > 0.45 * around) & (regions.areas < LARGER * mean)
+    return alike
+
+
+def _expanded(regions: Regions, some: Ints) -> tuple[Ints, Ints, Ints]:
+    """Owner (place in ``some``) and vertex of every corner of some regions, and their starts."""
+    sizes = regions.sizes[some]
+    owner, place = ranges(regions.start[some], regions.start[some] + sizes)
+    return owner, regions.corner[place], np.cumsum(sizes) - sizes
+
+
+def _wide(surface: Surface, regions: Regions) -> Mask:
+    """Whether a region is no sliver: its area over the diagonal of its box."""
+    points = surface.vertices[regions.corner]
+    low = np.minimum.reduceat(points, regions.start)
+    high = np.maximum.reduceat(points, regions.start)
+    wide: Mask = regions.areas >= LEAST_WIDTH_MM * np.linalg.norm(high - low, axis=1)
+    return wide
+
+
+def _alike(surface: Surface, regions: Regions, some: Ints, direction: Floats) -> Mask:
+    """Whether regions lie across a direction, as far as the noise lets them tell."""
+    near = np.abs(regions.normals[some] @ direction) > 0.999
+    inside = np.zeros(len(some), dtype=np.bool_)
+    if near.any():
+        _, vertex, start = _expanded(regions, some[near])
+        along = surface.vertices[vertex] @ direction
+        spread = np.maximum.reduceat(along, start) - np.minimum.reduceat(along, start)
+        inside[near] = spread <= ONE_LEVEL * surface.noise_mm
+    return inside
+
+
+def _common(surface: Surface, regions: Regions, some: Ints) -> Floats:
+    """Common normal of parallel regions, by least squares over all their vertices."""
+    owner, vertex, start = _expanded(regions, some)
+    points = surface.vertices[vertex]
+    middle = np.add.reduceat(points, start) / regions.sizes[some][:, None]
+    centred = points - middle[owner]
+    found: Floats = np.linalg.eigh(centred.T @ centred)[1][:, 0]
+    return found
+
+
+def _turned(direction: Floats) -> Floats:
+    """Direction with its largest component above zero, and clean where it is an axis."""
+    direction = direction * np.sign(direction[np.argmax(np.abs(direction))])
+    axis = np.eye(3)[np.argmax(direction)]
+    return axis if np.linalg.norm(direction - axis) < 1e-9 else direction
+
+
+def across(direction: Floats) -> Floats:
+    """Two unit vectors (2, 3) across a direction and each other.
+
+    Parameters
+    ----------
+    direction : (3,) float64
+        Unit vector.
+
+    Returns
+    -------
+    (2, 3) float64
+        The two.
+    """
+    one = np.cross(direction, np.eye(3)[np.argmin(np.abs(direction))])
+    one /= np.linalg.norm(one)
+    return np.stack([one, np.cross(direction, one)])
+
+
+def _levelled(
+    surface: Surface, regions: Regions, directions: list[Floats], members: list[Ints]
+) -> Faces:
+    """Faces of regions sorted by direction: those at one level are one."""
+    of_region = np.full(len(regions), -1, dtype=np.int64)
+    columns: list[tuple[int, int, float, float, Floats, Floats]] = []
+    for number, (direction, some) in enumerate(zip(directions, members, strict=True)):
+        _, vertex, start = _expanded(regions, some)
+        points = surface.vertices[vertex]
+        level = np.add.reduceat(points @ direction, start) / regions.sizes[some]
+        flat = points @ across(direction).T
+        low, high = np.minimum.reduceat(flat, start), np.maximum.reduceat(flat, start)
+        side = np.sign(regions.normals[some] @ direction).astype(np.int64)
+        order = np.lexsort([level, side])
+        new = np.ones(len(some), dtype=np.bool_)
+        new[1:] = (np.diff(level[order]) > ONE_LEVEL * surface.noise_mm) | (
+            np.diff(side[order]) != 0
+        )
+        first = np.flatnonzero(new)
+        of_region[some[order]] = len(columns) + np.cumsum(new) - 1
+        area = regions.areas[some][order]
+        total = np.add.reduceat(area, first)
+        mean = np.add.reduceat(area * level[order], first) / total
+        lows = np.minimum.reduceat(low[order], first)
+        highs = np.maximum.reduceat(high[order], first)
+        columns += [
+            (number, int(side[order[f]]), float(mean[k]), float(total[k]), lows[k], highs[k])
+            for k, f in enumerate(first)
+        ]
+    if not columns:
+        nothing, empty = np.zeros(0, dtype=np.int64), np.zeros((0, 2))
+        return Faces(np.zeros((0, 3)), nothing, nothing, np.zeros(0), np.zeros(0), empty, empty,
+                     of_region)  # fmt: skip
+    direction_of, sign, levels, areas, lows_of, highs_of = zip(*columns, strict=True)
+    return Faces(
+        np.stack(directions),
+        np.array(direction_of, dtype=np.int64),
+        np.array(sign, dtype=np.int64),
+        np.array(levels),
+        np.array(areas),
+        np.stack(lows_of),
+        np.stack(highs_of),
+        of_region,
+    )

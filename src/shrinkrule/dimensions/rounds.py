@@ -1,0 +1,316 @@
+"""Dimensions of bores and bosses: diameters, depths, walls between them, and where they stand.
+
+An axis across a flat face takes that face's direction where the noise cannot tell the two apart:
+a short bore knows its own direction badly, and its distance to the next bore would suffer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.dimensions.across import Opposite
+from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
+from shrinkrule.dimensions.recognition.creases import Creases
+from shrinkrule.dimensions.recognition.cylinders import ON_CYLINDER, Cylinder
+from shrinkrule.dimensions.recognition.fitting import fit_cylinder
+from shrinkrule.dimensions.recognition.planes import Faces, across
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.physics.interval import Feature
+
+LEAST_SHARE: Final = 0.2
+"""Share of the rays of one of two cylinders that must meet the other: spokes are no wall."""
+
+LOOSE: Final = 6.0
+"""Steps of noise over a cylinder's length by which its axis may lean."""
+
+
+def straightened(
+    cylinders: list[Cylinder], creases: Creases, faces: Faces, noise_mm: float
+) -> list[Cylinder]:
+    """Cylinders with the direction of the faces or of the longer cylinders they belong with.
+
+    Parameters
+    ----------
+    cylinders : list of Cylinder
+        As fitted, each by itself.
+    creases : Creases
+        What they were fitted to.
+    faces : Faces
+        Flat faces, whose directions are known best.
+    noise_mm : float
+        Smallest step between coordinates.
+
+    Returns
+    -------
+    list of Cylinder
+        In the same order; parallel ones have equal axes.
+    """
+    known = list(faces.directions)
+    done = list(cylinders)
+    for number in sorted(range(len(done)), key=lambda k: -done[k].length_mm):
+        one = done[number]
+        loose = LOOSE * noise_mm / one.length_mm
+        axes = np.array(known).reshape(-1, 3)
+        sine = np.linalg.norm(np.cross(axes, one.axis), axis=1)
+        home = int(np.argmin(sine)) if len(sine) else -1
+        if home < 0 or sine[home] > loose:
+            known.append(one.axis)
+            continue
+        axis = axes[home] * np.sign(axes[home] @ one.axis)
+        fit = fit_cylinder(creases, one.creases, axis)
+        if fit is None or fit[3] > 1.5 * ON_CYLINDER * noise_mm:
+            known.append(one.axis)
+            continue
+        _, centre, radius, _ = fit
+        centre = centre + ((one.centre - centre) @ axis) * axis
+        done[number] = replace(
+            one,
+            axis=axis,
+            centre=centre,
+            radius_mm=radius,
+            flat_radius_mm=one.flat_radius_mm + radius - one.radius_mm,
+        )
+    return done
+
+
+def diameters(cylinders: list[Cylinder], apart_mm: float) -> list[Dimension]:
+    """Diameters and depths.
+
+    Parameters
+    ----------
+    cylinders : list of Cylinder
+        All of them; short arcs are passed over.
+    apart_mm : float
+        Difference from which two lengths are two.
+
+    Returns
+    -------
+    list of Dimension
+        Bores, bosses, depths.
+    """
+    found: list[Dimension] = []
+    whole = [one for one in cylinders if one.measurable]
+    for is_boss, kind in ((False, Kind.BORE), (True, Kind.BOSS)):
+        some = [one for one in whole if one.is_boss == is_boss]
+        if not some:
+            continue
+        found += distinct(
+            kind,
+            np.array([2.0 * one.radius_mm for one in some]),
+            np.stack([one.axis for one in some]),
+            np.stack([one.centre for one in some]),
+            np.array([one.radius_mm * one.coverage * one.length_mm for one in some]),
+            apart_mm,
+            is_round=True,
+            flats=np.array([2.0 * one.flat_radius_mm for one in some]),
+            facets_round=np.array([one.facets_round for one in some]),
+        )
+        deep = [
+            (one, bottom, top)
+            for one in some
+            for bottom, top, square in one.pieces
+            if square and top - bottom > apart_mm
+        ]
+        if deep:
+            bottoms = np.array([bottom for _, bottom, _ in deep])
+            tops = np.array([top for _, _, top in deep])
+            axes = np.stack([one.axis for one, _, _ in deep])
+            centres = np.stack([one.centre for one, _, _ in deep])
+            found += distinct(
+                Kind.DEPTH,
+                tops - bottoms,
+                axes,
+                centres + (0.5 * (bottoms + tops))[:, None] * axes,
+                (tops - bottoms) * np.array([one.radius_mm for one, _, _ in deep]),
+                apart_mm,
+                levels=(centres * axes).sum(axis=1) + bottoms,
+            )
+    return found
+
+
+def round_walls(
+    faces: Faces, cylinders: list[Cylinder], opposite: Opposite, apart_mm: float
+) -> list[Dimension]:
+    """Walls and gaps between two cylinders about one axis.
+
+    Parameters
+    ----------
+    faces : Faces
+        Flat faces, which come first in the numbers of ``opposite``.
+    cylinders : list of Cylinder
+        All of them.
+    opposite : Opposite
+        Which lie across from which.
+    apart_mm : float
+        Difference from which two lengths are two.
+
+    Returns
+    -------
+    list of Dimension
+        The walls, and the gaps as inside lengths.
+    """
+    found: list[Dimension] = []
+    for kind, pairs, share in (
+        (Kind.WALL, opposite.solid, opposite.solid_share),
+        (Kind.INSIDE, opposite.hollow, opposite.hollow_share),
+    ):
+        some = (pairs >= len(faces)).all(axis=1) & (share >= LEAST_SHARE)
+        both = pairs[some] - len(faces)
+        rows = []
+        for a, b in both:
+            one, other = cylinders[a], cylinders[b]
+            way = other.centre - one.centre
+            off = np.linalg.norm(way - (way @ one.axis) * one.axis)
+            if one.is_boss == other.is_boss or abs(one.axis @ other.axis) < 1.0 - 1e-9:
+                continue
+            if off > apart_mm or abs(one.radius_mm - other.radius_mm) <= apart_mm:
+                continue
+            shorter = min(one, other, key=lambda c: c.length_mm)
+            area = shorter.radius_mm * shorter.length_mm
+            rows.append((abs(one.radius_mm - other.radius_mm), one.axis, shorter.centre, area))
+        if rows:
+            found += distinct(
+                kind,
+                np.array([row[0] for row in rows]),
+                np.stack([row[1] for row in rows]),
+                np.stack([row[2] for row in rows]),
+                np.array([row[3] for row in rows]),
+                apart_mm,
+                is_round=True,
+            )
+    return found
+
+
+def axis_distances(
+    faces: Faces, cylinders: list[Cylinder], opposite: Opposite, apart_mm: float
+) -> list[Dimension]:
+    """Distances between parallel axes, from axes to faces along them, and over keyways.
+
+    Parameters
+    ----------
+    faces : Faces
+        Flat faces.
+    cylinders : list of Cylinder
+        All of them; short arcs are passed over.
+    opposite : Opposite
+        Which faces are open.
+    apart_mm : float
+        Difference from which two lengths are two.
+
+    Returns
+    -------
+    list of Dimension
+        The distances.
+    """
+    whole = [one for one in cylinders if one.measurable]
+    if not whole:
+        return []
+    axes = np.stack([one.axis for one in whole])
+    centres = np.stack([one.centre for one in whole])
+    area = np.array([one.radius_mm * one.length_mm for one in whole])
+    # Two lengths are apart by two steps of noise at least.
+    loose = 0.5 * LOOSE * apart_mm / np.array([one.length_mm for one in whole])
+    return [
+        *_between_axes(axes, centres, area, apart_mm),
+        *_to_faces(faces, axes, centres, area, loose, apart_mm),
+        *_over_keyways(faces, opposite, whole, axes, centres, loose, apart_mm),
+    ]
+
+
+def _between_axes(axes: Floats, centres: Floats, area: Floats, apart: float) -> list[Dimension]:
+    one, other = np.triu_indices(len(axes), 1)
+    parallel = np.abs((axes[one] * axes[other]).sum(axis=1)) > 1.0 - 1e-12
+    one, other = one[parallel], other[parallel]
+    way = centres[other] - centres[one]
+    way -= (way * axes[one]).sum(axis=1, keepdims=True) * axes[one]
+    sizes = np.linalg.norm(way, axis=1)
+    keep = sizes > max(apart, 1e-3)
+    one, other, way, sizes = one[keep], other[keep], way[keep], sizes[keep]
+    return distinct(
+        Kind.AXES,
+        sizes,
+        way / sizes[:, None],
+        0.5 * (centres[one] + centres[other]),
+        np.minimum(area[one], area[other]),
+        apart,
+    )
+
+
+def _along(faces: Faces, axes: Floats, loose: Floats) -> tuple[Ints, Ints]:
+    """Pairs of a cylinder and a face along its axis, as far as each axis (n,) is known."""
+    if len(faces) == 0:
+        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
+    lean = np.abs(axes @ faces.directions.T)[:, faces.direction]
+    cylinder, face = np.nonzero(lean < loose[:, None])
+    return cylinder, face
+
+
+def _to_faces(
+    faces: Faces, axes: Floats, centres: Floats, area: Floats, loose: Floats, apart: float
+) -> list[Dimension]:
+    cylinder, face = _along(faces, axes, loose)
+    if len(cylinder) == 0:
+        return []
+    way = faces.directions[faces.direction[face]]
+    sizes = np.abs((centres[cylinder] * way).sum(axis=1) - faces.levels[face])
+    keep = sizes > max(apart, 1e-3)
+    cylinder, face = cylinder[keep], face[keep]
+    return distinct(
+        Kind.TO_FACE,
+        sizes[keep],
+        way[keep],
+        centres[cylinder],
+        np.minimum(area[cylinder], faces.areas[face]),
+        apart,
+    )
+
+
+def _over_keyways(
+    faces: Faces,
+    opposite: Opposite,
+    whole: list[Cylinder],
+    axes: Floats,
+    centres: Floats,
+    loose: Floats,
+    apart: float,
+) -> list[Dimension]:
+    """Lengths from a round to a flat floor cut into it, beyond the axis."""
+    cylinder, face = _along(faces, axes, loose)
+    if len(cylinder) == 0:
+        return []
+    radius = np.array([one.radius_mm for one in whole])[cylinder]
+    boss = np.array([one.is_boss for one in whole])[cylinder]
+    way = faces.directions[faces.direction[face]] * faces.sign[face][:, None]
+    # How far the floor lies beyond the axis, along the way it looks.
+    rise = faces.sign[face] * faces.levels[face] - (centres[cylinder] * way).sum(axis=1)
+    on_boss = boss & (rise > 0.0) & (rise < radius - apart) & opposite.open[face]
+    in_bore = ~boss & (rise < -radius - apart) & (rise > -1.6 * radius)
+    some = np.flatnonzero(on_boss | in_bore)
+    keep = []
+    for k in some:
+        one = whole[cylinder[k]]
+        sides = across(faces.directions[faces.direction[face[k]]])
+        place = sides @ one.centre
+        reach = np.sqrt(max(radius[k] ** 2 - rise[k] ** 2, 0.0)) if boss[k] else radius[k]
+        limit = reach * np.linalg.norm(sides - np.outer(sides @ one.axis, one.axis), axis=1)
+        limit = limit + np.abs(sides @ one.axis) * 0.5 * one.length_mm + 1e-3
+        inside = (faces.low[face[k]] >= place - limit) & (faces.high[face[k]] <= place + limit)
+        if inside.all():
+            keep.append(k)
+    kept = np.array(keep, dtype=np.int64)
+    found: list[Dimension] = []
+    for is_boss, feature in ((True, Feature.OUTSIDE), (False, Feature.SLOT)):
+        rows = kept[boss[kept] == is_boss]
+        found += distinct(
+            Kind.OVER_KEYWAY,
+            np.abs(rise[rows]) + radius[rows],
+            way[rows],
+            centres[cylinder[rows]],
+            faces.areas[face[rows]],
+            apart,
+            feature=feature,
+        )
+    return found
