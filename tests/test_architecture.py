@@ -28,7 +28,7 @@ FLOORS: Final = {
         "stl threemf",
         "models",
     ),
-    "mesh": ("rays refine soundness", "repair", "bodies", "part"),
+    "mesh": ("rays refine soundness", "repair defects", "bodies", "part"),
     "report": (
         "foundation pictures",
         "words",

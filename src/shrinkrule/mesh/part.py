@@ -16,9 +16,11 @@ import trimesh
 from shrinkrule.errors import FileError, MeshError, Option
 from shrinkrule.files.models import read_model_file
 from shrinkrule.mesh.bodies import overlapping_bodies, united
+from shrinkrule.mesh.defects import Code, Defect, defects_left
 from shrinkrule.mesh.repair import (
-    close_rounding_gaps,
+    close_cracks,
     drop_degenerate,
+    drop_doubled,
     merge_equal_vertices,
     turn_outward,
 )
@@ -48,6 +50,8 @@ def _why_not_closed(found: Soundness) -> str:
     """What keeps a surface from being closed: open edges, or facets that face opposite ways."""
     if found.open_edges:
         return f"the surface is not closed ({found.open_edges} open edges, {found.facets} facets)"
+    if found.crowded_edges:
+        return f"facets do not pair up on the {found.crowded_edges} edges that more than two share"
     return f"neighbouring facets face opposite ways (of {found.facets} facets)"
 
 
@@ -73,6 +77,8 @@ class Part:
         Pairs of bodies (numbered from 1) that share space; volume counts that space twice.
     is_green : bool
         Whether the file says that it is a green part made here: it has its oversize already.
+    defects : tuple of Defect
+        What was wrong with the mesh, mended or not, by its code.
     """
 
     mesh: trimesh.Trimesh
@@ -84,6 +90,7 @@ class Part:
     warnings: tuple[str, ...]
     overlaps: tuple[tuple[int, int], ...]
     is_green: bool = False
+    defects: tuple[Defect, ...] = ()
 
     @property
     def trusted(self) -> bool:
@@ -161,6 +168,10 @@ class Part:
             mesh=mesh,
             soundness=soundness,
             overlaps=(),
+            defects=(
+                *(defect for defect in self.defects if defect.mended),
+                *defects_left(soundness, 0),
+            ),
             warnings=(*others, *_surface_warnings(soundness, ())),
             mends=(*self.mends, f"united {self.soundness.bodies} bodies, some of which overlapped"),
         )
@@ -259,10 +270,14 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
     facets, dropped = drop_degenerate(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, hint="export the model again")
-    table, rounding = edge_table(facets), ""
+    table, cracks, doubled = edge_table(facets), "", ""
+    if (table.uses > 2).any():
+        # Only where edges are crowded can facets be doubled.
+        facets, doubled = drop_doubled(facets)
+        table = edge_table(facets) if doubled else table
     if (table.uses == 1).any():
-        vertices, facets, rounding = close_rounding_gaps(vertices, facets)
-        table = edge_table(facets)
+        vertices, facets, cracks = close_cracks(vertices, facets, table)
+        table = edge_table(facets) if cracks else table
     facets, turned = turn_outward(vertices, facets, table, path.name)
     if turned:
         table = edge_table(facets)
@@ -271,8 +286,28 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
     several = soundness.closed and soundness.bodies > 1
     overlaps = overlapping_bodies(vertices, facets, table) if several else ()
     warnings = (*about.notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
-    mends = tuple(note for note in (rounding, dropped, *turned) if note)
-    return Part(mesh, path, about.file_format, unit, soundness, mends, warnings, overlaps)
+    mended = (
+        (Code.CRACK, cracks),
+        (Code.DOUBLED, doubled),
+        (Code.NO_AREA, dropped),
+        *((Code.NESTED if "same way" in note else Code.TURNED, note) for note in turned),
+    )
+    mends = tuple(note for _, note in mended if note)
+    defects = (
+        *(Defect(code, code is not Code.NESTED, note) for code, note in mended if note),
+        *defects_left(soundness, len(overlaps)),
+    )
+    return Part(
+        mesh,
+        path,
+        about.file_format,
+        unit,
+        soundness,
+        mends,
+        warnings,
+        overlaps,
+        defects=defects,
+    )
 
 
 def _require_size(vertices: Floats, path: Path, unit: str) -> None:

@@ -1,4 +1,4 @@
-"""Repairs that lose nothing: vertices merged, degenerate facets dropped, bodies turned outward.
+"""Repairs that lose nothing: cracks closed, doubled and degenerate facets dropped, bodies turned.
 
 Each returns what it did in words, for the maker to read. Anything that would
 change the shape (closing holes, uniting bodies) is not done here unasked.
@@ -6,14 +6,21 @@ change the shape (closing holes, uniting bodies) is not done here unasked.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, box_of, connected_components
 from shrinkrule.numerics.edges import EdgeTable, edge_table
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.triangles import signed_volumes
+
+CRACK_MM: Final = 1e-3
+CRACK_SHARE: Final = 1e-5
+"""A crack is closed unasked if it is narrower than both: a micrometre, and this share of the
+part's longest side. No printer resolves either."""
 
 MAX_NESTED_BODIES = 400
 """More closed bodies than this in one file are loose pieces, not a part with cavities."""
@@ -42,16 +49,18 @@ def merge_equal_vertices(
     return points[first].astype(np.float64), numbers.reshape(-1, 3)
 
 
-def close_rounding_gaps(vertices: Floats, facets: Ints) -> tuple[Floats, Ints, str]:
-    """Merge vertices a few float32 steps apart, if that is all that keeps a mesh open.
+def close_cracks(vertices: Floats, facets: Ints, table: EdgeTable) -> tuple[Floats, Ints, str]:
+    """Merge vertices on open edges that are apart by less than a crack that means nothing.
 
-    Files often hold one corner in two roundings. The merge is kept only if it closes
-    every open edge; else the mesh comes back as it was.
+    Files often hold one corner in two roundings. The merge is kept only if it closes every open
+    edge; else the mesh comes back as it was. Nothing moves by more than twice the crack.
 
     Parameters
     ----------
     vertices, facets : (n, 3) float64, (m, 3) int64
-        An open surface.
+        An open surface, mm.
+    table : EdgeTable
+        Its edges.
 
     Returns
     -------
@@ -60,14 +69,55 @@ def close_rounding_gaps(vertices: Floats, facets: Ints) -> tuple[Floats, Ints, s
     note : str
         What was done, empty for nothing.
     """
-    reach = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
-    cells = np.round(vertices / reach).astype(np.int64)
-    _, first, inverse = np.unique(cells, axis=0, return_index=True, return_inverse=True)
-    joined, _ = drop_degenerate(inverse.ravel()[facets])
-    if len(first) == len(vertices) or (edge_table(joined).uses == 1).any():
+    from scipy.spatial import cKDTree
+
+    low, high = box_of(vertices)
+    rounding = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
+    reach = max(min(CRACK_MM, CRACK_SHARE * float((high - low).max())), rounding)
+    rim = np.unique(table.ends[table.uses == 1])
+    pairs = cKDTree(vertices[rim]).query_pairs(reach, output_type="ndarray")
+    groups = connected_components(len(rim), pairs.astype(np.int64))
+    _, first = np.unique(groups, return_index=True)
+    # A chain of near vertices may lead far: then this is no crack.
+    moved = np.linalg.norm(vertices[rim] - vertices[rim[first[groups]]], axis=1)
+    target = np.arange(len(vertices))
+    target[rim] = rim[first[groups]]
+    joined, _ = drop_degenerate(target[facets])
+    if not len(pairs) or moved.max() > 2.0 * reach or (edge_table(joined).uses == 1).any():
         return vertices, facets, ""
-    note = f"merged {len(vertices) - len(first)} vertices that differed only by rounding"
-    return vertices[first], joined, note
+    kept = np.unique(joined)
+    renumbered = np.searchsorted(kept, joined)
+    count, widest = len(vertices) - len(kept), 1000.0 * float(moved.max())
+    note = f"closed cracks of at most {widest:.2g} µm: merged {count} vertices"
+    return vertices[kept], renumbered, note
+
+
+def drop_doubled(facets: Ints) -> tuple[Ints, str]:
+    """Keep one of facets that have the same corners in the same order round.
+
+    Two that face opposite ways stay: they are a wall without thickness, and which of them is
+    meant would be a guess.
+
+    Parameters
+    ----------
+    facets : (m, 3) int64
+        Facets of three different corners.
+
+    Returns
+    -------
+    facets : (k, 3) int64
+        Those that stay, in their order.
+    note : str
+        What was done, empty for nothing.
+    """
+    turn = np.argmin(facets, axis=1)[:, None]
+    rows = np.take_along_axis(facets, (turn + np.arange(3)) % 3, axis=1)
+    first, _ = number_equal(np.ascontiguousarray(rows).view("u8"))
+    if len(first) == len(facets):
+        return facets, ""
+    count = len(facets) - len(first)
+    kept = facets[np.sort(first)]
+    return kept, f"dropped {count} doubled facet{'s' * (count != 1)}"
 
 
 def drop_degenerate(facets: Ints) -> tuple[Ints, str]:

@@ -159,6 +159,7 @@ def part_dict(part: Part) -> dict[str, Any]:
         "trusted": part.trusted,
         "mends": list(part.mends),
         "warnings": list(part.warnings),
+        "defects": [defect.as_dict() for defect in part.defects],
     }
 
 

@@ -1,0 +1,118 @@
+"""Mends that change nothing solid are made and said; what would be a guess is left."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+
+from shrinkrule.errors import MeshError
+from shrinkrule.mesh import Part, part_from_mesh
+
+
+def box_with_crack(side: float, crack_mm: float) -> trimesh.Trimesh:
+    """A box at the origin, one facet of which has its own corners, moved along X."""
+    corners = np.array(trimesh.creation.box((side, side, side)).triangles)
+    corners[0, :, 0] += crack_mm
+    return trimesh.Trimesh(corners.reshape(-1, 3), np.arange(36).reshape(-1, 3), process=False)
+
+
+def codes(part: Part, mended: bool) -> set[str]:
+    return {defect.code.value for defect in part.defects if defect.mended is mended}
+
+
+@pytest.mark.parametrize(
+    ("side", "crack_mm", "closes"),
+    [
+        (200.0, 0.9e-3, True),
+        (200.0, 1.2e-3, False),  # wider than a micrometre
+        (20.0, 0.15e-3, True),
+        (20.0, 0.3e-3, False),  # wider than a hundred-thousandth of the part
+    ],
+)
+def test_cracks_are_closed_up_to_their_limit(side: float, crack_mm: float, closes: bool) -> None:
+    part = part_from_mesh(box_with_crack(side, crack_mm))
+    assert part.soundness.closed is closes
+    assert codes(part, mended=True) == ({"crack"} if closes else set())
+    assert codes(part, mended=False) == (set() if closes else {"open-edge"})
+    if closes:
+        assert part.soundness.facets == 12
+        assert part.soundness.volume_mm3 == pytest.approx(side**3, rel=2 * crack_mm / side)
+
+
+def cone_without_tip(count: int, step_mm: float) -> trimesh.Trimesh:
+    """A cone of 200 mm across whose tip is an open ring of vertices ``step_mm`` apart."""
+    turn = 2.0 * np.pi * np.arange(count) / count
+    circle = np.column_stack([np.cos(turn), np.sin(turn), np.zeros(count)])
+    ring = step_mm / (2.0 * np.sin(np.pi / count)) * circle + [0.0, 0.0, 100.0]
+    n, after = np.arange(count), (np.arange(count) + 1) % count
+    foot = np.full(count, 2 * count)
+    faces = np.vstack(
+        [
+            np.column_stack([n, after, count + n]),
+            np.column_stack([after, count + after, count + n]),
+            np.column_stack([after, n, foot]),
+        ]
+    )
+    return trimesh.Trimesh(
+        np.vstack([100.0 * circle, ring, np.zeros((1, 3))]), faces, process=False
+    )
+
+
+def test_a_chain_of_near_vertices_is_no_crack() -> None:
+    """Each step is under a micrometre, the ring of forty is ten across: a hole, not a crack."""
+    hole = part_from_mesh(cone_without_tip(40, 0.8e-3))
+    assert codes(hole, mended=False) == {"open-edge"}
+    assert codes(hole, mended=True) == set()
+    crack = part_from_mesh(cone_without_tip(4, 0.6e-3))
+    assert crack.soundness.closed
+    assert codes(crack, mended=True) == {"crack"}
+
+
+def test_doubled_facets_are_dropped_and_counted() -> None:
+    box = trimesh.creation.box((10, 10, 10))
+    twice = [np.roll(box.faces[0], 1), box.faces[5]]
+    part = part_from_mesh(trimesh.Trimesh(box.vertices, [*box.faces, *twice], process=False))
+    assert part.soundness.facets == 12
+    assert part.soundness.volume_mm3 == pytest.approx(1000.0)
+    assert "dropped 2 doubled facets" in part.mends
+    assert codes(part, mended=True) == {"doubled-facet"}
+    assert codes(part, mended=False) == set()
+
+
+def test_a_body_written_twice_is_one_body() -> None:
+    box = trimesh.creation.box((10, 10, 10))
+    part = part_from_mesh(trimesh.util.concatenate([box, box]))
+    assert part.soundness.volume_mm3 == pytest.approx(1000.0)
+    assert part.overlaps == ()
+
+
+def test_a_wall_without_thickness_is_left_and_said() -> None:
+    """A facet and its reverse: either may be meant, so neither goes."""
+    box = trimesh.creation.box((10, 10, 10))
+    fin = [[0, 1, 8], [1, 0, 8]]
+    vertices = np.vstack([box.vertices, [[-5.0, -20.0, 0.0]]])
+    part = part_from_mesh(trimesh.Trimesh(vertices, [*box.faces, *fin], process=False))
+    assert part.soundness.facets == 14
+    assert "doubled-facet" not in codes(part, mended=True)
+    assert "crowded-edge" in codes(part, mended=False)
+
+
+def test_facets_that_do_not_pair_up_are_called_that() -> None:
+    """Two tetrahedra on one face, which is kept inside: no edge is open, three are used thrice."""
+    vertices = np.array([[0, 0, 0], [9, 0, 0], [0, 9, 0], [2, 2, 9], [2, 2, -9]], float)
+    outside = [[0, 1, 3], [1, 2, 3], [2, 0, 3], [1, 0, 4], [2, 1, 4], [0, 2, 4]]
+    whole = part_from_mesh(trimesh.Trimesh(vertices, outside, process=False))
+    assert codes(whole, mended=False) == set()
+    part = part_from_mesh(trimesh.Trimesh(vertices, [*outside, [0, 1, 2]], process=False))
+    assert codes(part, mended=False) == {"unpaired-edge", "crowded-edge"}
+    with pytest.raises(MeshError, match=r"do not pair up on the 3 edges.*near x .* mm"):
+        part.require_solid()
+
+
+def test_codes_of_turned_and_nested_shells() -> None:
+    outer, inner = trimesh.creation.box((20, 20, 20)), trimesh.creation.box((10, 10, 10))
+    nested = part_from_mesh(trimesh.util.concatenate([outer, inner]))
+    assert codes(nested, mended=False) == {"shell-in-shell", "overlapping-bodies"}
+    outer.invert()
+    assert codes(part_from_mesh(outer), mended=True) == {"facing-inward"}
