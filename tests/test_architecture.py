@@ -31,7 +31,7 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit verdict dimensions",
+        "sag_report printer_words fit verdict dimensions",
         "console html plain",
         "outputs",
     ),

@@ -5,6 +5,7 @@ from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.offset import OffsetMesh, offset_outlines
 from shrinkrule.compensation.plate import plate_moved
 from shrinkrule.compensation.predict import (
+    Bent,
     LayerPrediction,
     LengthPrediction,
     Prediction,
@@ -26,6 +27,7 @@ from shrinkrule.compensation.tolerance import grade_width_mm, iso286_grade, iso2
 __all__ = [
     "QUARTER_TURNS",
     "WAYS_UP",
+    "Bent",
     "GreenPart",
     "LayerHeights",
     "LayerPrediction",

@@ -16,6 +16,7 @@ from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Row, State, WallLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag_report import sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
@@ -50,7 +51,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("row", f"{row.name} of {result.recipe.row_source}")
         facts.add_row("shrinkage", words.shrinkage(row))
     facts.add_row("scaled", words.scaled(result))
-    for name, text in words.print_facts(result):
+    for name, text in print_facts(result):
         facts.add_row(name, text)
     if offset := words.outline_offset(result):
         facts.add_row("outline", offset)

@@ -11,6 +11,7 @@ from shrinkrule.job import JobResult, Row
 from shrinkrule.report import words
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
+from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
 
@@ -58,6 +59,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             pictures=pictures,
             sag=_sag(result),
             words=words,
+            print_facts=print_facts,
             cautions=CAUTIONS,
             program=program(),
         )
