@@ -83,6 +83,7 @@ ROOMS: Final = {
 _FIT: Final = (
     "tests/calibration/fit/test_fit_sheets.py",
     "tests/calibration/fit/test_facts_fit.py",
+    "tests/calibration/fit/test_facts_limits.py",
 )
 _PROMISE: Final = "tests/calibration/fit/test_promise.py"
 _COVERAGE: Final = "tests/calibration/fit/test_coverage.py"
@@ -151,16 +152,19 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
     "sag/voxels": ("tests/sag/voxels", "tests/sag/fem", *_SOLVE),
     "sag/contact": ("tests/sag/contact", *_SOLVE),
     "sag": ("tests/sag/test_material.py", *_SOLVE),
-    "sag/precurve.py": tuple(
-        f"tests/sag/test_precurve.py::test_{name}"
-        for name in (
-            "stiff_part_needs_nothing",
-            "hopeless_part_comes_with_what_would_help",
-            "precurved_span_is_arched_by_its_sag",
-            "flat_base_stays_flat",
-            "round_trip_of_a_bridge_whose_feet_rock",
-            "precurving_uses_the_sag_of_the_part_as_given",
-        )
+    "sag/precurve.py": (
+        "tests/sag/test_facts_precurve.py",
+        *(
+            f"tests/sag/test_precurve.py::test_{name}"
+            for name in (
+                "stiff_part_needs_nothing",
+                "hopeless_part_comes_with_what_would_help",
+                "precurved_span_is_arched_by_its_sag",
+                "flat_base_stays_flat",
+                "round_trip_of_a_bridge_whose_feet_rock",
+                "precurving_uses_the_sag_of_the_part_as_given",
+            )
+        ),
     ),
     "walls/thickness": (
         "tests/walls/test_thickness.py",
@@ -178,12 +182,14 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/walls/test_facts_layers.py",
         "tests/walls/test_facts_outlines.py",
         "tests/walls/test_facts_cuts.py",
+        "tests/walls/test_facts_lost.py",
         "tests/walls/test_layers.py",
     ),
     "coupon": (
         "tests/coupon/test_facts_layout.py",
         "tests/coupon/test_facts_block.py",
         "tests/coupon/test_facts_coupon.py",
+        "tests/coupon/test_facts_sizes.py",
         "tests/coupon/test_dimensions.py",
         "tests/coupon/test_bars.py",
         "tests/coupon/test_page.py",

@@ -30,6 +30,7 @@ ROOMS: Final = (
     ("The part's own dimensions", ("dimensions",)),
     ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
+    ("Parts that share a crucible", ("loads",)),
     ("The job", ("job",)),
     ("Reports", ("report",)),
     ("The command line", ("cli",)),

@@ -13,7 +13,7 @@ FLOORS: Final = {
         "version errors defaults numerics public cells",
         "units cautions furnace printer sheet files",
         "physics",
-        "mesh",
+        "mesh loads",
         "walls calibration coupon",
         "compensation printing settings",
         "sag dimensions",
@@ -26,17 +26,19 @@ FLOORS: Final = {
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
         "stl threemf",
+        "models",
     ),
     "mesh": ("rays refine soundness", "repair", "bodies", "part"),
     "report": (
         "foundation pictures",
         "words",
-        "sag_report printer_words fit verdict dimensions",
-        "console html plain",
+        "sag_report printer_words fit verdict turning dimensions filament",
+        "console html many plain",
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("scene", "walls"),
+    "report.pictures": ("loads scene", "walls"),
+    "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
@@ -69,6 +71,7 @@ FLOORS: Final = {
         "layout solid spans",
         "piece block_sizes",
         "bars block ladder views",
+        "fitting",
         "design",
         "drawing",
         "page",
@@ -76,7 +79,15 @@ FLOORS: Final = {
     ),
     "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
     "printing": ("findings", "surface", "starts slender undersides", "check"),
-    "job": ("recipe checks", "result", "filament look printing_checks", "verdict", "run"),
+    "job": (
+        "recipe checks",
+        "sag_look",
+        "result",
+        "filament look printing_checks room",
+        "verdict",
+        "run",
+        "ways",
+    ),
     "calibration.fit": (
         "axis balance lengths sag",
         "beams outliers printing",
@@ -85,17 +96,20 @@ FLOORS: Final = {
         "fit_sheets sentences",
     ),
     "calibration.table": ("columns row", "between read write", "update"),
-    "calibration.sheets": ("sheet", "check inches parse", "read"),
+    "calibration.sheets": ("sheet", "check inches join parse", "read"),
     "cli": (
-        "late options refusals sag_options",
-        "calibrate compensate coupon settings table walls",
-        "ways_up dimensions",
+        "late many_parts options refusals sag_options",
+        "shrinkage",
+        "calibrate compensate coupon settings table",
+        "walls ways_up dimensions",
         "main",
     ),
+    "loads": ("outline", "packing"),
+    "cli.many_parts": ("processes", "loads"),
     "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
     "calibration": ("statistics", "table sheets", "fit"),
     "sag": (
-        "settings material",
+        "settings material lying",
         "voxels",
         "fem",
         "contact",
@@ -103,19 +117,16 @@ FLOORS: Final = {
         "preparation gaps",
         "result",
         "solve",
-        "precurve orientations",
+        "precurve orientations estimate",
     ),
-    "dimensions": (
-        "noise surface dimension",
+    "dimensions": ("recognition dimension", "across", "lengths rounds", "find promise", "listing"),
+    "dimensions.recognition": (
+        "noise surface",
         "regions",
         "creases",
         "fitting",
         "cylinders",
         "planes",
-        "across",
-        "lengths rounds",
-        "find",
-        "listing",
     ),
     "sag.voxels": (
         "corners grid scanlines",
@@ -140,7 +151,8 @@ TREES: Final = {
 MODULES: Final = {
     ".".join(["shrinkrule", *path.relative_to(PACKAGE).with_suffix("").parts]) for path in TREES
 }
-MOST_FILES: Final[dict[str, int]] = {}
+# A coupon is four kinds of piece, each with its sizes, and a page with its drawings.
+MOST_FILES: Final[dict[str, int]] = {"coupon": 16}
 """Folders that hold more than fourteen modules, each with its reason."""
 BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 

@@ -9,8 +9,12 @@ from __future__ import annotations
 import re
 from typing import Final
 
-_CONTROL: Final = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069]+")
-"""Characters that steer a screen instead of standing on it, those of writing direction too."""
+_CONTROL: Final = re.compile(
+    "[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb"
+    "\ud800-\udfff\ue000-\uf8ff]+"
+)
+"""Characters that steer a screen instead of standing on it, those of writing direction
+and of no width too, and halves of letters, which names of files in another encoding hold."""
 
 _FORMULA: Final = ("=", "+", "-", "@")
 """First characters by which a spreadsheet takes a cell for a formula."""

@@ -30,3 +30,6 @@ CREDIBLE_SHRINKAGE: Final = 0.40
 
 LARGEST_SHRINKAGE: Final = 0.50
 """No row and no factor may ask for more: the green part would be twice as large."""
+
+USUAL_SAG_MODULI_KPA: Final = (20.0, 100_000.0)
+"""Sag moduli of whole firings: softer parts slump, stiffer ones hardly sintered (judgement)."""

@@ -202,6 +202,27 @@ def plain(value: float) -> str:
     return f"{round(value, digits):.{max(0, digits)}f}"
 
 
+def small_mm(length_mm: float) -> str:
+    """A small length to a hundredth of a millimetre, which is what can be measured of it.
+
+    Parameters
+    ----------
+    length_mm : float
+        mm.
+
+    Returns
+    -------
+    str
+        The length.
+
+    Examples
+    --------
+    >>> small_mm(0.0093), small_mm(0.0012), small_mm(1.014)
+    ('0.01', 'under 0.01', '1.01')
+    """
+    return f"{length_mm:.2f}" if length_mm >= 0.005 else "under 0.01"
+
+
 def rounded_up(half_width: float, digits: int = 2) -> str:
     """Half width of an interval as text: never rounded to less than it is.
 

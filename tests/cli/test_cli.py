@@ -104,7 +104,10 @@ def test_names_are_escaped_in_the_page(in_folder: Path) -> None:
 def test_fail_on_thin(in_folder: Path) -> None:
     cup = str(SAMPLES / "thin_cup.stl")
     assert main(["compensate", cup, "--demo-table", "--fail-on-thin"]) == 1
-    assert main(["compensate", cup, "--demo-table", "--nozzle", "0.4", "--fail-on-thin"]) == 0
+    assert (
+        main(["compensate", cup, "--demo-table", "--nozzle", "0.4", "--fail-on-thin", "--force"])
+        == 0
+    )
     assert main(["walls", cup, "--fail-on-thin"]) == 1
 
 
@@ -125,7 +128,8 @@ def test_fail_on_thin(in_folder: Path) -> None:
         (["compensate", "box.stl", "--demo-table", "--nozzle", "wide"], "'wide' is not a length"),
         (["compensate", "box.stl", "--demo-table", "--print-up", "q"], "no way up"),
         (["compensate", "box.stl", "--demo-table", "--unit", "ell"], "unknown length unit"),
-        (["compensate", "box.stl", "--demo-table", "--out", "none"], "none: no such folder"),
+        (["compensate", "box.stl", "--demo-table", "--out", "box.stl"], "this is no folder"),
+        (["compensate", "box.stl", "--demo-table", "--name", "../box"], "no name for files"),
         (["compensate", ".", "--demo-table"], "this is a folder"),
     ],
 )
@@ -144,8 +148,9 @@ def test_the_folder_is_looked_at_before_the_work(
     in_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Before the model is even read: here there is none."""
-    assert main(["compensate", "none.stl", "--demo-table", "--out", "nowhere"]) == 2
-    assert "nowhere: no such folder" in capsys.readouterr().err
+    (in_folder / "file").write_bytes(b"")
+    assert main(["compensate", "none.stl", "--demo-table", "--out", "file/below"]) == 2
+    assert "file: this is no folder" in capsys.readouterr().err
     (in_folder / "locked").mkdir()
     monkeypatch.setattr("os.access", lambda _, mode: not mode & os.W_OK)
     assert main(["compensate", "none.stl", "--demo-table", "--out", "locked"]) == 2
@@ -209,7 +214,7 @@ def test_density_between_rows_and_beyond_them(in_folder: Path) -> None:
     assert main([*demo, "--density", "0.925"]) == 0
     between = json.loads((in_folder / "box.report.json").read_text())
     assert 1.1703 < between["oversize"]["xy"] < 1.1908
-    assert main([*demo, "--density", "0.97", "--extrapolate"]) == 0
+    assert main([*demo, "--density", "0.97", "--extrapolate", "--force"]) == 0
     beyond = json.loads((in_folder / "box.report.json").read_text())
     assert any("EXTRAPOLATED" in reason["text"] for reason in beyond["verdict"]["reasons"])
 

@@ -61,9 +61,6 @@ def test_the_part_is_written_coloured_in_the_model_s_own_axes(
 
 def test_out_and_json(in_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     box(in_folder, 30.0, 20.0, 5.0)
-    assert main(["walls", "box.stl", "--json", "--out", "away"]) == 2
-    assert "no such folder" in capsys.readouterr().err
-    (in_folder / "away").mkdir()
     assert main(["walls", "box.stl", "--json", "--out", "away"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["files"] == {"ply": "box.walls.ply", "glb": "box.walls.glb"}
@@ -149,3 +146,48 @@ def test_each_place_tells_its_span_its_pictures_and_a_mend_that_passes(in_folder
     mended = trimesh.creation.box((20.0, 0.57, 15.0))
     (in_folder / "box.stl").write_bytes(stl_bytes(mended, "wall"))
     assert main(["walls", "box.stl", *by_hand, "--fail-on-thin"]) == 0
+
+
+def test_a_row_says_that_the_part_is_the_wanted_one(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A plate of 1 mm is scaled in Z by 1 / (1 - 0.16), as the row of the bundled table says."""
+    box(in_folder, 30.0, 20.0, 1.0)
+    assert main(["walls", "box.stl", "--json"]) == 0
+    green = json.loads(capsys.readouterr().out)
+    assert green["oversize"] == {"x": 1.0, "y": 1.0, "xy": 1.0, "z": 1.0}
+    assert green["taken_as"] == "as the GREEN part, in the size of its file"
+    assert main(["walls", "box.stl", "--demo-table", "--json"]) == 0
+    wanted = json.loads(capsys.readouterr().out)
+    assert wanted["oversize"]["z"] == pytest.approx(1 / 0.84, rel=1e-9)
+    assert wanted["oversize"]["x"] == pytest.approx(1 / 0.8545, rel=1e-9)
+    assert "'bronze demo batch 90'" in wanted["taken_as"]
+    # The row's coupon goes with it.
+    assert wanted["walls"]["coupon_section_mm"] == 6.8
+
+
+def test_settings_scale_only_where_the_part_is_said_to_be_the_wanted_one(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    box(in_folder, 30.0, 20.0, 1.0)
+    (in_folder / "table.csv").write_text(table_csv(demo_table()))
+    stated = '[calibration]\ntable = "table.csv"\nrow = "bronze demo batch 85"\n'
+    (in_folder / "shrinkrule.toml").write_text(stated)
+    assert main(["walls", "box.stl"]) == 0
+    assert "box.stl is looked at as the GREEN part" in capsys.readouterr().out
+    assert main(["walls", "box.stl", "--wanted", "--json"]) == 0
+    wanted = json.loads(capsys.readouterr().out)
+    assert wanted["oversize"]["z"] == pytest.approx(1 / (1 - 0.1426), rel=1e-9)
+
+
+def test_a_green_part_is_not_scaled_again_and_factors_exclude_a_row(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    box(in_folder, 30.0, 20.0, 1.0)
+    (in_folder / "box.stl").rename(in_folder / "box.green.stl")
+    assert main(["walls", "box.green.stl", "--demo-table"]) == 2
+    assert "enlarged a second time" in capsys.readouterr().err
+    assert main(["walls", "box.green.stl", "--scale-xy", "1.2"]) == 2
+    both = ["--scale-xy", "1.2", "--scale-z", "1.2", "--demo-table"]
+    assert main(["walls", "box.green.stl", *both]) == 2
+    assert "cannot both hold" in capsys.readouterr().err

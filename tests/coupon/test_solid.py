@@ -141,9 +141,9 @@ def test_the_same_plan_gives_the_same_coupon() -> None:
 
 def test_a_furnace_too_low_or_too_narrow_is_refused_with_the_mend() -> None:
     printer = Printer.from_nozzle(0.6)
-    with pytest.raises(SettingError, match="higher"):
+    with pytest.raises(SettingError, match="80 x 60 x 20 mm would do"):
         design_coupon(CouponPlan(printer, BoxFurnace(80.0, 60.0, 15.0)))
-    with pytest.raises(SettingError, match="larger one or a finer nozzle"):
+    with pytest.raises(SettingError, match="would do with this nozzle"):
         design_coupon(CouponPlan(printer, CrucibleFurnace(40.0, 60.0)))
     with pytest.raises(SettingError, match="80x60x50"):
         parse_box("80x60")

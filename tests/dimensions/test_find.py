@@ -226,6 +226,20 @@ def test_prisms_of_few_sides_are_no_rounds() -> None:
     assert walls == pytest.approx([12.0, 10 * np.sqrt(3)] + [10 * np.sqrt(3)] * 2, abs=MICROMETRE)
 
 
+def test_loose_facets_have_overall_sizes_alone() -> None:
+    """Facets that share no edge, one facet, and facets that are all thinner than the rounding."""
+    loose = np.random.default_rng(2).uniform(-10, 10, (200, 3, 3))
+    facets = np.arange(3 * len(loose)).reshape(-1, 3)
+    soup = trimesh.Trimesh(loose.reshape(-1, 3), facets, process=False)
+    assert {one.kind for one in found_on(single(soup)).every} == {Kind.OVERALL}
+    one = trimesh.Trimesh([[0, 0, 0], [9, 0, 0], [0, 7, 3]], [[0, 1, 2]], process=False)
+    assert len(found_on(single(one)).every) == 3
+    sliver = trimesh.Trimesh([[0, 0, 0], [9, 0, 0], [4, 1e-7, 0]], [[0, 1, 2]], process=False)
+    found = found_on(sliver)
+    assert found.every == ()
+    assert found.notes
+
+
 def test_dozen_has_overall_sizes_and_no_value_twice() -> None:
     found = found_on(single(mesh_of(plate()[0])))
     dozen = found.dozen

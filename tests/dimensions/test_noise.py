@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from shrinkrule.dimensions.noise import coordinate_noise
+from shrinkrule.dimensions.recognition.noise import coordinate_noise
 from shrinkrule.numerics.arrays import Floats
 
 

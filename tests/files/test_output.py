@@ -50,9 +50,30 @@ def test_an_input_is_never_overwritten(tmp_path: Path) -> None:
     assert model.read_bytes() == b"model"
 
 
-def test_a_missing_folder_is_named(tmp_path: Path) -> None:
-    with pytest.raises(FileError, match="no such folder"):
-        OutputSet().add(tmp_path / "none" / "a.txt", b"")
+def test_a_folder_is_made_and_taken_away_if_nothing_was_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "new" / "below" / "a.txt"
+    outputs = OutputSet()
+    outputs.add(path, b"a")
+    assert list(tmp_path.iterdir()) == []
+    with monkeypatch.context() as broken:
+        broken.setattr(os, "fsync", full_disk)
+        with pytest.raises(FileError, match="No space left"):
+            outputs.write()
+    assert list(tmp_path.iterdir()) == []
+    outputs.write()
+    assert path.read_bytes() == b"a"
+
+
+def full_disk(_: int) -> None:
+    raise OSError(28, "No space left on device")
+
+
+def test_a_place_that_is_no_folder_is_named(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(FileError, match="file: this is no folder"):
+        OutputSet().add(tmp_path / "file" / "below" / "a.txt", b"")
     with pytest.raises(FileError, match="this is a folder"):
         OutputSet().add(tmp_path, b"")
 
@@ -84,5 +105,7 @@ def test_a_folder_that_vanishes_is_named_and_nothing_is_left(tmp_path: Path) -> 
     outputs = OutputSet()
     outputs.add(folder / "a.txt", b"a")
     folder.rmdir()
-    with pytest.raises(FileError, match=r"a\.txt: cannot be written .*; nothing was changed"):
+    folder.write_bytes(b"something else")
+    with pytest.raises(FileError, match=r"cannot be written .*; nothing was changed"):
         outputs.write()
+    assert folder.read_bytes() == b"something else"

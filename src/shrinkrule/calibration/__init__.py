@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
+    from shrinkrule.calibration.fit.beams import fit_bars
     from shrinkrule.calibration.fit.fit_sheets import fit_sheets
     from shrinkrule.calibration.fit.result import (
         AxisResult,
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from shrinkrule.calibration.fit.sag import SagFit
     from shrinkrule.calibration.fit.sentences import plain_sentences
     from shrinkrule.calibration.fit.to_row import row_from_fit
+    from shrinkrule.calibration.sheets.join import is_block
     from shrinkrule.calibration.sheets.read import read_sheet
     from shrinkrule.calibration.sheets.sheet import Sheet
     from shrinkrule.calibration.table.between import Beyond, row_at_density
@@ -59,7 +61,9 @@ __all__ = [
     "check_balance",
     "demo_table",
     "find_row",
+    "fit_bars",
     "fit_sheets",
+    "is_block",
     "plain_sentences",
     "read_sheet",
     "read_table",
@@ -95,6 +99,8 @@ _MODULES: Final = {
     "check_balance": "shrinkrule.calibration.table.row",
     "demo_table": "shrinkrule.calibration.table.read",
     "find_row": "shrinkrule.calibration.table.read",
+    "fit_bars": "shrinkrule.calibration.fit.beams",
+    "is_block": "shrinkrule.calibration.sheets.join",
     "fit_sheets": "shrinkrule.calibration.fit.fit_sheets",
     "plain_sentences": "shrinkrule.calibration.fit.sentences",
     "read_sheet": "shrinkrule.calibration.sheets.read",

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import sys
 
-from shrinkrule.cli.late import load_late
-from shrinkrule.cli.main import main
+try:
+    from shrinkrule.cli.late import load_late
+    from shrinkrule.cli.main import main
+except KeyboardInterrupt:
+    sys.stderr.write("shrinkrule: stopped, nothing was written\n")
+    sys.exit(130)
 
 __all__ = ["main", "run"]
 

@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from shrinkrule.cli import options
-from shrinkrule.errors import SettingError
 from shrinkrule.numerics.progress import Progress
 
 if TYPE_CHECKING:
-    from shrinkrule.calibration import CalibrationRow, FitResult
+    from shrinkrule.calibration import CalibrationRow, FitResult, Sheet
 
 _FITTING: Final = 0.2
 _DRAWING: Final = 0.5
@@ -23,7 +22,8 @@ Sheets = Annotated[
     list[Path],
     typer.Argument(
         metavar="SHEET",
-        help="Filled measuring sheets (CSV): one for each coupon in each firing.",
+        help="Filled measuring sheets (CSV): one for each coupon in each firing, or one "
+        "for each load of a coupon fired in several.",
         show_default=False,
     ),
 ]
@@ -83,7 +83,11 @@ def calibrate(
     """
     folder = options.folder_from(out)
     with options.progress_bar(shown=not json) as progress:
-        fit, made = _fitted(sheets, row, leave_out or (), note, progress)
+        read = _read(sheets, progress)
+        if _show_bars(read, json):
+            return
+        progress("fitting", _FITTING)
+        fit, made = _fitted(read, row, leave_out or (), note)
     if table is not None and not yes:
         _ask(fit, table, row)
     with options.progress_bar(shown=not json) as progress:
@@ -103,21 +107,43 @@ def calibrate(
     show_fit(fit, made, files, Console(highlight=False))
 
 
-def _fitted(
-    sheets: list[Path],
-    row: str,
-    leave_out: Sequence[str],
-    note: str,
-    progress: Progress,
-) -> tuple[FitResult, CalibrationRow]:
-    """Fit of all sheets and the row it makes."""
-    from shrinkrule.calibration import fit_sheets, read_sheet, row_from_fit
+def _read(sheets: list[Path], progress: Progress) -> list[Sheet]:
+    """All sheets, read and checked."""
+    from shrinkrule.calibration import read_sheet
 
     read = []
     for number, sheet in enumerate(sheets):
         progress("reading the sheets", _FITTING * number / len(sheets))
         read.append(read_sheet(sheet))
-    progress("fitting", _FITTING)
+    return read
+
+
+def _show_bars(read: list[Sheet], json: bool) -> bool:
+    """Show the modulus of bars without a block, and whether that is what the sheets hold."""
+    from shrinkrule.calibration import fit_bars, is_block
+
+    if any(map(is_block, read)):
+        return False
+    bars = fit_bars(read)
+    from shrinkrule.report import bars_dict, show_bars
+
+    if json:
+        import json as codec
+
+        typer.echo(codec.dumps(bars_dict(bars), indent=2))
+    else:
+        from rich.console import Console
+
+        show_bars(bars, Console(highlight=False))
+    return True
+
+
+def _fitted(
+    read: list[Sheet], row: str, leave_out: Sequence[str], note: str
+) -> tuple[FitResult, CalibrationRow]:
+    """Fit of all sheets and the row it makes."""
+    from shrinkrule.calibration import fit_sheets, row_from_fit
+
     fit = fit_sheets(read, leave_out)
     return fit, row_from_fit(fit, row, note)
 
@@ -128,21 +154,12 @@ def _ask(fit: FitResult, table: Path, name: str) -> None:
 
     wrong = [note.text for note in fit.notes if note.weight is NoteWeight.WRONG]
     if wrong:
-        _confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
+        options.confirm(f"{wrong[0]}\nWrite the row all the same?", "put it right, or add --yes")
     current = row_that_stands(table, name)
     if current is not None:
         since = f" of {current.date}" if current.date else ""
-        _confirm(
+        options.confirm(
             f"{table.name} has a row {name!r}{since} already. Replace it? It is kept, under its "
             "date.",
             "choose another --row, or add --yes",
         )
-
-
-def _confirm(question: str, hint: str) -> None:
-    try:
-        agreed = typer.confirm(question, err=True)
-    except typer.Abort:
-        agreed = False
-    if not agreed:
-        raise SettingError("nothing was written", hint=hint)

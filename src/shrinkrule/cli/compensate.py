@@ -3,79 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from shrinkrule.cli import options, sag_options
+from shrinkrule.cli import options, sag_options, shrinkage
+from shrinkrule.cli.many_parts import (
+    PART_GB,
+    UNKNOWNS_GB,
+    flags_of,
+    free_gb,
+    loads_of,
+    models_in,
+    run_all,
+)
 from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
 from shrinkrule.errors import SettingError
+from shrinkrule.files.output import require_plain_name
 
 if TYPE_CHECKING:
-    from shrinkrule.calibration import CalibrationRow
-    from shrinkrule.compensation import ScaleFactors
-    from shrinkrule.job import JobResult
-    from shrinkrule.settings import Settings
+    from shrinkrule.job import JobResult, Recipe
 
-DEMO_ROW: Final = "bronze demo batch 90"
-DEMO_SOURCE: Final = "the bundled table, materials INVENTED"
-
-TableFile = Annotated[
-    Path | None,
-    typer.Option(
-        "--table",
-        "-t",
-        metavar="CSV",
-        help="Calibration table.",
-        show_default=False,
-        rich_help_panel=options.SHRINKAGE,
-    ),
-]
-RowName = Annotated[
-    str | None,
-    typer.Option(
-        "--row",
-        "-r",
-        metavar="NAME",
-        help="Row of the table to shrink by.",
-        show_default=False,
-        rich_help_panel=options.SHRINKAGE,
-    ),
-]
-Density = Annotated[
-    float | None,
-    typer.Option(
-        metavar="SHARE",
-        help="Relative density aimed at, as 0.90: goes between the rows of the row's material.",
-        show_default=False,
-        rich_help_panel=options.SHRINKAGE,
-    ),
-]
-Extrapolate = Annotated[
-    bool,
-    typer.Option(
-        "--extrapolate",
-        help="Allow a --density outside the calibrated ones.",
-        rich_help_panel=options.SHRINKAGE,
-    ),
-]
-Demo = Annotated[
-    bool,
-    typer.Option(
-        "--demo-table",
-        help="Use the bundled table of invented materials, to try the program.",
-        rich_help_panel=options.SHRINKAGE,
-    ),
-]
-Scale = Annotated[
-    float | None,
-    typer.Option(
-        metavar="FACTOR",
-        help="Oversize factor by hand, without a table: 1 / (1 - shrinkage), as 1.19.",
-        show_default=False,
-        rich_help_panel=options.SHRINKAGE,
-    ),
-]
 Corrected = Annotated[
     bool,
     typer.Option(
@@ -120,6 +68,45 @@ ApplyOffset = Annotated[
     ),
 ]
 
+Memory = Annotated[
+    float | None,
+    typer.Option(
+        metavar="GB",
+        help="Memory that several parts together may take, each in a process of its own. Without "
+        "it: half of what is free.",
+        min=0.1,
+        show_default=False,
+        rich_help_panel=options.RESULT,
+    ),
+]
+
+
+Name = Annotated[
+    str | None,
+    typer.Option(
+        metavar="NAME",
+        help="What the files' names begin with. Without it: the model's name.",
+        show_default=False,
+        rich_help_panel=options.RESULT,
+    ),
+]
+Force = Annotated[
+    bool,
+    typer.Option(
+        "--force",
+        help="Replace the result of another recipe without asking.",
+        rich_help_panel=options.RESULT,
+    ),
+]
+GreenAgain = Annotated[
+    bool,
+    typer.Option(
+        "--green-again",
+        help="Enlarge a green part made here once more.",
+        rich_help_panel=options.MODEL,
+    ),
+]
+
 
 def register(app: typer.Typer) -> None:
     """Add the command to the program."""
@@ -132,16 +119,17 @@ def register(app: typer.Typer) -> None:
 
 
 def compensate(
-    model: options.Model,
-    table: TableFile = None,
-    row: RowName = None,
-    density: Density = None,
-    extrapolate: Extrapolate = False,
-    demo_table: Demo = False,
-    scale_xy: Scale = None,
-    scale_x: Scale = None,
-    scale_y: Scale = None,
-    scale_z: Scale = None,
+    context: typer.Context,
+    models: options.Models,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    density: shrinkage.Density = None,
+    extrapolate: shrinkage.Extrapolate = False,
+    demo_table: shrinkage.Demo = False,
+    scale_xy: shrinkage.Scale = None,
+    scale_x: shrinkage.Scale = None,
+    scale_y: shrinkage.Scale = None,
+    scale_z: shrinkage.Scale = None,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
     turn_z: TurnZ = 0,
@@ -158,6 +146,7 @@ def compensate(
     box: options.Box = None,
     crucible: options.Crucible = None,
     sag: sag_options.TakeOff = False,
+    no_sag: sag_options.LeaveOut = False,
     furnace_up: sag_options.FurnaceUp = None,
     support: sag_options.Support = None,
     stuck: sag_options.Stuck = False,
@@ -166,17 +155,35 @@ def compensate(
     sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
+    green_again: GreenAgain = False,
     out: options.OutDir = None,
+    name: Name = None,
+    force: Force = False,
+    memory: Memory = None,
+    open_report: options.Open = False,
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
     """Scale the wanted part to the green part to print, check it, and report.
 
     Writes NAME.green.stl to slice, NAME.report.html to read, and
-    NAME.report.json for programs. The model itself is never changed.
+    NAME.report.json for programs. Of several models or a folder each is done by
+    itself, and parts.summary.html tells of all of them and of which share a
+    crucible. A model itself is never changed; a result of another recipe under
+    these names is replaced only after asking.
     """
+    if len(models) > 1 or models[0].is_dir():
+        if name is not None:
+            raise SettingError(
+                "--name serves one model", hint="leave it out: each file is named after its model"
+            )
+        part_gb = PART_GB + (UNKNOWNS_GB * sag_unknowns if sag else 0.0)
+        code = _many(context, models, out, memory, part_gb, json, open_report)
+        raise typer.Exit(code)
+    (model,) = models
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
+    from shrinkrule.report.outputs import job_paths
     from shrinkrule.settings import (
         Settings,
         bed_of,
@@ -189,8 +196,10 @@ def compensate(
     from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
+    if sag and no_sag:
+        raise SettingError("--sag and --no-sag cannot both hold", hint="leave out one of them")
     by_hand = scale_xy, scale_x, scale_y, scale_z
-    factors = _factors_by_hand(by_hand, (table, row, density, demo_table or None))
+    factors = shrinkage.factors_by_hand(by_hand, (table, row, density, demo_table or None))
     settings = Settings.for_model(
         model,
         nozzle=nozzle,
@@ -210,8 +219,16 @@ def compensate(
         settings = settings.without("calibration.table", "calibration.row")
     calibration, source = None, ""
     if factors is None:
-        calibration, source = row_told(settings, density, extrapolate, demo_table)
+        calibration, source = shrinkage.row_told(settings, density, extrapolate, demo_table)
         settings = settings.with_row(row_states(calibration, source))
+    lies = sag_options.settings_from(
+        furnace_up or print_up,
+        support,
+        stuck,
+        flat_base,
+        settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
+        sag_unknowns,
+    )
     recipe = Recipe(
         printer=printer_of(settings),
         row=calibration,
@@ -221,17 +238,9 @@ def compensate(
         limits=limits_of(settings),
         outline=Outline.IN_MESH if apply_offset else Outline.IN_PRINT,
         furnace=furnace_of(settings),
-        bed_mm=bed_of(settings),
-        sag=sag_options.settings_from(
-            furnace_up or print_up,
-            support,
-            stuck,
-            flat_base,
-            settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
-            sag_unknowns,
-        )
-        if sag
-        else None,
+        sag=lies if sag else None,
+        lies=lies,
+        look_at_sag=not no_sag,
         coupon_section_mm=settings.number("limits.coupon_section"),
         turn_deg=turn_z,
         printer_corrected=printer_corrected,
@@ -239,87 +248,80 @@ def compensate(
         whole_layers=whole_layers,
         spool=spool_of(settings),
         settings=settings,
+        bed_mm=bed_of(settings),
     )
+    inputs = [model, *settings.paths]
+    _look_ahead(job_paths(folder, _stem(name, model)), inputs, recipe, force)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, allow_open, unite)
+        if not green_again:
+            part.require_wanted()
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs=[model, *settings.paths])
+        outputs = job_outputs(result, folder, inputs, name)
     _show(result, outputs, json)
+    if open_report:
+        options.open_page(outputs["html"])
     if fail_on_thin:
         options.require_pass(result.walls)
 
 
-def _factors_by_hand(
-    by_hand: tuple[float | None, float | None, float | None, float | None],
-    others: tuple[object, ...],
-) -> ScaleFactors | None:
-    from shrinkrule.compensation import ScaleFactors
+def _stem(name: str | None, model: Path) -> str:
+    """What the files' names begin with."""
+    if name is None:
+        return model.stem
+    require_plain_name(name, "--name")
+    return name
 
-    xy, x, y, z = by_hand
-    if all(factor is None for factor in by_hand):
-        return None
-    if xy is not None and (x is not None or y is not None):
-        raise SettingError(
-            "XY and one of its axes cannot both be given",
-            hint="give --scale-xy, or --scale-x and --scale-y",
+
+def _look_ahead(files: dict[str, Path], inputs: list[Path], recipe: Recipe, force: bool) -> None:
+    """Before the work: refuse names that cannot be written; ask where another result stands."""
+    from shrinkrule.files import OutputSet
+    from shrinkrule.report.outputs import what_is_replaced
+
+    outputs = OutputSet(inputs)
+    for path in files.values():
+        outputs.add(path, b"")
+    if not force and (other := what_is_replaced(files, inputs[0], recipe)):
+        options.confirm(
+            f"{files['green_stl']} holds {other}. Replace it?",
+            "choose another --name or --out, or add --force",
         )
-    x, y = (xy, xy) if xy is not None else (x, y)
-    if x is None or y is None or z is None:
-        raise SettingError(
-            "one oversize factor alone is not enough",
-            hint="give both --scale-xy and --scale-z, or --scale-x, --scale-y and --scale-z",
-        )
-    if any(other is not None for other in others):
-        raise SettingError(
-            "factors by hand and a table cannot both hold",
-            hint="leave out either the factors or the table's options",
-        )
-    return ScaleFactors(x, y, z)
 
 
-def row_told(
-    settings: Settings, density: float | None, extrapolate: bool, demo: bool
-) -> tuple[CalibrationRow, str]:
-    """Row to shrink by, and where it came from in words, from the settings that hold."""
-    table = settings["calibration.table"].value
-    return row_from(
-        None if table is None else Path(str(table)),
-        settings.text("calibration.row"),
-        density,
-        extrapolate,
-        demo,
-    )
+def _many(
+    context: typer.Context,
+    paths: list[Path],
+    out: Path | None,
+    memory: float | None,
+    part_gb: float,
+    as_json: bool,
+    open_report: bool,
+) -> int:
+    """Do each model in a process of its own, sum up, and give the worst exit code."""
+    from shrinkrule.report.many import many_dict, many_outputs, show_many
 
+    folder = options.folder_from(out)
+    models = models_in(paths)
+    memory_gb = memory or free_gb()
+    flags = flags_of(context, ("memory", "json", "open_report"))
+    with options.progress_bar(shown=not as_json) as progress:
+        outcomes = run_all(models, flags, memory_gb, part_gb, progress)
+    plans = loads_of(outcomes, context.params["box"], context.params["crucible"])
+    page = many_outputs(outcomes, plans, folder)
+    if as_json:
+        import json
 
-def row_from(
-    table: Path | None, name: str | None, density: float | None, extrapolate: bool, demo: bool
-) -> tuple[CalibrationRow, str]:
-    """Row to shrink by, and where it came from in words, from the texts of its options."""
-    from shrinkrule.calibration import Beyond, demo_table, find_row, read_table, row_at_density
-
-    if demo and table is not None:
-        raise SettingError("two tables are named", hint="leave out --table or --demo-table")
-    if demo:
-        rows, source = demo_table(), DEMO_SOURCE
-        name = name or DEMO_ROW
-    elif table is not None:
-        rows, source = read_table(table), table.name
+        typer.echo(json.dumps(many_dict(outcomes, plans), indent=2))
     else:
-        raise SettingError(
-            "no shrinkage is known",
-            hint="give --table and --row, or state them in shrinkrule.toml, or give --scale-xy and "
-            "--scale-z, or try --demo-table",
-        )
-    if name is None and density is not None and len({(r.material, r.process) for r in rows}) == 1:
-        name = rows[0].name
-    row = find_row(rows, name, source)
-    if density is not None:
-        beyond = Beyond.EXTRAPOLATE if extrapolate else Beyond.REFUSE
-        row = row_at_density(rows, row, density, beyond)
-    return row, source
+        from rich.console import Console
+
+        show_many(outcomes, plans, page, Console(highlight=False))
+    if open_report:
+        options.open_page(page)
+    return max(outcome.code for outcome in outcomes)
 
 
 def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
@@ -336,3 +338,7 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
         show_job(result, files, console)
         if result.recipe.settings is not None:
             options.show_remarks(result.recipe.settings, console)
+        if result.sag_look.matters:
+            best = next((way.name for way in result.sag_look.ways if way.stands), "")
+            fired = f", or --furnace-up {best} to fire it that way up" if best else ""
+            console.print(f"sag: --sag takes it off{fired}; --no-sag leaves it out")

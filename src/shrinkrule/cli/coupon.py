@@ -128,9 +128,9 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
     console.print(table)
     for note in made.notes:
         console.print(f"- {escape(note)}")
-    console.print(f"[bold]print[/bold]   {escape(str(paths['stl']))}")
-    console.print(f"[bold]measure[/bold] {escape(str(paths['page']))}")
-    console.print(f"[bold]type[/bold]    {escape(str(paths['sheet']))}")
+    console.print(f"[bold]print[/bold]   {escape(str(paths['stl']))}", soft_wrap=True)
+    console.print(f"[bold]measure[/bold] {escape(str(paths['page']))}", soft_wrap=True)
+    console.print(f"[bold]type[/bold]    {escape(str(paths['sheet']))}", soft_wrap=True)
 
 
 def _size(size: tuple[float, float, float]) -> str:

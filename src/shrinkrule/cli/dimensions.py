@@ -1,10 +1,17 @@
-"""``shrinkrule dimensions``: what there is to measure on a part."""
+"""``shrinkrule dimensions``: what there is to measure on a part, and how it will come out."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import typer
 
-from shrinkrule.cli import options
+from shrinkrule.cli import compensate, options, shrinkage
+
+if TYPE_CHECKING:
+    from shrinkrule.dimensions import Making
+    from shrinkrule.mesh import Part
+    from shrinkrule.settings import Settings
 
 
 def register(app: typer.Typer) -> None:
@@ -12,34 +19,90 @@ def register(app: typer.Typer) -> None:
     app.command(
         "dimensions",
         no_args_is_help=True,
-        epilog="Example: shrinkrule dimensions lever.stl",
+        epilog="Example: shrinkrule dimensions lever.stl --table table.csv --row 'bronze 3'",
     )(dimensions)
 
 
 def dimensions(
     model: options.Model,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    density: shrinkage.Density = None,
+    extrapolate: shrinkage.Extrapolate = False,
+    demo_table: shrinkage.Demo = False,
     unit: options.Unit = None,
+    print_up: options.PrintUp = "z",
+    turn_z: compensate.TurnZ = 0,
+    nozzle: options.Nozzle = None,
+    layer_height: options.LayerHeight = None,
+    first_layer: compensate.FirstLayer = None,
+    printer_corrected: compensate.Corrected = False,
     unite: options.Unite = False,
     out: options.OutDir = None,
     json: options.Json = False,
 ) -> None:
     """List the bores, walls, steps and distances of a WANTED part.
 
-    Flat faces and right cylinders are recognised on its facets. Writes
-    NAME.dimensions.csv with all of them. The model itself is never changed.
+    Flat faces and right cylinders are recognised on its facets. With a table
+    and a row, each is given as it will print and as it will come out of the
+    furnace. Writes NAME.dimensions.csv with all of them. The model itself is
+    never changed.
     """
-    from shrinkrule.dimensions import find_dimensions
+    from shrinkrule.dimensions import find_dimensions, promise_dimensions
     from shrinkrule.report import dimensions_dict, dimensions_outputs, show_dimensions
+    from shrinkrule.settings import Settings
 
     folder = options.folder_from(out)
+    settings = Settings.for_model(
+        model,
+        nozzle=nozzle,
+        layer_height=layer_height,
+        first_layer=first_layer,
+        table=table,
+        row=row,
+    )
     part = options.part_from(model, unit, True, unite)
+    making = _making(
+        part, settings, (density, extrapolate, demo_table), (print_up, turn_z), printer_corrected
+    )
     found = find_dimensions(part)
-    files = dimensions_outputs(part, found, folder, inputs=[model])
+    promised = () if making is None else promise_dimensions(found.every, making)
+    files = dimensions_outputs(
+        part, found, folder, inputs=[model, *settings.paths], promised=promised
+    )
     if json:
         import json as codec
 
-        typer.echo(codec.dumps(dimensions_dict(part, found, files), indent=2))
+        typer.echo(codec.dumps(dimensions_dict(part, found, files, promised), indent=2))
     else:
         from rich.console import Console
 
-        show_dimensions(part, found, files, Console(highlight=False))
+        show_dimensions(part, found, files, Console(highlight=False), promised)
+
+
+def _making(
+    part: Part,
+    settings: Settings,
+    chosen: tuple[float | None, bool, bool],
+    laid: tuple[str, int],
+    printer_corrected: bool,
+) -> Making | None:
+    """How the part is made, where a row says so; None without a table."""
+    from shrinkrule.compensation import LayerHeights, Print
+    from shrinkrule.dimensions import making_of
+    from shrinkrule.settings import printer_of, row_states
+
+    density, extrapolate, demo = chosen
+    if demo:
+        settings = settings.without("calibration.table", "calibration.row")
+    elif settings["calibration.table"].value is None and density is None:
+        return None
+    row, source = shrinkage.row_told(settings, density, extrapolate, demo)
+    settings = settings.with_row(row_states(row, source))
+    layer = printer_of(settings).layer_height_mm
+    first = settings.number("printer.first_layer") or layer
+    if printer_corrected:
+        row = row.on_a_true_printer()
+    print_up, turn_deg = laid
+    made = Print(LayerHeights(layer, first))
+    return making_of(part, row, print_up=print_up, turn_deg=turn_deg, made=made)

@@ -24,6 +24,7 @@ from shrinkrule.cli import (
 )
 from shrinkrule.cli.refusals import refusal_text
 from shrinkrule.errors import ShrinkruleError
+from shrinkrule.files.output import written_so_far
 from shrinkrule.version import VERSION
 
 DONE: Final = 0
@@ -69,14 +70,26 @@ def _options(
 
 def main(argv: Sequence[str]) -> int:
     """Run one command and return its exit code; nothing but text on the screen escapes."""
+    before = len(written_so_far())
     try:
         app(args=list(argv), prog_name="shrinkrule")
     except SystemExit as stop:
+        if stop.code == INTERRUPTED:
+            sys.stderr.write(f"shrinkrule: {_left(before)}\n")
         return stop.code if isinstance(stop.code, int) else DONE
     except ShrinkruleError as error:
         sys.stderr.write(f"shrinkrule: {printable(refusal_text(error))}\n")
         return BAD_INPUT
+    except MemoryError:
+        sys.stderr.write("shrinkrule: there is not enough memory; export the model coarser.\n")
+        return BAD_INPUT
     except KeyboardInterrupt:
-        sys.stderr.write("shrinkrule: stopped, nothing was written\n")
+        sys.stderr.write(f"shrinkrule: {_left(before)}\n")
         return INTERRUPTED
     return DONE
+
+
+def _left(before: int) -> str:
+    """What a stopped command has left, in words."""
+    names = ", ".join(printable(str(path)) for path in written_so_far()[before:])
+    return f"stopped; written and whole: {names}" if names else "stopped, nothing was written"

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, THICK_MM
-from shrinkrule.errors import FileError
+from shrinkrule.errors import FileError, SettingError
 from shrinkrule.numerics.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -36,6 +37,14 @@ Model = Annotated[
     typer.Argument(
         metavar="MODEL",
         help="Model to read: STL (binary or text) or 3MF.",
+        show_default=False,
+    ),
+]
+Models = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="MODEL...",
+        help="Models to read: STL (binary or text) or 3MF. A folder gives all models in it.",
         show_default=False,
     ),
 ]
@@ -150,7 +159,7 @@ OutDir = Annotated[
         "--out",
         "-o",
         metavar="FOLDER",
-        help="Folder to write to. Without it: the current one.",
+        help="Folder to write to, made if needed. Without it: the current one.",
         show_default=False,
         rich_help_panel=RESULT,
     ),
@@ -161,6 +170,18 @@ Json = Annotated[
         "--json", help="Print the result as JSON on standard output.", rich_help_panel=RESULT
     ),
 ]
+
+
+Open = Annotated[
+    bool,
+    typer.Option("--open", help="Show the report in the browser.", rich_help_panel=RESULT),
+]
+
+
+def open_page(page: Path) -> None:
+    """Show a page in whatever the system opens pages with."""
+    if typer.launch(str(page.resolve())):
+        typer.echo("no browser could be started; open the report yourself", err=True)
 
 
 def require_pass(look: WallLook) -> None:
@@ -182,17 +203,28 @@ FailOnThin = Annotated[
 
 def folder_from(out: Path | None) -> Path:
     """Folder to write to, looked at before the work and not after it."""
-    from shrinkrule.files import require_folder
+    from shrinkrule.files import require_place
 
     folder = out or Path()
-    require_folder(folder)
-    if not os.access(folder, os.W_OK | os.X_OK):
+    require_place(folder)
+    there = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+    if not os.access(there, os.W_OK | os.X_OK):
         raise FileError(
             "nothing may be written here",
-            where=str(folder),
+            where=str(there),
             hint="name another folder with --out, or change its permissions",
         )
     return folder
+
+
+def confirm(question: str, hint: str) -> None:
+    """Ask, and refuse with a hint where the answer is no or nobody answers."""
+    try:
+        agreed = typer.confirm("\n".join(map(printable, question.splitlines())), err=True)
+    except typer.Abort:
+        agreed = False
+    if not agreed:
+        raise SettingError("nothing was written", hint=hint)
 
 
 def show_remarks(settings: Settings, console: Console) -> None:

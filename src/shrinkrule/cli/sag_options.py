@@ -23,6 +23,15 @@ TakeOff = Annotated[
         rich_help_panel=PANEL,
     ),
 ]
+LeaveOut = Annotated[
+    bool,
+    typer.Option(
+        "--no-sag",
+        help="Do not look at sag at all. Without it, sag is estimated where the row has a sag "
+        "modulus, and the verdict says so where it matters.",
+        rich_help_panel=PANEL,
+    ),
+]
 FurnaceUp = Annotated[
     str | None,
     typer.Option(

@@ -1,17 +1,40 @@
-"""``shrinkrule walls``: the wall check alone."""
+"""``shrinkrule walls``: the wall check alone, of a green part or of the wanted one."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from shrinkrule.cli import options
+from shrinkrule.cli import options, shrinkage
+from shrinkrule.errors import SettingError
 
-Scale = Annotated[
-    float,
+if TYPE_CHECKING:
+    from shrinkrule.calibration import CalibrationRow
+    from shrinkrule.compensation import ScaleFactors
+    from shrinkrule.mesh import Part
+    from shrinkrule.printer import Printer
+    from shrinkrule.settings import Settings
+
+AS_GREEN: Final = "as the GREEN part, in the size of its file"
+
+Wanted = Annotated[
+    bool,
     typer.Option(
-        help="Oversize factor to apply first, when MODEL is the wanted part. 1: it is green."
+        "--wanted",
+        help="MODEL is the wanted part: scale it first, by the row that settings state. --table, "
+        "--row, --density, --demo-table and --scale-xy say the same.",
+        rich_help_panel=options.SHRINKAGE,
+    ),
+]
+Scale = Annotated[
+    float | None,
+    typer.Option(
+        metavar="FACTOR",
+        help="Oversize factor by hand, when MODEL is the wanted part.",
+        show_default=False,
+        rich_help_panel=options.SHRINKAGE,
     ),
 ]
 
@@ -27,8 +50,14 @@ def register(app: typer.Typer) -> None:
 
 def walls(
     model: options.Model,
-    scale_xy: Scale = 1.0,
-    scale_z: Scale = 1.0,
+    wanted: Wanted = False,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    density: shrinkage.Density = None,
+    extrapolate: shrinkage.Extrapolate = False,
+    demo_table: shrinkage.Demo = False,
+    scale_xy: Scale = None,
+    scale_z: Scale = None,
     unit: options.Unit = None,
     print_up: options.PrintUp = "z",
     nozzle: options.Nozzle = None,
@@ -42,13 +71,16 @@ def walls(
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
-    """Check which walls, floors and gaps of a GREEN part the nozzle can make.
+    """Check which walls, floors and gaps of a part the nozzle can make.
 
-    Also works on a surface that is not closed, and says what cannot be trusted.
+    MODEL is the GREEN part, as compensate writes it, unless an option says that it
+    is the wanted one: then it is scaled first, by a row or by factors. Also works on
+    a surface that is not closed, and says what cannot be trusted.
+
     Writes NAME.walls.ply and NAME.walls.glb: the part coloured by its wall
     thickness, for any viewer. The model itself is never changed.
     """
-    from shrinkrule.compensation import ScaleFactors, green_part, way_up
+    from shrinkrule.compensation import green_part, way_up
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs
     from shrinkrule.settings import Settings, limits_of, printer_of
@@ -63,12 +95,22 @@ def walls(
         floor_layers=floor_layers,
         thick_limit=thick_limit,
         coupon_section=coupon_section,
+        table=table,
+        row=row,
     )
+    shrunk = None
+    by_hand = shrinkage.factors_by_hand(
+        (scale_xy, None, None, scale_z), (table, row, density, demo_table or None)
+    )
+    if by_hand is None and (wanted or demo_table or {table, row, density} != {None}):
+        _refuse_green(model)
+        settings, shrunk = _with_row(settings, density, extrapolate, demo_table)
     printer, limits = printer_of(settings), limits_of(settings)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, True, unite)
-        green = green_part(part.mesh, ScaleFactors.alike(scale_xy, scale_z), way_up(print_up))
+        factors, taken_as = _scale(part, by_hand, shrunk, printer, print_up)
+        green = green_part(part.mesh, factors, way_up(print_up))
         looked = look_at_walls(
             part,
             green,
@@ -82,12 +124,56 @@ def walls(
     if json:
         import json as codec
 
-        typer.echo(codec.dumps(walls_dict(looked, files), indent=2))
+        typer.echo(codec.dumps({**walls_dict(looked, files), "taken_as": taken_as}, indent=2))
     else:
         from rich.console import Console
+        from rich.markup import escape
 
         console = Console(highlight=False)
+        console.print(f"{escape(model.name)} is looked at {escape(taken_as)}")
         show_walls(looked, files, console)
         options.show_remarks(settings, console)
     if fail_on_thin:
         options.require_pass(looked)
+
+
+def _refuse_green(model: Path) -> None:
+    """Refuse to scale what is called a green part already."""
+    if model.stem.casefold().endswith(".green"):
+        raise SettingError(
+            "this is a green part by its name, and would be enlarged a second time",
+            where=str(model),
+            hint="leave out the row and --wanted, or name the wanted part",
+        )
+
+
+def _with_row(
+    settings: Settings, density: float | None, extrapolate: bool, demo: bool
+) -> tuple[Settings, tuple[CalibrationRow, str]]:
+    """Settings with what the row states, the row, and where it stands."""
+    from shrinkrule.settings import row_states
+
+    if demo:
+        settings = settings.without("calibration.table", "calibration.row")
+    row, source = shrinkage.row_told(settings, density, extrapolate, demo)
+    return settings.with_row(row_states(row, source)), (row, source)
+
+
+def _scale(
+    part: Part,
+    by_hand: ScaleFactors | None,
+    shrunk: tuple[CalibrationRow, str] | None,
+    printer: Printer,
+    print_up: str,
+) -> tuple[ScaleFactors, str]:
+    """Oversize factors to apply first, and what the part is looked at as, in words."""
+    from shrinkrule.compensation import ScaleFactors
+    from shrinkrule.job import Recipe, for_part
+
+    if by_hand is not None:
+        return by_hand, f"as the wanted part, scaled by {by_hand}"
+    if shrunk is None:
+        return ScaleFactors(1.0, 1.0, 1.0), AS_GREEN
+    row, source = shrunk
+    factors = for_part(Recipe(printer, row, print_up=print_up), part).scale
+    return factors, f"as the wanted part, scaled by {factors} of row {row.name!r} of {source}"

@@ -1,10 +1,10 @@
-"""``shrinkrule ways-up``: the six ways a part may lie in the furnace, ranked."""
+"""``shrinkrule ways-up``: the six ways a part may be printed and fired, ranked."""
 
 from __future__ import annotations
 
 import typer
 
-from shrinkrule.cli import compensate, options, sag_options
+from shrinkrule.cli import options, sag_options, shrinkage
 
 
 def register(app: typer.Typer) -> None:
@@ -18,33 +18,39 @@ def register(app: typer.Typer) -> None:
 
 def ways_up(
     model: options.Model,
-    table: compensate.TableFile = None,
-    row: compensate.RowName = None,
-    density: compensate.Density = None,
-    extrapolate: compensate.Extrapolate = False,
-    demo_table: compensate.Demo = False,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    density: shrinkage.Density = None,
+    extrapolate: shrinkage.Extrapolate = False,
+    demo_table: shrinkage.Demo = False,
     unit: options.Unit = None,
+    nozzle: options.Nozzle = None,
+    box: options.Box = None,
+    crucible: options.Crucible = None,
     stuck: sag_options.Stuck = False,
     unite: options.Unite = False,
     json: options.Json = False,
 ) -> None:
-    """Rank the six ways up in the furnace by sag, height and footprint.
+    """Rank the six ways up for printing and firing together.
 
-    The part is solved in its fired size, resting on the setter alone. Writes no file.
+    Each way is solved for its sag in the fired size, resting on the setter alone, and looked at for
+    what printing it that way leaves unheld. Writes no file.
     """
+    from shrinkrule.job import weigh_ways
     from shrinkrule.report import show_ways_up, ways_up_dict
-    from shrinkrule.sag import rank_ways_up, sag_material
-    from shrinkrule.settings import Settings
+    from shrinkrule.settings import Settings, furnace_of, printer_of, row_states
 
-    told = Settings.for_model(model, table=table, row=row)
+    told = Settings.for_model(
+        model, table=table, row=row, nozzle=nozzle, box=box, crucible=crucible
+    )
     if demo_table:
         told = told.without("calibration.table", "calibration.row")
-    calibration, source = compensate.row_told(told, density, extrapolate, demo_table)
-    material = sag_material(calibration)
+    calibration, source = shrinkage.row_told(told, density, extrapolate, demo_table)
+    told = told.with_row(row_states(calibration, source))
     settings = sag_options.settings_from("z", None, stuck, False)
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, False, unite)
-        ways = rank_ways_up(part.mesh, material, settings, progress=progress)
+        ways = weigh_ways(part, calibration, printer_of(told), settings, furnace_of(told), progress)
     if json:
         import json as codec
 
@@ -54,5 +60,10 @@ def ways_up(
 
         console = Console(highlight=False)
         show_ways_up(part, calibration, ways, console)
-        if ways[0].stands:
-            console.print(f"compensate with [bold]--furnace-up {ways[0].name}[/bold]")
+        best = ways[0]
+        if best.way.stands and best.fits:
+            name = best.way.name
+            console.print(
+                f"print and fire with [bold]--print-up {name}[/bold]; fire alone with "
+                f"[bold]--furnace-up {name}[/bold]"
+            )

@@ -5,6 +5,7 @@ from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.offset import OffsetMesh, offset_outlines
 from shrinkrule.compensation.plate import plate_moved
 from shrinkrule.compensation.predict import (
+    AS_DRAWN,
     Bent,
     LayerPrediction,
     LengthPrediction,
@@ -25,6 +26,7 @@ from shrinkrule.compensation.scale import (
 from shrinkrule.compensation.tolerance import grade_width_mm, iso286_grade, iso2768_class
 
 __all__ = [
+    "AS_DRAWN",
     "QUARTER_TURNS",
     "WAYS_UP",
     "Bent",

@@ -3,7 +3,8 @@
 Sized for one printer and one furnace, with the measuring sheet that goes with it.
 """
 
-from shrinkrule.coupon.design import Coupon, CouponPlan, design_coupon
+from shrinkrule.coupon.design import Coupon, design_coupon
+from shrinkrule.coupon.fitting import CouponPlan
 from shrinkrule.coupon.output import coupon_dict, coupon_paths, write_coupon
 from shrinkrule.coupon.page import measuring_page_html
 from shrinkrule.coupon.piece import Dimension, Piece, Tool

@@ -11,70 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 import trimesh
 
-from shrinkrule.coupon.bars import bar_width_mm, build_bars, longest_bridge_mm
 from shrinkrule.coupon.block import block_plan, build_block
-from shrinkrule.coupon.block_sizes import LONGEST_MM, LOWEST_MM, shortest_block_mm, size_block
+from shrinkrule.coupon.block_sizes import LONGEST_MM, shortest_block_mm, size_block
+from shrinkrule.coupon.fitting import CouponPlan, fitting_bars, loads_of, takes, too_small
 from shrinkrule.coupon.ladder import build_ladder
-from shrinkrule.coupon.layout import Rectangle, Rectangles, bed_places, corners, floor_places
+from shrinkrule.coupon.layout import Rectangle, bed_places, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece
 from shrinkrule.coupon.spans import (
-    DEPTH_BEADS,
-    USUAL_DENSITY_G_CM3,
-    USUAL_SAG_MODULUS_KPA,
-    SagSpans,
-    choose_spans,
     span_notes,
 )
-from shrinkrule.errors import SettingError
-from shrinkrule.furnace import CLEARANCE_MM, Furnace
-from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind, Setting, SheetLine
 from shrinkrule.units import WATER_DENSITY_20C_G_CM3
-
-
-@dataclass(frozen=True)
-class CouponPlan:
-    """What a coupon is made for.
-
-    Parameters
-    ----------
-    printer : Printer
-        Nozzle, bead and layer.
-    furnace : BoxFurnace or CrucibleFurnace
-        Inside sizes of what the pieces are fired in.
-    sag_modulus_kpa : float or None
-        Sag modulus expected, kPa; None where nothing is known.
-    density_g_cm3 : float
-        Mean density expected while it sags, g/cm3.
-    material, process : str
-        Names for the sheet, as they will stand in the table; may be empty.
-
-    Raises
-    ------
-    SettingError
-        For a modulus or density that no sintering part has.
-    """
-
-    printer: Printer
-    furnace: Furnace
-    sag_modulus_kpa: float | None = None
-    density_g_cm3: float = USUAL_DENSITY_G_CM3
-    material: str = ""
-    process: str = ""
-
-    def __post_init__(self) -> None:
-        if self.sag_modulus_kpa is not None and not 1.0 <= self.sag_modulus_kpa <= 1.0e6:
-            raise SettingError(
-                f"{self.sag_modulus_kpa:g} kPa is no sag modulus",
-                where="sag modulus",
-                hint="give the modulus of the whole firing in kPa, between 1 and 1000000",
-            )
-        if not 0.5 <= self.density_g_cm3 <= 25.0:
-            raise SettingError(
-                f"{self.density_g_cm3:g} g/cm3 is no density of a metal part",
-                where="density",
-                hint="give it in g/cm3, as 7.5",
-            )
 
 
 @dataclass(frozen=True)
@@ -151,19 +98,10 @@ def design_coupon(plan: CouponPlan) -> Coupon:
     SettingError
         When the furnace is too small for a coupon that can be measured.
     """
-    height = plan.furnace.usable_height_mm
-    if height < LOWEST_MM:
-        raise SettingError(
-            f"the {plan.furnace} is too low: a coupon that can be measured and its room need "
-            f"{LOWEST_MM + 2.0 * CLEARANCE_MM:g} mm",
-            where="furnace",
-            hint="give a higher one",
-        )
     ladder = build_ladder(plan.printer)
-    tried = [_sag_bars(plan, beads) for beads in DEPTH_BEADS]
-    fitting = [(spans, bars) for spans, bars in tried if not _misfits(plan, [*bars, ladder])]
-    if not fitting:
-        raise _too_small(plan, _misfits(plan, [*tried[-1][1], ladder]))
+    fitting, misfits = fitting_bars(plan, ladder)
+    if misfits:
+        raise too_small(plan, misfits)
     found = [(spans, bars, *_block_beside(plan, [*bars, ladder])) for spans, bars in fitting]
     wanted = [option for option in found if option[0].as_wanted]
     one_load = [option for option in wanted if option[3]]
@@ -180,20 +118,8 @@ def design_coupon(plan: CouponPlan) -> Coupon:
             *_masses(),
             *sorted(measured, key=_rank),
         ),
-        notes=(*_notes(plan, floor), *span_notes(spans)),
+        notes=(*_notes(plan, pieces, floor), *span_notes(spans)),
     )
-
-
-def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piece]]:
-    """Spans and bars, longest bar first, for thin beams of so many beads."""
-    depth = round(depth_beads * plan.printer.bead_width_mm, 2)
-    spans = choose_spans(
-        depth,
-        longest_bridge_mm(plan.furnace.longest_bar_mm(bar_width_mm(plan.printer)), depth),
-        plan.sag_modulus_kpa or USUAL_SAG_MODULUS_KPA,
-        plan.density_g_cm3,
-    )
-    return spans, sorted(build_bars(spans, plan.printer), key=lambda bar: -bar.printed_size[0])
 
 
 def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[Rectangle, ...]]:
@@ -202,9 +128,7 @@ def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[R
     height = plan.furnace.usable_height_mm
     sides = np.arange(shortest, LONGEST_MM + 0.25, 0.5).tolist()
     sizes = [size_block(side, height, plan.printer) for side in sides]
-    alone = [size for size in sizes if _takes(plan.furnace, block_plan(size))]
-    if not alone:
-        raise _too_small(plan, [f"block of {shortest:g} mm"])
+    alone = [size for size in sizes if takes(plan.furnace, block_plan(size))]
     plans = [piece.fired_plan for piece in others]
     # A longer block needs more floor, so the longest that shares it is found by halving.
     floor: tuple[Rectangle, ...] = ()
@@ -216,29 +140,6 @@ def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[R
         else:
             high = middle
     return build_block(alone[low] if floor else alone[-1], plan.printer), floor
-
-
-def _misfits(plan: CouponPlan, pieces: list[Piece]) -> list[str]:
-    """Names of the pieces that do not stand in the furnace by themselves."""
-    furnace = plan.furnace
-    return [
-        piece.name
-        for piece in pieces
-        if piece.fired_size[2] > furnace.usable_height_mm or not _takes(furnace, piece.fired_plan)
-    ]
-
-
-def _too_small(plan: CouponPlan, misfits: list[str]) -> SettingError:
-    return SettingError(
-        f"the {plan.furnace} is too small for the {', the '.join(sorted(misfits))} of a coupon "
-        "that can be measured",
-        where="furnace",
-        hint="give a larger one or a finer nozzle",
-    )
-
-
-def _takes(furnace: Furnace, outline: Rectangles) -> bool:
-    return furnace.floor_takes(corners([outline], [(0.0, 0.0, 0.0, 0.0)]))
 
 
 def _settings(plan: CouponPlan, pieces: tuple[Piece, ...]) -> list[SheetLine]:
@@ -320,12 +221,19 @@ def _masses() -> list[SheetLine]:
     ]
 
 
-def _notes(plan: CouponPlan, floor: tuple[Rectangle, ...]) -> tuple[str, ...]:
+def _notes(
+    plan: CouponPlan, pieces: tuple[Piece, ...], floor: tuple[Rectangle, ...]
+) -> tuple[str, ...]:
     notes = ["All pieces stand together on the furnace floor: fire them in one load."]
     if not floor:
+        loads = loads_of(plan, pieces)
+        named = "; ".join(", ".join(piece.name for piece in load) for load in loads)
         notes = [
-            "The floor does not hold all pieces at once: fire them in more than one load, each "
-            "with its own copy of the sheet and its own firing number."
+            "The floor does not hold all pieces at once: fire them in more than one load "
+            f"({named}).",
+            "Type each load into a copy of the sheet of its own, with the same coupon number and "
+            "its own firing number; leave blank what was not in it. Name all copies together when "
+            "you calibrate: they are joined.",
         ]
     if plan.sag_modulus_kpa is None:
         notes.append("No sag modulus was given: the spans are for a first guess.")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from pathlib import Path
 
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.page import measuring_page_html
-from shrinkrule.errors import SettingError
 from shrinkrule.files import OutputSet, stl_bytes
+from shrinkrule.files.output import require_plain_name
 from shrinkrule.sheet import sheet_csv
 
 Json = str | float | int | bool | None | list["Json"] | dict[str, "Json"]
@@ -34,10 +33,7 @@ def coupon_paths(folder: Path, name: str) -> dict[str, Path]:
     SettingError
         For a name that is no plain file name.
     """
-    if not re.fullmatch(r"[\w][\w .-]*", name):
-        raise SettingError(
-            f"{name!r} is no name for files", where="name", hint="use letters, digits and dashes"
-        )
+    require_plain_name(name, "name")
     return {
         "stl": folder / f"{name}.stl",
         "sheet": folder / f"{name}.sheet.csv",

@@ -13,10 +13,10 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.dimensions.cylinders import Cylinder
-from shrinkrule.dimensions.planes import Faces
-from shrinkrule.dimensions.regions import Regions
-from shrinkrule.dimensions.surface import Surface, grouped
+from shrinkrule.dimensions.recognition.cylinders import Cylinder
+from shrinkrule.dimensions.recognition.planes import Faces
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface, grouped
 from shrinkrule.mesh import Rays
 from shrinkrule.mesh.rays import SKIN
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges

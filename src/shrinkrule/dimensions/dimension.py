@@ -88,6 +88,9 @@ class Dimension:
         Diameter over the middles of the facets.
     facets_round : int
         Facets around, 0 where it is no diameter.
+    level_mm : float or None
+        Where a length begins, along its direction from the origin, mm; it ends ``size_mm`` farther.
+        None where that is not known or a diameter has none.
     """
 
     kind: Kind
@@ -100,6 +103,7 @@ class Dimension:
     weight: float = 0.0
     over_flats_mm: float | None = None
     facets_round: int = 0
+    level_mm: float | None = None
 
 
 def distinct(
@@ -114,6 +118,7 @@ def distinct(
     flats: Floats | None = None,
     facets_round: Ints | None = None,
     feature: Feature | None = None,
+    levels: Floats | None = None,
 ) -> list[Dimension]:
     """Make one dimension of all that have the same direction and length.
 
@@ -135,6 +140,8 @@ def distinct(
         Diameters over the flats, mm; facets around.
     feature : Feature, optional
         What they lie between, where the kind does not say it.
+    levels : (n,) float64, optional
+        Where each begins along its direction, mm.
 
     Returns
     -------
@@ -147,7 +154,10 @@ def distinct(
         np.abs(directions) > np.abs(directions).max(axis=1, keepdims=True) - 1e-6, 1
     )
     sign = np.sign(directions[np.arange(len(sizes)), largest])
-    directions = directions * np.where(sign == 0.0, 1.0, sign)[:, None]
+    sign = np.where(sign == 0.0, 1.0, sign)
+    directions = directions * sign[:, None]
+    if levels is not None:
+        levels = np.where(sign < 0.0, -levels - sizes, levels)
     cells = np.round(directions / SAME_DIRECTION).astype(np.int64)
     way = np.unique(cells, axis=0, return_inverse=True)[1].ravel()
     order = np.lexsort([sizes, way])
@@ -173,6 +183,7 @@ def distinct(
                 float(weights[one]),
                 None if flats is None else float(flats[one]),
                 0 if facets_round is None else int(facets_round[one]),
+                None if levels is None else float(levels[one]),
             )
         )
     return found

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from typing import Final
 
 from shrinkrule.dimensions.across import look_across
-from shrinkrule.dimensions.creases import creases_of
-from shrinkrule.dimensions.cylinders import cylinders_of
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.dimensions.lengths import lengths_between, overall_sizes
-from shrinkrule.dimensions.noise import coordinate_noise
-from shrinkrule.dimensions.planes import faces_of
-from shrinkrule.dimensions.regions import flat_regions
+from shrinkrule.dimensions.recognition.creases import creases_of
+from shrinkrule.dimensions.recognition.cylinders import cylinders_of
+from shrinkrule.dimensions.recognition.noise import coordinate_noise
+from shrinkrule.dimensions.recognition.planes import faces_of
+from shrinkrule.dimensions.recognition.regions import flat_regions
+from shrinkrule.dimensions.recognition.surface import surface_of
 from shrinkrule.dimensions.rounds import axis_distances, diameters, round_walls, straightened
-from shrinkrule.dimensions.surface import surface_of
 from shrinkrule.mesh import Part
 from shrinkrule.units import MM_PER_UNIT
 
@@ -79,6 +79,8 @@ def find_dimensions(part: Part) -> FoundDimensions:
     """
     noise = coordinate_noise(part.mesh.vertices, MM_PER_UNIT.get(part.unit, 1.0))
     surface = surface_of(part.mesh, noise)
+    if len(surface.facets) == 0:
+        return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)

@@ -8,8 +8,8 @@ import numpy as np
 
 from shrinkrule.dimensions.across import Opposite
 from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
-from shrinkrule.dimensions.planes import Faces
-from shrinkrule.dimensions.surface import Surface
+from shrinkrule.dimensions.recognition.planes import Faces
+from shrinkrule.dimensions.recognition.surface import Surface
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
 
 MOST_LEVELS: Final = 400
@@ -41,6 +41,7 @@ def overall_sizes(surface: Surface) -> list[Dimension]:
             middle[:1],
             np.array([others]),
             0.0,
+            levels=low[k : k + 1],
         )
     return found
 
@@ -87,7 +88,8 @@ def _listed(
     one, other, at = one[keep], other[keep], at[keep]
     weights = np.minimum(faces.areas[one], faces.areas[other])
     directions = faces.directions[faces.direction[one]] if len(one) else np.zeros((0, 3))
-    return distinct(kind, sizes[keep], directions, at, weights, apart_mm)
+    levels = np.minimum(faces.levels[one], faces.levels[other])
+    return distinct(kind, sizes[keep], directions, at, weights, apart_mm, levels=levels)
 
 
 def _steps(faces: Faces, opposite: Opposite, apart_mm: float) -> tuple[Ints, Ints]:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from typing import Final
 
 from shrinkrule.dimensions.dimension import Dimension
 from shrinkrule.dimensions.find import FoundDimensions
+from shrinkrule.dimensions.promise import PromisedDimension
 
 COLUMNS: Final = (
     "number", "kind", "between", "size_mm", "over_flats_mm", "places",
     "direction_x", "direction_y", "direction_z", "x_mm", "y_mm", "z_mm",
+    "in_print", "green_mm", "fired_mm", "half95_mm", "iso286", "iso2768",
 )  # fmt: skip
 """Columns of the list; docs/file-formats.md says what they hold."""
 
@@ -19,13 +22,15 @@ DECIMALS: Final = 4
 """Of lengths: a tenth of a micrometre, under what a file of single precision holds."""
 
 
-def dimensions_csv(found: FoundDimensions) -> str:
+def dimensions_csv(found: FoundDimensions, promised: Sequence[PromisedDimension] = ()) -> str:
     """Write all dimensions as a CSV.
 
     Parameters
     ----------
     found : FoundDimensions
         The dimensions.
+    promised : sequence of PromisedDimension
+        How they will come out, in the same order; empty where no row is known.
 
     Returns
     -------
@@ -36,7 +41,9 @@ def dimensions_csv(found: FoundDimensions) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)
     for number, one in enumerate(found.every, start=1):
-        writer.writerow(_cells(number, one))
+        writer.writerow(
+            _cells(number, one) + (_promise_cells(promised[number - 1]) if promised else [""] * 6)
+        )
     return text.getvalue()
 
 
@@ -51,6 +58,20 @@ def _cells(number: int, one: Dimension) -> list[str]:
         str(one.places),
         *(f"{c + 0.0:.6f}" for c in one.direction),
         *(_rounded(c) for c in one.place),
+    ]
+
+
+def _promise_cells(one: PromisedDimension) -> list[str]:
+    """Direction in the print, green and fired size of the reading that may be farthest off."""
+    worst = one.worst
+    half = worst.fired_mm.half95
+    return [
+        worst.along,
+        _rounded(worst.green_mm),
+        _rounded(worst.fired_mm.value),
+        "" if half is None else _rounded(half),
+        one.iso286,
+        one.iso2768,
     ]
 
 

@@ -12,11 +12,11 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.dimensions.across import Opposite
-from shrinkrule.dimensions.creases import Creases
-from shrinkrule.dimensions.cylinders import ON_CYLINDER, Cylinder
 from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
-from shrinkrule.dimensions.fitting import fit_cylinder
-from shrinkrule.dimensions.planes import Faces, across
+from shrinkrule.dimensions.recognition.creases import Creases
+from shrinkrule.dimensions.recognition.cylinders import ON_CYLINDER, Cylinder
+from shrinkrule.dimensions.recognition.fitting import fit_cylinder
+from shrinkrule.dimensions.recognition.planes import Faces, across
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.physics.interval import Feature
 
@@ -109,19 +109,24 @@ def diameters(cylinders: list[Cylinder], apart_mm: float) -> list[Dimension]:
             facets_round=np.array([one.facets_round for one in some]),
         )
         deep = [
-            (top - bottom, one.axis, one.centre + 0.5 * (bottom + top) * one.axis, one.radius_mm)
+            (one, bottom, top)
             for one in some
             for bottom, top, square in one.pieces
             if square and top - bottom > apart_mm
         ]
         if deep:
+            bottoms = np.array([bottom for _, bottom, _ in deep])
+            tops = np.array([top for _, _, top in deep])
+            axes = np.stack([one.axis for one, _, _ in deep])
+            centres = np.stack([one.centre for one, _, _ in deep])
             found += distinct(
                 Kind.DEPTH,
-                np.array([row[0] for row in deep]),
-                np.stack([row[1] for row in deep]),
-                np.stack([row[2] for row in deep]),
-                np.array([row[0] * row[3] for row in deep]),
+                tops - bottoms,
+                axes,
+                centres + (0.5 * (bottoms + tops))[:, None] * axes,
+                (tops - bottoms) * np.array([one.radius_mm for one, _, _ in deep]),
                 apart_mm,
+                levels=(centres * axes).sum(axis=1) + bottoms,
             )
     return found
 

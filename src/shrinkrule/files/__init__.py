@@ -9,10 +9,18 @@ from shrinkrule.public import late_names
 if TYPE_CHECKING:
     from shrinkrule.files.coloured import glb_bytes, ply_bytes
     from shrinkrule.files.locks import held
-    from shrinkrule.files.output import OutputSet, require_folder
+    from shrinkrule.files.output import OutputSet, require_folder, require_place
     from shrinkrule.files.stl import stl_bytes
 
-__all__ = ["OutputSet", "glb_bytes", "held", "ply_bytes", "require_folder", "stl_bytes"]
+__all__ = [
+    "OutputSet",
+    "glb_bytes",
+    "held",
+    "ply_bytes",
+    "require_folder",
+    "require_place",
+    "stl_bytes",
+]
 
 _MODULES: Final = {
     "OutputSet": "shrinkrule.files.output",
@@ -20,6 +28,7 @@ _MODULES: Final = {
     "held": "shrinkrule.files.locks",
     "ply_bytes": "shrinkrule.files.coloured",
     "require_folder": "shrinkrule.files.output",
+    "require_place": "shrinkrule.files.output",
     "stl_bytes": "shrinkrule.files.stl",
 }
 

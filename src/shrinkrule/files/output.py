@@ -9,19 +9,21 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import tempfile
 import time
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
-from shrinkrule.errors import FileError
+from shrinkrule.errors import FileError, SettingError
 
 LONGEST_NAME: Final = 255
 """Bytes of a file's name on every usual file system."""
 
 _PREFIX: Final = ".shrinkrule-"
 _SUFFIX: Final = ".part"
+_WRITTEN: Final[list[Path]] = []
 LEFT_BEHIND_S: Final = 3600.0
 """Age from which a temporary file belongs to no run any more: writing takes seconds."""
 
@@ -55,8 +57,7 @@ class OutputSet:
         Raises
         ------
         FileError
-            If the name is too long, an input's, a folder's, or lies in a folder that does
-            not exist.
+            If the name is too long, an input's, a folder's, or lies where no folder can be.
         """
         if len(os.fsencode(path.name)) > LONGEST_NAME:
             raise FileError(
@@ -66,7 +67,7 @@ class OutputSet:
             )
         if path.is_dir():
             raise FileError("this is a folder", where=str(path), hint="choose another name")
-        require_folder(path.parent)
+        require_place(path.parent)
         for source in self._inputs:
             same = path.exists() and source.exists() and path.samefile(source)
             if same or path.resolve() == source.resolve():
@@ -109,13 +110,16 @@ class OutputSet:
         """
         pending: list[tuple[Path, Path]] = []
         named: list[Path] = []
+        made: list[Path] = []
         try:
             for path, data in self._files.items():
+                made += _made(path.parent)
                 pending.append((_written_aside(path, data), path))
             self._require_unchanged({path: aside for aside, path in pending})
             for temporary, path in pending:
                 temporary.replace(path)
                 named.append(path)
+                _WRITTEN.append(path)
             for folder in {path.parent for path in named}:
                 _sync_folder(folder)
         except OSError as error:
@@ -129,6 +133,10 @@ class OutputSet:
             for temporary, _ in pending[len(named) :]:
                 with contextlib.suppress(OSError):
                     temporary.unlink(missing_ok=True)
+            if not named:
+                for folder in reversed(made):
+                    with contextlib.suppress(OSError):
+                        folder.rmdir()
         return tuple(self._files)
 
     def _require_unchanged(self, aside: dict[Path, Path]) -> None:
@@ -162,6 +170,68 @@ def require_folder(folder: Path) -> None:
     """
     if not folder.is_dir():
         raise FileError("no such folder", where=str(folder), hint="make it, or name another")
+
+
+def require_plain_name(name: str, where: str) -> None:
+    """Refuse a name that is no plain file name.
+
+    Parameters
+    ----------
+    name : str
+        What files are to be called.
+    where : str
+        What it was given as, for messages.
+
+    Raises
+    ------
+    SettingError
+        For a name that is empty, leads elsewhere or begins with a dot.
+    """
+    if not re.fullmatch(r"[\w][\w .-]*", name):
+        raise SettingError(
+            f"{name!r} is no name for files", where=where, hint="use letters, digits and dashes"
+        )
+
+
+def require_place(folder: Path) -> None:
+    """Refuse a folder to write to that is not there and cannot be made.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+
+    Raises
+    ------
+    FileError
+        If something else has its name, or the name of a folder above it.
+    """
+    try:
+        there = next(path for path in (folder, *folder.absolute().parents) if path.exists())
+        if there.is_dir():
+            return
+        what = "this is no folder"
+    except OSError as error:
+        there, what = folder, f"no folder can be here ({error.strerror})"
+    raise FileError(what, where=str(there), hint="name another one to write to")
+
+
+def written_so_far() -> tuple[Path, ...]:
+    """Files that this process has given their names, for a line on what a stop has left.
+
+    Returns
+    -------
+    tuple of Path
+        In the order in which they were written.
+    """
+    return tuple(_WRITTEN)
+
+
+def _made(folder: Path) -> list[Path]:
+    """Make a folder and those above it; return those that were not there."""
+    missing = [path for path in (folder, *folder.absolute().parents) if not path.exists()]
+    folder.mkdir(parents=True, exist_ok=True)
+    return missing[::-1]
 
 
 def _free_name(path: Path) -> Path:

@@ -13,7 +13,10 @@ from shrinkrule.job.result import (
     longer_than_coupon,
     times,
 )
-from shrinkrule.job.run import compensate
+from shrinkrule.job.room import room_of
+from shrinkrule.job.run import compensate, for_part
+from shrinkrule.job.sag_look import SagLook
+from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [
     "Check",
@@ -24,13 +27,18 @@ __all__ = [
     "Reason",
     "Recipe",
     "Row",
+    "SagLook",
     "State",
     "Verdict",
     "WallLook",
+    "WayLook",
     "binder_time",
     "compensate",
     "filament_of",
+    "for_part",
     "longer_than_coupon",
     "look_at_walls",
+    "room_of",
     "times",
+    "weigh_ways",
 ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import TYPE_CHECKING
@@ -26,6 +28,11 @@ class Outline(StrEnum):
     """The report states the outline offset to set when slicing."""
     IN_MESH = "in the mesh"
     """Upright surfaces of the green mesh are moved."""
+
+
+def _digest(text: str) -> str:
+    """A few letters that stand for a text, none for none."""
+    return hashlib.sha256(text.encode()).hexdigest()[:12] if text else ""
 
 
 @dataclass(frozen=True)
@@ -54,6 +61,10 @@ class Recipe:
         Length, width and height that the printer takes, if they are to be checked.
     sag : SagSettings or None
         How the part lies in the furnace, in the model's axes, if its sag is to be taken off.
+    lies : SagSettings or None
+        The same while its sag is only looked at; as printed, on the setter alone, if not given.
+    look_at_sag : bool
+        Whether the sag is estimated where it is not taken off and the row has a modulus.
     coupon_section_mm : float or None
         Thickest section of the green coupon, mm, where the row does not know it.
     turn_deg : int
@@ -95,6 +106,8 @@ class Recipe:
     spool: Spool = field(default_factory=Spool)
     settings: Settings | None = None
     bed_mm: tuple[float, float, float] | None = None
+    lies: SagSettings | None = None
+    look_at_sag: bool = True
 
     def __post_init__(self) -> None:
         if (self.row is None) == (self.factors is None):
@@ -138,6 +151,31 @@ class Recipe:
                 options=(Option.CORRECTED,),
             )
         LayerHeights(*self._layers)
+
+    @property
+    def choices(self) -> dict[str, str]:
+        """What decides about the result, in words by name: the same choices, the same result."""
+        row, factors = self.row, self.scale
+        cells = "" if row is None else json.dumps(row.as_dict(), sort_keys=True, default=str)
+        return {
+            "shrinkage": f"factors {factors.x:.6f}, {factors.y:.6f}, {factors.z:.6f}"
+            if row is None
+            else f"row {row.name!r}",
+            "values of the row": _digest(cells),
+            "nozzle": f"{self.printer.nozzle_mm:g} mm",
+            "bead": f"{self.printer.bead_width_mm:g} mm",
+            "layers": ", ".join(f"{height:g} mm" for height in self._layers),
+            "whole layers": str(self.whole_layers),
+            "printer corrected": str(self.printer_corrected),
+            "way up": self.print_up,
+            "turn": f"{self.turn_deg} deg",
+            "outline": self.outline.value,
+            "sag": "no"
+            if self.sag is None
+            else f"up {self.sag.furnace_up}, {self.sag.friction}, {self.sag.base}, "
+            f"{self.sag.tolerance_mm:g} mm, {self.sag.max_unknowns}, "
+            f"supports {_digest(str(self.sag.supports or ''))}",
+        }
 
     @property
     def _layers(self) -> tuple[float, float]:

@@ -11,9 +11,11 @@ import trimesh
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
+from shrinkrule.dimensions import FoundDimensions, PromisedDimension
 from shrinkrule.furnace import FurnaceFit
 from shrinkrule.job.checks import Verdict
 from shrinkrule.job.recipe import Recipe
+from shrinkrule.job.sag_look import SagLook
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
@@ -301,8 +303,9 @@ class JobResult:
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag`` is in the model's axes, ``printing`` in the print frame, and None
-    for a surface that is no sound solid.
+    green part as printed; ``sag_look`` is in the model's axes, ``printing`` in the print frame, and
+    None for a surface that is no sound solid. ``dimensions`` are those of the wanted part,
+    ``promised`` how they will come out, in the same order, where a row says so.
     """
 
     part: Part
@@ -312,11 +315,18 @@ class JobResult:
     to_slice: trimesh.Trimesh
     prediction: Prediction
     furnace_fit: FurnaceFit | None
-    sag: PrecurveResult | None
+    sag_look: SagLook
     printing: PrintLook | None
     verdict: Verdict
+    dimensions: FoundDimensions | None = None
+    promised: tuple[PromisedDimension, ...] = ()
 
     @property
     def green(self) -> GreenPart:
         """The part to print."""
         return self.walls.green
+
+    @property
+    def sag(self) -> PrecurveResult | None:
+        """The sag and its allowance, where it is taken off."""
+        return self.sag_look.taken_off

@@ -28,11 +28,18 @@ from shrinkrule.compensation import (
     way_up,
 )
 from shrinkrule.compensation.frames import moved
+from shrinkrule.dimensions import (
+    PromisedDimension,
+    find_dimensions,
+    making_of,
+    promise_dimensions,
+)
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
+from shrinkrule.job.sag_look import look_at_sag
 from shrinkrule.job.verdict import decide
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
@@ -42,8 +49,11 @@ from shrinkrule.printing import look_at_print
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult
 
-_SHARE_OF_WALLS: Final = 0.1
-"""Of a job's time, where sag is solved too."""
+_SHARE_OF_WALLS: Final = 0.5
+"""Of a job's time, where sag is only estimated."""
+
+_SHARE_BESIDE_SAG: Final = 0.1
+"""Of a job's time, where sag is taken off."""
 
 
 def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> JobResult:
@@ -69,10 +79,10 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         For settings or a mesh that cannot be worked with.
     """
     balance = None if recipe.row is None else check_balance(recipe.row)
-    recipe = _for_this_part(recipe, part)
+    recipe = for_part(recipe, part)
     made = recipe.made
     report = progress or silent
-    share_of_walls = 1.0 if recipe.sag is None else _SHARE_OF_WALLS
+    share_of_walls = _SHARE_OF_WALLS if recipe.sag is None else _SHARE_BESIDE_SAG
     up, turn = way_up(recipe.print_up), recipe.turn_deg
     factors = recipe.scale
     if recipe.whole_layers:
@@ -86,30 +96,54 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         part_of(report, 0.0, share_of_walls),
         coupon_section_mm=recipe.coupon_section,
     )
-    sag = _sag(part, recipe, part_of(report, share_of_walls, 1.0 - share_of_walls))
-    curved = _precurved(green, sag)
-    to_slice = _outlines_moved(curved, walls, recipe)
     volume = part.soundness.volume_mm3 if part.trusted else None
-    prediction = predict_fired(green, recipe.row, volume, made, _bent(green, curved, sag))
-    fit = None if recipe.furnace is None else fit_in_furnace(_hull(green), recipe.furnace)
+    prediction = predict_fired(green, recipe.row, volume, made)
+    rest = part_of(report, share_of_walls, 1.0 - share_of_walls)
+    sag = look_at_sag(part, recipe, prediction, rest)
+    curved = _precurved(green, sag.taken_off)
+    to_slice = _outlines_moved(curved, walls, recipe)
+    bent = _bent(green, curved, sag.taken_off)
+    if bent is not None:
+        prediction = predict_fired(green, recipe.row, volume, made, bent)
+    fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
+    found = find_dimensions(part)
+    promised: tuple[PromisedDimension, ...] = ()
+    if recipe.row is not None:
+        making = making_of(part, recipe.row, factors, recipe.print_up, turn, made)
+        promised = promise_dimensions(found.every, making)
     return JobResult(
-        part, recipe, balance, walls, to_slice, prediction, fit, sag, printing, verdict
+        part=part,
+        recipe=recipe,
+        balance=balance,
+        walls=walls,
+        to_slice=to_slice,
+        prediction=prediction,
+        furnace_fit=fit,
+        sag_look=sag,
+        printing=printing,
+        verdict=verdict,
+        dimensions=found,
+        promised=promised,
     )
 
 
-def _sag(part: Part, recipe: Recipe, progress: Progress) -> PrecurveResult | None:
-    """Pre-curve the wanted part in its fired size, where that is asked for."""
-    if recipe.sag is None or recipe.row is None:
-        return None
-    from shrinkrule.sag import precurve, sag_material
+def for_part(recipe: Recipe, part: Part) -> Recipe:
+    """Recipe whose shrinkages hold for the part's own length and height, where these matter.
 
-    return precurve(part.mesh, sag_material(recipe.row), recipe.sag, progress=progress)
+    Parameters
+    ----------
+    recipe : Recipe
+        What the maker decided.
+    part : Part
+        The wanted part.
 
-
-def _for_this_part(recipe: Recipe, part: Part) -> Recipe:
-    """Recipe whose shrinkages hold for the part's own length and height, where these matter."""
+    Returns
+    -------
+    Recipe
+        The same, its row stated for lengths of the part's size.
+    """
     if recipe.row is None:
         return recipe
     row = recipe.row.on_a_true_printer() if recipe.printer_corrected else recipe.row
@@ -129,8 +163,19 @@ def _to_whole_layers(factors: ScaleFactors, height_mm: float, made: Print) -> Sc
     return replace(factors, z=whole / height_mm)
 
 
-def _hull(green: GreenPart) -> Floats:
-    """Points (n, 3) that alone decide how much room a part takes."""
+def hull_of(green: GreenPart) -> Floats:
+    """Points that alone decide how much room a part takes.
+
+    Parameters
+    ----------
+    green : GreenPart
+        The part.
+
+    Returns
+    -------
+    (n, 3) float64
+        Corners of its outline seen from above, and its lowest and highest point, mm.
+    """
     vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
     # Joggled, so that a part whose outline is a line is no error.
     corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices

@@ -12,12 +12,14 @@ from shrinkrule.job.checks import Check, Reason, State, Verdict
 from shrinkrule.job.printing_checks import bed_check, print_checks, size_check
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.job.result import Place, WallLook, longer_than_coupon, place_words
+from shrinkrule.job.sag_look import SagLook
 from shrinkrule.mesh import Part
 from shrinkrule.printing import PrintLook
+from shrinkrule.units import rounded_up, small_mm
 from shrinkrule.walls import FindingKind, Weight
 
 if TYPE_CHECKING:
-    from shrinkrule.sag import PrecurveResult
+    from shrinkrule.sag import SagEstimate
 
 
 def decide(
@@ -28,7 +30,7 @@ def decide(
     printing: PrintLook | None,
     prediction: Prediction,
     fit: FurnaceFit | None,
-    sag: PrecurveResult | None,
+    sag: SagLook,
 ) -> Verdict:
     """Weigh all that was found: make the part, look first, or do not make it.
 
@@ -46,8 +48,8 @@ def decide(
         The fired part.
     fit : FurnaceFit or None
         How the green part stands in the furnace.
-    sag : PrecurveResult or None
-        The sag and its allowance.
+    sag : SagLook
+        What is known of the sag.
 
     Returns
     -------
@@ -62,7 +64,7 @@ def decide(
             _walls(walls),
             *print_checks(printing, walls.green),
             _binder(walls),
-            _sag(recipe, sag),
+            _sag(sag),
             _furnace(recipe, fit),
             _shrinkage(recipe, prediction),
             _metal(recipe, balance),
@@ -102,17 +104,18 @@ def _binder(look: WallLook) -> Check:
     return Check("binder", reasons)
 
 
-def _sag(recipe: Recipe, sag: PrecurveResult | None) -> Check:
-    """What the sag and its allowance leave to think about."""
+def _sag(look: SagLook) -> Check:
+    """What the sag does to the part, and what its allowance leaves to think about."""
     unknown = "sag is not known"
-    if sag is None:
-        if recipe.row is None:
-            return Check("sag", (), "factors by hand hold no sag modulus", unknown)
-        if recipe.row.sag_modulus_kpa is None:
-            return Check("sag", (), "no sag modulus in the row", unknown)
-        return Check("sag", (), "not asked for", unknown)
+    if look.estimate is not None:
+        return Check("sag", _estimated(look, look.estimate))
+    if look.taken_off is None:
+        reasons = _looks((f"sag: {look.why_not}",)) if look.refused else ()
+        skipped = "it could not be solved" if look.refused else look.why_not
+        return Check("sag", reasons, skipped, unknown)
     from shrinkrule.sag import Saving
 
+    sag = look.taken_off
     reasons = _looks(tuple(f"sag: {text}" for text in sag.before.warnings))
     if not sag.advice:
         return Check("sag", reasons)
@@ -121,6 +124,29 @@ def _sag(recipe: Recipe, sag: PrecurveResult | None) -> Check:
         text = f"sag: {why}; no allowance will save it: {', or '.join(remedies)}"
         return Check("sag", (Reason(State.STOP, text), *reasons))
     return Check("sag", (*_looks(tuple(f"sag: {text}" for text in sag.advice)), *reasons))
+
+
+def _estimated(look: SagLook, estimate: SagEstimate) -> tuple[Reason, ...]:
+    """What the quick estimate says, with what would be better."""
+    reasons = []
+    if look.matters:
+        x, y, z = (float(value) for value in estimate.at_mm)
+        text = (
+            f"sag: {estimate.sag_mm:.2f} ± {rounded_up(estimate.half95_mm)} mm as it stands (quick "
+            f"estimate, 95 %), at {place_words(estimate.at_mm)}"
+        )
+        best = next(iter(look.ways), None)
+        if best is not None and best.stands and best.sag_mm < 0.5 * estimate.sag_mm:
+            text += f"; laid with {best.name} up {small_mm(best.sag_mm)} mm"
+        text += "; or take it off beforehand"
+        reasons.append(Reason(State.LOOK, text, (x, y, z)))
+    if estimate.rolls:
+        reasons.append(Reason(State.LOOK, "sag: it rests on a line or a point: chock it"))
+    if not estimate.settled:
+        reasons.append(
+            Reason(State.LOOK, "sag: the estimate stopped before it converged: do not rely on it")
+        )
+    return tuple(reasons)
 
 
 def _furnace(recipe: Recipe, fit: FurnaceFit | None) -> Check:

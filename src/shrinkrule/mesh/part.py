@@ -14,9 +14,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import FileError, MeshError, Option
-from shrinkrule.files.stl import facets_from_stl
-from shrinkrule.files.threemf import facets_from_3mf
-from shrinkrule.files.unpack import file_bytes
+from shrinkrule.files.models import read_model_file
 from shrinkrule.mesh.bodies import overlapping_bodies, united
 from shrinkrule.mesh.repair import (
     close_rounding_gaps,
@@ -73,6 +71,8 @@ class Part:
         What the maker should look at.
     overlaps : tuple of (int, int)
         Pairs of bodies (numbered from 1) that share space; volume counts that space twice.
+    is_green : bool
+        Whether the file says that it is a green part made here: it has its oversize already.
     """
 
     mesh: trimesh.Trimesh
@@ -83,11 +83,28 @@ class Part:
     mends: tuple[str, ...]
     warnings: tuple[str, ...]
     overlaps: tuple[tuple[int, int], ...]
+    is_green: bool = False
 
     @property
     def trusted(self) -> bool:
         """Whether volume, mass and wall thickness mean what they say."""
         return self.soundness.closed and not self.overlaps
+
+    def require_wanted(self) -> None:
+        """Refuse a green part made here, which would be enlarged twice.
+
+        Raises
+        ------
+        MeshError
+            For such a part.
+        """
+        if self.is_green:
+            raise MeshError(
+                "this is a green part already, as its header says: it would be enlarged twice",
+                where=self.source.name,
+                hint="give the wanted part, or have it enlarged once more",
+                options=(Option.AGAIN,),
+            )
 
     def require_solid(self) -> None:
         """Refuse a part whose volume cannot be trusted.
@@ -174,31 +191,36 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
         For an unknown unit.
     """
     path = Path(path)
-    unit, file_format, notes, vertices, facets = _read(path, unit)
-    return _inspected(vertices, facets, path, file_format, unit, notes)
+    about, vertices, facets = _read(path, unit)
+    return replace(_inspected(vertices, facets, path, about), is_green=about.green)
 
 
-def _read(path: Path, unit: str | None) -> tuple[str, str, tuple[str, ...], Floats, Ints]:
-    """Unit, format, notes, and vertices in mm and facets of a file.
+@dataclass(frozen=True)
+class _About:
+    """What a file was, without its facets."""
+
+    file_format: str
+    unit: str = "mm"
+    notes: tuple[str, ...] = ()
+    green: bool = False
+
+
+def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
+    """What a file is, and its vertices in mm and facets.
 
     A function of its own, so that the file's bytes and corners are gone when it returns.
     """
-    data = file_bytes(path)
-    notes: tuple[str, ...] = ()
-    if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
-        corners, stated = facets_from_3mf(data, path.name)
-        file_format = "3MF"
-        if unit is not None:
-            notes = (f"the unit {unit} was not used: the 3MF states {stated}",)
-        return stated, file_format, notes, *merge_equal_vertices(corners)
-    unit = "mm" if unit is None else unit
-    factor = unit_in_mm(unit)
-    single, file_format, notes = facets_from_stl(data, path.name)
-    del data
-    vertices, facets = merge_equal_vertices(single)
-    # Not before: float32 corners merge in half the memory, and the same ones are equal.
-    vertices *= factor
-    return unit, file_format, notes, vertices, facets
+    factor = unit_in_mm("mm" if unit is None else unit)
+    model = read_model_file(path)
+    notes = model.notes
+    if model.unit and unit is not None:
+        notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
+    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green)
+    vertices, facets = merge_equal_vertices(model.corners)
+    if not model.unit:
+        # Not before: float32 corners merge in half the memory, and the same ones are equal.
+        vertices *= factor
+    return about, vertices, facets
 
 
 def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
@@ -228,17 +250,11 @@ def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
         raise FileError(
             "the mesh is empty or has a coordinate that is not a finite number", where=name
         )
-    return _inspected(*merge_equal_vertices(corners), Path(name), "mesh", "mm", ())
+    return _inspected(*merge_equal_vertices(corners), Path(name), _About("mesh"))
 
 
-def _inspected(
-    vertices: Floats,
-    facets: Ints,
-    path: Path,
-    file_format: str,
-    unit: str,
-    notes: tuple[str, ...],
-) -> Part:
+def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Part:
+    unit = about.unit
     _require_size(vertices, path, unit)
     facets, dropped = drop_degenerate(facets)
     if len(facets) == 0:
@@ -254,9 +270,9 @@ def _inspected(
     soundness = soundness_of(vertices, facets, table)
     several = soundness.closed and soundness.bodies > 1
     overlaps = overlapping_bodies(vertices, facets, table) if several else ()
-    warnings = (*notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
+    warnings = (*about.notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
     mends = tuple(note for note in (rounding, dropped, *turned) if note)
-    return Part(mesh, path, file_format, unit, soundness, mends, warnings, overlaps)
+    return Part(mesh, path, about.file_format, unit, soundness, mends, warnings, overlaps)
 
 
 def _require_size(vertices: Floats, path: Path, unit: str) -> None:

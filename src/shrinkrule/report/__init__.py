@@ -13,19 +13,21 @@ if TYPE_CHECKING:
         dimensions_outputs,
         show_dimensions,
     )
-    from shrinkrule.report.fit.console import show_fit
-    from shrinkrule.report.fit.plain import fit_dict
+    from shrinkrule.report.fit.console import show_bars, show_fit
+    from shrinkrule.report.fit.plain import bars_dict, fit_dict
     from shrinkrule.report.outputs import job_outputs, walls_outputs
     from shrinkrule.report.plain import job_dict, rows_dicts, walls_dict
     from shrinkrule.report.sag_report import ways_up_dict
 
 __all__ = [
+    "bars_dict",
     "dimensions_dict",
     "dimensions_outputs",
     "fit_dict",
     "job_dict",
     "job_outputs",
     "rows_dicts",
+    "show_bars",
     "show_dimensions",
     "show_fit",
     "show_job",
@@ -40,6 +42,8 @@ __all__ = [
 _MODULES: Final = {
     "dimensions_dict": "shrinkrule.report.dimensions",
     "dimensions_outputs": "shrinkrule.report.dimensions",
+    "bars_dict": "shrinkrule.report.fit.plain",
+    "show_bars": "shrinkrule.report.fit.console",
     "fit_dict": "shrinkrule.report.fit.plain",
     "job_dict": "shrinkrule.report.plain",
     "job_outputs": "shrinkrule.report.outputs",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from rich.console import Console
 from rich.markup import escape
@@ -13,16 +12,14 @@ from rich.text import Text
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.defaults import STATED_LENGTH_MM
-from shrinkrule.job import JobResult, Row, State, WallLook
+from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag_report import sag_text
+from shrinkrule.report.sag_report import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
-
-if TYPE_CHECKING:
-    from shrinkrule.sag import WayUp
 
 MOST_ROWS = 10
 
@@ -57,19 +54,22 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         facts.add_row("outline", offset)
     masses = ", ".join(f"{stage} {mass}" for stage, mass in words.masses(result))
     facts.add_row("masses", masses)
-    if filament := words.filament(result):
+    if filament := filament_text(result):
         facts.add_row("filament", filament)
     if furnace := words.furnace(result):
         facts.add_row("furnace", furnace)
     if result.sag is not None:
         facts.add_row("sag", sag_text(result.sag))
+    elif result.sag_look.estimate is not None:
+        facts.add_row("sag", estimate_text(result.sag_look.estimate))
     console.print(facts)
     console.print(_sizes(result))
     _show_places(result.walls, console)
     for line in check_lines(result.verdict):
         console.print(line)
-    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}")
-    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}")
+    # A path that is broken into lines cannot be copied.
+    console.print(f"[bold]slice[/bold] {escape(str(files['green_stl']))}", soft_wrap=True)
+    console.print(f"[bold]read[/bold]  {escape(str(files['html']))}", soft_wrap=True)
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
@@ -95,7 +95,7 @@ def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None
     _show_places(look, console)
     console.print(_legend(look))
     names = " or ".join(escape(str(path)) for path in files.values())
-    console.print(f"[bold]view[/bold] {names}")
+    console.print(f"[bold]view[/bold] {names}", soft_wrap=True)
 
 
 def _legend(look: WallLook) -> Table:
@@ -108,7 +108,7 @@ def _legend(look: WallLook) -> Table:
 
 
 def show_ways_up(
-    part: Part, row: CalibrationRow, ways: tuple[WayUp, ...], console: Console
+    part: Part, row: CalibrationRow, ways: tuple[WayLook, ...], console: Console
 ) -> None:
     """Show the ranked ways up.
 
@@ -118,7 +118,7 @@ def show_ways_up(
         As it was read.
     row : CalibrationRow
         Row whose sag modulus was used.
-    ways : tuple of WayUp
+    ways : tuple of WayLook
         The best first.
     console : Console
         Where to.
@@ -128,19 +128,43 @@ def show_ways_up(
     unsure = 0.0 if modulus is None else 1.0 - 1.0 / modulus.factor()
     table = Table(box=None, pad_edge=False)
     table.add_column("up")
-    table.add_column("sag mm", justify="right")
-    table.add_column("at x, y, z of model")
-    table.add_column("height mm", justify="right")
-    table.add_column("stands on mm²", justify="right")
-    for way in ways:
-        place = "{:z.1f}, {:z.1f}, {:z.1f}".format(*way.sag_at) if way.stands else way.reason
-        sag = f"{way.sag_mm:.{sure_decimals(unsure * way.sag_mm)}f}" if way.stands else "-"
-        style = "" if way.stands else "dim"
-        height, area = f"{way.height_mm:.1f}", f"{way.footprint_mm2:.0f}"
-        table.add_row(way.name, sag, place, height, area, style=style)
+    for heading in (
+        "sag mm",
+        "sideways mm",
+        "height mm",
+        "stands on mm²",
+        "unheld print mm²",
+        "furnace",
+    ):
+        table.add_column(heading, justify="right")
+    for look in ways:
+        way = look.way
+        sag = side = "-"
+        if way.stands:
+            sag, side = (
+                f"{value:.{sure_decimals(unsure * value)}f}"
+                for value in (way.sag_mm, way.sideways_mm)
+            )
+        fits = "" if look.fit is None else "fits" if look.fit.fits else "too large"
+        table.add_row(
+            way.name,
+            sag,
+            side,
+            f"{way.height_mm:.1f}",
+            f"{way.footprint_mm2:.0f}",
+            f"{look.unheld_mm2:.0f}",
+            fits,
+            style="" if way.stands and look.fits else "dim",
+        )
     console.print(table)
-    if ways[0].stands:
-        console.print(f"least sag with [bold]{ways[0].name}[/bold] up")
+    for look in ways:
+        if not look.way.stands:
+            console.print(f"  {look.way.name}: {look.way.reason}", style="dim")
+    best = ways[0]
+    if best.way.stands and best.fits:
+        console.print(f"best for printing and firing together: [bold]{best.way.name}[/bold] up")
+    else:
+        console.print("no way up stands and fits: hold it with setter blocks")
 
 
 def show_rows(

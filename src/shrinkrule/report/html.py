@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
+
+import numpy as np
+from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Row
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report import words
+from shrinkrule.report.dimensions import dimension_rows
+from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag_report import sag_figures, sag_pictures, sag_text
+from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
+from shrinkrule.report.turning.scene import turning_scene
+from shrinkrule.report.turning.three import three_js
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
+from shrinkrule.units import plain, small_mm
+
+MOST_ROWS: Final = 30
+"""Rows of what prints badly on the page; the JSON has all."""
+
+LEAST_DARK_MM: Final = 0.05
+"""Sag that the darkest colour stands for at least: less is not painted dark."""
 
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
@@ -33,6 +50,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
     """
     pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
     verdict = result.verdict
+    scene = turning_scene(result)
     return (
         environment("shrinkrule.report")
         .get_template("job.html.j2")
@@ -43,13 +61,14 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             headline=verdict.headline,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
-                (STATE_CLASSES[reason.state], reason.state.value, reason.text)
+                (STATE_CLASSES[reason.state], reason.state.value, reason.text, _at(reason.at_mm))
                 for reason in verdict.reasons
             ],
             checks=verdict_rows(verdict),
             read=words.what_was_read(result),
             offset=words.outline_offset(result),
             masses=words.masses(result),
+            filament=filament_text(result),
             sizes=[_size(size) for size in result.prediction.sizes],
             places=[
                 _row(n, row, pictures, result.part.unit)
@@ -58,6 +77,13 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             swatches=legend(result.walls.scale),
             pictures=pictures,
             sag=_sag(result),
+            dimensions=dimension_rows(result.dimensions, result.promised),
+            estimate=_estimate(result),
+            badly=_badly(result),
+            scene=Markup(scene),
+            most=_most(result),
+            three=Markup(three_js()),
+            turning=Markup(_turning_script()),
             words=words,
             print_facts=print_facts,
             cautions=CAUTIONS,
@@ -75,6 +101,75 @@ def _sag(result: JobResult) -> dict[str, Any] | None:
         "figures": sag_figures(result.sag),
         "pictures": pictures,
         "swatches": swatches,
+    }
+
+
+def _at(place: Sequence[float] | Floats | None) -> str:
+    """A place in the model for the turning part to fly to; empty where there is none."""
+    return "" if place is None else ",".join(f"{float(value):.3f}" for value in place)
+
+
+def _turning_script() -> str:
+    """The script that turns the part."""
+    script = resources.files("shrinkrule.report") / "templates" / "turning.js"
+    return script.read_text(encoding="utf-8")
+
+
+def _most(result: JobResult) -> str:
+    """Largest sag that the darkest colour stands for, mm; empty where sag is not known."""
+    look = result.sag_look
+    if look.taken_off is not None:
+        return plain(max(look.taken_off.before.largest_sag_mm, LEAST_DARK_MM))
+    if look.estimate is not None and look.estimate.field is not None:
+        return plain(max(look.estimate.sag_mm, LEAST_DARK_MM))
+    return ""
+
+
+def _badly(result: JobResult) -> list[dict[str, str]]:
+    """Rows of what prints badly, the first of many."""
+    found = () if result.printing is None else result.printing.findings
+    rows = []
+    for finding in found[:MOST_ROWS]:
+        x, y, z = result.green.in_model(np.array([finding.position]))[0]
+        rows.append(
+            {
+                "kind": finding.kind.value,
+                "text": finding.text,
+                "where": f"{x:z.1f}, {y:z.1f}, {z:z.1f}",
+                "at": _at((x, y, z)),
+            }
+        )
+    if len(found) > MOST_ROWS:
+        rows.append(
+            {
+                "kind": f"and {len(found) - MOST_ROWS} more",
+                "text": "in the JSON",
+                "where": "",
+                "at": "",
+            }
+        )
+    return rows
+
+
+def _estimate(result: JobResult) -> dict[str, Any] | None:
+    """The quick estimate, with the six ways up where it matters."""
+    look = result.sag_look
+    if look.estimate is None:
+        return None
+    return {
+        "text": estimate_text(look.estimate),
+        "limit": f"{look.limit_mm:.2f}",
+        "matters": look.matters,
+        "ways": [
+            {
+                "up": way.name,
+                "sag": f"{small_mm(way.sag_mm)} mm" if way.stands else way.reason,
+                "sideways": f"{small_mm(way.sideways_mm)} mm" if way.stands else "",
+                "height": f"{way.height_mm:.1f}",
+                "footprint": f"{way.footprint_mm2:.0f}",
+            }
+            for way in look.ways
+        ],
     }
 
 
@@ -105,4 +200,5 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
         "span": words.span_text(place),
         "seen": ", ".join(seen),
         "mend": words.mend_text(place, unit),
+        "at": _at(place.in_model),
     }

@@ -6,13 +6,66 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
-from shrinkrule.files import OutputSet, glb_bytes, ply_bytes, require_folder, stl_bytes
-from shrinkrule.job import JobResult, WallLook
+from shrinkrule.files import OutputSet, glb_bytes, ply_bytes, require_place, stl_bytes
+from shrinkrule.files.models import GREEN_MARK
+from shrinkrule.job import JobResult, Recipe, WallLook
 from shrinkrule.report.plain import job_dict
 from shrinkrule.walls import ThicknessMap
 
 
-def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) -> dict[str, Path]:
+def job_paths(folder: Path, stem: str) -> dict[str, Path]:
+    """Names of the files of a job, by kind.
+
+    Parameters
+    ----------
+    folder : Path
+        Where they go.
+    stem : str
+        What their names begin with.
+
+    Returns
+    -------
+    dict
+        Path of each file, by kind.
+    """
+    return {
+        "green_stl": folder / f"{stem}.green.stl",
+        "json": folder / f"{stem}.report.json",
+        "html": folder / f"{stem}.report.html",
+    }
+
+
+def what_is_replaced(files: dict[str, Path], model: Path, recipe: Recipe) -> str:
+    """Say in words which other result stands under these names, empty if none does.
+
+    Parameters
+    ----------
+    files : dict
+        As from :func:`job_paths`.
+    model : Path
+        The model.
+    recipe : Recipe
+        What the maker decided now.
+
+    Returns
+    -------
+    str
+        In what the result that is there differs; empty if it is of the same recipe.
+    """
+    if not any(path.exists() for path in files.values()):
+        return ""
+    try:
+        before = dict(json.loads(files["json"].read_bytes())["recipe"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return "a result whose recipe is not known"
+    now = {"model": model.name, **recipe.choices}
+    other = [f"{key}: {str(before.get(key))[:60]}" for key in now if before.get(key) != now[key]]
+    return "the result of another recipe (" + "; ".join(other) + ")" if other else ""
+
+
+def job_outputs(
+    result: JobResult, folder: Path, inputs: Iterable[Path] = (), name: str | None = None
+) -> dict[str, Path]:
     """Write the green STL and both reports; return their paths by kind.
 
     Parameters
@@ -20,9 +73,11 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     result : JobResult
         What to write.
     folder : Path
-        Where to; it must exist.
+        Where to; it is made if it is not there.
     inputs : iterable of Path
         Files that must not be overwritten.
+    name : str, optional
+        What the files' names begin with; the model's name if it is not given.
 
     Returns
     -------
@@ -36,18 +91,14 @@ def job_outputs(result: JobResult, folder: Path, inputs: Iterable[Path] = ()) ->
     """
     from shrinkrule.report.html import job_html
 
-    require_folder(folder)
+    require_place(folder)
     stem = result.part.source.stem
-    files = {
-        "green_stl": folder / f"{stem}.green.stl",
-        "json": folder / f"{stem}.report.json",
-        "html": folder / f"{stem}.report.html",
-    }
+    files = job_paths(folder, name or stem)
     outputs = OutputSet(inputs)
     factors = result.green.factors
     scales = f"X {factors.x:.5f} Y {factors.y:.5f} Z {factors.z:.5f}"
-    bent = " pre-curved" if result.sag is not None and result.sag.rounds else ""
-    header = f"shrinkrule green part{bent} of {stem[: 18 - len(bent)]}, mm, {scales}"
+    bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
+    header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
     outputs.add(files["green_stl"], stl_bytes(result.to_slice, header))
     plain = json.dumps(job_dict(result, files), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())
@@ -71,7 +122,7 @@ def walls_outputs(
     mapped : ThicknessMap
         Wall thickness at the vertices of its surface.
     folder : Path
-        Where to; it must exist.
+        Where to; it is made if it is not there.
     inputs : iterable of Path
         Files that must not be overwritten.
 
@@ -85,7 +136,7 @@ def walls_outputs(
     FileError
         If a file cannot be written; then none is changed.
     """
-    require_folder(folder)
+    require_place(folder)
     stem = look.part.source.stem
     files = {"ply": folder / f"{stem}.walls.ply", "glb": folder / f"{stem}.walls.glb"}
     vertices = look.green.in_model(mapped.vertices)

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,11 +14,13 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, WallLook, filament_of
+from shrinkrule.job import JobResult, Place, WallLook, room_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
+from shrinkrule.report.dimensions import dimension_dicts
+from shrinkrule.report.filament import filament_dict
 from shrinkrule.report.foundation import finite, program
-from shrinkrule.report.sag_report import sag_dict
+from shrinkrule.report.sag_report import estimate_dict, sag_dict
 from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
@@ -49,6 +50,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
             "verdict": verdict_dict(result.verdict),
+            "recipe": {"model": result.part.source.name, **result.recipe.choices},
             "model": part_dict(result.part),
             "calibration": None
             if row is None
@@ -68,23 +70,28 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
-            "filament": _filament(result),
+            "dimensions": None
+            if result.dimensions is None
+            else dimension_dicts(result.dimensions, result.promised),
+            "filament": filament_dict(result),
             "walls": _walls(result.walls),
             "printing": _printing(result),
             "furnace": None
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
+            "room_in_furnace": _room(result),
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
+            "sag_estimate": estimate_dict(result.sag_look),
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
 
 
-def _filament(result: JobResult) -> dict[str, Any] | None:
-    need = filament_of(result)
-    return None if need is None else asdict(need)
+def _room(result: JobResult) -> dict[str, Any]:
+    room = room_of(result)
+    return {"reach_mm": room.reach_mm.tolist(), "height_mm": room.height_mm}
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ import numpy as np
 from trimesh import Trimesh
 from trimesh.triangles import points_to_barycentric
 
-from shrinkrule.calibration import CalibrationRow
+from shrinkrule.calibration import CalibrationRow, Interval
 from shrinkrule.compensation import turn_up
 from shrinkrule.mesh import Part
 from shrinkrule.report.pictures.scene import GREY, VIEWS, Camera, Colouring, Stage, draw
@@ -23,11 +23,13 @@ from shrinkrule.report.pictures.walls import (
     data_uri,
     scale_bar,
 )
-from shrinkrule.report.words import sure_decimals
+from shrinkrule.report.words import sure_decimals, with_interval
+from shrinkrule.units import plain
 from shrinkrule.walls import sample_surface
 
 if TYPE_CHECKING:
-    from shrinkrule.sag import PrecurveResult, SagResult, SagSettings, WayUp
+    from shrinkrule.job import SagLook, WayLook
+    from shrinkrule.sag import PrecurveResult, SagEstimate, SagResult, SagSettings, WayUp
 
 MANY_TIMES: Final = 10.0
 """A sag that may be larger by this factor is known by its order at best; its limit is not named."""
@@ -105,12 +107,77 @@ def sag_reach(before: SagResult) -> float:
 
 def _interval_text(before: SagResult, decimals: int) -> str:
     """Least and largest sag, or that they are not known."""
+    if before.slumps:
+        return "not known: it slumps"
     interval = before.interval95_mm
     if interval is None:
         return "how far firings differ is not known"
     low, high = interval
     told = f"{high:.{decimals}f}" if high < MANY_TIMES * before.largest_sag_mm else "many times it"
     return f"{low:.{decimals}f} to {told}, 95 %"
+
+
+def estimate_text(estimate: SagEstimate) -> str:
+    """The quick estimate in one line.
+
+    Parameters
+    ----------
+    estimate : SagEstimate
+        The estimate.
+
+    Returns
+    -------
+    str
+        One line, lengths in mm.
+    """
+    x, y, z = estimate.at_mm
+    half = estimate.half95_mm
+    told = with_interval(Interval(estimate.sag_mm, half), sure_decimals(half), "mm")
+    return f"about {told} (quick estimate, 95 %) at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
+
+
+def estimate_dict(look: SagLook) -> dict[str, Any] | None:
+    """The quick estimate as JSON values; None where sag was taken off or is not known.
+
+    Parameters
+    ----------
+    look : SagLook
+        What is known of the sag.
+
+    Returns
+    -------
+    dict or None
+        As in docs/file-formats.md.
+    """
+    estimate = look.estimate
+    if estimate is None:
+        return None
+    return {
+        "sag_mm": estimate.sag_mm,
+        "at_mm": estimate.at_mm.tolist(),
+        "half95_mm": estimate.half95_mm,
+        "u95_from_bricks_mm": estimate.numerical_mm,
+        "u_from_modulus_mm": estimate.modulus_mm,
+        "matters_over_mm": look.limit_mm,
+        "rolls": estimate.rolls,
+        "settled": estimate.settled,
+        "unknowns": estimate.unknowns,
+        "ways": [way_dict(way) for way in look.ways],
+    }
+
+
+def way_dict(way: WayUp) -> dict[str, Any]:
+    """One way up as JSON values."""
+    return {
+        "up": way.name,
+        "stands": way.stands,
+        "reason": way.reason,
+        "sag_mm": way.sag_mm if way.stands else None,
+        "sag_at_mm": way.sag_at.tolist() if way.stands else None,
+        "sideways_mm": way.sideways_mm if way.stands else None,
+        "height_mm": way.height_mm,
+        "footprint_mm2": way.footprint_mm2,
+    }
 
 
 def sag_text(sag: PrecurveResult) -> str:
@@ -131,14 +198,22 @@ def sag_text(sag: PrecurveResult) -> str:
     before = sag.before
     x, y, z = before.largest_at
     decimals = sure_decimals(sag_reach(before))
+    where = f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
     text = (
         f"sags by {before.largest_sag_mm:.{decimals}f} mm ({_interval_text(before, decimals)}) "
-        f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model{_movement_text(sag, decimals)}"
+        f"{where}{_movement_text(sag, decimals)}"
     )
+    if before.slumps:
+        text = (
+            f"slumps: over {plain(before.largest_sag_mm)} mm {where}, and how far the model "
+            "cannot say"
+        )
     if sag.verdict is Saving.NOT_NEEDED:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:
         return f"{text}: no allowance will save it"
+    if before.slumps:
+        return f"{text}; pre-curved, the model leaves {_left(sag.remaining_mm, before)} mm of it"
     left = float(np.hypot(sag.remaining_mm, before.numerical_mm))
     if not np.isfinite(left):
         left = sag.remaining_mm
@@ -167,6 +242,8 @@ def _movement_text(sag: PrecurveResult, decimals: int) -> str:
 
 def _by_modulus(before: SagResult) -> str:
     """What the modulus leaves unsure, in percent of the sag."""
+    if before.slumps:
+        return "not known: it slumps"
     factor = before.modulus_factor
     if factor is None:
         return "not known after one firing"
@@ -177,6 +254,11 @@ def _by_modulus(before: SagResult) -> str:
 def _half(half95: float) -> str:
     """A half width, rounded as it rounds its value."""
     return f"{half95:.{sure_decimals(half95)}f}" if np.isfinite(half95) else "not known"
+
+
+def _unsure(half95: float, before: SagResult) -> str:
+    """A half width with its unit; a slump has none, for the model does not follow it."""
+    return "not known: it slumps" if before.slumps else f"± {_half(half95)} mm"
 
 
 def _left(error_mm: float, before: SagResult) -> str:
@@ -212,9 +294,9 @@ def sag_figures(sag: PrecurveResult) -> list[tuple[str, str]]:
     settled = "converged" if before.settled else "DID NOT converge"
     return [
         ("predicted sag, no allowance", f"{before.largest_sag_mm:.{decimals}f} mm"),
-        ("its interval", f"{_interval_text(before, decimals)}"),
+        ("its interval", _interval_text(before, decimals)),
         ("unsure by the sag modulus (95 %)", _by_modulus(before)),
-        ("unsure by the bricks (95 %)", f"± {_half(before.numerical_mm)} mm"),
+        ("unsure by the bricks (95 %)", _unsure(before.numerical_mm, before)),
         ("left after pre-curving, round by round", f"{rounds} mm" if sag.rounds else rounds),
         ("largest lift off the setter", f"{before.largest_lift_mm:.{decimals}f} mm"),
         (
@@ -281,7 +363,7 @@ def sag_pictures(
 
 
 def ways_up_dict(
-    part: Part, row: CalibrationRow, source: str, ways: tuple[WayUp, ...]
+    part: Part, row: CalibrationRow, source: str, ways: tuple[WayLook, ...]
 ) -> dict[str, Any]:
     """Ranked ways up as JSON values.
 
@@ -293,7 +375,7 @@ def ways_up_dict(
         Row whose sag modulus was used.
     source : str
         Where the row came from.
-    ways : tuple of WayUp
+    ways : tuple of WayLook
         The best first.
 
     Returns
@@ -309,14 +391,12 @@ def ways_up_dict(
         "row_source": source,
         "ways": [
             {
-                "up": way.name,
-                "stands": way.stands,
-                "reason": way.reason,
-                "sag_mm": way.sag_mm if way.stands else None,
-                "sag_at_mm": way.sag_at.tolist() if way.stands else None,
-                "height_mm": way.height_mm,
-                "footprint_mm2": way.footprint_mm2,
+                **way_dict(look.way),
+                "unheld_print_mm2": look.unheld_mm2,
+                "starts_in_air": look.starts,
+                "fits_furnace": None if look.fit is None else look.fit.fits,
+                "spare_mm": None if look.fit is None else look.fit.spare_mm,
             }
-            for way in ways
+            for look in ways
         ],
     }

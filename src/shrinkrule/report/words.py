@@ -14,7 +14,6 @@ from shrinkrule.job import (
     Place,
     Row,
     WallLook,
-    filament_of,
     longer_than_coupon,
     times,
 )
@@ -293,21 +292,6 @@ def masses(result: JobResult) -> list[tuple[str, str]]:
         ("sintered", predicted.fired_mass_g),
     )
     return [(name, with_interval(mass, 2, "g")) for name, mass in stages]
-
-
-def filament(result: JobResult) -> str:
-    """Filament that the part takes: mass, length and price; empty where no mass is known."""
-    need = filament_of(result)
-    if need is None:
-        return ""
-    said = [("at most " if need.mass_at_most else "") + with_interval(need.mass_g, 2, "g")]
-    if need.length_m is not None:
-        at_most = "at most " if need.length_at_most and not need.mass_at_most else ""
-        said.append(at_most + with_interval(need.length_m, 2, "m"))
-    if need.price is not None:
-        said.append(f"{need.price:.2f} {need.currency or 'for it'}".strip())
-    text = f"{', '.join(said)}, without brim and purge"
-    return f"{text}; {need.note}" if need.note else text
 
 
 def what_was_read(result: JobResult) -> str:

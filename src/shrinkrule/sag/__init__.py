@@ -1,6 +1,7 @@
 """Sag: how a part bends under its own weight while hot, and the shape that fires straight."""
 
 from shrinkrule.mesh.refine import refine_for_bending
+from shrinkrule.sag.estimate import QUICK_UNKNOWNS, SagEstimate, estimate_sag
 from shrinkrule.sag.material import SagMaterial, sag_material, viscous_poisson
 from shrinkrule.sag.orientations import WayUp, rank_ways_up
 from shrinkrule.sag.plan import SagPlan, plan
@@ -10,9 +11,11 @@ from shrinkrule.sag.settings import Base, Friction, SagSettings, SupportBox, Sup
 from shrinkrule.sag.solve import solve_sag
 
 __all__ = [
+    "QUICK_UNKNOWNS",
     "Base",
     "Friction",
     "PrecurveResult",
+    "SagEstimate",
     "SagMaterial",
     "SagPlan",
     "SagResult",
@@ -21,6 +24,7 @@ __all__ = [
     "SupportBox",
     "SupportFacets",
     "WayUp",
+    "estimate_sag",
     "plan",
     "precurve",
     "rank_ways_up",

@@ -21,6 +21,10 @@ from shrinkrule.sag.solve import sag_on_grid
 UNKNOWNS_FOR_RANKING: Final = 30_000
 """A ranking needs no more: it compares sags that differ by far more than their errors."""
 
+LEAST_FOOT: Final = 0.1
+"""Share of its width that a part must stand on, or it rocks when it is carried (common practice,
+no source)."""
+
 _FLOOR: Final = 1e-3  # of the height: facets this near the lowest point stand on the plate
 
 
@@ -46,6 +50,8 @@ class WayUp:
         Height in the furnace, mm.
     footprint_mm2 : float
         Area of the faces that rest on the plate, mm2.
+    sideways_mm : float
+        Largest movement along the plate, mm: legs that spread; nan if it does not stand.
     """
 
     name: str
@@ -56,6 +62,7 @@ class WayUp:
     sag_at: Floats
     height_mm: float
     footprint_mm2: float
+    sideways_mm: float = float("nan")
 
 
 def rank_ways_up(
@@ -63,6 +70,7 @@ def rank_ways_up(
     material: SagMaterial,
     settings: SagSettings,
     *,
+    unknowns: int = UNKNOWNS_FOR_RANKING,
     progress: Progress | None = None,
 ) -> tuple[WayUp, ...]:
     """Rank the six ways up by sag, then height, then footprint; the best comes first.
@@ -77,6 +85,8 @@ def rank_ways_up(
         What sags.
     settings : SagSettings
         Friction, budget and tolerance; its way up and supports are left aside.
+    unknowns : int
+        Unknowns that the first way up may take; the others take the same bricks.
     progress : callable or None
         Called with the stage and the share done, 0 to 1.
 
@@ -93,7 +103,7 @@ def rank_ways_up(
         If it does not fit the budget.
     """
     report = progress or silent
-    budget = min(settings.max_unknowns, UNKNOWNS_FOR_RANKING)
+    budget = min(settings.max_unknowns, unknowns)
     rough = replace(settings, max_unknowns=budget, supports=(), brick_mm=None)
     planned = plan(mesh, rough)
     # One brick for all ways, whatever it takes, so that none is ranked by coarser bricks.
@@ -130,9 +140,38 @@ def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name:
     low = heights[np.asarray(mesh.faces)].max(axis=1) <= heights.min() + _FLOOR * height
     footprint = float(np.asarray(mesh.area_faces)[low].sum())
     shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
+    if foot_share(mesh, lying.up) < LEAST_FOOT:
+        return replace(shape, stands=False, reason="it rests on a line or a point and rolls")
     try:
         problem = prepare(mesh, material, lying)
-        sag, where = sag_on_grid(problem.mesh, problem.plan.grid, material, lying).field.lowest()
+        field = sag_on_grid(problem.mesh, problem.plan.grid, material, lying).field
     except MeshError as refusal:
         return replace(shape, stands=False, reason=refusal.what)
-    return replace(shape, sag_mm=sag, sag_at=problem.bodies.back(where))
+    sag, where = field.lowest()
+    solid = np.unique(field.bricks.corners[field.bricks.filled > 0.5])
+    sideways = float(np.linalg.norm(field.displacement[solid, :2], axis=1).max())
+    return replace(shape, sag_mm=sag, sag_at=problem.bodies.back(where), sideways_mm=sideways)
+
+
+def foot_share(mesh: trimesh.Trimesh, up: Floats) -> float:
+    """Least share of its width, over all directions on the plate, that a part stands on.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+    up : (3,) float
+        Unit vector that points up.
+
+    Returns
+    -------
+    float
+        0 on a line or a point, 1 where it stands on its whole outline.
+    """
+    points = np.asarray(mesh.vertices, dtype=np.float64)
+    heights = points @ up
+    floor = points[heights <= heights.min() + _FLOOR * float(np.ptp(heights))]
+    across = np.linalg.svd(up[None])[2][1:]
+    turns = np.radians(np.arange(0.0, 180.0, 3.0))
+    ways = across.T @ np.vstack([np.cos(turns), np.sin(turns)])
+    return float((np.ptp(floor @ ways, axis=0) / np.ptp(points @ ways, axis=0)).min())

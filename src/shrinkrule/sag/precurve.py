@@ -29,6 +29,9 @@ ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
 
 _DROP_SHARE: Final = 0.1  # of the wall: a part that drops further onto the plate is lost
+_WORTH_THICKER: Final = (1.1, 3.5)
+"""Thicker by less is not worth a change; by more, the wall is not what carries the part
+(judgement)."""
 _SMALL_FOOTING: Final = 0.02  # of the plan: a smaller footing is flattened by the part's weight
 _UNRULY_SHARE: Final = 0.3  # of the sag: if more remains, further rounds do not help
 _STALLED: Final = 0.8  # of the best error so far: a round that improves less is the last
@@ -331,7 +334,7 @@ def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
         remedies.insert(0, "bed its underside in a setter block: it stands on next to nothing")
     # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
     thicker = (10.0 * before.largest_sag_mm * wall_mm**2) ** (1.0 / 3.0)
-    if thicker > wall_mm:
+    if _WORTH_THICKER[0] <= thicker / wall_mm <= _WORTH_THICKER[1]:
         remedies.append(
             f"make the wall that carries it {thicker:.2g} instead of {wall_mm:.2g} mm thick"
         )

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 import trimesh
 
 from shrinkrule.sag.bodies import SeparatedBodies, separate_bodies
+from shrinkrule.sag.lying import stands_on_a_point
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan, plan
-from shrinkrule.sag.settings import SagSettings
+from shrinkrule.sag.settings import SagSettings, does_not_stand
 
 
 @dataclass(frozen=True)
@@ -59,10 +60,12 @@ def prepare(mesh: trimesh.Trimesh, material: SagMaterial, settings: SagSettings)
     Raises
     ------
     MeshError
-        If the mesh is no solid.
+        If the mesh is no solid, or stands on a point.
     SettingError
         If the bricks exceed the budget.
     """
+    if not settings.supports and stands_on_a_point(mesh, settings.up):
+        raise does_not_stand("the part stands on a point")
     planned = plan(mesh, settings)
     bodies = separate_bodies(mesh, planned.grid, settings)
     if bodies.mesh is not mesh:

@@ -9,6 +9,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
+from shrinkrule.defaults import USUAL_SAG_MODULI_KPA
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.contact.active_set import ContactState, lifted
 from shrinkrule.sag.contact.clearance import SelfContactGap, most_closed_gap
@@ -121,9 +122,14 @@ class SagResult:
     warnings: tuple[str, ...]
 
     @property
+    def slumps(self) -> bool:
+        """Whether it strains beyond the model, so that no interval of its sag means anything."""
+        return self.largest_strain > LARGEST_STRAIN
+
+    @property
     def interval95_mm(self) -> tuple[float, float] | None:
         """Least and largest sag by modulus and bricks together, mm; None where not known."""
-        if self.modulus_factor is None:
+        if self.modulus_factor is None or self.slumps:
             return None
         sag = self.largest_sag_mm
         below = math.hypot(sag - sag / self.modulus_factor, self.numerical_mm)
@@ -241,7 +247,13 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
             f"parts of it turn by {np.degrees(result.steepest):.0f} degrees: "
             "the linear model holds to 6"
         )
-    if result.largest_strain > LARGEST_STRAIN:
+    low, high = USUAL_SAG_MODULI_KPA
+    if not low <= material.modulus_kpa <= high:
+        warnings.append(
+            f"a sag modulus of {material.modulus_kpa:.3g} kPa is beyond any usual one "
+            f"({low:g} to {high:g} kPa): check the drops it came from, and their unit"
+        )
+    if result.slumps:
         warnings.append(
             f"the material strains by {100 * result.largest_strain:.0f} %: it slumps, "
             "which this model does not follow"

@@ -152,7 +152,11 @@ class SagSettings:
         return up / np.linalg.norm(up)
 
 
-def does_not_stand(what: str) -> MeshError:
+class DoesNotStandError(MeshError):
+    """A part does not stand as it is set down."""
+
+
+def does_not_stand(what: str) -> DoesNotStandError:
     """Refusal of a part that does not stand, with what helps.
 
     Parameters
@@ -162,10 +166,10 @@ def does_not_stand(what: str) -> MeshError:
 
     Returns
     -------
-    MeshError
+    DoesNotStandError
         The error to raise.
     """
-    return MeshError(
+    return DoesNotStandError(
         what,
         hint="set it another way up or hold it with a setter block",
         options=(Option.FURNACE_UP, Option.SUPPORT),

@@ -25,11 +25,12 @@ from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.hex8i import make_brick
 from shrinkrule.sag.fem.pcg import Equilibrium
 from shrinkrule.sag.fem.rigid_modes import find_bodies
+from shrinkrule.sag.lying import crooked_deg
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
 from shrinkrule.sag.preparation import SagProblem, prepare
 from shrinkrule.sag.result import GridSag, SagResult, describe, grid_difference
-from shrinkrule.sag.settings import SagSettings
+from shrinkrule.sag.settings import DoesNotStandError, SagSettings, does_not_stand
 from shrinkrule.sag.voxels.fractions import fill_grid
 from shrinkrule.sag.voxels.grid import Grid, lay_grid
 
@@ -85,7 +86,15 @@ def sag_on_grid(
     load[:, 2] = -material.weight_over_modulus * bricks.volumes
     problem = Equilibrium(bricks, find_bodies(bricks), load)
     guess = None if similar is None else _guess(similar, bricks, grid, candidates)
-    state = solve_contact(problem, candidates, settings.friction, guess, tick)
+    try:
+        state = solve_contact(problem, candidates, settings.friction, guess, tick)
+    except DoesNotStandError as refusal:
+        crooked = None if settings.supports else crooked_deg(mesh, settings.up)
+        if crooked is None:
+            raise
+        raise does_not_stand(
+            f"the part lies crooked by {crooked:.1f} degrees: set down, it turns onto its face"
+        ) from refusal
     return GridSag(SagField(grid, bricks, state.solution.displacement[:, :3].copy()), state)
 
 

@@ -30,6 +30,7 @@ from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
 from shrinkrule.calibration.fit.zero import axes_or_zero, caliper_zero, without_zero
+from shrinkrule.calibration.sheets.join import joined
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.statistics.drift import drift_of
 from shrinkrule.errors import SheetError
@@ -47,7 +48,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     Parameters
     ----------
     sheets : sequence of Sheet
-        One for each coupon in each firing.
+        One for each coupon in each firing; sheets of one coupon's other loads join its block's.
     leave_out : sequence of str
         Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2.
 
@@ -62,7 +63,7 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         If there is no sheet, the materials differ, firings are not named, something left out
         is not there, or an axis of a coupon has too few lengths.
     """
-    used = _without(tuple(sheets), leave_out)
+    used = joined(_without(tuple(sheets), leave_out))
     _require_one_material(used)
     result = _fitted(used, tuple(leave_out))
     zero = caliper_zero(result.printing, result.from_model)
@@ -121,7 +122,7 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
         balances=balances,
         relative_density=_mean([balance.relative_density for balance in balances]),
         metal_fraction=_mean([balance.metal_fraction for balance in balances]),
-        sag=_sag(used, xy, printing.bead, balances, firing),
+        sag=_sag(used, xy, printing.bead, balances),
         walls=_ladder(used, Kind.WALL),
         floors=_ladder(used, Kind.FLOOR),
         axes_or_zero=axes_or_zero(printing, without),
@@ -192,7 +193,7 @@ def _outliers(
         bent = axis.fit.has_intercept
         for found in find_outliers(lengths.green, lengths.fired, firing, lengths.weight, bent):
             reading = lengths.readings[found.coupon][found.feature]
-            where = sheets[found.coupon].where
+            where = reading.where or sheets[found.coupon].where
             named.append(
                 NamedOutlier(where, reading.line, reading.id, found.residual_mm, found.sigmas)
             )
@@ -276,7 +277,6 @@ def _sag(
     xy: AxisResult,
     spread: Estimate,
     balances: tuple[Balance, ...],
-    firing: Ints,
 ) -> SagFit | None:
     """Sag modulus from the beams of all coupons whose density is known."""
     at = xy.fit.centre_mm
@@ -292,7 +292,14 @@ def _sag(
             density_g_cm3=balance.density.value,
         )
         beams += beams_of(sheet, coupon)
-    return fit_sag(tuple(beams), firing)
+    return fit_sag(tuple(beams), _beam_firings(sheets))
+
+
+def _beam_firings(sheets: tuple[Sheet, ...]) -> Ints:
+    """Number of the firing of each sheet's bars, which may have been another load."""
+    names = [sheet.beam_firing or sheet.settings.firing for sheet in sheets]
+    known = list(dict.fromkeys(names))
+    return np.array([known.index(name) for name in names], dtype=np.int64)
 
 
 def _ladder(sheets: tuple[Sheet, ...], kind: Kind) -> Ladder | None:

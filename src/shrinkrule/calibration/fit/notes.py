@@ -12,6 +12,7 @@ from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, NoteWeight
 from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
 from shrinkrule.calibration.statistics.regression import fit_line
+from shrinkrule.defaults import USUAL_SAG_MODULI_KPA
 from shrinkrule.physics.estimate import t_quantile
 from shrinkrule.units import rounded_up
 
@@ -279,6 +280,13 @@ def _sag(result: FitResult) -> Iterator[Note]:
     if result.sag is None:
         yield Note(NoteWeight.FACT, "no beam could be used, so there is no sag modulus")
         return
+    low, high = USUAL_SAG_MODULI_KPA
+    if not low <= result.sag.modulus_kpa <= high:
+        yield Note(
+            NoteWeight.LOOK,
+            f"a sag modulus of {result.sag.modulus_kpa:.3g} kPa is beyond any usual one ({low:g} "
+            f"to {high:g} kPa): check the drops and their unit",
+        )
     for beam in result.sag.beams:
         coupon = result.sheets[beam.coupon].settings.coupon
         if beam.refused:

@@ -46,9 +46,9 @@ def caliper_zero(green: PrintingFit, fired: PrintingFit) -> Estimate | None:
         return None
     shares = np.array([two.u**2, one.u**2]) / (one.u**2 + two.u**2)
     own = (shares * np.array([one.u, two.u])) ** 2
-    variance = float(own.sum())
-    dof = variance**2 / float((own**2 / np.array([one.dof, two.dof])).sum())
-    zero = Estimate(float(shares @ [one.value, two.value]), variance**0.5, dof)
+    dof = float(own.sum()) ** 2 / float((own**2 / np.array([one.dof, two.dof])).sum())
+    # What a print strays by is in green and fired lengths alike, so their mean is no surer.
+    zero = Estimate(float(shares @ [one.value, two.value]), float(shares @ [one.u, two.u]), dof)
     return zero if zero.is_significant(DIFFERENCE_CONFIDENCE) else None
 
 

@@ -12,7 +12,7 @@ from itertools import pairwise
 from statistics import fmean, median
 from typing import Final
 
-from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import BEAM_KINDS, LENGTH_KINDS, MASS_KINDS, Reading, Sheet
 from shrinkrule.defaults import CREDIBLE_SHRINKAGE
 from shrinkrule.errors import SheetError
 
@@ -30,7 +30,7 @@ REPEAT_SPREAD: Final = (0.02, 0.3)
 
 
 def refuse_empty(sheet: Sheet) -> None:
-    """Refuse a sheet with no green or no fired length.
+    """Refuse a sheet with no green or no fired length, unless it holds drops of bars alone.
 
     Parameters
     ----------
@@ -43,10 +43,12 @@ def refuse_empty(sheet: Sheet) -> None:
         If a column is empty.
     """
     lengths = sheet.of_kind(*LENGTH_KINDS)
-    for stage, filled in (
-        ("green", any(reading.green for reading in lengths)),
-        ("fired", any(reading.fired for reading in lengths)),
-    ):
+    green = any(reading.green for reading in lengths)
+    fired = any(reading.fired for reading in lengths)
+    drops = any(reading.fired or reading.remark for reading in sheet.of_kind(*BEAM_KINDS))
+    if drops and not green and not fired:
+        return
+    for stage, filled in (("green", green), ("fired", fired)):
         if not filled:
             raise SheetError(
                 f"column '{stage}_1' holds no length",
@@ -253,7 +255,12 @@ def noting_gaps(sheet: Sheet) -> Sheet:
     Sheet
         The same, with a note.
     """
-    gaps = [r.id for r in sheet.readings if r.kind in LENGTH_KINDS and not r.is_length]
+    lengths = sheet.of_kind(*LENGTH_KINDS)
+    gaps = [r.id for r in lengths if not r.is_length and (r.green or r.fired)]
+    blank = [r.id for r in lengths if not r.green and not r.fired]
+    if 2 * len(blank) < len(lengths):
+        # Where most lines are blank, the sheet is of another piece.
+        gaps += blank
     if not gaps:
         return sheet
     return replace(sheet, notes=(*sheet.notes, f"not measured both times: {', '.join(gaps)}"))

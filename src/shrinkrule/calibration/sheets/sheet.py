@@ -40,6 +40,8 @@ class Reading:
         What was written instead of a number, on beams only: ``broken``, as a rule.
     unit_stated : bool
         Whether the maker wrote a unit other than the sheet's own, so that none is guessed.
+    where : str
+        Its file, where that is not the sheet's.
     """
 
     line: int
@@ -54,6 +56,7 @@ class Reading:
     fired: tuple[float, ...]
     remark: str = ""
     unit_stated: bool = False
+    where: str = ""
 
     @property
     def is_length(self) -> bool:
@@ -99,12 +102,15 @@ class Sheet:
         Its lines, in order.
     notes : tuple of str
         What was corrected while reading.
+    beam_firing : str
+        Firing of the bars, where that is not the block's.
     """
 
     where: str
     settings: SheetSettings
     readings: tuple[Reading, ...]
     notes: tuple[str, ...]
+    beam_firing: str = ""
 
     def of_kind(self, *kinds: Kind) -> tuple[Reading, ...]:
         """Lines of these kinds."""

@@ -16,6 +16,7 @@ from shrinkrule.calibration import (
     Estimate,
     FitResult,
     NoteWeight,
+    SagFit,
     plain_sentences,
 )
 from shrinkrule.defaults import STATED_LENGTH_MM
@@ -66,7 +67,28 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
             console.print(Text.assemble((f"{note.weight}: ", STYLES[note.weight]), note.text))
     for kind, word in (("table", "row in"), ("html", "read")):
         if kind in files:
-            console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}")
+            console.print(f"[bold]{word}[/bold] {escape(str(files[kind]))}", soft_wrap=True)
+
+
+def show_bars(bars: SagFit, console: Console) -> None:
+    """Show the modulus of bars that were measured without their block.
+
+    Parameters
+    ----------
+    bars : SagFit
+        What to show.
+    console : Console
+        Where to.
+    """
+    used = f"{len(bars.used)} of {len(bars.beams)} beams"
+    console.print(f"[bold]sag modulus[/bold] {bars.modulus_kpa:.0f} ± {bars.next_u_kpa:.0f} kPa")
+    console.print(f"from {used} without their block, of the filament's density", style="dim")
+    for beam in bars.beams:
+        said = beam.refused or f"dropped {beam.drop_mm:.2f} mm: {beam.modulus_kpa:.0f} kPa"
+        console.print(Text(f"- {beam.id} {said}"))
+    console.print(
+        "No row is made: shrinkage needs the block. Name its sheet together with this one."
+    )
 
 
 def printer_text(fit: FitResult) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from shrinkrule.calibration import CalibrationRow, FitResult, table_bytes, updated_table
-from shrinkrule.files import OutputSet, held, require_folder
+from shrinkrule.files import OutputSet, held, require_folder, require_place
 from shrinkrule.report.fit.html import fit_html
 from shrinkrule.report.fit.plain import fit_dict
 
@@ -30,7 +30,7 @@ def fit_outputs(
     row : CalibrationRow
         Its row.
     folder : Path
-        Where the reports go; it must exist.
+        Where the reports go; it is made if it is not there.
     table : Path or None
         Table to add the row to; a new one if it does not exist.
     inputs : iterable of Path
@@ -46,7 +46,7 @@ def fit_outputs(
     ShrinkruleError
         If the table cannot be read or a file not be written; then none is changed.
     """
-    require_folder(folder)
+    require_place(folder)
     stem = re.sub(r"[^\w.-]+", "_", row.name).strip("_.") or "row"
     files = {"json": folder / f"{stem}.fit.json", "html": folder / f"{stem}.fit.html"}
     outputs = OutputSet(inputs)

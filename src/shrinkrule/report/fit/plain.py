@@ -157,6 +157,22 @@ def _departure(departure: Estimates) -> dict[str, float]:
     }
 
 
+def bars_dict(bars: SagFit) -> dict[str, Any]:
+    """Modulus of bars without a block as plain values.
+
+    Parameters
+    ----------
+    bars : SagFit
+        The fit.
+
+    Returns
+    -------
+    dict
+        Values by name, as under ``sag`` in the JSON of a fit.
+    """
+    return {"sag": _sag(bars)}
+
+
 def _sag(sag: SagFit) -> dict[str, Any]:
     def power(which: str) -> dict[str, Any] | None:
         found = getattr(sag, which)

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.creases import Creases
+from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.numerics.arrays import Floats, Ints
 
 TRIES: Final = 60

@@ -12,8 +12,8 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.regions import Regions
-from shrinkrule.dimensions.surface import Surface, grouped, pairs_in_groups
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface, grouped, pairs_in_groups
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components, ranges
 
 LARGEST_STEP: Final = np.radians(46.0)
@@ -75,6 +75,9 @@ def creases_of(surface: Surface, regions: Regions) -> Creases:
     """
     pair = regions.of[surface.beside]
     across = np.flatnonzero(pair[:, 0] != pair[:, 1])
+    if len(across) == 0:
+        none, nothing = np.zeros((0, 3)), np.zeros(0)
+        return Creases(np.zeros((0, 2), dtype=np.int64), none, none, none, nothing, nothing)
     pair, facet, ends = pair[across], surface.beside[across], surface.ends[across]
     pair = np.sort(pair, axis=1)
     key, crease = np.unique(pair[:, 0] * len(regions) + pair[:, 1], return_inverse=True)
@@ -119,6 +122,8 @@ def chains_of(creases: Creases, count: int, noise_mm: float) -> list[Ints]:
         Creases of each chain of at least four.
     """
     able = np.flatnonzero((np.abs(creases.turn) < LARGEST_STEP) & (creases.length > 4.0 * noise_mm))
+    if len(able) == 0:
+        return []
     region = creases.regions[able].ravel()
     entry = np.repeat(able, 2)
     order = np.argsort(region, kind="stable")

@@ -13,10 +13,10 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.creases import Creases, chains_of
-from shrinkrule.dimensions.fitting import fit_cylinder, largest_circle, two_across
-from shrinkrule.dimensions.regions import Regions
-from shrinkrule.dimensions.surface import Surface, grouped
+from shrinkrule.dimensions.recognition.creases import Creases, chains_of
+from shrinkrule.dimensions.recognition.fitting import fit_cylinder, largest_circle, two_across
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface, grouped
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components, ranges
 
 ON_CYLINDER: Final = 2.0

@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.creases import Creases
-from shrinkrule.dimensions.cylinders import Cylinder
-from shrinkrule.dimensions.regions import Regions
-from shrinkrule.dimensions.surface import Surface
+from shrinkrule.dimensions.recognition.creases import Creases
+from shrinkrule.dimensions.recognition.cylinders import Cylinder
+from shrinkrule.dimensions.recognition.regions import Regions
+from shrinkrule.dimensions.recognition.surface import Surface
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
 
 LEAST_AREA_MM2: Final = 0.05
@@ -90,9 +90,10 @@ def faces_of(
     Faces
         The faces, the directions with the most area first.
     """
-    able = regions.flat & ~_of_smooth_surfaces(regions, creases)
+    strip = np.zeros(len(regions), dtype=np.bool_)
     for one in cylinders:
-        able[one.regions] = False
+        strip[one.regions] = True
+    able = regions.flat & ~strip & ~_of_smooth_surfaces(regions, creases, strip)
     able &= (regions.areas >= LEAST_AREA_MM2) & _wide(surface, regions)
     left = np.flatnonzero(able)
     left = left[np.argsort(-regions.areas[left], kind="stable")]
@@ -110,13 +111,16 @@ def faces_of(
     return _levelled(surface, regions, directions, members)
 
 
-def _of_smooth_surfaces(regions: Regions, creases: Creases) -> Mask:
-    """Whether a region is a facet of a curved surface: alike to what it runs on into."""
+def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask:
+    """Whether a region is a facet of a curved surface: alike to what it runs on into.
+
+    A region that runs on into a cylinder and is no strip of it is a face tangent to that one.
+    """
     count = len(regions)
     both = creases.regions.ravel()
     other = creases.regions[:, ::-1].ravel()
     length = np.repeat(creases.length, 2)
-    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2)
+    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2) & ~strip[other]
     around = np.bincount(both, length, count)
     gently = np.bincount(both[smooth], length[smooth], count)
     weight = (length * regions.areas[other])[smooth]

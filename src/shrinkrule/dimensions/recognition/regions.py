@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.dimensions.surface import Surface, grouped
+from shrinkrule.dimensions.recognition.surface import Surface, grouped
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
 
 IN_PLANE: Final = 2.5

@@ -1,0 +1,1 @@
+"""Flat faces and right cylinders recognised on facets, exact to what the file's rounding allows."""

@@ -1,0 +1,315 @@
+"""Many parts in one summary: what came of each, and which of them share a crucible."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final, Protocol
+
+from rich.console import Console
+from rich.markup import escape
+from rich.table import Table
+
+from shrinkrule.cautions import CAUTIONS
+from shrinkrule.files import OutputSet
+from shrinkrule.files.templates import environment
+from shrinkrule.furnace import Furnace
+from shrinkrule.job import Level
+from shrinkrule.loads import Load
+from shrinkrule.report.foundation import program
+from shrinkrule.report.pictures.loads import load_svg
+
+SUMMARY_NAME: Final = "parts.summary.html"
+"""Name of the summary page."""
+
+_STYLES: Final = {
+    Level.MAKE.value: "bold green",
+    Level.LOOK.value: "bold yellow",
+    Level.STOP.value: "bold red",
+}
+_CLASSES: Final = {Level.MAKE.value: "make", Level.LOOK.value: "look", Level.STOP.value: "stop"}
+
+
+class PartOutcome(Protocol):
+    """What came of one part: its model, exit code, report, and why it failed."""
+
+    @property
+    def model(self) -> Path:
+        """The model."""
+
+    @property
+    def code(self) -> int:
+        """Exit code."""
+
+    @property
+    def report(self) -> dict[str, Any] | None:
+        """Its report, as JSON has it; None where it failed."""
+
+    @property
+    def why(self) -> str:
+        """Why it failed, in words."""
+
+
+@dataclass(frozen=True)
+class LoadPlan:
+    """Parts of one row that are fired in one kind of crucible.
+
+    Parameters
+    ----------
+    furnace : BoxFurnace or CrucibleFurnace
+        The crucible.
+    row : str
+        Row of the table, or how else they shrink.
+    loads : tuple of Load
+        Which go together; a part's number is its place among all parts.
+    left : tuple of int
+        Parts that do not fit.
+    fewest : int
+        Loads that they take at least.
+    """
+
+    furnace: Furnace
+    row: str
+    loads: tuple[Load, ...]
+    left: tuple[int, ...]
+    fewest: int
+
+    @property
+    def title(self) -> str:
+        """Crucible, row and number of loads in words."""
+        count = len(self.loads)
+        sure = "" if self.fewest >= count else f" (at least {self.fewest} by their area)"
+        return f"{self.furnace}, {self.row}: {count} load{'s' * (count != 1)}{sure}"
+
+
+def _level(part: PartOutcome) -> str:
+    return "failed" if part.report is None else str(part.report["verdict"]["level"])
+
+
+def _headline(part: PartOutcome) -> str:
+    """First line of its report, which says what was not looked at."""
+    return "failed" if part.report is None else str(part.report["verdict"]["headline"])
+
+
+def _unsure(part: PartOutcome) -> bool:
+    """Whether something that matters was not looked at."""
+    checks = [] if part.report is None else part.report["verdict"]["checks"]
+    return any(check["matters_to_headline"] and check["not_looked_at_because"] for check in checks)
+
+
+def _why(part: PartOutcome) -> str:
+    """Why it failed, without the part's name before it."""
+    return part.why.removeprefix(f"{part.model}: ").removeprefix(f"{part.model.name}: ")
+
+
+def _green(part: PartOutcome) -> str:
+    if part.report is None:
+        return ""
+    return " x ".join(f"{size['green_mm']:.1f}" for size in part.report["prediction"]["sizes"])
+
+
+def _mass(part: PartOutcome) -> float | None:
+    need = None if part.report is None else part.report.get("filament")
+    return None if need is None else need["mass_g"]["value"]
+
+
+def totals_text(parts: Sequence[PartOutcome]) -> str:
+    """How many parts there are of each verdict, and the filament of all, in words."""
+    levels = [_level(part) for part in parts]
+    counts = [f"{levels.count(name)} {name}" for name in dict.fromkeys(levels)]
+    said = f"{len(parts)} parts: {', '.join(counts)}"
+    masses = [_mass(part) for part in parts if part.report is not None]
+    known = [mass for mass in masses if mass is not None]
+    if not known:
+        return said
+    missing = len(masses) - len(known)
+    less = f", without {missing} whose mass is not known" if missing else ""
+    return f"{said}; {sum(known):.0f} g of filament{less}"
+
+
+def show_many(
+    parts: Sequence[PartOutcome], plans: Sequence[LoadPlan], page: Path, console: Console
+) -> None:
+    """Show what came of many parts.
+
+    Parameters
+    ----------
+    parts : sequence of PartOutcome
+        In their order.
+    plans : sequence of LoadPlan
+        Which share a crucible.
+    page : Path
+        The summary page.
+    console : Console
+        Where to.
+    """
+    table = Table(box=None, pad_edge=False)
+    for heading in ("", "part", "verdict", "green, mm", "filament g"):
+        table.add_column(heading, justify="right" if heading in {"", "filament g"} else "left")
+    for number, part in enumerate(parts, start=1):
+        level, mass = _level(part), _mass(part)
+        style = _STYLES.get(level, "bold red")
+        shown = "" if mass is None else f"{mass:.1f}"
+        name = escape(part.model.name)
+        star = " *" if _unsure(part) and level != Level.STOP else ""
+        table.add_row(str(number), name, f"[{style}]{level}[/]{star}", _green(part), shown)
+    console.print(table)
+    console.print(totals_text(parts))
+    if any(_unsure(part) for part in parts):
+        console.print("* as far as looked at: its report says what was not", style="dim")
+    for part in parts:
+        if part.why:
+            console.print(f"[bold red]{escape(part.model.name)}:[/] {escape(_why(part))}")
+    for plan in plans:
+        console.print(f"[bold]loads[/bold] {escape(plan.title)}")
+        for number, load in enumerate(plan.loads, start=1):
+            names = ", ".join(escape(parts[p.number].model.name) for p in load.parts)
+            console.print(f"  {number}: {names}")
+        for number in plan.left:
+            console.print(f"  does not fit: {escape(parts[number].model.name)}", style="yellow")
+    console.print(f"[bold]read[/bold]  {escape(str(page))}", soft_wrap=True)
+
+
+def many_dict(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> dict[str, Any]:
+    """What came of many parts, as JSON values.
+
+    Parameters
+    ----------
+    parts : sequence of PartOutcome
+        In their order.
+    plans : sequence of LoadPlan
+        Which share a crucible.
+
+    Returns
+    -------
+    dict
+        JSON values by name.
+    """
+    return {
+        "schema": "shrinkrule.summary",
+        "version": 1,
+        "program": program(),
+        "parts": [
+            {
+                "model": str(part.model),
+                "exit_code": part.code,
+                "why": part.why,
+                "report": part.report,
+            }
+            for part in parts
+        ],
+        "loads": [
+            {
+                "furnace": str(plan.furnace),
+                "row": plan.row,
+                "at_least": plan.fewest,
+                "loads": [
+                    [
+                        {
+                            "part": placed.number,
+                            "at_mm": placed.at.tolist(),
+                            "turned_deg": placed.turned_deg,
+                        }
+                        for placed in load.parts
+                    ]
+                    for load in plan.loads
+                ],
+                "do_not_fit": list(plan.left),
+            }
+            for plan in plans
+        ],
+    }
+
+
+def many_html(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> str:
+    """Summary page: each part with its verdict and a link to its report, and the loads, drawn.
+
+    Parameters
+    ----------
+    parts : sequence of PartOutcome
+        In their order.
+    plans : sequence of LoadPlan
+        Which share a crucible.
+
+    Returns
+    -------
+    str
+        One page, whose links lead to the reports beside it.
+    """
+    labels = {number: str(number + 1) for number in range(len(parts))}
+    rows = []
+    for number, part in enumerate(parts):
+        mass, report = _mass(part), part.report
+        reasons = [] if report is None else report["verdict"]["reasons"]
+        rows.append(
+            {
+                "number": labels[number],
+                "name": part.model.name,
+                "link": None if report is None else report["files"]["html"],
+                "level": _headline(part),
+                "class": _CLASSES.get(_level(part), "stop"),
+                "green": _green(part),
+                "mass": "" if mass is None else f"{mass:.1f}",
+                "why": _why(part) or (reasons[0]["text"] if reasons else ""),
+            }
+        )
+    drawn = [
+        {
+            "title": plan.title,
+            "loads": [
+                {
+                    "svg": load_svg(load, plan.furnace, labels),
+                    "names": [
+                        (labels[p.number], parts[p.number].model.name, f"{p.turned_deg:g}")
+                        for p in load.parts
+                    ],
+                }
+                for load in plan.loads
+            ],
+            "left": [parts[number].model.name for number in plan.left],
+        }
+        for plan in plans
+    ]
+    return (
+        environment("shrinkrule.report")
+        .get_template("many.html.j2")
+        .render(
+            rows=rows,
+            plans=drawn,
+            totals=totals_text(parts),
+            cautions=CAUTIONS,
+            program=program(),
+            created=dt.datetime.now().astimezone().strftime("%Y-%m-%d %H:%M"),
+        )
+    )
+
+
+def many_outputs(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan], folder: Path) -> Path:
+    """Write the summary page.
+
+    Parameters
+    ----------
+    parts : sequence of PartOutcome
+        In their order.
+    plans : sequence of LoadPlan
+        Which share a crucible.
+    folder : Path
+        Where to; the reports lie there too.
+
+    Returns
+    -------
+    Path
+        The page.
+
+    Raises
+    ------
+    FileError
+        If it cannot be written.
+    """
+    path = folder / SUMMARY_NAME
+    outputs = OutputSet([part.model for part in parts])
+    outputs.add(path, many_html(parts, plans).encode())
+    outputs.write()
+    return path

@@ -1,0 +1,121 @@
+"""The part as numbers for a turning picture: its surface, two shadings, and where it sags to."""
+
+from __future__ import annotations
+
+import base64
+import json
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from shrinkrule.job import JobResult
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.report.turning.three import three_js
+from shrinkrule.walls import thickness_map
+
+if TYPE_CHECKING:
+    from shrinkrule.job import SagLook
+
+MOST_FACETS: Final = 60_000
+"""Facets drawn at most: about 2 MB of page, and smooth on a telephone."""
+
+_FACINGS: Final = 2.0  # steps in each direction of the normal that are kept apart when thinned
+
+
+def turning_scene(result: JobResult) -> str:
+    """The turning part of a job as JSON, in the model's axes, mm.
+
+    Parameters
+    ----------
+    result : JobResult
+        What was found.
+
+    Returns
+    -------
+    str
+        Empty where there is nothing to draw it with.
+    """
+    if not three_js():
+        return ""
+    mapped = thickness_map(result.green.mesh, result.walls.report.shown)
+    band = np.asarray(mapped.band, dtype=np.int64)
+    points = result.green.in_model(np.asarray(mapped.vertices, dtype=np.float64))
+    points, facets, band = thinned(points, np.asarray(mapped.faces, dtype=np.int64), band)
+    colours = np.round(255.0 * result.walls.scale.colours_of(band)[:, :3]).astype(np.uint8)
+    moved = _displacement(result.sag_look, points)
+    up = (0.0, 0.0, 1.0) if result.recipe.lies is None else result.recipe.lies.furnace_up
+    scene: dict[str, Any] = {
+        "points": _packed(points.astype("<f4")),
+        "facets": _packed(facets.astype("<u4")),
+        "thickness": _packed(colours),
+        "moved": None if moved is None else _packed(moved.astype("<f4")),
+        "most": 0.0 if moved is None else float(np.linalg.norm(moved, axis=1).max()),
+        "up": [float(x) for x in up],
+    }
+    # No "<" in a script block: a name could end it.
+    return json.dumps(scene).replace("<", "\\u003c")
+
+
+def _packed(values: NDArray[Any]) -> str:
+    """Numbers as base64 of their bytes, least significant first."""
+    return base64.b64encode(np.ascontiguousarray(values).tobytes()).decode("ascii")
+
+
+def _displacement(look: SagLook, points: Floats) -> Floats | None:
+    """Where points (n, 3) of the wanted part go in the furnace, mm; None where it is not known."""
+    if look.taken_off is not None:
+        wanted = np.asarray(look.taken_off.wanted.vertices, dtype=np.float64)
+        _, nearest = cKDTree(wanted).query(points)
+        moved: Floats = look.taken_off.before.displacement[nearest]
+        return moved
+    if look.estimate is None or look.estimate.field is None:
+        return None
+    return look.estimate.field.at(points)
+
+
+def thinned(
+    points: Floats, facets: Ints, band: Ints, most: int = MOST_FACETS
+) -> tuple[Floats, Ints, Ints]:
+    """Surface with at most so many facets: vertices of one cube, facing and colour become one.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Vertices, once for each smooth face they lie on.
+    facets : (m, 3) int64
+        Facets.
+    band : (n,) int64
+        Colour of each vertex.
+    most : int
+        Facets wanted at most.
+
+    Returns
+    -------
+    points, facets, band
+        The same where there are few enough; else fewer, within a cube's side of where they were.
+
+    Source: vertex clustering (J. Rossignac, P. Borrel, Modeling in Computer Graphics (1993)
+    455-465).
+    """
+    if len(facets) <= most:
+        return points, facets, band
+    corners = points[facets]
+    normals = np.zeros_like(points)
+    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    np.add.at(normals, facets.ravel(), np.repeat(across, 3, axis=0))
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    low = points.min(axis=0)
+    span = float(np.ptp(points, axis=0).max())
+    side = span / 400.0
+    while True:
+        key = np.column_stack(
+            [np.floor((points - low) / side), np.round(_FACINGS * normals), band]
+        ).astype(np.int64)
+        _, first, group = np.unique(key, axis=0, return_index=True, return_inverse=True)
+        fewer = group.reshape(-1)[facets]
+        kept = (fewer != np.roll(fewer, 1, axis=1)).all(axis=1)
+        if kept.sum() <= most or side > span:
+            return points[first], fewer[kept], band[first]
+        side *= 1.25
