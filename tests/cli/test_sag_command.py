@@ -95,7 +95,7 @@ def test_a_tipping_part_is_done_but_for_its_sag_and_held_by_a_support(
     assert "tips over" in sag["found"][0]["text"]
     assert Path("lever.green.stl").exists()
     box = ["--support", "30,-3,17,40,3,18.2"]
-    assert main(["compensate", "lever.stl", *QUICK, *box, "--json"]) == 0
+    assert main(["compensate", "lever.stl", *QUICK, *box, "--json", "--force"]) == 0
     assert json.loads(capsys.readouterr().out)["sag"] is not None
 
 

@@ -221,7 +221,8 @@ def confirm(question: str, hint: str) -> None:
     """Ask, and refuse with a hint where the answer is no or nobody answers."""
     try:
         agreed = typer.confirm("\n".join(map(printable, question.splitlines())), err=True)
-    except typer.Abort:
+    except (typer.Abort, OSError):
+        # Nobody is there to answer, or nothing can be read from.
         agreed = False
     if not agreed:
         raise SettingError("nothing was written", hint=hint)

@@ -83,6 +83,8 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
         return SagLook(why_not="the surface is no sound solid")
     if recipe.sag is None and not recipe.look_at_sag:
         return SagLook(why_not="left out as asked")
+    if recipe.sag is None and recipe.row.metal_density_g_cm3 is None:
+        return SagLook(why_not="no density of the solid metal in the row")
     from shrinkrule.sag import precurve, sag_material
 
     material = sag_material(recipe.row)
