@@ -32,7 +32,7 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report fit verdict turning dimensions filament",
+        "sag_report printer_words fit verdict turning dimensions filament",
         "dimension_list",
         "console html many plain",
         "outputs",
@@ -99,7 +99,7 @@ FLOORS: Final = {
     "calibration.table": ("columns row", "between read write", "update"),
     "calibration.sheets": ("sheet", "check inches join parse", "read"),
     "cli": (
-        "late many_parts options refusals sag_options",
+        "late many_parts options sag_options",
         "shrinkage",
         "calibrate compensate coupon settings table",
         "walls ways_up dimensions",
@@ -161,7 +161,7 @@ MODULES: Final = {
 }
 # A coupon is four kinds of piece, each with its sizes, and a page with its drawings.
 MOST_FILES: Final[dict[str, int]] = {"coupon": 16}
-"""Folders that hold more than fourteen modules, each with its reason."""
+"""Folders that hold more than fourteen modules: the coupon has many pieces, each command a file."""
 BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 
 

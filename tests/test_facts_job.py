@@ -25,7 +25,8 @@ from shrinkrule import (
 )
 from shrinkrule.cli import main
 from shrinkrule.furnace import BoxFurnace
-from shrinkrule.report.words import outline_offset, print_facts
+from shrinkrule.report.printer_words import print_facts
+from shrinkrule.report.words import outline_offset
 from shrinkrule.units import rounded_up
 
 ROW = demo_table()[1]

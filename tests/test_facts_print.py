@@ -26,7 +26,7 @@ from shrinkrule.errors import MeshError
 from shrinkrule.job import JobResult, Outline
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.physics.interval import Scatter
-from shrinkrule.report.words import print_facts
+from shrinkrule.report.printer_words import print_facts
 
 DEMO = demo_table()[1]
 ROW = replace(

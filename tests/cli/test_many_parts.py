@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 import trimesh
 
-from shrinkrule import stl_bytes
+from shrinkrule import Printer, Recipe, ScaleFactors, compensate, part_from_mesh, stl_bytes
 from shrinkrule.cli import main
-from shrinkrule.cli.many_parts import models_in, run_all
+from shrinkrule.cli.many_parts import Outcome, models_in, run_all
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.job import room_of
 from shrinkrule.numerics.progress import silent
+from shrinkrule.report.many import many_outputs
+from shrinkrule.sag.settings import SagSettings
 
 
 @pytest.fixture(autouse=True)
@@ -137,3 +142,35 @@ def test_the_report_is_opened_and_its_path_is_not_wrapped(
     lines = capsys.readouterr().out.splitlines()
     assert f"slice {name}.green.stl" in lines
     assert f"read  {name}.report.html" in lines
+
+
+def test_a_part_takes_the_room_that_it_has_as_it_lies_in_the_furnace() -> None:
+    """A box of 30 x 20 x 5 mm stood on end along its X is as high as it is long, green."""
+    part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
+    recipe = Recipe(Printer.from_nozzle(0.6), factors=ScaleFactors(1.2, 1.1, 1.3), turn_deg=90)
+    flat = compensate(part, recipe)
+    room = room_of(flat)
+    # Turned on the bed by 90 degrees, its X is the print's Y and grows by that factor.
+    assert room.height_mm == pytest.approx(6.5, rel=1e-9)
+    assert room.area_mm2 == pytest.approx(30 * 1.1 * 20 * 1.2, rel=1e-9)
+    on_end = SagSettings(furnace_up=(1.0, 0.0, 0.0))
+    stood = room_of(replace(flat, recipe=replace(recipe, lies=on_end)))
+    assert stood.height_mm == pytest.approx(30 * 1.1, rel=1e-9)
+    assert stood.area_mm2 == pytest.approx(20 * 1.2 * 6.5, rel=1e-9)
+
+
+def test_names_of_any_bytes_reach_the_page_and_its_links(in_folder: Path) -> None:
+    """A name in Latin-1 is no UTF-8; the page is written all the same, and leads to it."""
+    model = in_folder / os.fsdecode(b"b\xfcgel \x1b[2J.stl")
+    name = f"{model.stem}.report.html"
+    report = {
+        "verdict": {"level": "make it", "headline": "Make it.", "reasons": [], "checks": []},
+        "prediction": {"sizes": [{"green_mm": 1.0}] * 3},
+        "filament": None,
+        "files": {"html": name},
+    }
+    page = many_outputs([Outcome(model, 0, report, "")], [], in_folder).read_bytes()
+    assert b"\x1b" not in page
+    links = Links()
+    links.feed(page.decode())
+    assert links.found == ["b%FCgel%20%1B%5B2J.report.html"]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from shrinkrule.cli.refusals import FLAGS, refusal_text
+from shrinkrule.cli.main import FLAGS, refusal_text
 from shrinkrule.errors import MeshError, Option
 
 

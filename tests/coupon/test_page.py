@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ import shapely
 from lxml import etree, html
 
 from shrinkrule.coupon import Coupon, CouponPlan, design_coupon, measuring_page_html
-from shrinkrule.coupon.drawing import PAGE_MM, drawings
+from shrinkrule.coupon.drawing import PAGE_MM, drawings, grip_drawing
 from shrinkrule.coupon.views import ABOVE, BACK, FRONT, LEFT, View, patches
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.printer import Printer
@@ -108,3 +109,42 @@ def test_a_view_covers_the_shadow_of_the_piece(view: View) -> None:
                 plane = plane.symmetric_difference(shapely.Polygon(ring))
             planes.append(plane)
         assert shapely.union_all(planes).area == pytest.approx(shadow, rel=1e-4)
+
+
+def numbers(text: str) -> list[float]:
+    return [float(number) for number in re.findall(r"-?[\d.]+", text)]
+
+
+@pytest.mark.parametrize(("nozzle", "box"), [(0.6, (80.0, 60.0, 50.0)), (0.25, (50.0, 40.0, 30.0))])
+def test_no_number_covers_an_arrow_or_another_number(
+    nozzle: float, box: tuple[float, float, float]
+) -> None:
+    """Tag Z8 once stood on both arrows of its step, which is 3 mm high."""
+    made = design_coupon(CouponPlan(Printer.from_nozzle(nozzle), BoxFurnace(*box)))
+    for drawing in drawings(made):
+        tags = [
+            numbers(found)
+            for found in re.findall(r'<rect ([^>]*)rx="[^"]*" class="tag"', drawing.svg)
+        ]
+        assert tags
+        boxes = [(x, y, x + wide, y + high) for x, y, wide, high in tags]
+        arrows = re.findall(r'<polygon points="([^"]*)" class="jaw"', drawing.svg)
+        for arrow in arrows:
+            points = np.array(numbers(arrow)).reshape(-1, 2)
+            x, y = points.mean(axis=0)
+            for left, top, right, bottom in boxes:
+                assert not (left < x < right and top < y < bottom), drawing.title
+        for one, other in combinations(boxes, 2):
+            apart = one[0] >= other[2] or other[0] >= one[2]
+            assert apart or one[1] >= other[3] or other[1] >= one[3], drawing.title
+
+
+def test_the_page_shows_the_chamfer_that_the_block_has_and_where_settings_go() -> None:
+    made = design_coupon(CouponPlan(Printer.from_nozzle(0.6), BoxFurnace(80.0, 60.0, 50.0)))
+    block = made.pieces[0].mesh
+    slanted = np.abs(np.asarray(block.face_normals)[:, 2] + np.sqrt(0.5)) < 1e-6
+    chamfer = float(np.asarray(block.triangles)[slanted][:, :, 2].max())
+    assert f"{chamfer:.2g} mm above its foot" in grip_drawing(made).title
+    page = measuring_page_html(made)
+    assert grip_drawing(made).svg in page
+    assert "S1 to S18, go into the column <code>nominal</code>" in page

@@ -226,6 +226,25 @@ def test_prisms_of_few_sides_are_no_rounds() -> None:
     assert walls == pytest.approx([12.0, 10 * np.sqrt(3)] + [10 * np.sqrt(3)] * 2, abs=MICROMETRE)
 
 
+def test_sides_of_a_short_slot_are_no_strips_of_its_ends() -> None:
+    """Sides 3.5 long between ends of 7.4 with facets 1.9 wide."""
+    slot = box((3.5, 7.4, 30), (18, 16.3, -5)) + rod(7.4, 30, (18, 20, -5), 12)
+    slot += rod(7.4, 30, (21.5, 20, -5), 12)
+    found = found_on(single(mesh_of(box((60, 40, 8)) - slot)))
+    assert sizes(found.every, Kind.INSIDE) == pytest.approx([7.4], abs=MICROMETRE)
+
+
+def test_countersinks_make_no_steps() -> None:
+    """Six holes with countersinks of 24 facets: 8 thick, and nothing else between faces."""
+    solid = box((60, 40, 8))
+    for x, y in ((10, 10), (30, 10), (50, 10), (10, 30), (30, 30), (50, 30)):
+        solid -= rod(5.7, 20, (x, y, -5), 24)
+        solid -= manifold3d.Manifold.cylinder(0.7, 2.85, 3.55, 24).translate([x, y, 7.3])
+    found = found_on(single(mesh_of(solid)))
+    assert not len(sizes(found.every, Kind.STEP))
+    assert sizes(found.every, Kind.BORE) == pytest.approx([5.7], abs=MICROMETRE)
+
+
 def test_loose_facets_have_overall_sizes_alone() -> None:
     """Facets that share no edge, one facet, and facets that are all thinner than the rounding."""
     loose = np.random.default_rng(2).uniform(-10, 10, (200, 3, 3))

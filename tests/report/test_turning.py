@@ -91,6 +91,7 @@ def test_the_page_reads_in_order_and_asks_for_nothing(page: Path) -> None:
         "Findings",
         "Sag in the furnace",
         "Sizes: wanted, green, fired",
+        "The part's own dimensions",
         "What was assumed and done",
         "Cautions",
     ]

@@ -22,14 +22,30 @@ from shrinkrule.cli import (
     walls,
     ways_up,
 )
-from shrinkrule.cli.refusals import refusal_text
-from shrinkrule.errors import ShrinkruleError
+from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.files.output import written_so_far
 from shrinkrule.version import VERSION
 
 DONE: Final = 0
 BAD_INPUT: Final = 2
 INTERRUPTED: Final = 130
+
+FLAGS: Final = {
+    Option.TABLE: "--table",
+    Option.ROW: "--row",
+    Option.DENSITY: "--density",
+    Option.EXTRAPOLATE: "--extrapolate",
+    Option.SCALE: "--scale-xy, --scale-z",
+    Option.OUTLINE: "--apply-offset",
+    Option.SAG: "--sag",
+    Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
+    Option.OPEN: "--allow-open",
+    Option.UNITE: "--unite",
+    Option.AGAIN: "--green-again",
+    Option.CORRECTED: "--printer-corrected",
+    Option.SUPPORT: "--support",
+}
+"""How each option is given here."""
 
 app = typer.Typer(
     name="shrinkrule",
@@ -93,3 +109,11 @@ def _left(before: int) -> str:
     """What a stopped command has left, in words."""
     names = ", ".join(printable(str(path)) for path in written_so_far()[before:])
     return f"stopped; written and whole: {names}" if names else "stopped, nothing was written"
+
+
+def refusal_text(error: ShrinkruleError) -> str:
+    """One line for a refusal, with the flags behind its hint."""
+    if not error.options:
+        return str(error)
+    flags = ", ".join(FLAGS[option] for option in error.options)
+    return f"{str(error).removesuffix('.')} ({flags})."

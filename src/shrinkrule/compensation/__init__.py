@@ -6,6 +6,7 @@ from shrinkrule.compensation.offset import OffsetMesh, offset_outlines
 from shrinkrule.compensation.plate import plate_moved
 from shrinkrule.compensation.predict import (
     AS_DRAWN,
+    Bent,
     LayerPrediction,
     LengthPrediction,
     Prediction,
@@ -28,6 +29,7 @@ __all__ = [
     "AS_DRAWN",
     "QUARTER_TURNS",
     "WAYS_UP",
+    "Bent",
     "GreenPart",
     "LayerHeights",
     "LayerPrediction",

@@ -8,7 +8,7 @@ layer) and through the furnace; the interval about each is the one promise for t
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -118,11 +118,28 @@ AS_DRAWN: Final = Print()
 """A print without layers."""
 
 
+@dataclass(frozen=True)
+class Bent:
+    """What pre-curving against sag does to the sides of the part's box.
+
+    Parameters
+    ----------
+    green_mm : (3,) float
+        Sides of the box that is printed, mm.
+    half95_mm : (3,) float
+        What the sag leaves unsure of the fired sides (95 %), mm; nan where that is not known.
+    """
+
+    green_mm: Floats
+    half95_mm: Floats
+
+
 def predict_fired(
     green: GreenPart,
     row: CalibrationRow | None,
     wanted_volume_mm3: float | None,
     made: Print = AS_DRAWN,
+    bent: Bent | None = None,
 ) -> Prediction:
     """Predict the fired part.
 
@@ -136,6 +153,8 @@ def predict_fired(
         Volume of the wanted part; ``None`` for an open surface, which has none.
     made : Print
         Layers, and what was added against the first one.
+    bent : Bent or None
+        What pre-curving does to the box, where the part was pre-curved.
 
     Returns
     -------
@@ -148,6 +167,11 @@ def predict_fired(
     sizes = tuple(
         _size(axis, float(box[i]), float(factors[i]), row, made) for i, axis in enumerate(AXES)
     )
+    if bent is not None and row is not None:
+        sizes = tuple(
+            _of_bent(size, float(bent.green_mm[i]), float(bent.half95_mm[i]), row)
+            for i, size in enumerate(sizes)
+        )
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
     green_volume = wanted * green.factors.volume
     relative = None
@@ -213,12 +237,27 @@ def _size(
         return SizePrediction(axis.upper(), wanted, sliced, fired, "", "", False)
     size = row.promise(axis, expected_mm(row, axis, model_mm, made=made))
     longest = row.longest_z_mm if axis == "z" else row.longest_xy_mm
-    named = "", ""
-    if size.half95 is not None and row.holds_classes:
-        # A class must hold the error from the wanted size, not only the spread about the mean.
-        reach = size.half95 + abs(size.value - wanted)
-        named = iso286_grade(wanted, reach), iso2768_class(wanted, reach)
+    named = _classes(wanted, size, row)
     return SizePrediction(axis.upper(), wanted, sliced, size, *named, sliced > longest)
+
+
+def _of_bent(
+    size: SizePrediction, green_mm: float, half95_mm: float, row: CalibrationRow
+) -> SizePrediction:
+    """Size of a pre-curved part: its box as printed, and what the sag leaves unsure."""
+    half = size.fired_mm.half95
+    unsure = None if half is None or math.isnan(half95_mm) else math.hypot(half, half95_mm)
+    fired = Interval(size.fired_mm.value, unsure)
+    iso286, iso2768 = _classes(size.wanted_mm, fired, row)
+    return replace(size, green_mm=green_mm, fired_mm=fired, iso286=iso286, iso2768=iso2768)
+
+
+def _classes(wanted: float, size: Interval, row: CalibrationRow) -> tuple[str, str]:
+    """Finest classes that hold the error from the wanted size, not only the spread about a mean."""
+    if size.half95 is None or not row.holds_classes:
+        return "", ""
+    reach = size.half95 + abs(size.value - wanted)
+    return iso286_grade(wanted, reach), iso2768_class(wanted, reach)
 
 
 def _lengths(

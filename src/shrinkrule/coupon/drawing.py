@@ -15,7 +15,8 @@ import numpy as np
 
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.layout import corners, turned
-from shrinkrule.coupon.piece import Dimension, Piece, Tool
+from shrinkrule.coupon.piece import JAW_WIDTH_MM, Dimension, Piece, Tool
+from shrinkrule.coupon.solid import foot_chamfer
 from shrinkrule.coupon.views import ABOVE, BACK, FRONT, LEFT, STANDING, View, patches
 from shrinkrule.furnace import CLEARANCE_MM, CrucibleFurnace, enclosing_circle
 from shrinkrule.sheet import Kind
@@ -30,6 +31,11 @@ LARGEST_SCALE: Final = 2.0
 """Small pieces are drawn no larger than twice their size."""
 MARGIN_MM: Final = 7.0
 """Paper kept around a piece for its marks."""
+
+GRIP_SCALE: Final = 4.0
+"""The foot of a face is drawn so many times its size."""
+SHORT_MM: Final = 8.0
+"""A line shorter than this on paper has no room for its number between its arrows."""
 
 _Spot = tuple[float, float]
 
@@ -87,6 +93,42 @@ def drawings(coupon: Coupon) -> list[DimensionDrawing]:
         title = f"{piece.name}, {STANDING.name}".replace("bar", "Bar", 1)
         found.append(_drawing(title, piece, STANDING, piece.dimensions))
     return found
+
+
+def grip_drawing(coupon: Coupon) -> DimensionDrawing:
+    """Side view of an upright face at its foot: how high above the chamfer the jaws hold.
+
+    Parameters
+    ----------
+    coupon : Coupon
+        The coupon; its layer height sets the chamfer, mm.
+
+    Returns
+    -------
+    DimensionDrawing
+        SVG of the foot, four times its size, with the jaw beside it.
+    """
+    chamfer = foot_chamfer(coupon.plan.printer.layer_height_mm)
+    paper, wide = 1.0 / GRIP_SCALE, 6.0
+    top = max(chamfer + JAW_WIDTH_MM + 1.0, 3.0 * chamfer)
+    foot = [(0.0, -top), (0.0, -chamfer), (chamfer, 0.0), (wide, 0.0), (wide, -top)]
+    points = " ".join(f"{x:.2f},{y:.2f}" for x, y in foot)
+    jaw = _rect((-2.5, chamfer + 0.2, 2.5, JAW_WIDTH_MM), "grip")
+    left = -5.0
+    shapes = [
+        f'<polygon points="{points}" class="plan"/>',
+        f'<polyline points="{points}" class="outline"/>',
+        jaw,
+        _line((left, 0.0), (wide + 1.0, 0.0), "straightedge"),
+        _line((left, -chamfer), (0.0, -chamfer), "leader"),
+        _line((left + 0.8, 0.0), (left + 0.8, -chamfer), "dim"),
+        _text((left - 2.0, -chamfer / 2.0), f"{chamfer:.2g} mm", paper),
+        _text((-1.25, -chamfer - 0.2 - JAW_WIDTH_MM / 2.0), "jaw", paper),
+        _text((wide / 2.0 + 0.6, -top / 2.0), "piece", paper),
+    ]
+    box = (left - 4.5, -top - 0.5, wide + 6.5 - left, top + 1.5)
+    title = f"From the side: jaws hold the upright face, {chamfer:.2g} mm above its foot"
+    return DimensionDrawing(title, _svg(shapes, box, GRIP_SCALE * box[2]))
 
 
 def floor_plan(coupon: Coupon) -> DimensionDrawing | None:
@@ -202,7 +244,10 @@ class _Marks:
             return across, self.top - 3.2 * self.paper
         if dim.line.axis == "z":
             return across, self.bottom + 4.2 * self.paper
-        if float(np.hypot(end[0] - start[0], end[1] - start[1])) < 7.0 * self.paper:
+        if self.view is STANDING:
+            # Under the middle of the beam stands its span.
+            return across - 9.0 * self.paper, start[1] + 4.2 * self.paper
+        if float(np.hypot(end[0] - start[0], end[1] - start[1])) < SHORT_MM * self.paper:
             return across, start[1] + 4.2 * self.paper
         return _middle(start, end)
 
@@ -213,12 +258,18 @@ class _Marks:
         side, over = _unit(rod, start), 1.2 * self.paper
         far = (start[0] + over * side[0], start[1] + over * side[1])
         near = (rod[0] - over * side[0], rod[1] - over * side[1])
-        return [
+        shapes = [
             _line(near, far, "foot"),
             _line(rod, end, "dim"),
             self._jaw(end, go),
-            self._label(_middle(rod, end), dim.line.id),
         ]
+        tag = _middle(rod, end)
+        if abs(step) < SHORT_MM * self.paper:
+            # A number on a short line would cover the arrows at its ends: it stands beside.
+            beside = 7.0 * self.paper
+            tag = (tag[0] - beside * side[0], tag[1] - beside * side[1])
+            shapes.append(_line(_middle(rod, end), tag, "leader"))
+        return [*shapes, self._label(tag, dim.line.id)]
 
     def _drop(self, dim: Dimension, start: _Spot, end: _Spot) -> list[str]:
         held = dim.line.kind is Kind.BRIDGE

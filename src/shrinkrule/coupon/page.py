@@ -10,7 +10,7 @@ from typing import Final
 
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.coupon.design import Coupon
-from shrinkrule.coupon.drawing import drawings, floor_plan
+from shrinkrule.coupon.drawing import drawings, floor_plan, grip_drawing
 from shrinkrule.coupon.piece import INSIDE_JAW_MM, JAW_DEPTH_MM, JAW_WIDTH_MM, ROD_MM
 from shrinkrule.files.templates import environment
 from shrinkrule.sheet import Kind
@@ -43,6 +43,7 @@ def measuring_page_html(coupon: Coupon) -> str:
         plan=plan,
         cautions=CAUTIONS,
         notes=coupon.notes,
+        grip=grip_drawing(coupon),
         drawings=drawings(coupon),
         floor=floor_plan(coupon),
         settings=[line for line in coupon.lines if line.kind is Kind.SETTING],

@@ -15,7 +15,7 @@ def room_of(result: JobResult) -> Footprint:
     Parameters
     ----------
     result : JobResult
-        The job; without a way up for its sag the part is fired as it was printed.
+        The job; without a way up in the furnace the part is fired as it was printed.
 
     Returns
     -------
@@ -23,10 +23,11 @@ def room_of(result: JobResult) -> Footprint:
         Its outline on the floor, and its height, mm.
     """
     points = np.asarray(result.green.mesh.vertices, dtype=np.float64)
-    if result.recipe.sag is not None:
+    lies = result.recipe.sag or result.recipe.lies
+    if lies is not None:
         # Rows of the matrix are the print's axes in the model, each times its oversize factor.
         rows = result.green.from_model[:3, :3]
         to_print = rows / np.linalg.norm(rows, axis=1, keepdims=True)
-        up = np.array(result.recipe.sag.furnace_up, dtype=np.float64)
+        up = np.array(lies.furnace_up, dtype=np.float64)
         points = points @ to_print @ turn_up(up).T
     return footprint(points)

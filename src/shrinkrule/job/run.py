@@ -16,6 +16,7 @@ from scipy.spatial import ConvexHull
 
 from shrinkrule.calibration import check_balance
 from shrinkrule.compensation import (
+    Bent,
     GreenPart,
     Print,
     ScaleFactors,
@@ -99,7 +100,11 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     prediction = predict_fired(green, recipe.row, volume, made)
     rest = part_of(report, share_of_walls, 1.0 - share_of_walls)
     sag = look_at_sag(part, recipe, prediction, rest)
-    to_slice = _outlines_moved(_precurved(green, sag.taken_off), walls, recipe)
+    curved = _precurved(green, sag.taken_off)
+    bent = _bent(green, curved, sag.taken_off)
+    if bent is not None:
+        prediction = predict_fired(green, recipe.row, volume, made, bent)
+    to_slice = _outlines_moved(curved, walls, recipe)
     fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
@@ -187,6 +192,25 @@ def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:
     down = np.eye(4)
     down[2, 3] = -float(np.asarray(bent.vertices)[:, 2].min())
     return moved(bent, down)
+
+
+def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None) -> Bent | None:
+    """What pre-curving does to the box, and what modulus and bricks leave unsure of it.
+
+    The sides change with the sag, which goes as one over the modulus; the allowance takes its
+    expected size off.
+    """
+    if sag is None or not sag.rounds:
+        return None
+    wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
+    turn = green.from_model[:3, :3] / green.factors.per_axis[:, None]
+    sides, sagged = (
+        np.ptp(points @ turn.T, axis=0) for points in (wanted, wanted + sag.before.displacement)
+    )
+    factor = sag.before.modulus_factor
+    share = math.nan if factor is None else factor - 1.0
+    unsure = np.hypot(share * (sagged - sides), np.nan_to_num(sag.before.numerical_mm))
+    return Bent(np.asarray(curved.extents, dtype=np.float64), unsure)
 
 
 def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:

@@ -16,6 +16,7 @@ from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.filament import filament_text
+from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag_report import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
@@ -53,7 +54,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         _fact(facts, "row", f"{row.name} of {result.recipe.row_source}")
         _fact(facts, "shrinkage", words.shrinkage(row))
     _fact(facts, "scaled", words.scaled(result))
-    for name, text in words.print_facts(result):
+    for name, text in print_facts(result):
         _fact(facts, name, text)
     if offset := words.outline_offset(result):
         _fact(facts, "outline", offset)

@@ -19,6 +19,7 @@ from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
+from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
 from shrinkrule.report.turning.scene import turning_scene
 from shrinkrule.report.turning.three import three_js
@@ -84,6 +85,7 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             three=Markup(three_js()),
             turning=Markup(_turning_script()),
             words=words,
+            print_facts=print_facts,
             cautions=CAUTIONS,
             program=program(),
         )

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
+import string
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +15,7 @@ from rich.markup import escape
 from rich.table import Table
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.cells import printable
 from shrinkrule.files import OutputSet
 from shrinkrule.files.templates import environment
 from shrinkrule.furnace import Furnace
@@ -23,6 +26,9 @@ from shrinkrule.report.pictures.loads import load_svg
 
 SUMMARY_NAME: Final = "parts.summary.html"
 """Name of the summary page."""
+
+_PLAIN: Final = frozenset(string.ascii_letters + string.digits + "-._~")
+"""Characters that stand for themselves in a link (RFC 3986, section 2.3)."""
 
 _STYLES: Final = {
     Level.MAKE.value: "bold green",
@@ -84,6 +90,17 @@ class LoadPlan:
         return f"{self.furnace}, {self.row}: {count} load{'s' * (count != 1)}{sure}"
 
 
+def _name(part: PartOutcome) -> str:
+    """Name of its file, safe on any screen."""
+    return printable(part.model.name)
+
+
+def _link(name: str) -> str:
+    """Name of a file as a link to it, whatever bytes it is made of."""
+    plain = (chr(byte) if chr(byte) in _PLAIN else f"%{byte:02X}" for byte in os.fsencode(name))
+    return "".join(plain)
+
+
 def _level(part: PartOutcome) -> str:
     return "failed" if part.report is None else str(part.report["verdict"]["level"])
 
@@ -101,7 +118,8 @@ def _unsure(part: PartOutcome) -> bool:
 
 def _why(part: PartOutcome) -> str:
     """Why it failed, without the part's name before it."""
-    return part.why.removeprefix(f"{part.model}: ").removeprefix(f"{part.model.name}: ")
+    why = part.why.removeprefix(f"{part.model}: ").removeprefix(f"{part.model.name}: ")
+    return printable(why)
 
 
 def _green(part: PartOutcome) -> str:
@@ -152,7 +170,7 @@ def show_many(
         level, mass = _level(part), _mass(part)
         style = _STYLES.get(level, "bold red")
         shown = "" if mass is None else f"{mass:.1f}"
-        name = escape(part.model.name)
+        name = escape(_name(part))
         star = " *" if _unsure(part) and level != Level.STOP else ""
         table.add_row(str(number), name, f"[{style}]{level}[/]{star}", _green(part), shown)
     console.print(table)
@@ -161,14 +179,14 @@ def show_many(
         console.print("* as far as looked at: its report says what was not", style="dim")
     for part in parts:
         if part.why:
-            console.print(f"[bold red]{escape(part.model.name)}:[/] {escape(_why(part))}")
+            console.print(f"[bold red]{escape(_name(part))}:[/] {escape(_why(part))}")
     for plan in plans:
         console.print(f"[bold]loads[/bold] {escape(plan.title)}")
         for number, load in enumerate(plan.loads, start=1):
-            names = ", ".join(escape(parts[p.number].model.name) for p in load.parts)
+            names = ", ".join(escape(_name(parts[p.number])) for p in load.parts)
             console.print(f"  {number}: {names}")
         for number in plan.left:
-            console.print(f"  does not fit: {escape(parts[number].model.name)}", style="yellow")
+            console.print(f"  does not fit: {escape(_name(parts[number]))}", style="yellow")
     console.print(f"[bold]read[/bold]  {escape(str(page))}", soft_wrap=True)
 
 
@@ -246,8 +264,8 @@ def many_html(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> str:
         rows.append(
             {
                 "number": labels[number],
-                "name": part.model.name,
-                "link": None if report is None else report["files"]["html"],
+                "name": _name(part),
+                "link": None if report is None else _link(report["files"]["html"]),
                 "level": _headline(part),
                 "class": _CLASSES.get(_level(part), "stop"),
                 "green": _green(part),
@@ -262,13 +280,13 @@ def many_html(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> str:
                 {
                     "svg": load_svg(load, plan.furnace, labels),
                     "names": [
-                        (labels[p.number], parts[p.number].model.name, f"{p.turned_deg:g}")
+                        (labels[p.number], _name(parts[p.number]), f"{p.turned_deg:g}")
                         for p in load.parts
                     ],
                 }
                 for load in plan.loads
             ],
-            "left": [parts[number].model.name for number in plan.left],
+            "left": [_name(parts[number]) for number in plan.left],
         }
         for plan in plans
     ]

@@ -34,6 +34,9 @@ if TYPE_CHECKING:
 MANY_TIMES: Final = 10.0
 """A sag that may be larger by this factor is known by its order at best; its limit is not named."""
 
+SIDEWAYS_TOO: Final = 1.1
+"""A movement that is this many times the drop goes sideways too, and is told with its direction."""
+
 STEPS: Final = 6
 """Colours of a sag map, from nothing to the largest sag."""
 
@@ -198,7 +201,7 @@ def sag_text(sag: PrecurveResult) -> str:
     where = f"at {x:z.1f}, {y:z.1f}, {z:z.1f} of the model"
     text = (
         f"sags by {before.largest_sag_mm:.{decimals}f} mm ({_interval_text(before, decimals)}) "
-        f"{where}"
+        f"{where}{_movement_text(sag, decimals)}"
     )
     if before.slumps:
         text = (
@@ -217,6 +220,23 @@ def sag_text(sag: PrecurveResult) -> str:
     return (
         f"{text}; pre-curved, {_left(left, before)} mm is left of it by shape and bricks, and what "
         f"the sag modulus is unsure of ({_by_modulus(before)})"
+    )
+
+
+def _movement_text(sag: PrecurveResult, decimals: int) -> str:
+    """Largest movement and its direction, where it is more than the drop alone."""
+    moves = np.linalg.norm(sag.before.displacement, axis=1)
+    most = int(moves.argmax())
+    if moves[most] < SIDEWAYS_TOO * sag.before.largest_sag_mm:
+        return ""
+    x, y, z = np.asarray(sag.wanted.vertices)[most]
+    along = ", ".join(
+        f"{step:+z.{decimals}f} along {axis}"
+        for axis, step in zip("XYZ", sag.before.displacement[most], strict=True)
+    )
+    return (
+        f", and moves most, by {moves[most]:.{decimals}f} mm, at {x:z.1f}, {y:z.1f}, {z:z.1f}: "
+        f"{along}"
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from shrinkrule.calibration.fit.sag import (
@@ -46,6 +46,7 @@ def beams(modulus: float, coupon: int = 0, scatter: np.ndarray | None = None) ->
     )
 
 
+@settings(deadline=None)  # the first call loads a library
 @given(st.floats(300.0, 1200.0))
 def test_exact_drops_give_the_modulus_and_the_powers_of_a_beam(modulus: float) -> None:
     fit = fit_sag(beams(modulus), ONE)

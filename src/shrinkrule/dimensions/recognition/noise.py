@@ -74,10 +74,9 @@ def _last_place(texts: Iterable[str]) -> float:
     if most < COARSEST_DECIMALS:
         return 0.0
     # Fixed decimals: the same number of them at every size. Fixed digits: one less a decade.
-    if sum(places == most for places in decimals.values()) > 1 or len(decimals) == 1:
-        return float(10.0**-most)
     digits = max(places + first + 1 for first, places in decimals.items())
-    as_many = sum(places + first + 1 == digits for first, places in decimals.items())
-    if as_many > 1:
-        return float(10.0 ** (max(decimals) + 1 - digits))
-    return float(10.0**-most)
+    as_fixed = sum(places == most for places in decimals.values())
+    as_digits = sum(places + first + 1 == digits for first, places in decimals.items())
+    if len(decimals) == 1 or as_fixed > as_digits:
+        return float(10.0**-most)
+    return float(10.0 ** (max(decimals) + 1 - digits))

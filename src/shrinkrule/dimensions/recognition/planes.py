@@ -27,6 +27,18 @@ SMOOTH: Final = np.radians(31.0)
 LARGER: Final = 4.0
 """Times the area of its neighbours from which a region amid a curved surface is a face."""
 
+TWIN: Final = 1.3
+"""Ratio of areas up to which two facets that run on into each other are twins, as on a cone."""
+
+IN_SHELL: Final = 2.5
+"""Distance from a cylinder's shell, in steps of noise, that rounding may make."""
+
+ACROSS_AXIS: Final = 0.05
+"""Cosine between a strip's normal and its axis, at most; pieces are small and unsure."""
+
+PIECES_BEYOND: Final = 4
+"""Pieces of strips, one beside the other, that are looked for beyond the strips found."""
+
 ONE_LEVEL: Final = 3.0
 """Spread of a face along its direction, in steps of noise, that rounding may make."""
 
@@ -90,9 +102,7 @@ def faces_of(
     Faces
         The faces, the directions with the most area first.
     """
-    strip = np.zeros(len(regions), dtype=np.bool_)
-    for one in cylinders:
-        strip[one.regions] = True
+    strip = _on_cylinders(surface, regions, creases, cylinders)
     able = regions.flat & ~strip & ~_of_smooth_surfaces(regions, creases, strip)
     able &= (regions.areas >= LEAST_AREA_MM2) & _wide(surface, regions)
     left = np.flatnonzero(able)
@@ -111,6 +121,40 @@ def faces_of(
     return _levelled(surface, regions, directions, members)
 
 
+def _on_cylinders(
+    surface: Surface, regions: Regions, creases: Creases, cylinders: list[Cylinder]
+) -> Mask:
+    """Whether a region is a strip of a cylinder, or a piece of one that a crossing bore cut off."""
+    owner = np.full(len(regions), -1, dtype=np.int64)
+    for number, one in enumerate(cylinders):
+        owner[one.regions] = number
+    if not cylinders:
+        return owner >= 0
+    axis = np.stack([one.axis for one in cylinders])
+    centre = np.stack([one.centre for one in cylinders])
+    outer = np.array([one.radius_mm for one in cylinders])
+    inner = outer * np.cos(2.0 * np.pi / np.array([max(one.facets_round, 8) for one in cylinders]))
+    pair = np.concatenate([creases.regions, creases.regions[:, ::-1]])
+    slack = IN_SHELL * surface.noise_mm
+    for _ in range(PIECES_BEYOND):
+        some = np.flatnonzero((owner[pair[:, 0]] >= 0) & (owner[pair[:, 1]] < 0))
+        if len(some) == 0:
+            break
+        # Where two bores cross, a piece lies beside both of them and is of one.
+        both = np.unique(pair[some, 1] * len(cylinders) + owner[pair[some, 0]])
+        region, whose = np.divmod(both, len(cylinders))
+        place, vertex, start = _expanded(regions, region)
+        mine = whose[place]
+        way = surface.vertices[vertex] - centre[mine]
+        way -= (way * axis[mine]).sum(axis=1, keepdims=True) * axis[mine]
+        far = np.linalg.norm(way, axis=1)
+        off = (far > outer[mine] + slack) | (far < inner[mine] - slack)
+        on = ~np.logical_or.reduceat(off, start)
+        on &= np.abs((regions.normals[region] * axis[whose]).sum(axis=1)) < ACROSS_AXIS
+        owner[region[on]] = whose[on]
+    return owner >= 0
+
+
 def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask:
     """Whether a region is a facet of a curved surface: alike to what it runs on into.
 
@@ -126,7 +170,10 @@ def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask
     weight = (length * regions.areas[other])[smooth]
     mean = np.bincount(both[smooth], weight, count) / gently.clip(1e-300)
     alike: Mask = (gently > 0.45 * around) & (regions.areas < LARGER * mean)
-    return alike
+    # A facet of a narrow cone, as of a countersink, is bounded by flats more than by its like.
+    ratio = regions.areas[both] / regions.areas[other]
+    twin = smooth & (ratio < TWIN) & (ratio > 1.0 / TWIN)
+    return alike | (np.bincount(both, twin, count) >= 2)
 
 
 def _expanded(regions: Regions, some: Ints) -> tuple[Ints, Ints, Ints]:
