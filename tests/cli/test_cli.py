@@ -130,7 +130,7 @@ def test_fail_on_thin(in_folder: Path) -> None:
         (["compensate", "box.stl", "--demo-table", "--unit", "ell"], "unknown length unit"),
         (["compensate", "box.stl", "--demo-table", "--out", "box.stl"], "this is no folder"),
         (["compensate", "box.stl", "--demo-table", "--name", "../box"], "no name for files"),
-        (["compensate", ".", "--demo-table"], "this is a folder"),
+        (["walls", "."], "this is a folder"),
     ],
 )
 def test_bad_input_is_one_line_and_exit_2(

@@ -93,7 +93,8 @@ def test_a_green_part_is_not_enlarged_twice_unasked(capsys: pytest.CaptureFixtur
 
 
 SLOW = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored where tests run in background
 import shrinkrule.job.run
 from shrinkrule.cli import main
 from shrinkrule.files.output import OutputSet
@@ -132,7 +133,11 @@ def test_a_stop_says_what_it_left(in_folder: Path, late: str, said: str) -> None
     assert run.stdout.readline() == "now\n"
     time.sleep(0.1)
     run.send_signal(signal.SIGINT)
-    _, error = run.communicate(timeout=30)
+    try:
+        _, error = run.communicate(timeout=30)
+    finally:
+        run.kill()
+        run.communicate()
     assert run.returncode == 130
     assert said in error
     assert error.count("\n") == 1

@@ -192,4 +192,4 @@ def test_lengths_of_each_axis_tell_slope_from_intercept(axis: str) -> None:
         assert len(set(lengths)) >= 4
         assert max(lengths) / min(lengths) >= 5.0 - 1e-9
         assert any(x.kind is Kind.STEP for x in lines)
-        assert axis == "z" or sum(x.kind is Kind.INSIDE for x in lines) >= 3
+        assert axis == "z" or sum(x.kind in (Kind.INSIDE, Kind.BORE) for x in lines) >= 3

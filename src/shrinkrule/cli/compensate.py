@@ -221,14 +221,16 @@ def compensate(
     if factors is None:
         calibration, source = shrinkage.row_told(settings, density, extrapolate, demo_table)
         settings = settings.with_row(row_states(calibration, source))
-    lies = sag_options.settings_from(
-        furnace_up or print_up,
-        support,
-        stuck,
-        flat_base,
-        settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
-        sag_unknowns,
-    )
+    lies = None
+    if not no_sag:
+        lies = sag_options.settings_from(
+            furnace_up or print_up,
+            support,
+            stuck,
+            flat_base,
+            settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
+            sag_unknowns,
+        )
     recipe = Recipe(
         printer=printer_of(settings),
         row=calibration,

@@ -188,22 +188,23 @@ def _inside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
     short, wide = sizes.openings
     centre, reach = third / 2.0, sizes.hole / 2.0
     other = "Y" if axis == "x" else "X"
+    slot, middle = Kind.INSIDE, rim + wide / 2.0
     places = (
-        (f"round hole across {axis.upper()}", centre - reach, centre + reach, centre),
-        (f"window of the {axis.upper()} arm, short side", third, third + short, rim + wide / 2.0),
-        (f"window of the {other} arm, long side", rim, rim + wide, third + short / 2.0),
+        (f"round hole across {axis.upper()}", Kind.BORE, centre - reach, centre + reach, centre),
+        (f"window of the {axis.upper()} arm, short side", slot, third, third + short, middle),
+        (f"window of the {other} arm, long side", slot, rim, rim + wide, third + short / 2.0),
     )
     grip = (sizes.chamfer + sizes.plate) / 2.0
     note = "inside jaws from below, past the chamfer"
     return [
         Dimension(
-            _line(feature, Kind.INSIDE, axis, end - start, note),
+            _line(feature, kind, axis, stop - start, note),
             Tool.INSIDE_JAWS,
             _turned(axis, start, across, grip),
-            _turned(axis, end, across, grip),
+            _turned(axis, stop, across, grip),
             (0.0, 0.0, 1.0),
         )
-        for feature, start, end, across in places
+        for feature, kind, start, stop, across in places
     ]
 
 

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import Final
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 
+from shrinkrule.cells import on_screen
 from shrinkrule.dimensions import (
     Dimension,
     FoundDimensions,
@@ -50,7 +50,7 @@ def show_dimensions(
     judged : sequence of Toleranced
         Those with limits.
     """
-    console.print(f"[bold]{escape(part.source.name)}[/bold]: {len(found.every)} dimensions")
+    console.print(f"[bold]{on_screen(part.source.name)}[/bold]: {len(found.every)} dimensions")
     console.print(promise_table(promised[: found.first]) if promised else _sizes(found))
     if more := len(found.every) - found.first:
         console.print(f"and {more} more in the list")
@@ -64,8 +64,8 @@ def show_dimensions(
             style="dim",
         )
     for note in (*part.warnings, *found.notes):
-        console.print(f"[yellow]look[/yellow] {escape(note)}")
-    console.print(f"[bold]all of them[/bold] {escape(str(files['csv']))}")
+        console.print(f"[yellow]look[/yellow] {on_screen(note)}")
+    console.print(f"[bold]all of them[/bold] {on_screen(str(files['csv']))}")
 
 
 def _chances(judged: Sequence[Toleranced]) -> Table:

@@ -11,11 +11,10 @@ from pathlib import Path
 from typing import Any, Final, Protocol
 
 from rich.console import Console
-from rich.markup import escape
 from rich.table import Table
 
 from shrinkrule.cautions import CAUTIONS
-from shrinkrule.cells import printable
+from shrinkrule.cells import on_screen, printable
 from shrinkrule.files import OutputSet
 from shrinkrule.files.templates import environment
 from shrinkrule.furnace import Furnace
@@ -170,7 +169,7 @@ def show_many(
         level, mass = _level(part), _mass(part)
         style = _STYLES.get(level, "bold red")
         shown = "" if mass is None else f"{mass:.1f}"
-        name = escape(_name(part))
+        name = on_screen(_name(part))
         star = " *" if _unsure(part) and level != Level.STOP else ""
         table.add_row(str(number), name, f"[{style}]{level}[/]{star}", _green(part), shown)
     console.print(table)
@@ -179,15 +178,15 @@ def show_many(
         console.print("* as far as looked at: its report says what was not", style="dim")
     for part in parts:
         if part.why:
-            console.print(f"[bold red]{escape(_name(part))}:[/] {escape(_why(part))}")
+            console.print(f"[bold red]{on_screen(_name(part))}:[/] {on_screen(_why(part))}")
     for plan in plans:
-        console.print(f"[bold]loads[/bold] {escape(plan.title)}")
+        console.print(f"[bold]loads[/bold] {on_screen(plan.title)}")
         for number, load in enumerate(plan.loads, start=1):
-            names = ", ".join(escape(_name(parts[p.number])) for p in load.parts)
+            names = ", ".join(on_screen(_name(parts[p.number])) for p in load.parts)
             console.print(f"  {number}: {names}")
         for number in plan.left:
-            console.print(f"  does not fit: {escape(_name(parts[number]))}", style="yellow")
-    console.print(f"[bold]read[/bold]  {escape(str(page))}", soft_wrap=True)
+            console.print(f"  does not fit: {on_screen(_name(parts[number]))}", style="yellow")
+    console.print(f"[bold]read[/bold]  {on_screen(str(page))}", soft_wrap=True)
 
 
 def many_dict(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> dict[str, Any]:
