@@ -127,10 +127,11 @@ def walls(
         typer.echo(codec.dumps({**walls_dict(looked, files), "taken_as": taken_as}, indent=2))
     else:
         from rich.console import Console
-        from rich.markup import escape
+
+        from shrinkrule.cells import on_screen
 
         console = Console(highlight=False)
-        console.print(f"{escape(model.name)} is looked at {escape(taken_as)}")
+        console.print(f"{on_screen(model.name)} is looked at {on_screen(taken_as)}")
         show_walls(looked, files, console)
         options.show_remarks(settings, console)
     if fail_on_thin:
