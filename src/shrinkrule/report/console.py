@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
-from shrinkrule.cells import on_screen
+from shrinkrule.cells import on_screen, printable
 from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
@@ -290,4 +290,4 @@ def _rows(rows: Sequence[Row], unit: str) -> Table:
 
 
 def _look(text: str) -> Text:
-    return Text.assemble((f"{State.LOOK.value}: ", "bold yellow"), text)
+    return Text.assemble((f"{State.LOOK.value}: ", "bold yellow"), printable(text))
