@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import trimesh
+from scipy import stats
 
 from sag.solids import bar, united
 from shrinkrule.calibration import demo_table, find_row
@@ -39,6 +41,15 @@ def test_a_cantilever_s_estimate_is_that_of_the_beam() -> None:
     quick = estimate_sag(part, MATERIAL, SagSettings())
     # The root turns with the foot, so the tip comes lower than of a beam held fast.
     assert beam + shear - quick.numerical_mm < quick.sag_mm < 1.7 * (beam + shear)
+
+
+def test_the_estimate_s_interval_is_that_of_a_logarithm_with_its_own_degrees_of_freedom() -> None:
+    """Sag goes as one over the modulus: the upper end is the sag times exp(t u / E)."""
+    material = replace(MATERIAL, modulus_kpa=900.0, modulus_u_kpa=90.0, modulus_dof=3.0)
+    quick = estimate_sag(bar((0, 0, 0), (20, 6, 3)), material, SagSettings())
+    quick = replace(quick, sag_mm=0.5, numerical_mm=0.03)
+    upper = 0.5 * np.exp(stats.t.ppf(0.975, 3.0) * 0.1)
+    assert quick.half95_mm == pytest.approx(np.hypot(upper - 0.5, 0.03), rel=0.02)
 
 
 def test_a_wheel_does_not_stand_on_its_rim_nor_a_ball_at_all() -> None:

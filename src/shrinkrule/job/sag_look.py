@@ -12,7 +12,7 @@ from shrinkrule.mesh import Part
 from shrinkrule.numerics.progress import Progress, part_of
 
 if TYPE_CHECKING:
-    from shrinkrule.sag import PrecurveResult, SagEstimate, SagSettings, WayUp
+    from shrinkrule.sag import PrecurveResult, SagEstimate, SagMaterial, SagSettings, WayUp
 
 SAG_MATTERS_MM: Final = 0.1
 """A sag that a hand sees on a straight edge (common practice, no source) ..."""
@@ -92,20 +92,20 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
         if recipe.sag is not None:
             solved = precurve(part.mesh, material, recipe.sag, progress=progress)
             return SagLook(taken_off=solved)
-        return _estimated(part, recipe, prediction, progress)
+        return _estimated(part, material, recipe, prediction, progress)
     except ShrinkruleError as refusal:
         # How the part lies cannot be solved; everything else of the job can still be done.
         advice = f"; {refusal.hint}" if refusal.hint else ""
         return SagLook(why_not=f"{refusal.what}{advice}", refused=True)
 
 
-def _estimated(part: Part, recipe: Recipe, prediction: Prediction, progress: Progress) -> SagLook:
+def _estimated(
+    part: Part, material: SagMaterial, recipe: Recipe, prediction: Prediction, progress: Progress
+) -> SagLook:
     """The quick estimate, and the six ways up where it matters."""
-    from shrinkrule.sag import QUICK_UNKNOWNS, estimate_sag, rank_ways_up, sag_material
+    from shrinkrule.sag import QUICK_UNKNOWNS, estimate_sag, rank_ways_up
 
-    if recipe.row is None:  # pragma: no cover - asked before
-        return SagLook()
-    material, lies = sag_material(recipe.row), recipe.lies or _as_printed(recipe)
+    lies = recipe.lies or _as_printed(recipe)
     stage = part_of(progress, 0.0, _ESTIMATE_SHARE)
     estimate = estimate_sag(part.mesh, material, lies, progress=stage)
     look = SagLook(estimate=estimate, limit_mm=_limit_mm(prediction))
