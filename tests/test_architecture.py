@@ -96,7 +96,12 @@ FLOORS: Final = {
         "notes to_row",
         "fit_sheets sentences",
     ),
-    "calibration.table": ("columns row", "between read write", "update"),
+    "calibration.table": (
+        "evidence ladder",
+        "columns row",
+        "between read write",
+        "update",
+    ),
     "calibration.sheets": ("sheet", "check inches join parse", "read"),
     "cli": (
         "late many_parts options sag_options",

@@ -44,6 +44,7 @@ FLAGS: Final = {
     Option.AGAIN: "--green-again",
     Option.CORRECTED: "--printer-corrected",
     Option.SUPPORT: "--support",
+    Option.POOL: "--pool-printers",
 }
 """How each option is given here."""
 

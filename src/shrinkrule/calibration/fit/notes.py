@@ -201,8 +201,9 @@ def _printing(result: FitResult) -> Iterator[Note]:
         if ladder is not None and ladder.thinnest_mm is not None:
             yield Note(
                 NoteWeight.FACT,
-                f"the thinnest {name} that came out, with all thicker ones, is "
-                f"{ladder.thinnest_mm:.2f} mm in the model",
+                f"the thinnest {name} that came out on every coupon, with all thicker ones, is "
+                f"{ladder.thinnest_mm:.2f} mm in the model"
+                + ("" if ladder.missing_mm is None else f"; {ladder.missing_mm:.2f} mm did not"),
             )
 
 
