@@ -78,7 +78,7 @@ FLOORS: Final = {
         "page",
         "output",
     ),
-    "compensation": ("frames layers offset plate tolerance", "scale", "predict"),
+    "compensation": ("frames offset plate tolerance", "scale", "predict"),
     "printing": ("findings", "surface", "starts slender undersides", "check"),
     "job": (
         "recipe checks",
