@@ -176,18 +176,20 @@ class Settings:
     @property
     def left_out(self) -> tuple[str, ...]:
         """What files state and what does not hold because it belongs to something else."""
-        said: dict[tuple[str, str], list[str]] = {}
+        said: dict[tuple[str, str, str], list[str]] = {}
         for number, stated in enumerate(self._sources):
             for name, value in stated.values.items():
                 key = KEYS[name]
                 if of := self._of_another(key, number):
                     what = f"{key.short.replace('_', ' ')} {key.shown(value)}"
-                    said.setdefault((stated.place(name), of.short), []).append(what)
+                    # A row has no lines to look at, so all of it is said at once.
+                    line = "" if stated is self.row else name
+                    said.setdefault((stated.place(name), of.short, line), []).append(what)
         return tuple(
             f"{', '.join(what)} of {place} {'is' if len(what) == 1 else 'are'} left out: "
             f"{'it belongs' if len(what) == 1 else 'they belong'} to another "
             f"{of.replace('_', ' ')}"
-            for (place, of), what in said.items()
+            for (place, of, _), what in said.items()
         )
 
     @property
