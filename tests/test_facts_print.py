@@ -20,13 +20,14 @@ from shrinkrule import (
     part_from_mesh,
     row_at_density,
 )
-from shrinkrule.calibration import AXES
+from shrinkrule.calibration import AXES, Ladder
 from shrinkrule.compensation import plate_moved
 from shrinkrule.errors import MeshError
 from shrinkrule.job import JobResult, Outline
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.physics.interval import Scatter
 from shrinkrule.report.printer_words import print_facts
+from shrinkrule.settings import Settings, Stated, limits_of, row_states
 
 DEMO = demo_table()[1]
 ROW = replace(
@@ -227,3 +228,11 @@ def test_an_effect_enters_the_row_at_its_size_whether_it_is_significant_or_not(
         assert np.mean(values) == pytest.approx(units, abs=0.75), name
         # The unit is what the effect scatters by, so that 1, 2 and 3 of it mean what they say.
         assert 0.5 < np.std(values, ddof=1) < 1.7, name
+
+
+def test_who_asks_for_a_limit_is_said_where_it_is_not_the_usual_one() -> None:
+    row = replace(ROW, name="a", walls=Ladder(0.83, 0.66, 1), floors=Ladder(0.9, 0.6, 3))
+    told = Settings(Stated.by_flags()).with_row(row_states(row, "table.csv"))
+    result = made(row, settings=told, limits=limits_of(told))
+    assert facts(result)["limits"] == "a wall needs 0.83 mm, 1.258 beads: row 'a' of table.csv"
+    assert "limits" not in facts(made())
