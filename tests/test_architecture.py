@@ -85,6 +85,7 @@ FLOORS: Final = {
         "sag_look",
         "result",
         "filament look printing_checks room",
+        "written",
         "verdict",
         "run",
         "ways",
