@@ -32,13 +32,14 @@ FLOORS: Final = {
     "report": (
         "foundation pictures",
         "words",
-        "sag_report printer_words fit verdict turning dimensions filament",
+        "sag printer_words fit verdict turning dimensions filament",
         "dimension_list",
         "console html many plain",
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("loads scene", "walls"),
+    "report.sag": ("words values", "pictures"),
     "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",

@@ -17,7 +17,7 @@ from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag_report import estimate_text, sag_text
+from shrinkrule.report.sag.words import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
 from shrinkrule.report.words import sure_decimals
 

@@ -20,7 +20,8 @@ from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
+from shrinkrule.report.sag.pictures import sag_pictures
+from shrinkrule.report.sag.words import estimate_text, sag_figures, sag_text
 from shrinkrule.report.turning.scene import turning_scene
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows

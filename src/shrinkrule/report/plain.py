@@ -20,7 +20,7 @@ from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
 from shrinkrule.report.filament import filament_dict
 from shrinkrule.report.foundation import finite, program
-from shrinkrule.report.sag_report import estimate_dict, sag_dict
+from shrinkrule.report.sag.values import estimate_dict, sag_dict
 from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
