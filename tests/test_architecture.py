@@ -39,7 +39,7 @@ FLOORS: Final = {
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
     "report.pictures": ("loads scene", "walls"),
-    "report.sag": ("words values", "pictures"),
+    "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",

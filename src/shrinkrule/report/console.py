@@ -17,9 +17,9 @@ from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.printer_words import print_facts
+from shrinkrule.report.sag.ways import way_cells, ways_headline
 from shrinkrule.report.sag.words import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
-from shrinkrule.report.words import sure_decimals
 
 MOST_ROWS = 10
 
@@ -114,7 +114,11 @@ def _legend(look: WallLook) -> Table:
 
 
 def show_ways_up(
-    part: Part, row: CalibrationRow, ways: tuple[WayLook, ...], console: Console
+    part: Part,
+    row: CalibrationRow,
+    ways: tuple[WayLook, ...],
+    files: dict[str, Path],
+    console: Console,
 ) -> None:
     """Show the ranked ways up.
 
@@ -126,51 +130,36 @@ def show_ways_up(
         Row whose sag modulus was used.
     ways : tuple of WayLook
         The best first.
+    files : dict
+        Path of each file that was written, by kind.
     console : Console
         Where to.
     """
     console.print(f"[bold]{on_screen(part.source.name)}[/bold], row {on_screen(row.name)}")
-    modulus = row.sag_modulus_kpa
-    unsure = 0.0 if modulus is None else 1.0 - 1.0 / modulus.factor()
-    table = Table(box=None, pad_edge=False)
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
     table.add_column("up")
     for heading in (
-        "sag mm",
-        "sideways mm",
-        "height mm",
-        "stands on mm²",
-        "unheld print mm²",
-        "furnace",
+        "sag\nmm",
+        "sideways\nmm",
+        "height\nmm",
+        "stands on\nmm²",
+        "unheld in\nprint mm²",
+        "model X, Y, Z\nenlarged by",
+        *(["furnace\n"] if ways[0].fit is not None else []),
     ):
-        table.add_column(heading, justify="right")
+        table.add_column(heading, justify="right", no_wrap=True)
     for look in ways:
-        way = look.way
-        sag = side = "-"
-        if way.stands:
-            sag, side = (
-                f"{value:.{sure_decimals(unsure * value)}f}"
-                for value in (way.sag_mm, way.sideways_mm)
-            )
-        fits = "" if look.fit is None else "fits" if look.fit.fits else "too large"
-        table.add_row(
-            way.name,
-            sag,
-            side,
-            f"{way.height_mm:.1f}",
-            f"{way.footprint_mm2:.0f}",
-            f"{look.unheld_mm2:.0f}",
-            fits,
-            style="" if way.stands and look.fits else "dim",
-        )
+        cells = way_cells(look, row)
+        del cells["why"]
+        if look.fit is None:
+            del cells["furnace"]
+        table.add_row(*cells.values(), style="" if look.way.stands and look.fits else "dim")
     console.print(table)
     for look in ways:
         if not look.way.stands:
             console.print(f"  {look.way.name}: {look.way.reason}", style="dim")
-    best = ways[0]
-    if best.way.stands and best.fits:
-        console.print(f"best for printing and firing together: [bold]{best.way.name}[/bold] up")
-    else:
-        console.print("no way up stands and fits: hold it with setter blocks")
+    console.print(f"[bold]{ways_headline(ways)}[/bold]")
+    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
 
 
 def show_rows(

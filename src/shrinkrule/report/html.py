@@ -11,6 +11,7 @@ import numpy as np
 from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.compensation import way_up
 from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Row
 from shrinkrule.numerics.arrays import Floats
@@ -20,7 +21,7 @@ from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag.pictures import sag_pictures
+from shrinkrule.report.sag.pictures import estimate_map, sag_maps
 from shrinkrule.report.sag.words import estimate_text, sag_figures, sag_text
 from shrinkrule.report.turning.scene import turning_scene
 from shrinkrule.report.turning.three import three_js
@@ -29,9 +30,6 @@ from shrinkrule.units import plain, small_mm
 
 MOST_ROWS: Final = 30
 """Rows of what prints badly on the page; the JSON has all."""
-
-LEAST_DARK_MM: Final = 0.05
-"""Sag that the darkest colour stands for at least: less is not painted dark."""
 
 
 def job_html(result: JobResult, files: dict[str, Path]) -> str:
@@ -96,13 +94,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
 def _sag(result: JobResult) -> dict[str, Any] | None:
     if result.sag is None or result.recipe.sag is None:
         return None
-    pictures, swatches = sag_pictures(result.sag, result.recipe.sag.furnace_up)
-    return {
-        "text": sag_text(result.sag),
-        "figures": sag_figures(result.sag),
-        "pictures": pictures,
-        "swatches": swatches,
-    }
+    maps = sag_maps(result.sag, result.recipe.sag.furnace_up, result.sag_look.limit_mm)
+    return {"text": sag_text(result.sag), "figures": sag_figures(result.sag), "maps": maps}
 
 
 def _at(place: Sequence[float] | Floats | None) -> str:
@@ -120,9 +113,9 @@ def _most(result: JobResult) -> str:
     """Largest sag that the darkest colour stands for, mm; empty where sag is not known."""
     look = result.sag_look
     if look.taken_off is not None:
-        return plain(max(look.taken_off.before.largest_sag_mm, LEAST_DARK_MM))
+        return plain(max(look.taken_off.before.largest_sag_mm, look.limit_mm))
     if look.estimate is not None and look.estimate.field is not None:
-        return plain(max(look.estimate.sag_mm, LEAST_DARK_MM))
+        return plain(max(look.estimate.sag_mm, look.limit_mm))
     return ""
 
 
@@ -161,6 +154,9 @@ def _estimate(result: JobResult) -> dict[str, Any] | None:
         "text": estimate_text(look.estimate),
         "limit": f"{look.limit_mm:.2f}",
         "matters": look.matters,
+        "map": estimate_map(result.part.mesh, look.estimate, _furnace_up(result), look.limit_mm)
+        if look.matters
+        else None,
         "ways": [
             {
                 "up": way.name,
@@ -172,6 +168,14 @@ def _estimate(result: JobResult) -> dict[str, Any] | None:
             for way in look.ways
         ],
     }
+
+
+def _furnace_up(result: JobResult) -> tuple[float, float, float]:
+    """The model's direction that points up in the furnace."""
+    if result.recipe.lies is not None:
+        return result.recipe.lies.furnace_up
+    x, y, z = way_up(result.recipe.print_up)
+    return float(x), float(y), float(z)
 
 
 def _size(size: Any) -> dict[str, str]:

@@ -32,7 +32,13 @@ VIEWS: Final[dict[str, tuple[float, float, float]]] = {
 
 BACKGROUND: Final = (255, 255, 255)
 GREY: Final = np.array([0.72, 0.72, 0.72])
-"""Colour of a surface about which nothing is known."""
+"""Colour of a surface about which nothing is said."""
+
+PALE_GREY: Final = np.array([0.93, 0.93, 0.93])
+"""Stripes in it where a value is not known: no step of a scale has stripes."""
+
+STRIPE: Final = 5.0
+"""Width of a stripe in pixels."""
 
 STRIP: Final = 64
 """Rows of a picture drawn at a time."""
@@ -117,7 +123,7 @@ class Colouring:
         How far a value may be fetched before it is better taken from a differently
         facing surface; a few sample spacings.
     values : (n,) float64
-        Values there; nan is drawn grey.
+        Values there; nan is drawn in grey stripes.
     bounds : (k,) float64
         Limits between colours, rising.
     colours : (k + 1, 3) float64
@@ -131,18 +137,20 @@ class Colouring:
     bounds: Floats
     colours: Floats
 
-    def at(self, places: Floats, facing: Floats) -> Floats:
+    def at(self, places: Floats, facing: Floats, camera: Camera) -> Floats:
         """Colours (m, 3) at places (m, 3) of surfaces that face so: of the nearest value.
 
         Near means in place and in facing together, so that a colour does not spill
-        round an edge.
+        round an edge. Where the value is not known, stripes run across the camera's picture.
         """
+        across = places @ (camera.right + camera.up) / (1.5 * STRIPE * camera.mm_per_pixel)
+        unknown = np.where((np.floor(across) % 2.0 == 0.0)[:, None], GREY, PALE_GREY)
         if len(self.points) == 0:
-            return np.tile(GREY, (len(places), 1))
+            return np.asarray(unknown)
         _, nearest = self._tree.query(np.hstack([places, self.reach_mm * facing]))
         values = self.values[nearest]
         colours = self.colours[np.digitize(values, self.bounds)]
-        return np.where(np.isfinite(values)[:, None], colours, GREY)
+        return np.where(np.isfinite(values)[:, None], colours, unknown)
 
     @cached_property
     def _tree(self) -> cKDTree:
@@ -239,7 +247,7 @@ def _strip(
     row, column = np.mgrid[first:last, : camera.width] + 0.5
     seen = _cast(stage, camera, column, row)
     changes = _changes(seen, camera)
-    colours = _colours(seen, changes, colouring)
+    colours = _colours(seen, changes, colouring, camera)
     image = np.where(seen.hit[..., None], _lit(colours, seen, camera), BACKGROUND)
     fine = np.nonzero(changes)
     closer = _cast(
@@ -309,7 +317,7 @@ def _changes(seen: _Seen, camera: Camera) -> Mask:
     return changes
 
 
-def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None) -> Floats:
+def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Camera) -> Floats:
     """Colour of what each pixel shows; one look-up serves four pixels of an even face."""
     colours = np.empty((*seen.hit.shape, 3))
     colours[:] = GREY
@@ -327,7 +335,7 @@ def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None) -> Floats:
     asked[number] = True
     flat = colours.reshape(-1, 3)
     flat[asked] = colouring.at(
-        seen.places.reshape(-1, 3)[asked], seen.normals.reshape(-1, 3)[asked]
+        seen.places.reshape(-1, 3)[asked], seen.normals.reshape(-1, 3)[asked], camera
     )
     flat[seen.hit.ravel()] = flat[number]
     return colours
@@ -358,7 +366,7 @@ def _smoothed(
             for values in (own.places, own.normals)
         )
         colours = colours.copy()
-        colours[pixel] = colouring.at(places, normals)
+        colours[pixel] = colouring.at(places, normals, camera)
     jump = JUMP * camera.mm_per_pixel
     line = _differ(closer, 1, FOLD, jump)[:, :, 1:] | _differ(closer, 2, FOLD, jump)[:, 1:]
     lit = _lit(np.broadcast_to(colours[:, None, None], own.normals.shape), own, camera)

@@ -29,11 +29,13 @@ HEIGHT: Final = 400
 MOST_MARKS: Final = 12
 MOST_ALIKE: Final = 40
 INK: Final = (30, 30, 30)
+HATCH: Final = "repeating-linear-gradient(45deg, #b8b8b8 0 4px, #ededed 4px 8px)"
+"""Background of a legend's entry for what is not known, as it is drawn."""
 
 
 @dataclass(frozen=True)
 class Swatch:
-    """One entry of the legend: a CSS colour and what it stands for."""
+    """One entry of the legend: a CSS background and what it stands for."""
 
     colour: str
     text: str
@@ -89,7 +91,8 @@ def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
     tuple of Swatch
         One for each band.
     """
-    return tuple(Swatch(entry.css, entry.text) for entry in scale.legend)
+    *known, unknown = scale.legend
+    return (*(Swatch(entry.css, entry.text) for entry in known), Swatch(HATCH, unknown.text))
 
 
 def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:

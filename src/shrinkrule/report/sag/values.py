@@ -113,7 +113,11 @@ def way_dict(way: WayUp) -> dict[str, Any]:
 
 
 def ways_up_dict(
-    part: Part, row: CalibrationRow, source: str, ways: tuple[WayLook, ...]
+    part: Part,
+    row: CalibrationRow,
+    source: str,
+    ways: tuple[WayLook, ...],
+    files: dict[str, Path],
 ) -> dict[str, Any]:
     """Ranked ways up as JSON values.
 
@@ -127,6 +131,8 @@ def ways_up_dict(
         Where the row came from.
     ways : tuple of WayLook
         The best first.
+    files : dict
+        Path of each file that was written, by kind.
 
     Returns
     -------
@@ -142,6 +148,7 @@ def ways_up_dict(
         "ways": [
             {
                 **way_dict(look.way),
+                "oversize_of_model": list(look.oversize),
                 "unheld_print_mm2": look.unheld_mm2,
                 "starts_in_air": look.starts,
                 "fits_furnace": None if look.fit is None else look.fit.fits,
@@ -149,4 +156,5 @@ def ways_up_dict(
             }
             for look in ways
         ],
+        "files": {kind: path.name for kind, path in files.items()},
     }
