@@ -38,7 +38,7 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("loads scene", "walls"),
+    "report.pictures": ("loads scene", "walls", "details"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (
@@ -85,7 +85,7 @@ FLOORS: Final = {
         "recipe checks",
         "sag_look",
         "result",
-        "filament look printing_checks room",
+        "bodies filament look printing_checks room",
         "verdict",
         "run",
         "ways",

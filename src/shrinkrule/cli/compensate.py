@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.cli import options, sag_options, shrinkage
 from shrinkrule.cli.many_parts import (
     PART_GB,
@@ -181,6 +182,7 @@ def compensate(
         code = _many(context, models, out, memory, part_gb, json, open_report)
         raise typer.Exit(code)
     (model,) = models
+    command = printable(str(context.obj or ""))
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.report.outputs import job_paths
@@ -262,8 +264,8 @@ def compensate(
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs, name)
-    _show(result, outputs, json)
+        outputs = job_outputs(result, folder, inputs, name, command)
+    _show(result, outputs, json, command)
     if open_report:
         options.open_page(outputs["html"])
     if fail_on_thin:
@@ -326,13 +328,13 @@ def _many(
     return max(outcome.code for outcome in outcomes)
 
 
-def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
+def _show(result: JobResult, files: dict[str, Path], as_json: bool, command: str) -> None:
     from shrinkrule.report import job_dict, show_job
 
     if as_json:
         import json
 
-        typer.echo(json.dumps(job_dict(result, files), indent=2))
+        typer.echo(json.dumps(job_dict(result, files, command), indent=2))
     else:
         from rich.console import Console
 

@@ -55,6 +55,9 @@ JUMP: Final = 6.0
 DARKER: Final = 0.35
 """Brightness of an edge."""
 
+BEHIND_CUT: Final = 0.6
+"""Brightness of what is seen behind a section, which is drawn as bright as it can be."""
+
 FINE: Final = np.array([-0.75, -0.25, 0.25])
 """Rays through a pixel at an edge, from its middle, along each axis: two of the pixel's own, which
 hide the stairs, and one of the pixel before it to compare with."""
@@ -74,6 +77,8 @@ class Camera:
         Scale of the picture.
     width, height : int
         Of the picture in pixels.
+    cut : bool
+        Whether what lies before the centre is cut away: the eye looks onto the section there.
     """
 
     right: Floats
@@ -83,6 +88,7 @@ class Camera:
     mm_per_pixel: float
     width: int
     height: int
+    cut: bool = False
 
     @classmethod
     def looking_at(
@@ -92,6 +98,8 @@ class Camera:
         back = np.asarray(eye, dtype=np.float64)
         back = back / np.linalg.norm(back)
         right = np.cross([0.0, 0.0, 1.0], back)
+        if not right.any():
+            right = np.array([1.0, 0.0, 0.0])  # from straight above
         right /= np.linalg.norm(right)
         up = np.cross(back, right)
         flat = np.column_stack([points @ right, points @ up])
@@ -276,7 +284,9 @@ def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
     """Cast parallel rays through points of the picture, in pixels."""
     across = (column - camera.width / 2) * camera.mm_per_pixel
     upward = (camera.height / 2 - row) * camera.mm_per_pixel
-    lifted = camera.centre - stage.rays.middle + 1.01 * stage.rays.span * camera.back
+    lifted = camera.centre - stage.rays.middle
+    if not camera.cut:
+        lifted = lifted + 1.01 * stage.rays.span * camera.back
     origin = across[..., None] * camera.right + upward[..., None] * camera.up + lifted
     shape = origin.shape[:-1]
     origin = origin.reshape(-1, 3)
@@ -286,6 +296,12 @@ def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
     places = origin - depth[:, None] * camera.back + stage.rays.middle
     normals = np.zeros_like(places)
     normals[hit] = stage.normals_of(facet[hit])
+    if camera.cut:
+        # A ray that leaves the part first began in it: there is the section, which faces the eye
+        # from behind, so that it is told from any surface that is seen.
+        inside = hit & (normals @ camera.back < 0.0)
+        depth[inside], normals[inside] = 0.0, -camera.back
+        places[inside] = origin[inside] + stage.rays.middle
     return _Seen(
         hit.reshape(shape),
         depth.reshape(shape),
@@ -343,8 +359,11 @@ def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Ca
 
 def _lit(colours: Floats, seen: _Seen, camera: Camera) -> Floats:
     """Colours, 0 to 255, as bright as the surface faces the eye."""
-    shade = np.abs(seen.normals @ camera.back)
-    return np.asarray(255.0 * colours * (0.55 + 0.45 * shade)[..., None])
+    facing = seen.normals @ camera.back
+    shade = 0.55 + 0.45 * np.abs(facing)
+    if camera.cut:
+        shade = np.where(facing < 0.0, 1.0, BEHIND_CUT * shade)
+    return np.asarray(255.0 * colours * shade[..., None])
 
 
 def _smoothed(
