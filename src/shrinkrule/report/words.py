@@ -320,6 +320,17 @@ def outline_offset(result: JobResult) -> str:
     )
 
 
+def offset_to_set(result: JobResult) -> str:
+    """What is to be set in the print against the bead's spread; empty where there is nothing."""
+    row = result.recipe.row
+    if row is None or row.bead_offset_mm is None or result.recipe.outline is Outline.IN_MESH:
+        return ""
+    offset = -row.bead_offset_mm.value
+    if offset == 0.0:
+        return ""
+    return f"outline offset of the print {offset:+.3f} mm, which the fired sizes assume"
+
+
 def masses(result: JobResult) -> list[tuple[str, str]]:
     """Masses to expect on the balance, stage by stage."""
     predicted = result.prediction
