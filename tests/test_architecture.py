@@ -28,7 +28,7 @@ FLOORS: Final = {
         "stl threemf",
         "models",
     ),
-    "mesh": ("rays refine soundness", "repair defects", "bodies", "part"),
+    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part"),
     "report": (
         "foundation pictures",
         "words",

@@ -155,6 +155,7 @@ def compensate(
     sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
+    keep_bodies: options.KeepBodies = False,
     green_again: GreenAgain = False,
     out: options.OutDir = None,
     name: Name = None,
@@ -256,7 +257,7 @@ def compensate(
     _look_ahead(job_paths(folder, _stem(name, model)), inputs, recipe, force)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
-        part = options.part_from(model, unit, allow_open, unite)
+        part = options.part_from(model, unit, unite, allow_open=allow_open, keep=keep_bodies)
         if not green_again:
             part.require_wanted()
         result = run_job(part, recipe, progress)

@@ -79,6 +79,14 @@ Unite = Annotated[
         "--unite", help="Make one solid of bodies that share space.", rich_help_panel=MODEL
     ),
 ]
+KeepBodies = Annotated[
+    bool,
+    typer.Option(
+        "--keep-bodies",
+        help="Keep bodies that share space as they are: their size holds, not volume, mass or sag.",
+        rich_help_panel=MODEL,
+    ),
+]
 Nozzle = Annotated[
     str | None,
     typer.Option(
@@ -236,15 +244,23 @@ def show_remarks(settings: Settings, console: Console) -> None:
         console.print(Text.assemble(("settings: ", "bold yellow"), remark))
 
 
-def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
+def part_from(
+    model: Path, unit: str | None, unite: bool, *, allow_open: bool = False, keep: bool = False
+) -> Part:
     """Read a part and refuse what cannot be trusted, unless asked to go on."""
     from shrinkrule.mesh import read_part
 
+    if unite and keep:
+        raise SettingError(
+            "bodies cannot be both united and kept", hint="leave out --unite or --keep-bodies"
+        )
     part = read_part(model, unit)
     if unite:
         part = part.united()
     if not allow_open:
-        part.require_solid()
+        part.require_closed()
+    if not keep:
+        part.require_apart()
     return part
 
 

@@ -49,7 +49,7 @@ def ways_up(
     told = told.with_row(row_states(calibration, source))
     settings = sag_options.settings_from("z", None, stuck, False)
     with options.progress_bar(shown=not json) as progress:
-        part = options.part_from(model, unit, False, unite)
+        part = options.part_from(model, unit, unite)
         ways = weigh_ways(part, calibration, printer_of(told), settings, furnace_of(told), progress)
     if json:
         import json as codec
