@@ -25,7 +25,7 @@ FLOORS: Final = {
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
-        "stl threemf",
+        "stl threemf threemf_write other_meshes",
         "models",
     ),
     "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part"),

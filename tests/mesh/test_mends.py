@@ -146,6 +146,7 @@ def test_t_joints_are_closed_and_nothing_solid_changes(count: int) -> None:
     assert codes(part, mended=False) == set()
     if count == 1:
         assert part.mends == ("closed 3 T-joints",)
+    assert moment(part) == pytest.approx(moment(whole), rel=1e-12, abs=1e-7)
 
 
 def test_a_hole_beside_a_t_joint_leaves_both() -> None:
@@ -176,6 +177,16 @@ def test_facets_without_area_are_dropped_with_a_needle_between_near_corners() ->
     assert part.soundness.volume_mm3 == pytest.approx(6000.0, rel=1e-7)
     assert len(part.mesh.vertices) == 8
     assert "merged 2 vertices" in part.mends[0]
+
+
+def test_bodies_that_share_a_face_are_one_and_nothing_is_turned() -> None:
+    """Three cubes in a row, each two with a face in common: apart, none of them is closed."""
+    row = [trimesh.creation.box((10, 10, 10)).apply_translation((x, 0, 0)) for x in (0, 10, 20)]
+    part = part_from_mesh(trimesh.util.concatenate(row))
+    assert part.soundness.bodies == 1
+    assert part.soundness.volume_mm3 == pytest.approx(3000.0)
+    assert codes(part, mended=True) == set()
+    assert codes(part, mended=False) == {"crowded-edge"}
 
 
 def test_loose_facets_are_found_with_their_place() -> None:

@@ -36,7 +36,7 @@ Model = Annotated[
     Path,
     typer.Argument(
         metavar="MODEL",
-        help="Model to read: STL (binary or text) or 3MF.",
+        help="Model to read: STL (binary or text), 3MF, OBJ, PLY or OFF.",
         show_default=False,
     ),
 ]
@@ -44,7 +44,7 @@ Models = Annotated[
     list[Path],
     typer.Argument(
         metavar="MODEL...",
-        help="Models to read: STL (binary or text) or 3MF. A folder gives all models in it.",
+        help="Models to read: STL, 3MF, OBJ, PLY or OFF. A folder gives all in it.",
         show_default=False,
     ),
 ]
@@ -52,7 +52,7 @@ Unit = Annotated[
     str | None,
     typer.Option(
         metavar="UNIT",
-        help="Unit of the numbers in an STL: mm, cm, m, um, in, ft. Without it: mm.",
+        help="Unit of the numbers in the file: mm, cm, m, um, in, ft. Without it: mm.",
         show_default=False,
         rich_help_panel=MODEL,
     ),

@@ -14,13 +14,14 @@ import trimesh
 
 from shrinkrule.errors import FileError, MeshError, Option
 from shrinkrule.files.models import read_model_file
+from shrinkrule.files.unpack import checksum_of
 from shrinkrule.mesh.bodies import Overlap, overlapping_bodies, united
 from shrinkrule.mesh.closing import close_cracks, drop_without_area
 from shrinkrule.mesh.defects import Code, Defect, defects_left
 from shrinkrule.mesh.repair import (
     drop_degenerate,
     drop_doubled,
-    faced_pairs,
+    loose_pairs,
     merge_equal_vertices,
     turn_outward,
 )
@@ -70,6 +71,10 @@ class Part:
         Whether the file says that it is a green part made here: it has its oversize already.
     defects : tuple of Defect
         What was wrong with the mesh, mended or not, by its code.
+    sha256 : str
+        Checksum of the file that was read, empty for a mesh out of memory.
+    objects : tuple of str
+        Names of the objects that the file places, where it has any.
     """
 
     mesh: trimesh.Trimesh
@@ -82,6 +87,8 @@ class Part:
     overlaps: tuple[Overlap, ...]
     is_green: bool = False
     defects: tuple[Defect, ...] = ()
+    sha256: str = ""
+    objects: tuple[str, ...] = ()
 
     @property
     def trusted(self) -> bool:
@@ -195,14 +202,14 @@ class Part:
 
 
 def read_part(path: str | Path, unit: str | None = None) -> Part:
-    """Read a part from STL (binary or ASCII) or 3MF and repair what can be repaired without loss.
+    """Read a part from STL, 3MF, OBJ, PLY or OFF, and repair what can be repaired without loss.
 
     Parameters
     ----------
     path : str or Path
         File to read; it is never written to.
     unit : str, optional
-        Unit of the numbers in an STL: mm (default), cm, m, um, in, ft. A 3MF states its own.
+        Unit of the numbers in the file: mm (default), cm, m, um, in, ft. A 3MF states its own.
 
     Returns
     -------
@@ -220,7 +227,12 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     """
     path = Path(path)
     about, vertices, facets = _read(path, unit)
-    return replace(_inspected(vertices, facets, path, about), is_green=about.green)
+    return replace(
+        _inspected(vertices, facets, path, about),
+        is_green=about.green,
+        objects=about.objects,
+        sha256=checksum_of(path),
+    )
 
 
 @dataclass(frozen=True)
@@ -231,6 +243,7 @@ class _About:
     unit: str = "mm"
     notes: tuple[str, ...] = ()
     green: bool = False
+    objects: tuple[str, ...] = ()
 
 
 def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
@@ -243,7 +256,7 @@ def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
     notes = model.notes
     if model.unit and unit is not None:
         notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
-    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green)
+    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.objects)
     vertices, facets = merge_equal_vertices(model.corners)
     if not model.unit:
         # Not before: float32 corners merge in half the memory, and the same ones are equal.
@@ -349,7 +362,7 @@ def _without_thickness(vertices: Floats, facets: Ints, table: EdgeTable) -> str:
     """Say how many facets stand back to back, and where; empty for none."""
     if not (table.uses > 2).any() and table.bodies.max() == 0:
         return ""
-    pairs = faced_pairs(facets)
+    pairs = loose_pairs(facets, table)
     if not len(pairs):
         return ""
     at = _words(vertices[facets[pairs[0]]].mean(axis=0))

@@ -70,13 +70,17 @@ def drop_doubled(facets: Ints) -> tuple[Ints, str]:
     return kept, f"dropped {count} doubled facet{'s' * (count != 1)}"
 
 
-def faced_pairs(facets: Ints) -> Ints:
-    """Facets that have the corners of another and face the opposite way: no wall between them.
+def loose_pairs(facets: Ints, table: EdgeTable) -> Ints:
+    """Pairs of facets back to back that hang on nothing at one side at least.
+
+    Those that hang on other facets at all sides are where two bodies share a face.
 
     Parameters
     ----------
     facets : (m, 3) int64
         Facets, none of them doubled.
+    table : EdgeTable
+        Their edges.
 
     Returns
     -------
@@ -86,7 +90,8 @@ def faced_pairs(facets: Ints) -> Ints:
     first, _ = number_equal(np.ascontiguousarray(np.sort(facets, axis=1)).view("u8"))
     again = np.ones(len(facets), np.bool_)
     again[first] = False
-    return np.flatnonzero(again)
+    free = (table.uses[table.edge_of] == 2).reshape(-1, 3).any(axis=1)
+    return np.flatnonzero(again & free)
 
 
 def drop_degenerate(facets: Ints) -> tuple[Ints, str]:

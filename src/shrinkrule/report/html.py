@@ -17,7 +17,7 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report import words
 from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
-from shrinkrule.report.foundation import program
+from shrinkrule.report.foundation import green_of, program
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
@@ -33,7 +33,7 @@ LEAST_DARK_MM: Final = 0.05
 """Sag that the darkest colour stands for at least: less is not painted dark."""
 
 
-def job_html(result: JobResult, files: dict[str, Path]) -> str:
+def job_html(result: JobResult, files: dict[str, Path], green_sha256: str = "") -> str:
     """HTML report of the main job, with its pictures inside.
 
     Parameters
@@ -42,6 +42,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
         What to report.
     files : dict of str to Path
         Files written beside the report, by kind.
+    green_sha256 : str
+        Checksum of the green part that the report is about, if that is written.
 
     Returns
     -------
@@ -58,6 +60,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             result=result,
             row=result.recipe.row,
             files={kind: path.name for kind, path in files.items()},
+            green_file=green_of(files).name,
+            green_sha256=green_sha256,
             headline=verdict.headline,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
