@@ -25,10 +25,10 @@ FLOORS: Final = {
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
         "csv_dialect locks output stl_text templates threemf_model unpack coloured",
-        "stl threemf",
+        "stl threemf threemf_write other_meshes",
         "models",
     ),
-    "mesh": ("rays refine soundness", "repair defects", "bodies", "part"),
+    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part"),
     "report": (
         "foundation pictures",
         "words",
