@@ -8,6 +8,7 @@ fibre in a strain of three principal directions. Heights begin and end at whole 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -283,11 +284,17 @@ def _feature(one: Dimension, axis: Axis, side: float, making: Making) -> Feature
 
 
 def _sliced(one: Dimension, side: float, feature: Feature, factor: float, making: Making) -> float:
-    """Height that is printed of a height, both of its ends at whole layers, mm."""
+    """Height that is printed of a height, mm: faces at whole layers, an axis where it is drawn."""
     ends = _ends(one, side, making)
-    if ends is None:
+    if ends is None or one.kind is Kind.OVER_KEYWAY:
         return one.size_mm * factor
-    top = making.made.sliced_mm(ends[1] * factor)
-    if feature is Feature.OUTSIDE:
-        return top
-    return top - making.made.sliced_mm(ends[0] * factor)
+    axis = math.inf
+    if one.kind is Kind.TO_FACE:
+        axis = side * float(np.dot(one.place, one.direction)) - making.plate_mm
+    bottom, top = (
+        height * factor + making.made.plate_mm
+        if abs(height - axis) < ON_PLATE_MM
+        else making.made.sliced_mm(height * factor)
+        for height in ends
+    )
+    return top if feature is Feature.OUTSIDE else top - bottom
