@@ -20,8 +20,8 @@ from shrinkrule.dimensions.recognition.planes import Faces, across
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.physics.interval import Feature
 
-LEAST_SHARE: Final = 0.2
-"""Share of the rays of one of two cylinders that must meet the other: spokes are no wall."""
+LEAST_SHARE: Final = 0.1
+"""Share of the rays where two cylinders lie side by side that must meet: spokes are no wall."""
 
 LESS_OFTEN: Final = 0.1
 """Factor on the weight of a distance that is measured less often: to a face inside the part's box,
@@ -161,11 +161,10 @@ def round_walls(
         (Kind.WALL, opposite.solid, opposite.solid_share),
         (Kind.INSIDE, opposite.hollow, opposite.hollow_share),
     ):
-        some = (pairs >= len(faces)).all(axis=1) & (share >= LEAST_SHARE)
-        both = pairs[some] - len(faces)
+        some = np.flatnonzero((pairs >= len(faces)).all(axis=1))
         rows = []
-        for a, b in both:
-            one, other = cylinders[a], cylinders[b]
+        for k in some:
+            one, other = (cylinders[number - len(faces)] for number in pairs[k])
             way = other.centre - one.centre
             off = np.linalg.norm(way - (way @ one.axis) * one.axis)
             if one.is_boss == other.is_boss or abs(one.axis @ other.axis) < 1.0 - 1e-9:
@@ -173,6 +172,10 @@ def round_walls(
             if off > apart_mm or abs(one.radius_mm - other.radius_mm) <= apart_mm:
                 continue
             shorter = min(one, other, key=lambda c: c.length_mm)
+            beside = 0.5 * (one.length_mm + other.length_mm) - abs(way @ one.axis)
+            beside = min(beside, shorter.length_mm)
+            if share[k] < LEAST_SHARE * beside * (1.0 / one.length_mm + 1.0 / other.length_mm):
+                continue
             area = shorter.radius_mm * shorter.length_mm
             inner, outer = sorted((one.radius_mm, other.radius_mm))
             rows.append((outer - inner, one.axis, shorter.centre, area, inner))
@@ -315,7 +318,7 @@ def _over_keyways(
     way = faces.directions[faces.direction[face]] * faces.sign[face][:, None]
     # How far the floor lies beyond the axis, along the way it looks.
     rise = faces.sign[face] * faces.levels[face] - (centres[cylinder] * way).sum(axis=1)
-    on_boss = boss & (rise > 0.0) & (rise < radius - apart) & opposite.open[face]
+    on_boss = boss & (rise > 0.0) & (rise < radius - apart) & np.isinf(opposite.air_mm[face])
     in_bore = ~boss & (rise < -radius - apart) & (rise > -1.6 * radius)
     some = np.flatnonzero(on_boss | in_bore)
     keep = []
