@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+import textwrap
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -83,12 +84,16 @@ def page(results: list[Scored]) -> Iterator[str]:
     """Lines of the results page."""
     yield "# Dimensions found on generated parts"
     yield ""
-    yield f"Made by `benchmarks/dimensions_found.py`: {len(results)} parts, seeds {results[0].part.seed} on,"
-    yield f"{_count(results, 'turned')} of them turned, {_count(results, 'as_text_stl')} text files,"
-    yield f"{_count(results, 'joints')} with T-joints, {_count(results, 'slivers')} with slivers. Sizes are true"
-    yield "by construction; the generator was written without sight of the code that finds them."
-    yield "Missed: planted, but not listed within a micrometre or twice the file's noise. Invented:"
-    yield "listed, but no true distance of the mesh."
+    first = results[0].part.seed
+    yield from textwrap.wrap(
+        f"Made by `benchmarks/dimensions_found.py`: {len(results)} parts, seeds {first} on, "
+        f"{_count(results, 'turned')} of them turned, {_count(results, 'as_text_stl')} text files, "
+        f"{_count(results, 'joints')} with T-joints, {_count(results, 'slivers')} with slivers. "
+        "Sizes are true by construction; the generator was written without sight of the code that "
+        "finds them. Missed: planted, but not listed within a micrometre or twice the file's "
+        "noise. Invented: listed, but no true distance of the mesh.",
+        100,
+    )
     yield ""
     yield "| family | parts | planted | listed | missed | invented | parts with neither |"
     yield "| --- | --- | --- | --- | --- | --- | --- |"

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         read_limits,
     )
     from shrinkrule.dimensions.listing import dimensions_csv
+    from shrinkrule.dimensions.marks import Numbered, numbered_dozen
     from shrinkrule.dimensions.promise import (
         Making,
         PromisedDimension,
@@ -32,6 +33,7 @@ __all__ = [
     "Kind",
     "Limits",
     "Making",
+    "Numbered",
     "PromisedDimension",
     "Reading",
     "Toleranced",
@@ -40,6 +42,7 @@ __all__ = [
     "find_dimensions",
     "judged",
     "making_of",
+    "numbered_dozen",
     "part_chance",
     "promise_dimensions",
     "read_limits",
@@ -55,6 +58,8 @@ _MODULES: Final = {
     "judged": "shrinkrule.dimensions.limits",
     "part_chance": "shrinkrule.dimensions.limits",
     "read_limits": "shrinkrule.dimensions.limits",
+    "Numbered": "shrinkrule.dimensions.marks",
+    "numbered_dozen": "shrinkrule.dimensions.marks",
     "Making": "shrinkrule.dimensions.promise",
     "PromisedDimension": "shrinkrule.dimensions.promise",
     "Reading": "shrinkrule.dimensions.promise",

@@ -112,7 +112,7 @@ def _listed(
 
 
 def _steps(faces: Faces, opposite: Opposite, apart_mm: float) -> tuple[Ints, Ints]:
-    """Faces that look the same way, air before the lower one up to beyond the upper: lower, upper."""
+    """Lower and upper of faces that look the same way, with air to beyond the upper one."""
     lower: list[Ints] = []
     upper: list[Ints] = []
     for direction in range(len(faces.directions)):

@@ -1,4 +1,4 @@
-"""The dozen with their numbers and where each is drawn, alike in tables, stills and turning view."""
+"""The dozen with their numbers and where each is drawn: alike in tables, stills, turning view."""
 
 from __future__ import annotations
 
@@ -90,7 +90,7 @@ def _beside(one: Dimension, box: Floats) -> Floats:
     """Ends of an overall size at an edge of the box, a little beside the part."""
     apart = BESIDE * float((box[1] - box[0]).max())
     axis = int(np.argmax(np.abs(one.direction)))
-    # The edges that show from the front right, above: X at the front, Y at the right, Z at the left.
+    # Edges that show from the front right, above: X at the front, Y at the right, Z at the left.
     corner = {
         0: (box[0][0], box[0][1] - apart, box[0][2]),
         1: (box[1][0] + apart, box[0][1], box[0][2]),

@@ -11,6 +11,7 @@ import numpy as np
 from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Row
 from shrinkrule.numerics.arrays import Floats
@@ -18,6 +19,7 @@ from shrinkrule.report import words
 from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
+from shrinkrule.report.pictures.dimensions import dimension_stills
 from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
 from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
@@ -49,8 +51,10 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
         One page without links to other files.
     """
     pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
+    dozen = () if result.dimensions is None else numbered_dozen(result.dimensions)
+    stills = dimension_stills(result.green.mesh, dozen, result.green.from_model)
     verdict = result.verdict
-    scene = turning_scene(result)
+    scene = turning_scene(result, stills.lines)
     return (
         environment("shrinkrule.report")
         .get_template("job.html.j2")
@@ -77,7 +81,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             swatches=legend(result.walls.scale),
             pictures=pictures,
             sag=_sag(result),
-            dimensions=dimension_rows(result.dimensions, result.promised),
+            dimensions=dimension_rows(result.dimensions, result.promised, stills.pictures),
+            dimension_stills=stills.pictures,
             estimate=_estimate(result),
             badly=_badly(result),
             scene=Markup(scene),
