@@ -38,7 +38,7 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("loads scene", "walls"),
+    "report.pictures": ("loads scene", "walls", "dimensions"),
     "report.turning": ("three", "scene"),
     "walls": (
         "findings limits",
@@ -121,11 +121,15 @@ FLOORS: Final = {
         "precurve orientations estimate",
     ),
     "dimensions": (
-        "recognition dimension",
+        "recognition dimension threads",
         "across",
         "lengths rounds",
-        "find promise",
+        "find",
+        "marks",
+        "bending",
+        "promise",
         "limits",
+        "advice",
         "listing",
     ),
     "dimensions.recognition": (

@@ -27,10 +27,11 @@ from shrinkrule.compensation import (
     turned_about_z,
     way_up,
 )
+from shrinkrule.dimensions.bending import Bending
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.physics.estimate import CONFIDENCE
+from shrinkrule.physics.estimate import CONFIDENCE, t_quantile
 
 OF_SIZE: Final = frozenset(
     {Kind.OVERALL, Kind.BORE, Kind.BOSS, Kind.WALL, Kind.OUTSIDE, Kind.INSIDE}
@@ -110,6 +111,8 @@ class Making:
         Height of the plate in the turned model's axes, mm.
     made : Print
         Layers, and what is added below.
+    bending : Bending or None
+        The sag that was taken off, where it was solved.
     """
 
     row: CalibrationRow
@@ -117,6 +120,7 @@ class Making:
     turn: Floats
     plate_mm: float
     made: Print = AS_DRAWN
+    bending: Bending | None = None
 
 
 def making_of(
@@ -126,6 +130,7 @@ def making_of(
     print_up: str = "z",
     turn_deg: int = 0,
     made: Print = AS_DRAWN,
+    bending: Bending | None = None,
 ) -> Making:
     """State how a part is made.
 
@@ -143,6 +148,8 @@ def making_of(
         Turn about Z on the bed, degrees.
     made : Print
         Layers, and what is added below.
+    bending : Bending, optional
+        The sag that was taken off, where it was solved.
 
     Returns
     -------
@@ -161,7 +168,33 @@ def making_of(
     factors = factors or ScaleFactors(*(row.along(axis).factor for axis in AXES))
     corners = np.stack([low, high]) @ turn[2]
     # A quarter turn maps the box to a box: the plate is at the lower of its two heights.
-    return Making(row, factors, turn, float(corners.min()), made)
+    return Making(row, factors, turn, float(corners.min()), made, bending)
+
+
+def other_ways_up(part: Part, row: CalibrationRow, print_up: str, made: Print) -> dict[str, Making]:
+    """How the part would be made with each of its other axes up.
+
+    Parameters
+    ----------
+    part : Part
+        Wanted part.
+    row : CalibrationRow
+        The batch.
+    print_up : str
+        Model axis that points up in the printer now.
+    made : Print
+        Layers, and what is added below.
+
+    Returns
+    -------
+    dict of str to Making
+        By the name of the axis.
+    """
+    return {
+        name: making_of(part, row, None, name, 0, made)
+        for name in ("x", "-x", "y", "-y", "z", "-z")
+        if name != print_up.lower().removeprefix("+")
+    }
 
 
 def promise_dimensions(
@@ -258,6 +291,15 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         fired += share * size
         known &= interval.half95 is not None
         half += share * (interval.half95 or 0.0)
+    if making.bending is not None:
+        change = making.bending.change(one, making.turn.T @ direction)
+        stretch = float((direction**2) @ making.factors.per_axis)
+        green += change.printed_mm * stretch
+        fired += change.fired_mm
+        # Twice a standard uncertainty at 95 %, as of a normal distribution.
+        reach = float(t_quantile(math.inf, confidence) / t_quantile(math.inf, CONFIDENCE))
+        half = math.hypot(half, reach * change.half95_mm)
+        known &= not math.isnan(half)
     return Reading(name, green, Interval(fired, half if known else None))
 
 

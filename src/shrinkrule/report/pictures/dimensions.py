@@ -89,7 +89,7 @@ def dimension_stills(mesh: trimesh.Trimesh, dozen: Sequence[Numbered], to_mesh: 
     drawings = [
         draw(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), None) for eye in VIEWS.values()
     ]
-    box = box_of(stage.points)
+    box = np.stack(box_of(stage.points))
     placed = [_placed(drawings, box, one, turn, shift) for one in dozen]
     pictures: list[Picture] = []
     for number, (side, drawing) in enumerate(zip(VIEWS, drawings, strict=True)):
