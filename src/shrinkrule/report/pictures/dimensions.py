@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import trimesh
 from PIL import ImageDraw
 
 from shrinkrule.dimensions import Kind, Numbered
@@ -60,7 +59,7 @@ class Stills:
     lines: tuple[tuple[int, Floats], ...] = ()
 
 
-def dimension_stills(mesh: trimesh.Trimesh, dozen: Sequence[Numbered], to_mesh: Floats) -> Stills:
+def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -> Stills:
     """Draw a part with numbered dimensions.
 
     A line that metal hides is moved square to itself until it shows, as on a drawing; that of a
@@ -68,12 +67,12 @@ def dimension_stills(mesh: trimesh.Trimesh, dozen: Sequence[Numbered], to_mesh: 
 
     Parameters
     ----------
-    mesh : trimesh.Trimesh
+    stage : Stage
         The part as it is drawn, mm.
     dozen : sequence of Numbered
         What is drawn on it, in the model's axes.
     to_mesh : (4, 4) float64
-        From the model's axes to those of ``mesh``.
+        From the model's axes to those of the stage.
 
     Returns
     -------
@@ -84,8 +83,7 @@ def dimension_stills(mesh: trimesh.Trimesh, dozen: Sequence[Numbered], to_mesh: 
         return Stills()
     turn, shift = to_mesh[:3, :3], to_mesh[:3, 3]
     ends = np.stack([one.ends for one in dozen])
-    points = np.concatenate([np.asarray(mesh.vertices), ends.reshape(-1, 3) @ turn.T + shift])
-    stage = Stage(mesh)
+    points = np.concatenate([stage.points, ends.reshape(-1, 3) @ turn.T + shift])
     drawings = [
         draw(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), None) for eye in VIEWS.values()
     ]
