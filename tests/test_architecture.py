@@ -38,7 +38,7 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("loads scene", "walls", "details"),
+    "report.pictures": ("loads scene", "walls", "details dimensions"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (
@@ -128,11 +128,15 @@ FLOORS: Final = {
         "precurve orientations estimate",
     ),
     "dimensions": (
-        "recognition dimension",
+        "recognition dimension threads",
         "across",
         "lengths rounds",
-        "find promise",
+        "find",
+        "marks",
+        "bending",
+        "promise",
         "limits",
+        "advice",
         "listing",
     ),
     "dimensions.recognition": (
