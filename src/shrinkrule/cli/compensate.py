@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from shrinkrule.cli import options, sag_options, shrinkage
+from shrinkrule.cli import history, options, sag_options, shrinkage
 from shrinkrule.cli.many_parts import (
     PART_GB,
     UNKNOWNS_GB,
@@ -160,6 +160,7 @@ def compensate(
     name: Name = None,
     force: Force = False,
     memory: Memory = None,
+    no_history: history.NoHistory = False,
     open_report: options.Open = False,
     json: options.Json = False,
     fail_on_thin: options.FailOnThin = False,
@@ -264,6 +265,8 @@ def compensate(
 
         outputs = job_outputs(result, folder, inputs, name)
     _show(result, outputs, json)
+    if not no_history and (why := history.remember(settings, model, outputs)):
+        typer.echo(why, err=True)
     if open_report:
         options.open_page(outputs["html"])
     if fail_on_thin:

@@ -17,6 +17,7 @@ from shrinkrule.cli import (
     compensate,
     coupon,
     dimensions,
+    history,
     settings,
     table,
     walls,
@@ -65,6 +66,7 @@ dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+history.register(app)
 settings.register(app)
 
 

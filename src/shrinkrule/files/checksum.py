@@ -1,0 +1,35 @@
+"""The checksum by which a file is found again, whatever it is called by then."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+from shrinkrule.errors import FileError
+
+
+def sha256_of(path: Path) -> str:
+    """SHA-256 of a file's bytes (FIPS 180-4).
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read.
+    """
+    try:
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+    except OSError as error:
+        raise FileError(
+            f"cannot be read ({error.strerror})", where=str(path), hint="check the name and folder"
+        ) from error
