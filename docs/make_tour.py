@@ -32,7 +32,9 @@ ROOMS: Final = (
     ("Sag", ("sag",)),
     ("Parts that share a crucible", ("loads",)),
     ("The job", ("job",)),
+    ("What was made", ("history",)),
     ("Reports", ("report",)),
+    ("The page that goes with the part", ("traveler",)),
     ("The command line", ("cli",)),
 )
 """Chapters of the tour, each with the modules and rooms it goes through."""

@@ -20,6 +20,7 @@ from shrinkrule.cli import (
     history,
     settings,
     table,
+    traveler,
     walls,
     ways_up,
 )
@@ -66,6 +67,7 @@ dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+traveler.register(app)
 history.register(app)
 settings.register(app)
 

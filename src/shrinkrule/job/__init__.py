@@ -1,6 +1,7 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
 from shrinkrule.job.checks import Check, Level, Reason, State, Verdict
+from shrinkrule.job.dimension_sag import dimension_sags
 from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
@@ -34,6 +35,7 @@ __all__ = [
     "WayLook",
     "binder_time",
     "compensate",
+    "dimension_sags",
     "filament_of",
     "for_part",
     "longer_than_coupon",

@@ -13,8 +13,8 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
-from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, WallLook, room_of
+from shrinkrule.compensation import ScaleFactors, way_up
+from shrinkrule.job import JobResult, Place, WallLook, dimension_sags, room_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
@@ -70,9 +70,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
-            "dimensions": None
-            if result.dimensions is None
-            else dimension_dicts(result.dimensions, result.promised),
+            "dimensions": _dimensions(result),
             "filament": filament_dict(result),
             "walls": _walls(result.walls),
             "printing": _printing(result),
@@ -80,6 +78,7 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
             "room_in_furnace": _room(result),
+            "furnace_up": _furnace_up(result),
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
@@ -89,9 +88,28 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
     )
 
 
+def _dimensions(result: JobResult) -> list[dict[str, Any]] | None:
+    """Dimensions of the wanted part, with what the estimated sag does to each of the first."""
+    if result.dimensions is None:
+        return None
+    listed = dimension_dicts(result.dimensions, result.promised)
+    for plain, sag in zip(listed, dimension_sags(result), strict=False):
+        plain["sag_mm"] = sag
+    return listed
+
+
 def _room(result: JobResult) -> dict[str, Any]:
     room = room_of(result)
     return {"reach_mm": room.reach_mm.tolist(), "height_mm": room.height_mm}
+
+
+def _furnace_up(result: JobResult) -> list[float]:
+    """Direction of the model's axes that points up in the furnace; as printed if not stated."""
+    lies = result.recipe.sag or result.recipe.lies
+    if lies is not None:
+        return [float(value) for value in lies.furnace_up]
+    up: list[float] = way_up(result.recipe.print_up).tolist()
+    return up
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:

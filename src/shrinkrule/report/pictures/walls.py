@@ -120,7 +120,7 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
     ]
     shown = _where_shown(drawings, [place for _, place in marks])
     for drawing, of_view in zip(drawings, shown, strict=True):
-        _mark(drawing, [(marks[which][0], spot) for which, spot in of_view])
+        mark_numbers(drawing, [(marks[which][0], spot) for which, spot in of_view])
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in drawings])
@@ -171,8 +171,16 @@ def _about(finding: Finding) -> Floats:
     return sides
 
 
-def _mark(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
-    """Put a ring about each place, and the number of its row beside the first of each row."""
+def mark_numbers(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
+    """Put a ring about each place, and its number beside the first place of each number.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        Is drawn upon.
+    marks : list of (int, (3,) float)
+        Numbers and places in the drawing's frame, mm.
+    """
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
     font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
