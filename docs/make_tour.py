@@ -33,6 +33,7 @@ ROOMS: Final = (
     ("Parts that share a crucible", ("loads",)),
     ("The job", ("job",)),
     ("What was made", ("history",)),
+    ("What came out, and why", ("review",)),
     ("Reports", ("report",)),
     ("The page that goes with the part", ("traveler",)),
     ("The command line", ("cli",)),
