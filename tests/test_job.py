@@ -90,7 +90,9 @@ def test_a_plain_block_is_made() -> None:
 def test_positions_are_told_in_the_model_whatever_way_up_it_is_printed() -> None:
     part = read_part(SAMPLES / "thin_cup.stl")
     for up in ("z", "x", "-y"):
-        result = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, print_up=up))
+        result = compensate(
+            part, Recipe(Printer.from_nozzle(0.6), ROW, print_up=up, look_at_sag=False)
+        )
         thin = result.walls.places[0]
         x, y, z = thin.in_model
         assert 9.0 < (x**2 + y**2) ** 0.5 < 10.1, up

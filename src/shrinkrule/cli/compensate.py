@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from shrinkrule.cells import printable
 from shrinkrule.cli import history, options, sag_options, shrinkage
 from shrinkrule.cli.many_parts import (
     PART_GB,
@@ -98,6 +99,15 @@ Force = Annotated[
         rich_help_panel=options.RESULT,
     ),
 ]
+Verbose = Annotated[
+    bool,
+    typer.Option(
+        "--verbose",
+        "-v",
+        help="Show also what is fine, masses, and what was read, assumed and done.",
+        rich_help_panel=options.RESULT,
+    ),
+]
 GreenAgain = Annotated[
     bool,
     typer.Option(
@@ -163,15 +173,18 @@ def compensate(
     no_history: history.NoHistory = False,
     open_report: options.Open = False,
     json: options.Json = False,
+    verbose: Verbose = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
     """Scale the wanted part to the green part to print, check it, and report.
 
-    Writes NAME.green.stl to slice, NAME.report.html to read, and
-    NAME.report.json for programs. Of several models or a folder each is done by
-    itself, and parts.summary.html tells of all of them and of which share a
-    crucible. A model itself is never changed; a result of another recipe under
-    these names is replaced only after asking.
+    The screen has what to act on: the verdict, what is not fine, sizes, mends and
+    files; --verbose shows the rest, and the report has all of it. Writes
+    NAME.green.stl to slice, NAME.report.html to read, and NAME.report.json for
+    programs. Of several models or a folder each is done by itself, and
+    parts.summary.html tells of all of them and of which share a crucible. A model
+    itself is never changed; a result of another recipe under these names is
+    replaced only after asking.
     """
     if len(models) > 1 or models[0].is_dir():
         if name is not None:
@@ -182,6 +195,7 @@ def compensate(
         code = _many(context, models, out, memory, part_gb, json, open_report)
         raise typer.Exit(code)
     (model,) = models
+    command = printable(str(context.obj or ""))
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.report.outputs import job_paths
@@ -263,8 +277,8 @@ def compensate(
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs, name)
-    _show(result, outputs, json)
+        outputs = job_outputs(result, folder, inputs, name, command)
+    _show(result, outputs, json, command, verbose)
     if not no_history and (why := history.remember(settings, model, outputs)):
         typer.echo(why, err=True)
     if open_report:
@@ -311,7 +325,7 @@ def _many(
     folder = options.folder_from(out)
     models = models_in(paths)
     memory_gb = memory or free_gb()
-    flags = flags_of(context, ("memory", "json", "open_report"))
+    flags = flags_of(context, ("memory", "json", "open_report", "verbose"))
     with options.progress_bar(shown=not as_json) as progress:
         outcomes = run_all(models, flags, memory_gb, part_gb, progress)
     plans = loads_of(outcomes, context.params["box"], context.params["crucible"])
@@ -329,18 +343,20 @@ def _many(
     return max(outcome.code for outcome in outcomes)
 
 
-def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
+def _show(
+    result: JobResult, files: dict[str, Path], as_json: bool, command: str, verbose: bool
+) -> None:
     from shrinkrule.report import job_dict, show_job
 
     if as_json:
         import json
 
-        typer.echo(json.dumps(job_dict(result, files), indent=2))
+        typer.echo(json.dumps(job_dict(result, files, command), indent=2))
     else:
         from rich.console import Console
 
         console = Console(highlight=False)
-        show_job(result, files, console)
+        show_job(result, files, console, verbose)
         if result.recipe.settings is not None:
             options.show_remarks(result.recipe.settings, console)
         if result.sag_look.matters:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -34,6 +35,8 @@ class ModelFile:
         What was passed over.
     green : bool
         Whether it says that it is a green part made here.
+    sha256 : str
+        Checksum of the file as it lies on the disk.
     """
 
     corners: NDArray[np.float32] | Floats
@@ -41,6 +44,7 @@ class ModelFile:
     unit: str = ""
     notes: tuple[str, ...] = ()
     green: bool = False
+    sha256: str = ""
 
 
 def read_model_file(path: Path) -> ModelFile:
@@ -62,9 +66,11 @@ def read_model_file(path: Path) -> ModelFile:
         For a file that is missing, a folder, empty, damaged or no model.
     """
     data = file_bytes(path)
+    with path.open("rb") as stream:
+        checksum = hashlib.file_digest(stream, "sha256").hexdigest()
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
         corners, unit = facets_from_3mf(data, path.name)
-        return ModelFile(corners, "3MF", unit)
+        return ModelFile(corners, "3MF", unit, sha256=checksum)
     green = data.startswith(GREEN_MARK.encode())
     single, file_format, notes = facets_from_stl(data, path.name)
-    return ModelFile(single, file_format, notes=notes, green=green)
+    return ModelFile(single, file_format, notes=notes, green=green, sha256=checksum)

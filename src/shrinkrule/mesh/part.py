@@ -79,6 +79,8 @@ class Part:
         Whether the file says that it is a green part made here: it has its oversize already.
     defects : tuple of Defect
         What was wrong with the mesh, mended or not, by its code.
+    sha256 : str
+        Checksum of the file; empty for a mesh in memory.
     """
 
     mesh: trimesh.Trimesh
@@ -91,6 +93,7 @@ class Part:
     overlaps: tuple[tuple[int, int], ...]
     is_green: bool = False
     defects: tuple[Defect, ...] = ()
+    sha256: str = ""
 
     @property
     def trusted(self) -> bool:
@@ -214,6 +217,7 @@ class _About:
     unit: str = "mm"
     notes: tuple[str, ...] = ()
     green: bool = False
+    sha256: str = ""
 
 
 def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
@@ -226,7 +230,7 @@ def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
     notes = model.notes
     if model.unit and unit is not None:
         notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
-    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green)
+    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.sha256)
     vertices, facets = merge_equal_vertices(model.corners)
     if not model.unit:
         # Not before: float32 corners merge in half the memory, and the same ones are equal.
@@ -307,6 +311,7 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
         warnings,
         overlaps,
         defects=defects,
+        sha256=about.sha256,
     )
 
 

@@ -64,7 +64,11 @@ def what_is_replaced(files: dict[str, Path], model: Path, recipe: Recipe) -> str
 
 
 def job_outputs(
-    result: JobResult, folder: Path, inputs: Iterable[Path] = (), name: str | None = None
+    result: JobResult,
+    folder: Path,
+    inputs: Iterable[Path] = (),
+    name: str | None = None,
+    command: str = "",
 ) -> dict[str, Path]:
     """Write the green STL and both reports; return their paths by kind.
 
@@ -78,6 +82,8 @@ def job_outputs(
         Files that must not be overwritten.
     name : str, optional
         What the files' names begin with; the model's name if it is not given.
+    command : str
+        The command line, for the reports, if there was one.
 
     Returns
     -------
@@ -100,9 +106,9 @@ def job_outputs(
     bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
     header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
     outputs.add(files["green_stl"], stl_bytes(result.to_slice, header))
-    plain = json.dumps(job_dict(result, files), indent=2, allow_nan=False) + "\n"
+    plain = json.dumps(job_dict(result, files, command), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())
-    outputs.add(files["html"], job_html(result, files).encode())
+    outputs.add(files["html"], job_html(result, files, command).encode())
     outputs.write()
     return files
 

@@ -13,7 +13,7 @@ from shrinkrule.compensation.frames import moved
 from shrinkrule.mesh import Part, read_part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report.pictures.scene import BACKGROUND, Camera, Drawing, Stage, draw
-from shrinkrule.report.pictures.walls import INK, data_uri, mark_numbers, scale_bar
+from shrinkrule.report.pictures.walls import INK, data_uri, mark_places, scale_bar
 from shrinkrule.traveler.load import Expected, TravelingPart
 
 WIDTH: Final = 480
@@ -86,7 +86,7 @@ def _numbered(part: TravelingPart, green: Part) -> str:
         for one in part.lengths
         if one.number not in overall
     ]
-    mark_numbers(drawing, marks)
+    mark_places(drawing, marks)
     scale_bar(drawing.image, drawing.camera)
     return data_uri(drawing.image)
 
