@@ -86,7 +86,7 @@ FLOORS: Final = {
         "recipe checks",
         "sag_look",
         "result",
-        "bodies filament look printing_checks room dimension_sag",
+        "bodies filament look printing_checks room",
         "written",
         "verdict",
         "run",

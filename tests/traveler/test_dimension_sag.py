@@ -11,7 +11,7 @@ import pytest
 from dimensions.solids import box, mesh_of
 from shrinkrule import find_dimensions, part_from_mesh
 from shrinkrule.dimensions import Kind
-from shrinkrule.job import JobResult, dimension_sags
+from shrinkrule.job import SagLook, dimension_sags
 
 STRAIN = np.array([0.01, 0.0, -0.02])
 
@@ -27,14 +27,12 @@ def test_a_strain_lengthens_each_length_by_its_share() -> None:
     step = box((30, 18, 9)) - box((12, 18, 4), (18, 0, 5))
     part = part_from_mesh(mesh_of(step), "step")
     found = find_dimensions(part)
-    look = SimpleNamespace(estimate=SimpleNamespace(field=Stretched()))
-    result = cast(JobResult, SimpleNamespace(dimensions=found, sag_look=look, part=part))
-    sags = dimension_sags(result)
+    look = cast(SagLook, SimpleNamespace(estimate=SimpleNamespace(field=Stretched())))
+    sags = dimension_sags(part, found, look)
     assert len(sags) == len(found.dozen)
     assert {one.kind for one in found.dozen} >= {Kind.OVERALL, Kind.WALL, Kind.STEP}
     for one, sag in zip(found.dozen, sags, strict=True):
         strain = STRAIN @ np.abs(np.array(one.direction))
         assert sag == pytest.approx(strain * one.size_mm, abs=1e-9), one
-    unknown = SimpleNamespace(estimate=None)
-    result = cast(JobResult, SimpleNamespace(dimensions=found, sag_look=unknown, part=part))
-    assert set(dimension_sags(result)) == {None}
+    assert set(dimension_sags(part, found, SagLook())) == {None}
+    assert dimension_sags(part, None, look) == ()

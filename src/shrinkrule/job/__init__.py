@@ -2,7 +2,6 @@
 
 from shrinkrule.job.bodies import BodyLook, look_at_bodies
 from shrinkrule.job.checks import Check, Level, Reason, State, Verdict
-from shrinkrule.job.dimension_sag import dimension_sags
 from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
@@ -17,7 +16,7 @@ from shrinkrule.job.result import (
 )
 from shrinkrule.job.room import room_of
 from shrinkrule.job.run import compensate, for_part
-from shrinkrule.job.sag_look import SagLook
+from shrinkrule.job.sag_look import SagLook, dimension_sags
 from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [

@@ -97,7 +97,8 @@ def _dimensions(result: JobResult) -> list[dict[str, Any]] | None:
     if result.dimensions is None:
         return None
     listed = dimension_dicts(result.dimensions, result.promised)
-    for plain, sag in zip(listed, dimension_sags(result), strict=False):
+    sags = dimension_sags(result.part, result.dimensions, result.sag_look)
+    for plain, sag in zip(listed, sags, strict=False):
         plain["sag_mm"] = sag
     return listed
 
