@@ -19,6 +19,7 @@ from shrinkrule.cli import (
     coupon,
     dimensions,
     history,
+    review,
     settings,
     table,
     traveler,
@@ -70,6 +71,7 @@ coupon.register(app)
 calibrate.register(app)
 table.register(app)
 traveler.register(app)
+review.register(app)
 history.register(app)
 settings.register(app)
 

@@ -1,7 +1,8 @@
 """The judgement of one part: bands kept or not, and the causes that the readings name.
 
-A cause is named where it makes the readings ten times likelier than plain scatter does. One that is
-less likely than the best by more than ten times is not; of more than two that are left none is.
+A cause is named where it is ten times likelier than plain scatter, sound parts being ten times as
+frequent as parts with any one fault. One that is less likely than the best by more than ten times
+is not; of more than two that are left none is.
 """
 
 from __future__ import annotations
@@ -24,7 +25,14 @@ from shrinkrule.review.readings import Deviations, Length, deviations_of, length
 from shrinkrule.review.weights import Weight, WeightFault, weight_faults, weights_of
 
 TIMES: Final = 10.0
-"""How much likelier than plain scatter a cause must make the readings."""
+"""How much likelier a cause must be than plain scatter to be named, than another to stand alone."""
+
+SOUND_PER_FAULT: Final = 10.0
+"""Sound parts for each with one certain fault (a rule of the trade): it keeps those from being
+accused that are merely the unluckiest of many."""
+
+NAMED: Final = math.log(TIMES * SOUND_PER_FAULT)
+"""Logarithm of the likelihood ratio from which a cause is named."""
 
 MOST_NAMED: Final = 2
 
@@ -38,7 +46,7 @@ class NamedCause:
     cause : Cause
         What it is.
     times : float
-        How much likelier than plain scatter it makes the readings; infinite where beyond counting.
+        How much likelier it is than plain scatter; infinite where beyond counting.
     about : str
         The reading, row or amount it is about.
     """
@@ -80,6 +88,11 @@ class PartReview:
     decides: str
     undecided: tuple[Cause, ...]
     notes: tuple[str, ...]
+
+    @property
+    def slipped(self) -> str:
+        """Mark of the reading that is named as a slip; empty where none is."""
+        return next((one.about.split()[0] for one in self.causes if one.cause is Cause.SLIP), "")
 
     @property
     def said(self) -> str:
@@ -130,7 +143,7 @@ def review_part(
     if lengths:
         deviations = deviations_of(lengths, row, caliper_of([part.sheet]).variance)
         found, undecided = _named(deviations, part, row, others)
-    by_weight = [_named_fault(one) for one in faults if one.ratio >= math.log(TIMES)]
+    by_weight = [_named_fault(one) for one in faults if one.ratio >= NAMED]
     # Weights and lengths are read apart: what they show may both be so.
     between = decides(frozenset(one.cause for one in found)) if len(found) == MOST_NAMED else ""
     if by_weight and len(found) == MOST_NAMED:
@@ -169,7 +182,7 @@ def _named(
         ratios[Cause.WRONG_ROW], about[Cause.WRONG_ROW] = _other_rows(
             part, weighed, ratios[Cause.WRONG_ROW], others
         )
-    least = max(math.log(TIMES), max(ratios.values()) - math.log(TIMES))
+    least = max(NAMED, max(ratios.values()) - math.log(TIMES))
     close = sorted((c for c, ratio in ratios.items() if ratio >= least), key=lambda c: -ratios[c])
     if len(close) > MOST_NAMED:
         return [], tuple(close)
@@ -214,7 +227,8 @@ def _named_fault(fault: WeightFault) -> NamedCause:
 
 
 def _times(log_ratio: float) -> float:
-    return math.exp(log_ratio) if log_ratio < 700.0 else math.inf
+    odds = log_ratio - math.log(SOUND_PER_FAULT)
+    return math.exp(odds) if odds < 700.0 else math.inf
 
 
 def _outside(lengths: tuple[Length, ...], weights: tuple[Weight, ...]) -> tuple[str, ...]:

@@ -18,6 +18,9 @@ from shrinkrule.calibration.sheets.sheet import PartLine, Reading, Sheet
 from shrinkrule.errors import SheetError
 from shrinkrule.sheet import Setting
 
+SAG_TEACHES_MM: Final = 0.02
+"""Sag over which a length is no witness of shrinkage: what single lengths stray by themselves."""
+
 _MARK: Final = re.compile(r"([A-Z]+?)(\d+[XY]?|M)")
 """Mark of a line of a load: the part's letter, then the dimension's number or M for its weights."""
 
@@ -94,3 +97,36 @@ def read_load(path: str | Path) -> tuple[LoadedPart, ...]:
         LoadedPart(part, replace(sheet, readings=tuple(of_part[part.letter]), parts=(part,)))
         for part in sheet.parts
     )
+
+
+def as_coupon(part: LoadedPart) -> Sheet:
+    """A part as a coupon of odd lengths: those read green and fired that the sag does not move.
+
+    Its weights stay out too: the volume that its beads fill beside the model's is not known.
+
+    Parameters
+    ----------
+    part : LoadedPart
+        One part of a filled sheet.
+
+    Returns
+    -------
+    Sheet
+        Its lengths, named after part and letter. Its heights are whole layers already, so that
+        no layer is named.
+    """
+    name = f"{part.line.name} {part.line.letter}"
+    lengths = tuple(r for r in part.sheet.readings if r.is_length and not _is_moved(r))
+    moved = [r.id for r in part.sheet.readings if r.is_length and _is_moved(r)]
+    notes = (f"moved by sag, and left out: {', '.join(moved)}",) if moved else ()
+    return replace(
+        part.sheet,
+        settings=replace(part.sheet.settings, coupon=name, layer_height=None),
+        readings=lengths,
+        notes=(*part.sheet.notes, *notes),
+        parts=(),
+    )
+
+
+def _is_moved(reading: Reading) -> bool:
+    return abs(reading.sag_mm or 0.0) > SAG_TEACHES_MM
