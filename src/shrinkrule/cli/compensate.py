@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from shrinkrule.cells import printable
-from shrinkrule.cli import options, sag_options, shrinkage
+from shrinkrule.cli import history, options, sag_options, shrinkage
 from shrinkrule.cli.many_parts import (
     PART_GB,
     UNKNOWNS_GB,
@@ -181,6 +181,7 @@ def compensate(
     green_format: Format = "stl",
     force: Force = False,
     memory: Memory = None,
+    no_history: history.NoHistory = False,
     open_report: options.Open = False,
     json: options.Json = False,
     verbose: Verbose = False,
@@ -289,6 +290,8 @@ def compensate(
 
         outputs = job_outputs(result, folder, inputs, name, command, green_format)
     _show(result, outputs, json, verbose)
+    if not no_history and (why := history.remember(settings, model, outputs)):
+        typer.echo(why, err=True)
     if open_report:
         options.open_page(outputs["html"])
     if fail_on_thin:

@@ -172,8 +172,10 @@ def predict_fired(
     )
     if bent is not None and row is not None:
         sizes = tuple(
-            _of_bent(size, *map(float, side), row)
-            for size, *side in zip(sizes, bent.green_mm, bent.left_mm, bent.half95_mm, strict=True)
+            _of_bent(size, float(green_mm), float(left_mm), float(half95_mm), row)
+            for size, green_mm, left_mm, half95_mm in zip(
+                sizes, bent.green_mm, bent.left_mm, bent.half95_mm, strict=True
+            )
         )
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
     green_volume = wanted * green.factors.volume
@@ -181,7 +183,7 @@ def predict_fired(
     if row is not None and row.firing_scatter_known:
         relative = row.coverage_factor * _relative_volume_sd(row)
     fired = green_volume * float(np.prod(_fired_over_model(row, green.factors)))
-    masses = (None, None, None) if row is None else _masses(green_volume, row)
+    masses = (None, None, None) if row is None else expected_masses(green_volume, row)
     lengths: tuple[LengthPrediction, ...] = ()
     if row is not None:
         lengths = _lengths(row, green.factors, made)
@@ -320,13 +322,25 @@ def _relative_volume_sd(row: CalibrationRow) -> float:
     return math.hypot(x + y, z)
 
 
-def _masses(
+def expected_masses(
     green_volume: float, row: CalibrationRow
 ) -> tuple[Interval | None, Interval | None, Interval | None]:
     """Green, debound and fired mass.
 
     All metal of the green part stays: its mass is metal fraction x green volume x metal
     density. The green part weighs that over the metal's share of the filament's mass.
+
+    Parameters
+    ----------
+    green_volume : float
+        Of the scaled mesh, mm3.
+    row : CalibrationRow
+        The batch.
+
+    Returns
+    -------
+    tuple of (Interval or None)
+        g; None where the row does not know it.
     """
     if row.metal_fraction is None or row.metal_density_g_cm3 is None:
         return None, None, None

@@ -13,8 +13,8 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import FileError, MeshError, Option
+from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import read_model_file
-from shrinkrule.files.unpack import checksum_of
 from shrinkrule.mesh.bodies import Overlap, overlapping_bodies, united
 from shrinkrule.mesh.closing import close_cracks, drop_without_area
 from shrinkrule.mesh.defects import Code, Defect, defects_left

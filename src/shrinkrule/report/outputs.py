@@ -17,8 +17,8 @@ from shrinkrule.files import (
     stl_bytes,
     threemf_bytes,
 )
+from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
-from shrinkrule.files.unpack import checksum_of
 from shrinkrule.job import JobResult, Recipe, WallLook
 from shrinkrule.report.foundation import green_of
 from shrinkrule.report.plain import job_dict, recipe_dict
