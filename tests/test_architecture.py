@@ -25,8 +25,8 @@ FLOORS: Final = {
     "numerics": ("arrays progress jit", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
-        "checksum csv_dialect locks output stl_text templates threemf_model unpack coloured",
-        "stl threemf threemf_write other_meshes",
+        "checksum csv_dialect locks output stl_text templates unpack coloured",
+        "stl threemf other_meshes",
         "models",
     ),
     "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part"),

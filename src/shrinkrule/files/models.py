@@ -13,7 +13,7 @@ from shrinkrule.errors import FileError
 from shrinkrule.files.other_meshes import facets_of_mesh, kind_of_mesh
 from shrinkrule.files.stl import facets_from_stl
 from shrinkrule.files.stl_text import AGAIN
-from shrinkrule.files.threemf import facets_from_3mf
+from shrinkrule.files.threemf.read import facets_from_3mf
 from shrinkrule.files.unpack import file_bytes
 from shrinkrule.numerics.arrays import Floats
 
