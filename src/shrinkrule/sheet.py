@@ -87,6 +87,8 @@ class Setting(StrEnum):
     """Its surface seen from the side, mm2: bead spread times this is volume; by the coupon."""
     THICKEST_SECTION = "S18"
     """Largest ball that fits into the coupon's pieces, mm; written by the coupon."""
+    FIRST_LAYER = "S19"
+    """Height of the first layer, mm; blank where it is that of the others."""
 
 
 GREEN_COLUMNS: Final = ("green_1", "green_2", "green_3")

@@ -2,14 +2,15 @@
 
 All green lengths of a coupon, of the three axes together, are
 
-    green = (1 + e_axis) drawn + 2 b side + o bore + h plate + z
+    green = (1 + e_axis) drawn + 2 b side + (o + c (d / drawn - 1)) bore + h plate + z
 
 with ``drawn`` the model's length, of a height what whole layers make of it where the sheet states
 the layer, and side +1 for a length between outward surfaces, -1 for a slot or a bore, and 0 for a
 step. That separates the spread ``b`` of the bead, an error ``e`` of each axis (belts, or a filament
-that shrinks as it cools), the tightness ``o`` of round holes, what the first layer adds to heights
-from the plate ``h``, and a caliper's zero ``z``, which alone is in every length. Each coupon has
-its own fit; coupons then say how sure their means are, and what the next print may do.
+that shrinks as it cools), the tightness ``o`` of round holes of the diameter ``d`` and ``c``, by
+which it changes with their curvature, what the first layer adds to heights from the plate ``h``,
+and a caliper's zero ``z``, which alone is in every length. Each coupon has its own fit; coupons
+then say how sure their means are, and what the next print may do.
 """
 
 from __future__ import annotations
@@ -44,12 +45,18 @@ class PrintingFit:
     bead : Estimate
         Spread per upright surface, mm, outward positive.
     bore : Estimate or None
-        Diameter of a round hole beyond that of a slot, mm; None without bores on the sheets.
+        Diameter of a round hole of ``bore_at_mm`` beyond the width of a slot, mm; None without
+        bores on the sheets.
+    bore_curve : Estimate or None
+        What it changes by with the diameter, mm, times ``bore_at_mm`` over diameter, less 1; None
+        where all bores have one diameter.
+    bore_at_mm : float or None
+        Harmonic mean of the bores' diameters, at which both are told apart best.
     first_layer : Estimate or None
         What a height from the plate has beyond its model, mm; None without heights.
     zero : Estimate or None
         What every length has alike, mm: the caliper's zero; None where it cannot be told apart.
-    next_bead, next_bore, next_first_layer : Estimate or None
+    next_bead, next_bore, next_bore_curve, next_first_layer : Estimate or None
         The same values with what one further print may do.
     residual_sd : tuple of 2 float
         Standard deviation of one length about all this in the plane, and along z, mm.
@@ -62,10 +69,13 @@ class PrintingFit:
     coupon_scale_u: tuple[float, float, float]
     bead: Estimate
     bore: Estimate | None
+    bore_curve: Estimate | None
+    bore_at_mm: float | None
     first_layer: Estimate | None
     zero: Estimate | None
     next_bead: Estimate
     next_bore: Estimate | None
+    next_bore_curve: Estimate | None
     next_first_layer: Estimate | None
     residual_sd: tuple[float, float]
     residual_dof: float
@@ -148,10 +158,13 @@ def fit_printing(
         coupon_scale_u=(own_u[0], own_u[1], own_u[2]),
         bead=bead or nothing,
         bore=mean("bore"),
+        bore_curve=mean("curve"),
+        bore_at_mm=_bore_mm(axes) if "bore" in table.names else None,
         first_layer=mean("plate"),
         zero=mean("zero"),
         next_bead=next_bead or nothing,
         next_bore=after("bore"),
+        next_bore_curve=after("curve"),
         next_first_layer=after("plate"),
         residual_sd=(math.sqrt(variances[0]), math.sqrt(variances[1])),
         residual_dof=dof,
@@ -164,32 +177,36 @@ def _next(mean: Estimate, values: Floats, variances: Floats) -> Estimate:
     if coupons < 2:
         return mean
     differ = max(float(values.var(ddof=1)) - float(variances.mean()), 0.0)
-    total = mean.u**2 + differ
-    if total == 0.0:
-        return mean
-    # Welch and Satterthwaite: JCGM 100:2008, G.4.1.
-    unsure = mean.u**4 / mean.dof + differ**2 / (coupons - 1.0)
-    return Estimate(mean.value, math.sqrt(total), total**2 / unsure if unsure else math.inf)
+    # What prints differ by is known from so many coupons; both are taken as independent.
+    return mean.plus(Estimate(0.0, math.sqrt(differ), coupons - 1.0))
 
 
 def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
     """Design of the whole coupon; the zero, which is told apart worst, stands last."""
     blocks, weights, is_z = [], [], []
+    bore_mm = _bore_mm(axes)
     for number, lengths in enumerate(axes):
         upright = number < 2
         side = 2.0 * lengths.side if upright else np.zeros_like(lengths.side)
         plate = np.zeros_like(side) if upright else (lengths.side > 0.0).astype(np.float64)
         along = [lengths.drawn if n == number else np.zeros_like(side) for n in range(3)]
-        columns = [*along, side, lengths.bore, plate, np.ones_like(side)]
+        curve = lengths.bore * (bore_mm / np.where(lengths.drawn > 0.0, lengths.drawn, 1.0) - 1.0)
+        columns = [*along, side, lengths.bore, curve, plate, np.ones_like(side)]
         blocks.append(np.stack(columns, axis=-1) * lengths.weight[..., None])
         weights.append(lengths.weight)
         is_z.append(np.full(side.shape, float(not upright)))
     return _Table(
         np.concatenate(blocks, axis=1),
-        ("x", "y", "z", "bead", "bore", "plate", "zero"),
+        ("x", "y", "z", "bead", "bore", "curve", "plate", "zero"),
         np.concatenate(weights, axis=1),
         np.concatenate(is_z, axis=1),
     )
+
+
+def _bore_mm(axes: tuple[Lengths, Lengths, Lengths]) -> float:
+    """Harmonic mean of the diameters of all bores, mm; 1 without any."""
+    bores = [lengths.drawn[(lengths.bore * lengths.weight) > 0.0] for lengths in axes[:2]]
+    return float(1.0 / np.mean(1.0 / np.concatenate(bores))) if any(map(len, bores)) else 1.0
 
 
 def _without_zero(table: _Table) -> _Table:

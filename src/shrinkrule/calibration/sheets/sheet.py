@@ -86,6 +86,7 @@ class SheetSettings:
     weighed_volume: float | None
     weighed_surface: float | None
     thickest_section: float | None
+    first_layer: float | None = None
 
 
 @dataclass(frozen=True)
