@@ -152,7 +152,7 @@ def test_filament_stands_beneath_the_masses(
     """All of it is in the green part, so its mass is that one; 9 is no true density."""
     with (in_folder / "shrinkrule.toml").open("a") as file:
         file.write('[filament]\ndiameter = 1.75\ndensity = 9\nprice = 100\ncurrency = "EUR"\n')
-    assert main(["compensate", "box.stl"]) == 0
+    assert main(["compensate", "box.stl", "--verbose"]) == 0
     report = json.loads((in_folder / "box.report.json").read_text())
     mass = report["prediction"]["green_mass_g"]["value"]
     need = report["filament"]
