@@ -172,3 +172,15 @@ def test_bores_of_several_diameters_tell_how_tightness_goes_with_curvature() -> 
         assert found == pytest.approx(-0.06 - 0.4 / diameter, abs=1e-9)
     one_diameter = printed((0.0, 0.0, 0.0), bore=-0.1, noise=np.zeros((1, 32)))
     assert one_diameter.bore_curve is not None, "6 and 10 mm"
+
+
+def test_a_print_without_bores_leaves_what_others_tell_of_them() -> None:
+    """Of two prints one has no bores: the offset is that of the other, the bead that of both."""
+    weight = np.stack([np.ones_like(FLAT), np.where(BORE > 0.0, 0.0, 1.0)])
+    green = np.stack([FLAT + 2.0 * bead * SIDE - 0.1 * BORE for bead in (0.03, 0.05)])
+    flat = replace(lengths(FLAT, green, SIDE, BORE), weight=weight)
+    high = lengths(HIGH, np.stack([HIGH, HIGH]), FROM_PLATE, np.zeros(8))
+    fit = fit_printing((flat, flat, high))
+    assert fit.bore is not None
+    assert fit.bore.value == pytest.approx(-0.1, abs=1e-9)
+    assert fit.bead.value == pytest.approx(0.04, abs=1e-9)

@@ -23,7 +23,7 @@ import numpy as np
 
 from shrinkrule.calibration.fit.lengths import Lengths
 from shrinkrule.calibration.statistics.departure import departure
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.physics.estimate import Estimate
 
 SINGULAR: Final = 1e-9
@@ -119,13 +119,17 @@ def fit_printing(
     model = np.concatenate([lengths.drawn for lengths in axes], axis=1)
     measured = [lengths.fired if fired else lengths.green for lengths in axes]
     excess = np.where(table.weight > 0.0, np.concatenate(measured, axis=1) - model, 0.0)
-    table = _told_apart(_without_zero(table) if zero_is_right else table)
-    across = table.design.swapaxes(-1, -2)
-    inverse = np.linalg.inv(across @ table.design)
+    if zero_is_right:
+        table = _without_zero(table)
+    told = _told_apart(table)
+    design = table.design * told[:, None, :]
+    across = design.swapaxes(-1, -2)
+    # What a coupon cannot tell is nought in its own fit, and it has no say in the mean.
+    inverse = np.linalg.inv(across @ design + np.eye(len(table.names)) * ~told[:, None, :])
     solved = (inverse @ across @ excess[..., None])[..., 0]
-    residual = excess - (table.design @ solved[..., None])[..., 0]
-    count, coupons, columns = float(table.weight.sum()), len(solved), len(table.names)
-    dof = count - float(coupons * columns)
+    residual = excess - (design @ solved[..., None])[..., 0]
+    count = float(table.weight.sum())
+    dof = count - float(told.sum())
     variances = []
     for along_z in (0.0, 1.0):
         here = table.weight * (table.is_z == along_z)
@@ -135,19 +139,23 @@ def fit_printing(
     pooled = max(float((residual**2).sum()) / dof, reading_variance)
     own = np.diagonal(inverse, axis1=-2, axis2=-1) * pooled
     own_u = np.sqrt(own.mean(axis=0)).tolist()
+    knows = {name: told[:, column] for column, name in enumerate(table.names)}
+    if knows["curve"].any():
+        # A coupon with one diameter states the offset for that one, not for the mean diameter.
+        knows["bore"] = knows["bore"] & knows["curve"]
 
     def mean(name: str) -> Estimate | None:
-        if name not in table.names:
+        if name not in knows or not knows[name].any():
             return None
-        column = table.names.index(name)
-        return departure(solved[:, column], own[:, column], dof).one()
+        here, column = knows[name], table.names.index(name)
+        return departure(solved[here, column], own[here, column], dof).one()
 
     def after(name: str) -> Estimate | None:
         found = mean(name)
         if found is None:
             return None
-        column = table.names.index(name)
-        return _next(found, solved[:, column], own[:, column])
+        here, column = knows[name], table.names.index(name)
+        return _next(found, solved[here, column], own[here, column])
 
     scales = [mean(axis) for axis in "xyz"]
     bead, next_bead = mean("bead"), after("bead")
@@ -159,7 +167,7 @@ def fit_printing(
         bead=bead or nothing,
         bore=mean("bore"),
         bore_curve=mean("curve"),
-        bore_at_mm=_bore_mm(axes) if "bore" in table.names else None,
+        bore_at_mm=_bore_mm(axes) if knows["bore"].any() else None,
         first_layer=mean("plate"),
         zero=mean("zero"),
         next_bead=next_bead or nothing,
@@ -214,18 +222,15 @@ def _without_zero(table: _Table) -> _Table:
     return _Table(table.design[..., :-1], table.names[:-1], table.weight, table.is_z)
 
 
-def _told_apart(table: _Table) -> _Table:
-    """Table without the columns that some coupon cannot tell from those before them."""
-    kept: list[int] = []
+def _told_apart(table: _Table) -> Mask:
+    """Whether each coupon can tell each column (c, p) from those before it."""
+    told = np.zeros((len(table.design), len(table.names)), dtype=np.bool_)
     for column in range(len(table.names)):
         value = table.design[..., column]
-        if kept:
-            before = table.design[..., kept]
-            best = np.linalg.pinv(before) @ value[..., None]
-            value = value - (before @ best)[..., 0]
-        whole = (table.design[..., column] ** 2).sum(axis=-1)
-        left = (value**2).sum(axis=-1)
-        if bool(np.all(left > SINGULAR * np.maximum(whole, SINGULAR))):
-            kept.append(column)
-    names = tuple(table.names[column] for column in kept)
-    return _Table(table.design[..., kept], names, table.weight, table.is_z)
+        before = table.design[..., :column] * told[:, None, :column]
+        left = value
+        if column:
+            left = value - (before @ (np.linalg.pinv(before) @ value[..., None]))[..., 0]
+        whole = np.maximum((value**2).sum(axis=-1), SINGULAR)
+        told[:, column] = (left**2).sum(axis=-1) > SINGULAR * whole
+    return told
