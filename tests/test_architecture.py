@@ -143,7 +143,7 @@ FLOORS: Final = {
         "noise surface",
         "regions",
         "creases",
-        "fitting",
+        "fitting zigzag",
         "cylinders",
         "planes",
     ),

@@ -275,3 +275,34 @@ def test_far_from_the_origin_what_single_precision_blurs_is_left_out() -> None:
     mesh.vertices = np.asarray(mesh.vertices) + [1e5, 0, 0]
     found = found_on(single(mesh))
     assert not len(sizes(found.every, Kind.BORE))
+
+
+@pytest.mark.parametrize("lean", [0.5, 1.0])
+def test_a_round_whose_rings_of_corners_do_not_face_each_other_is_measured(lean: float) -> None:
+    """Facets run to and fro: corners of the two ends stand half a step apart, or lean by one.
+
+    Where they lean by a whole step, every other crease is hollow though the pin is not.
+    """
+    count, radius, height = 24, 7.0, 9.0
+    rings = []
+    for z in (0.0, height):
+        angles = 2.0 * np.pi * (np.arange(count) + (0.5 if z and lean == 0.5 else 0.0)) / count
+        rings.append(np.stack([np.cos(angles), np.sin(angles), np.full(count, z / radius)], 1))
+    points = np.concatenate([radius * np.concatenate(rings), [[0, 0, 0], [0, 0, height]]])
+    k = np.arange(count)
+    after, over = (k + 1) % count, (k + int(lean)) % count
+    facets = np.concatenate(
+        [
+            np.stack([k, after, over + count], 1),
+            np.stack([after, (over + 1) % count + count, over + count], 1),
+            np.stack([np.full(count, 2 * count), after, k], 1),
+            np.stack([np.full(count, 2 * count + 1), k + count, after + count], 1),
+        ]
+    )
+    pin = single(trimesh.Trimesh(points, facets, process=False))
+    assert pin.is_volume
+    found = found_on(pin)
+    assert sizes(found.every, Kind.BOSS) == pytest.approx([2.0 * radius], abs=MICROMETRE)
+    assert sizes(found.every, Kind.DEPTH) == pytest.approx([height], abs=MICROMETRE)
+    (boss,) = [one for one in found.every if one.kind is Kind.BOSS]
+    assert boss.facets_round == count

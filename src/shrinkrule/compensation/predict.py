@@ -171,10 +171,7 @@ def predict_fired(
         _size(axis, float(box[i]), float(factors[i]), row, made) for i, axis in enumerate(AXES)
     )
     if bent is not None and row is not None:
-        sizes = tuple(
-            _of_bent(size, *map(float, side), row)
-            for size, *side in zip(sizes, bent.green_mm, bent.left_mm, bent.half95_mm, strict=True)
-        )
+        sizes = tuple(_of_bent(size, bent, i, row) for i, size in enumerate(sizes))
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
     green_volume = wanted * green.factors.volume
     relative = None
@@ -244,15 +241,15 @@ def _size(
     return SizePrediction(axis.upper(), wanted, sliced, size, *named, sliced > longest)
 
 
-def _of_bent(
-    size: SizePrediction, green_mm: float, left_mm: float, half95_mm: float, row: CalibrationRow
-) -> SizePrediction:
+def _of_bent(size: SizePrediction, bent: Bent, i: int, row: CalibrationRow) -> SizePrediction:
     """Size of a pre-curved part: its box as printed, and what is left and unsure of the sag."""
-    half = size.fired_mm.half95
-    unsure = None if half is None or math.isnan(half95_mm) else math.hypot(half, half95_mm)
-    fired = Interval(size.fired_mm.value + left_mm, unsure)
+    half, by_sag = size.fired_mm.half95, float(bent.half95_mm[i])
+    unsure = None if half is None or math.isnan(by_sag) else math.hypot(half, by_sag)
+    fired = Interval(size.fired_mm.value + float(bent.left_mm[i]), unsure)
     iso286, iso2768 = _classes(size.wanted_mm, fired, row)
-    return replace(size, green_mm=green_mm, fired_mm=fired, iso286=iso286, iso2768=iso2768)
+    return replace(
+        size, green_mm=float(bent.green_mm[i]), fired_mm=fired, iso286=iso286, iso2768=iso2768
+    )
 
 
 def _classes(wanted: float, size: Interval, row: CalibrationRow) -> tuple[str, str]:

@@ -149,6 +149,10 @@ def _on_cylinders(
         # Where two bores cross, a piece lies beside both of them and is of one.
         both = np.unique(pair[some, 1] * len(cylinders) + owner[pair[some, 0]])
         region, whose = np.divmod(both, len(cylinders))
+        upright = np.abs((regions.normals[region] * axis[whose]).sum(axis=1)) < ACROSS_AXIS
+        region, whose = region[upright], whose[upright]
+        if len(region) == 0:
+            break
         place, vertex, start = _expanded(regions, region)
         mine = whose[place]
         way = surface.vertices[vertex] - centre[mine]
@@ -156,7 +160,6 @@ def _on_cylinders(
         far = np.linalg.norm(way, axis=1)
         off = (far > outer[mine] + slack) | (far < inner[mine] - slack)
         on = ~np.logical_or.reduceat(off, start)
-        on &= np.abs((regions.normals[region] * axis[whose]).sum(axis=1)) < ACROSS_AXIS
         unsure = slack * (1.0 + outer[whose] * step[whose] / width[region])
         on &= _from_axis(regions, region, centre[whose]) >= depth[whose] - unsure
         owner[region[on]] = whose[on]
