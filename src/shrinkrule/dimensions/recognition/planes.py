@@ -175,13 +175,15 @@ def _from_axis(regions: Regions, some: Ints, centres: Floats) -> Floats:
 def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask:
     """Whether a region is a facet of a curved surface: alike to what it runs on into.
 
-    A region that runs on into a cylinder and is no strip of it is a face tangent to that one.
+    A region that runs on into a cylinder and is no strip of it is a face tangent to that one, if it
+    is larger than a strip.
     """
     count = len(regions)
     both = creases.regions.ravel()
     other = creases.regions[:, ::-1].ravel()
     length = np.repeat(creases.length, 2)
-    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2) & ~strip[other]
+    beside = strip[other] & (regions.areas[both] >= regions.areas[other])
+    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2) & ~beside
     around = np.bincount(both, length, count)
     gently = np.bincount(both[smooth], length[smooth], count)
     weight = (length * regions.areas[other])[smooth]
