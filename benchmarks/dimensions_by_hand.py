@@ -12,6 +12,7 @@ in millimetres, two in inches; all numbers here are in mm.
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import combinations
 from pathlib import Path
@@ -189,18 +190,29 @@ def compared(mesh: ByHand, folder: Path) -> tuple[int, list[str], list[str]]:
     return len(found), missed, invented
 
 
-def main() -> None:
-    folder = Path(sys.argv[1])
-    print("| mesh | by hand | listed | missed | invented |")
-    print("| --- | --- | --- | --- | --- |")
+def page(folder: Path) -> Iterator[str]:
+    """Lines for the results page.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the meshes are.
+
+    Yields
+    ------
+    str
+        A table, a line for each mesh.
+    """
+    yield "| mesh | by hand | listed | missed | invented |"
+    yield "| --- | --- | --- | --- | --- |"
     for mesh in MESHES:
         listed, missed, invented = compared(mesh, folder)
         wanted = sum(map(len, mesh.must.values()))
-        print(
+        yield (
             f"| {mesh.file} | {wanted} | {listed} | {', '.join(missed) or 'none'} "
             f"| {', '.join(invented) or 'none'} |"
         )
 
 
 if __name__ == "__main__":
-    main()
+    print("\n".join(page(Path(sys.argv[1]))))

@@ -19,6 +19,8 @@ from pathlib import Path
 from typing import Any, Final
 
 from dimension_parts import Part, make_part, score
+from dimensions_by_hand import page as by_hand
+from dimensions_large import page as large
 
 from shrinkrule.dimensions import Kind, find_dimensions
 from shrinkrule.mesh import read_part
@@ -132,6 +134,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n\n", maxsplit=1)[0])
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, help="seed of the first part")
+    parser.add_argument("--meshes", type=Path, help="folder of the meshes measured by hand")
     parser.add_argument("--page", type=Path, help="write the results here, instead of printing")
     asked = parser.parse_args()
     results = []
@@ -144,7 +147,17 @@ def main() -> None:
                 f"{len(r.invented)} invented, {r.seconds:.2f} s",
                 flush=True,
             )
-    text = "\n".join(page(results)) + "\n"
+    lines = list(page(results))
+    if asked.meshes:
+        lines += ["", "## Public meshes, against lists written by hand", ""]
+        lines += [
+            "`benchmarks/dimensions_by_hand.py`: what must be found, and every true length.",
+            "",
+        ]
+        lines += by_hand(asked.meshes)
+    lines += ["", "## Large parts", "", "`benchmarks/dimensions_large.py`, a process each.", ""]
+    lines += large()
+    text = "\n".join(lines) + "\n"
     if asked.page:
         asked.page.write_text(text, encoding="utf-8")
     else:

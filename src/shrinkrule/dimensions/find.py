@@ -31,7 +31,8 @@ TURNS: Final = (
     ((Kind.STEP, Kind.OUTSIDE, Kind.OVER_KEYWAY), 2),
     ((Kind.TO_FACE, Kind.DEPTH), 1),
 )
-"""How many of each kind come first, after the overall sizes; then whatever shows on most area."""
+"""How many of each kind come first, after the overall sizes; then whatever shows on most area
+and is no distance of axes."""
 
 CALIPER_MM: Final = 0.3
 """Shortest length that is worth a place among the first (common practice, no source)."""
@@ -141,7 +142,8 @@ def _first(found: list[Dimension], apart: float) -> list[Dimension]:
     """Choose the dozen: overall sizes, then each kind in its turn, no value twice."""
     chosen = [one for one in found if one.kind is Kind.OVERALL]
     able = [one for one in found if one.size_mm >= CALIPER_MM and one.weight > 0.0]
-    able.sort(key=lambda one: -one.weight)
+    # Of holes alike, the pitch that comes most often, and the shorter of two.
+    able.sort(key=lambda one: (-float(f"{one.weight:.3g}"), -one.places, one.size_mm))
 
     def take(some: list[Dimension], most: int) -> None:
         for one in some:
@@ -157,5 +159,5 @@ def _first(found: list[Dimension], apart: float) -> list[Dimension]:
 
     for kinds, most in TURNS:
         take([one for one in able if one.kind in kinds], most)
-    take(able, DOZEN)
+    take([one for one in able if one.kind is not Kind.AXES], DOZEN)
     return chosen

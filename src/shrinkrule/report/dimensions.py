@@ -54,6 +54,13 @@ def show_dimensions(
     """
     console.print(f"[bold]{on_screen(part.source.name)}[/bold]: {len(found.every)} dimensions")
     console.print(promise_table(promised[: found.first]) if promised else _sizes(found))
+    flats = ", ".join(
+        f"{mark.number} is {over_flats(mark.dimension)}"
+        for mark in numbered_dozen(found)
+        if promised and over_flats(mark.dimension)
+    )
+    if flats:
+        console.print(f"through the facets' corners; over their flats {flats} mm", style="dim")
     if more := len(found.every) - found.first:
         console.print(f"and {more} more in the list")
     if judged:
