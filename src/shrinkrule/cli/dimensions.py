@@ -83,7 +83,7 @@ def dimensions(
         table=table,
         row=row,
     )
-    part = options.part_from(model, unit, True, unite)
+    part = options.part_from(model, unit, unite, allow_open=True, keep=not unite)
     making = _making(
         part, settings, (density, extrapolate, demo_table), (print_up, turn_z), printer_corrected
     )

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -57,11 +57,17 @@ class Reading:
         As it will measure on the printed part, mm.
     fired_mm : Interval
         Of the next part, mm; without a half width where no coupon shows what such a length does.
+    model_mm : float
+        In the scaled mesh, heights at whole layers, mm: what a printer without errors prints.
+    feature : Feature
+        What it lies between in the print: along Z an outside length is a height from the plate.
     """
 
     along: str
     green_mm: float
     fired_mm: Interval
+    model_mm: float
+    feature: Feature
 
     def off_mm(self, wanted_mm: float) -> float:
         """Farthest that the size may be off, mm: expected error and half width together."""
@@ -258,7 +264,7 @@ def readings_of(
 
 
 def _expected_alone(reading: Reading) -> Reading:
-    return Reading(reading.along, reading.green_mm, Interval(reading.fired_mm.value))
+    return replace(reading, fired_mm=Interval(reading.fired_mm.value))
 
 
 def _reading(one: Dimension, direction: Floats, making: Making, confidence: float) -> Reading:
@@ -267,8 +273,8 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         (axis.upper() for axis, c in zip(AXES, direction, strict=True) if abs(c) > ON_AXIS),
         "slanting",
     )
-    green = fired = half = 0.0
-    known = True
+    green = fired = half = printed_model = 0.0
+    known, feature = True, one.feature
     for axis, share, factor in zip(
         AXES, (direction**2).tolist(), making.factors.per_axis.tolist(), strict=True
     ):
@@ -289,6 +295,7 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         printed = making.row.along(axis).printed * model
         green += share * (printed + making.row.offset(axis, feature).value / kept)
         fired += share * size
+        printed_model += share * model
         known &= interval.half95 is not None
         half += share * (interval.half95 or 0.0)
     if making.bending is not None:
@@ -300,7 +307,7 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         reach = float(t_quantile(math.inf, confidence) / t_quantile(math.inf, CONFIDENCE))
         half = math.hypot(half, reach * change.half95_mm)
         known &= not math.isnan(half)
-    return Reading(name, green, Interval(fired, half if known else None))
+    return Reading(name, green, Interval(fired, half if known else None), printed_model, feature)
 
 
 def _fired(making: Making, axis: Axis, model_mm: float, feature: Feature) -> float:

@@ -96,6 +96,8 @@ def dimension_dicts(
         plain["readings"] = [
             {
                 "in_print": reading.along,
+                "between": reading.feature.value,
+                "model_mm": reading.model_mm,
                 "green_mm": reading.green_mm,
                 "fired_mm": reading.fired_mm.as_dict(),
             }

@@ -21,7 +21,7 @@ from shrinkrule.printing import PrintFinding
 from shrinkrule.report import words
 from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
-from shrinkrule.report.foundation import program
+from shrinkrule.report.foundation import green_of, program
 from shrinkrule.report.pictures.details import detail_pictures
 from shrinkrule.report.pictures.dimensions import dimension_stills
 from shrinkrule.report.pictures.walls import (
@@ -43,7 +43,9 @@ MOST_ROWS: Final = 30
 """Rows of what prints badly on the page; the JSON has all."""
 
 
-def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> str:
+def job_html(
+    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+) -> str:
     """HTML report of the main job, with its pictures inside.
 
     Parameters
@@ -54,6 +56,8 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
         Files written beside the report, by kind.
     command : str
         The command line, if there was one.
+    green_sha256 : str
+        Checksum of the green part that the report is about, if that is written.
 
     Returns
     -------
@@ -73,6 +77,8 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
             result=result,
             row=result.recipe.row,
             files={kind: path.name for kind, path in files.items()},
+            green_file=green_of(files).name,
+            green_sha256=green_sha256,
             headline=verdict.headline,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
