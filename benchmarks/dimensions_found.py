@@ -37,6 +37,7 @@ KINDS: Final = {
     Kind.DEPTH: "depth",
     Kind.BORE: "bore",
     Kind.BOSS: "boss",
+    Kind.BALL: "boss",
     Kind.AXES: "axis_distance",
     Kind.TO_FACE: "axis_to_face",
     Kind.OVER_KEYWAY: "height",

@@ -149,6 +149,7 @@ FLOORS: Final = {
         "regions",
         "creases",
         "fitting zigzag",
+        "balls",
         "cylinders",
         "planes",
     ),

@@ -5,16 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from shrinkrule.dimensions.across import look_across
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.dimensions.lengths import lengths_between, overall_sizes
+from shrinkrule.dimensions.recognition.balls import balls_of
 from shrinkrule.dimensions.recognition.creases import creases_of
 from shrinkrule.dimensions.recognition.cylinders import cylinders_of
 from shrinkrule.dimensions.recognition.noise import coordinate_noise
 from shrinkrule.dimensions.recognition.planes import faces_of
 from shrinkrule.dimensions.recognition.regions import flat_regions
 from shrinkrule.dimensions.recognition.surface import surface_of
-from shrinkrule.dimensions.rounds import axis_distances, diameters, round_walls, straightened
+from shrinkrule.dimensions.rounds import (
+    axis_distances,
+    ball_diameters,
+    diameters,
+    round_walls,
+    straightened,
+)
 from shrinkrule.mesh import Part
 from shrinkrule.units import MM_PER_UNIT
 
@@ -25,7 +34,7 @@ SAME_MM: Final = 1e-4
 """Difference below which two lengths of exact coordinates are one."""
 
 TURNS: Final = (
-    ((Kind.BORE, Kind.BOSS), 4),
+    ((Kind.BORE, Kind.BOSS, Kind.BALL), 4),
     ((Kind.WALL, Kind.INSIDE), 3),
     ((Kind.AXES,), 2),
     ((Kind.STEP, Kind.OUTSIDE, Kind.OVER_KEYWAY), 2),
@@ -87,11 +96,15 @@ def find_dimensions(part: Part) -> FoundDimensions:
     cylinders = cylinders_of(surface, regions, creases)
     faces = faces_of(surface, regions, creases, cylinders)
     cylinders = straightened(cylinders, creases, faces, noise)
+    strips = np.zeros(len(regions), dtype=np.bool_)
+    for one in cylinders:
+        strips[one.regions] = True
     opposite = look_across(part.mesh, surface, regions, faces, cylinders)
     apart = max(SAME_MM, 2.0 * noise)
     found = [
         *overall_sizes(surface),
         *diameters(cylinders, apart),
+        *ball_diameters(balls_of(surface, regions, creases, strips), apart),
         *lengths_between(faces, opposite, apart),
         *round_walls(faces, cylinders, opposite, apart),
         *axis_distances(faces, cylinders, opposite, apart),

@@ -14,6 +14,7 @@ from shrinkrule.cells import on_screen
 from shrinkrule.dimensions import (
     Dimension,
     FoundDimensions,
+    Kind,
     PromisedDimension,
     Toleranced,
     numbered_dozen,
@@ -283,12 +284,15 @@ def direction_text(one: Dimension) -> str:
     Returns
     -------
     str
-        ``X``, ``Y``, ``Z`` or ``slanting``; of a round, that of its axis: ``about Z``.
+        ``X``, ``Y``, ``Z`` or ``slanting``; of a round, that of its axis: ``about Z``; of a ball
+        ``any``.
     """
     name = next(
         (axis for axis, c in zip("XYZ", one.direction, strict=True) if abs(c) > 1.0 - 1e-6),
         "slanting",
     )
+    if one.kind is Kind.BALL:
+        return "any"
     if not one.is_round:
         return name
     return "slanting" if name == "slanting" else f"about {name}"

@@ -29,6 +29,38 @@ SQUARE: Final = 0.05
 """Root mean square of the cosines between normals and axis, at most."""
 
 
+def patches(regions: Regions, creases: Creases, taken: Mask) -> list[tuple[Ints, Ints]]:
+    """Find patches of small facets that run on into each other.
+
+    Parameters
+    ----------
+    regions : Regions
+        Flat regions of a surface.
+    creases : Creases
+        Where these meet.
+    taken : (r,) bool
+        Regions that are known otherwise already.
+
+    Returns
+    -------
+    list of ((j,) int64, (k,) int64)
+        Regions of each patch, and the creases inside it.
+    """
+    able = ~taken & (regions.sizes <= MOST_CORNERS)
+    # Where facets lean over to the next corner but one, every other crease turns the other way.
+    chain = np.flatnonzero(able[creases.regions].all(axis=1) & (np.abs(creases.turn) < SMOOTH))
+    if len(chain) == 0:
+        return []
+    label = connected_components(len(regions), creases.regions[chain])
+    of_crease = np.unique(label[creases.regions[chain, 0]], return_inverse=True)[1].ravel()
+    order, start = grouped(of_crease, int(of_crease.max()) + 1)
+    return [
+        (np.unique(creases.regions[members]), members)
+        for members in np.split(chain[order], start[1:])
+        if len(members) >= FEWEST - 1
+    ]
+
+
 def zigzags(regions: Regions, creases: Creases, taken: Mask) -> list[tuple[Ints, Floats]]:
     """Find chains of creases that may be such cylinders.
 
@@ -46,17 +78,8 @@ def zigzags(regions: Regions, creases: Creases, taken: Mask) -> list[tuple[Ints,
     list of ((k,) int64, (3,) float64)
         Creases of each chain, and a direction near its axis.
     """
-    able = ~taken & (regions.sizes <= MOST_CORNERS)
-    # Where facets lean over to the next corner but one, every other crease turns the other way.
-    chain = np.flatnonzero(able[creases.regions].all(axis=1) & (np.abs(creases.turn) < SMOOTH))
     found: list[tuple[Ints, Floats]] = []
-    if len(chain) == 0:
-        return found
-    label = connected_components(len(regions), creases.regions[chain])
-    of_crease = np.unique(label[creases.regions[chain, 0]], return_inverse=True)[1].ravel()
-    order, start = grouped(of_crease, int(of_crease.max()) + 1)
-    for members in np.split(chain[order], start[1:]):
-        mine = np.unique(creases.regions[members])
+    for mine, members in patches(regions, creases, taken):
         axis = _axis(regions, mine) if len(mine) >= FEWEST else None
         if axis is not None:
             found.append((members, axis))
