@@ -82,11 +82,20 @@ class LoadPlan:
     fewest: int
 
     @property
+    def proven_least(self) -> bool:
+        """Whether no way to lay the parts in one layer takes fewer loads."""
+        return len(self.loads) <= self.fewest
+
+    @property
     def title(self) -> str:
-        """Crucible, row and number of loads in words."""
+        """Crucible, row and number of loads in words, and whether that number is proven least."""
         count = len(self.loads)
-        sure = "" if self.fewest >= count else f" (at least {self.fewest} by their area)"
-        return f"{self.furnace}, {self.row}: {count} load{'s' * (count != 1)}{sure}"
+        said = f"{count} load{'s' * (count != 1)}"
+        if count > 1 and self.proven_least:
+            said += ", proven least: the parts' area alone takes as many"
+        elif count > 1:
+            said += f" found, not proven least: by the parts' area {self.fewest} may do"
+        return f"{self.furnace}, {self.row}: {said}"
 
 
 def _name(part: PartOutcome) -> str:
@@ -222,6 +231,7 @@ def many_dict(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> dict[s
                 "furnace": str(plan.furnace),
                 "row": plan.row,
                 "at_least": plan.fewest,
+                "proven_least": plan.proven_least,
                 "loads": [
                     [
                         {
