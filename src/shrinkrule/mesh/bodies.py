@@ -21,6 +21,9 @@ from shrinkrule.numerics.triangles import signed_volumes
 MAX_PAIRS: Final = 200
 """Pairs of bodies compared at most; a plate of many parts is checked only this far."""
 
+MAX_BODIES: Final = 2000
+"""Bodies whose boxes are compared at most: a plate of more is none that is fired."""
+
 SHARED_SHARE: Final = 1.0e-9
 """Shared volume, as a share of the smaller body, under which two bodies only touch."""
 
@@ -73,7 +76,7 @@ def mesh_from_solid(solid: manifold3d.Manifold) -> trimesh.Trimesh:
 
 def overlapping_bodies(
     vertices: Floats, facets: Ints, table: EdgeTable
-) -> tuple[tuple[int, int], ...]:
+) -> tuple[tuple[tuple[int, int], ...], bool]:
     """Pairs of solid bodies, numbered from 1, whose insides share volume.
 
     Parameters
@@ -85,17 +88,20 @@ def overlapping_bodies(
 
     Returns
     -------
-    tuple of (int, int)
+    pairs : tuple of (int, int)
         The pairs.
+    all_seen : bool
+        Whether every pair whose boxes meet was looked at; there may be too many.
     """
     volumes = signed_volumes(vertices, facets, table.bodies)
     bodies = facets_by_body(table.bodies, len(volumes))
     low, high = body_boxes(vertices, facets, bodies)
     solid = np.flatnonzero(volumes > 0)
-    if len(solid) > 2000:
-        return ()
+    if len(solid) > MAX_BODIES:
+        return (), False
     meets = (low[solid][:, None] < high[solid][None]) & (low[solid][None] < high[solid][:, None])
-    pairs = np.argwhere(np.triu(meets.all(axis=2), k=1))[:MAX_PAIRS]
+    every = np.argwhere(np.triu(meets.all(axis=2), k=1))
+    pairs = every[:MAX_PAIRS]
     solids = {i: _compact(vertices, facets[bodies[solid[i]]]) for i in np.unique(pairs)}
     hollow = [_compact(vertices, facets[bodies[b]][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
     empty = manifold3d.Manifold.batch_boolean(hollow, manifold3d.OpType.Add)
@@ -105,7 +111,7 @@ def overlapping_bodies(
         shared = ((solids[first] ^ solids[second]) - empty).volume()
         if shared > SHARED_SHARE * min(volumes[solid[first]], volumes[solid[second]]):
             found.append((int(first) + 1, int(second) + 1))
-    return tuple(found)
+    return tuple(found), len(every) == len(pairs)
 
 
 def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:

@@ -288,8 +288,13 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
     mesh = trimesh.Trimesh(vertices, facets, process=False, validate=False)
     soundness = soundness_of(vertices, facets, table)
     several = soundness.closed and soundness.bodies > 1
-    overlaps = overlapping_bodies(vertices, facets, table) if several else ()
+    overlaps, all_seen = overlapping_bodies(vertices, facets, table) if several else ((), True)
     warnings = (*about.notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
+    if not all_seen:
+        warnings += (
+            f"of its {soundness.bodies} bodies too many lie close together to be compared: some "
+            "may share space, and volume and walls be wrong there",
+        )
     mended = (
         (Code.CRACK, cracks),
         (Code.DOUBLED, doubled),
