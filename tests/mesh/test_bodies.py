@@ -19,7 +19,7 @@ def test_read_only_arrays_make_a_solid() -> None:
 
 
 def test_bodies_that_were_not_compared_are_said(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Three boxes share a corner; where one pair alone may be compared, the others are not known."""
+    """Three boxes share a corner; where one pair may be compared, the others are not known."""
     boxes = [trimesh.creation.box((6, 6, 6)).apply_translation((2 * k, k, 0)) for k in range(3)]
     row = trimesh.util.concatenate(boxes)
     part = part_from_mesh(row)

@@ -23,8 +23,11 @@ from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.details import detail_pictures
 from shrinkrule.report.pictures.walls import (
+    LETTERS,
+    MOST_MARKS,
     Picture,
     legend,
+    print_marks,
     thickness_colouring,
     wall_pictures,
     wall_views,
@@ -58,7 +61,8 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
     str
         One page without links to other files.
     """
-    views = wall_views(result.walls, thickness_colouring(result.walls))
+    badly = _badly_rows(result)
+    views = wall_views(result.walls, thickness_colouring(result.walls), print_marks(badly))
     pictures = wall_pictures(views)
     verdict = result.verdict
     scene = turning_scene(result)
@@ -91,7 +95,7 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
             sag=_sag(result),
             dimensions=dimension_rows(result.dimensions, result.promised),
             estimate=_estimate(result),
-            badly=_badly(result),
+            badly=_badly(result, badly, pictures),
             scene=Markup(scene),
             most=_most(result),
             three=Markup(three_js()),
@@ -134,26 +138,42 @@ def _most(result: JobResult) -> str:
     return ""
 
 
-def _badly(result: JobResult) -> list[dict[str, str]]:
-    """Rows of what prints badly, those that read alike as one, and the first of many."""
+def _badly_rows(result: JobResult) -> list[list[PrintFinding]]:
+    """What prints badly, those that read alike together."""
     found = () if result.printing is None else result.printing.findings
     alike: dict[tuple[str, str], list[PrintFinding]] = {}
     for finding in found:
         alike.setdefault((finding.kind.value, finding.text), []).append(finding)
+    return list(alike.values())
+
+
+def _badly(
+    result: JobResult, alike: Sequence[Sequence[PrintFinding]], pictures: Sequence[Picture]
+) -> list[dict[str, str]]:
+    """Rows of what prints badly, the first of many."""
     rows = []
-    for (kind, text), places in list(alike.items())[:MOST_ROWS]:
+    for number, places in enumerate(alike[:MOST_ROWS]):
         x, y, z = result.green.in_model(np.array([places[0].position]))[0]
+        label = LETTERS[number] if number < MOST_MARKS else ""
+        kind = places[0].kind.value
         rows.append(
             {
+                "label": label,
                 "kind": kind if len(places) == 1 else f"{len(places)} × {kind}",
-                "text": text,
+                "text": places[0].text,
                 "where": f"{x:z.1f}, {y:z.1f}, {z:z.1f}",
+                "seen": _seen(label, pictures),
                 "at": _at((x, y, z)),
             }
         )
-    if more := sum(map(len, list(alike.values())[MOST_ROWS:])):
-        rows.append({"kind": f"and {more} more", "text": "in the JSON", "where": "", "at": ""})
+    if more := sum(map(len, alike[MOST_ROWS:])):
+        rows.append({"kind": f"and {more} more", "text": "in the JSON"})
     return rows
+
+
+def _seen(label: str, pictures: Sequence[Picture]) -> str:
+    """Letters of the pictures on which a place is marked."""
+    return ", ".join(picture.letter for picture in pictures if label in picture.marked)
 
 
 def _estimate(result: JobResult) -> dict[str, Any] | None:
@@ -253,7 +273,6 @@ def _size(size: Any) -> dict[str, str]:
 
 def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dict[str, str]:
     place, finding = row.worst, row.worst.finding
-    seen = [picture.letter for picture in pictures if number in picture.marked]
     return {
         "number": str(number),
         "kind": words.kind_text(row),
@@ -266,7 +285,7 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
         "volume": "" if finding.volume_mm3 is None else words.rough(finding.volume_mm3),
         "where": words.place_text(place, unit),
         "span": words.span_text(place),
-        "seen": ", ".join(seen),
+        "seen": _seen(str(number), pictures),
         "mend": words.mend_text(place, unit),
         "at": _at(place.in_model),
     }

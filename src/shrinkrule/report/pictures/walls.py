@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import base64
 import io
+import string
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
@@ -11,8 +13,9 @@ from typing import Final
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from shrinkrule.job import Place, WallLook
+from shrinkrule.job import WallLook
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.printing import PrintFinding
 from shrinkrule.report.pictures.scene import (
     BACKGROUND,
     VIEWS,
@@ -22,12 +25,13 @@ from shrinkrule.report.pictures.scene import (
     Stage,
     draw,
 )
-from shrinkrule.walls import Finding, ThicknessScale
+from shrinkrule.walls import ThicknessScale
 
 WIDTH: Final = 540
 HEIGHT: Final = 400
 MOST_MARKS: Final = 12
 MOST_ALIKE: Final = 40
+LETTERS: Final = string.ascii_lowercase
 INK: Final = (30, 30, 30)
 HATCH: Final = "repeating-linear-gradient(45deg, #b8b8b8 0 4px, #ededed 4px 8px)"
 """Background of a legend's entry for what is not known, as it is drawn."""
@@ -43,14 +47,14 @@ class Swatch:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture as a data URI, the side it is seen from, and the numbers marked on it.
+    """A picture as a data URI, the side it is seen from, and the labels marked on it.
 
     ``letter`` names it where the page speaks of it elsewhere.
     """
 
     uri: str
     caption: str
-    marked: tuple[int, ...] = ()
+    marked: tuple[str, ...] = ()
     letter: str = ""
 
 
@@ -96,6 +100,72 @@ def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
 
 
 @dataclass(frozen=True)
+class Mark:
+    """A place to show in a picture.
+
+    Parameters
+    ----------
+    label : str
+        Of the row that tells of it.
+    point : (3,) float64
+        Where it is, print frame, mm.
+    box : (2, 3) float64
+        How far it reaches there.
+    skin_mm : float
+        How far under the surface it may lie and be seen.
+    across : (3,) float64
+        A direction that a cut through it should show.
+    """
+
+    label: str
+    point: Floats
+    box: Floats
+    skin_mm: float
+    across: Floats
+
+    @property
+    def width_mm(self) -> float:
+        """Longest side of its box."""
+        return float(np.ptp(self.box, axis=0).max())
+
+
+def _wall_marks(look: WallLook) -> list[Mark]:
+    """Marks of the first rows of the wall check, by their numbers."""
+    return [
+        Mark(
+            str(number),
+            np.array(place.finding.position),
+            np.array(place.finding.box),
+            # A place lies in the middle of its wall, half a thickness under the surface.
+            0.75 * place.finding.smallest_mm + 0.5,
+            np.array(place.finding.direction),
+        )
+        for number, row in enumerate(look.rows[:MOST_MARKS], start=1)
+        for place in row.places[:MOST_ALIKE]
+    ]
+
+
+def print_marks(rows: Sequence[Sequence[PrintFinding]]) -> list[Mark]:
+    """Marks of what prints badly, its first rows by the letters a, b, c.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of PrintFinding
+        Places that read alike together.
+
+    Returns
+    -------
+    list of Mark
+        Those of the first rows; a cut through one shows its height.
+    """
+    return [
+        Mark(label, np.array(found.position), np.array(found.box), 0.5, np.array([0.0, 0.0, 1.0]))
+        for label, row in zip(LETTERS[:MOST_MARKS], rows, strict=False)
+        for found in row[:MOST_ALIKE]
+    ]
+
+
+@dataclass(frozen=True)
 class WallViews:
     """The green part from every view, with its places.
 
@@ -107,8 +177,8 @@ class WallViews:
         What its colours mean.
     drawings : list of Drawing
         One for each view.
-    marks : list of (int, Place)
-        Number of the row, and a place of it.
+    marks : list of Mark
+        Places to show.
     shown : list of list of (int, (3,) float64)
         For each view, which of the marks it shows, and at which point.
     hidden : frozenset of int
@@ -118,12 +188,12 @@ class WallViews:
     stage: Stage
     colouring: Colouring
     drawings: list[Drawing]
-    marks: list[tuple[int, Place]]
+    marks: list[Mark]
     shown: list[list[tuple[int, Floats]]]
     hidden: frozenset[int]
 
 
-def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
+def wall_views(look: WallLook, colouring: Colouring, others: Sequence[Mark] = ()) -> WallViews:
     """Draw the green part from every view, and see which places each shows.
 
     Parameters
@@ -132,6 +202,8 @@ def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
         The wall check of a green part.
     colouring : Colouring
         What its colours mean.
+    others : sequence of Mark
+        Places to show beside those of the wall check.
 
     Returns
     -------
@@ -139,17 +211,12 @@ def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
         Without marks yet.
     """
     stage = Stage(look.green.mesh)
-    marks = [
-        (number, place)
-        for number, row in enumerate(look.rows[:MOST_MARKS], start=1)
-        for place in row.places[:MOST_ALIKE]
-    ]
-
+    marks = [*_wall_marks(look), *others]
     drawings = [
         draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
         for eye in VIEWS.values()
     ]
-    shown, hidden = _where_shown(drawings, [place for _, place in marks])
+    shown, hidden = _where_shown(drawings, marks)
     return WallViews(stage, colouring, drawings, marks, shown, hidden)
 
 
@@ -168,23 +235,23 @@ def wall_pictures(views: WallViews) -> tuple[Picture, ...]:
     """
     marks, shown = views.marks, views.shown
     for drawing, of_view in zip(views.drawings, shown, strict=True):
-        mark_places(drawing, [(marks[which][0], spot) for which, spot in of_view])
+        mark_places(drawing, [(marks[which].label, spot) for which, spot in of_view])
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in views.drawings])
         return tuple(
-            Picture(uri, f"seen {side}", _numbers(marks, of_view), letter)
+            Picture(uri, f"seen {side}", _labels(marks, of_view), letter)
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 
 
-def _numbers(marks: list[tuple[int, Place]], of_view: list[tuple[int, Floats]]) -> tuple[int, ...]:
-    """Numbers of the rows marked in a view, each once."""
-    return tuple(dict.fromkeys(marks[which][0] for which, _ in of_view))
+def _labels(marks: list[Mark], of_view: list[tuple[int, Floats]]) -> tuple[str, ...]:
+    """Labels of the rows marked in a view, each once."""
+    return tuple(dict.fromkeys(marks[which].label for which, _ in of_view))
 
 
 def _where_shown(
-    drawings: list[Drawing], places: list[Place]
+    drawings: list[Drawing], marks: list[Mark]
 ) -> tuple[list[list[tuple[int, Floats]]], frozenset[int]]:
     """Which places to mark in each drawing, at which point (3,) of each, and which none shows.
 
@@ -193,16 +260,13 @@ def _where_shown(
     """
     shown: list[list[tuple[int, Floats]]] = [[] for _ in drawings]
     hidden = set()
-    for which, place in enumerate(places):
-        finding = place.finding
-        point = np.asarray(finding.position, dtype=np.float64)
-        # A place lies in the middle of its wall, half a thickness under the surface.
-        skin = 0.75 * finding.smallest_mm + 0.5
+    for which, mark in enumerate(marks):
+        point, skin = mark.point, mark.skin_mm
         behind = np.array([drawing.depth_behind(point[None])[0] for drawing in drawings])
         views = [view for view in range(len(drawings)) if behind[view] <= skin]
         spots = dict.fromkeys(views, point)
         if not spots:
-            about = _about(finding)
+            about = _about(mark)
             for view, drawing in enumerate(drawings):
                 seen = about[drawing.depth_behind(about) <= skin]
                 if len(seen):
@@ -215,9 +279,9 @@ def _where_shown(
     return shown, frozenset(hidden)
 
 
-def _about(finding: Finding) -> Floats:
-    """Middles (6, 3) of the sides of the box of a finding: where a slot opens, one is in sight."""
-    low, high = np.array(finding.box)
+def _about(mark: Mark) -> Floats:
+    """Middles (6, 3) of the sides of a place's box: where a slot opens, one is in sight."""
+    low, high = mark.box
     middle = 0.5 * (low + high)
     sides = np.tile(middle, (6, 1))
     sides[[0, 1, 2], [0, 1, 2]] = low
@@ -225,32 +289,32 @@ def _about(finding: Finding) -> Floats:
     return sides
 
 
-def mark_places(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
-    """Put a ring about each place, and the number of its row beside the first of each row.
+def mark_places(drawing: Drawing, marks: list[tuple[str, Floats]]) -> None:
+    """Put a ring about each place, and the label of its row beside the first of each row.
 
     Parameters
     ----------
     drawing : Drawing
         Is drawn upon.
-    marks : list of (int, (3,) float64)
-        Number of the row, and where.
+    marks : list of (str, (3,) float64)
+        Label of the row, and where.
     """
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
     font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
     taken: list[Floats] = []
-    numbered: set[int] = set()
-    for number, spot in marks:
+    labelled: set[str] = set()
+    for name, spot in marks:
         at = camera.pixels(spot[None])[0]
         pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
-        if number in numbered:
+        if name in labelled:
             continue
-        numbered.add(number)
+        labelled.add(name)
         label = _clear_of(taken, at, size)
         taken.append(label)
         pen.line([tuple(at), tuple(label)], fill=INK, width=2)
         pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
-        pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+        pen.text(tuple(label), name, font=font, fill=INK, anchor="mm")
 
 
 def _clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
