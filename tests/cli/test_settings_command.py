@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -26,13 +27,19 @@ coupon_section = 9
 """
 
 
+ROWS = tuple(
+    replace(row, nozzle_mm=None, bead_width_mm=None, layer_height_mm=None) for row in demo_table()
+)
+"""Rows that do not state what their coupons were printed with."""
+
+
 @pytest.fixture(autouse=True)
 def in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
     outputs = OutputSet()
     outputs.add(tmp_path / "box.stl", stl_bytes(trimesh.creation.box((30, 20, 5)), "box"))
-    outputs.add(tmp_path / "table.csv", table_csv(demo_table()).encode())
+    outputs.add(tmp_path / "table.csv", table_csv(ROWS).encode())
     outputs.add(tmp_path / "shrinkrule.toml", STATED.encode())
     outputs.write()
     return tmp_path

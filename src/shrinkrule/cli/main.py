@@ -18,8 +18,11 @@ from shrinkrule.cli import (
     compensate,
     coupon,
     dimensions,
+    history,
+    review,
     settings,
     table,
+    traveler,
     walls,
     ways_up,
 )
@@ -42,9 +45,11 @@ FLAGS: Final = {
     Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
     Option.OPEN: "--allow-open",
     Option.UNITE: "--unite",
+    Option.KEEP: "--keep-bodies",
     Option.AGAIN: "--green-again",
     Option.CORRECTED: "--printer-corrected",
     Option.SUPPORT: "--support",
+    Option.POOL: "--pool-printers",
 }
 """How each option is given here."""
 
@@ -66,6 +71,9 @@ dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+traveler.register(app)
+review.register(app)
+history.register(app)
 settings.register(app)
 
 

@@ -7,13 +7,12 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.report.pictures.marks import Mark, mark_places
 from shrinkrule.report.pictures.scene import VIEWS, Camera, Drawing, draw
 from shrinkrule.report.pictures.walls import (
-    Mark,
     Picture,
     WallViews,
     data_uri,
-    mark_places,
     scale_bar,
 )
 
