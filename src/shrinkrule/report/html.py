@@ -38,6 +38,7 @@ from shrinkrule.report.sag.words import estimate_text, sag_figures, sag_text
 from shrinkrule.report.turning.scene import turning_scene
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
+from shrinkrule.settings import Settings, Source
 from shrinkrule.units import plain, small_mm
 
 MOST_ROWS: Final = 30
@@ -257,17 +258,29 @@ def _origin(result: JobResult, command: str) -> list[tuple[str, str]]:
     if part.sha256:
         facts.append(("model", f"{part.source.name}, SHA-256 {part.sha256}"))
     if recipe.settings is not None:
-        stated = [setting for setting in recipe.settings.all() if setting.value is not None]
-        for source in dict.fromkeys(setting.source for setting in stated):
-            said = "; ".join(
-                f"{setting.key.name.replace('.', ' ').replace('_', ' ')} {setting.shown}"
-                + (f" ({setting.place})" if setting.place else "")
-                for setting in stated
-                if setting.source is source
-            )
-            facts.append((f"settings, {source.value}", said))
+        facts.extend(_settings(recipe.settings))
         facts.extend(("settings, look", remark) for remark in recipe.settings.remarks)
     return facts
+
+
+def _settings(settings: Settings) -> list[tuple[str, str]]:
+    """What holds, by where it is stated: each file and row is named once."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for setting in settings.all():
+        if setting.value is None:
+            continue
+        place, _, line = setting.place.partition(", line ")
+        name = setting.key.name.replace(".", " ").replace("_", " ")
+        if setting.source is Source.BUILT_IN:
+            place, line = "", place
+        elif line:
+            line = f"line {line}"
+        said = f"{name} {setting.shown}" + (f" ({line})" if line else "")
+        groups.setdefault((setting.source.value, place), []).append(said)
+    return [
+        (f"settings, {source}", f"{place}: {'; '.join(said)}" if place else "; ".join(said))
+        for (source, place), said in groups.items()
+    ]
 
 
 def _size(size: Any) -> dict[str, str]:
