@@ -118,7 +118,8 @@ FLOORS: Final = {
         "preparation gaps",
         "result",
         "solve",
-        "precurve orientations estimate",
+        "precurve estimate",
+        "orientations",
     ),
     "dimensions": (
         "recognition dimension",
