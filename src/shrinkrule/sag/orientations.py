@@ -54,6 +54,8 @@ class WayUp:
         Area of the faces that rest on the plate, mm2.
     sideways_mm : float
         Largest movement along the plate, mm: legs that spread; nan if it does not stand.
+    field : SagField or None
+        The displacement anywhere; None if it does not stand, or bodies were moved apart for it.
     """
 
     name: str
@@ -65,6 +67,7 @@ class WayUp:
     height_mm: float
     footprint_mm2: float
     sideways_mm: float = float("nan")
+    field: SagField | None = None
 
 
 def rank_ways_up(
@@ -155,21 +158,27 @@ def _try(
     if foot_share(mesh, lying.up) < LEAST_FOOT:
         return replace(shape, stands=False, reason="it rests on a line or a point and rolls")
     if known is not None and known.field is not None:
-        return _with_sag(shape, known.field, known.sag_mm, known.at_mm)
+        return _with_sag(shape, known.field, known.sag_mm, known.at_mm, whole=True)
     try:
         problem = prepare(mesh, material, lying)
         field = sag_on_grid(problem.mesh, problem.plan.grid, material, lying).field
     except MeshError as refusal:
         return replace(shape, stands=False, reason=refusal.what)
     sag, where = field.lowest()
-    return _with_sag(shape, field, sag, problem.bodies.back(where))
+    return _with_sag(shape, field, sag, problem.bodies.back(where), problem.mesh is mesh)
 
 
-def _with_sag(shape: WayUp, field: SagField, sag_mm: float, at_mm: Floats) -> WayUp:
+def _with_sag(shape: WayUp, field: SagField, sag_mm: float, at_mm: Floats, whole: bool) -> WayUp:
     """A way up with its sag, where, and how far anything moves along the plate."""
     solid = np.unique(field.bricks.corners[field.bricks.filled > 0.5])
     sideways = float(np.linalg.norm(field.displacement[solid, :2], axis=1).max())
-    return replace(shape, sag_mm=sag_mm, sag_at=at_mm, sideways_mm=sideways)
+    return replace(
+        shape,
+        sag_mm=sag_mm,
+        sag_at=at_mm,
+        sideways_mm=sideways,
+        field=field if whole else None,
+    )
 
 
 def foot_share(mesh: trimesh.Trimesh, up: Floats) -> float:

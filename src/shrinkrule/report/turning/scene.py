@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -21,19 +22,26 @@ if TYPE_CHECKING:
 MOST_FACETS: Final = 60_000
 """Facets drawn at most: about 2 MB of page, and smooth on a telephone."""
 
+LABEL_SHARES: Final = np.array([0.5, 0.35, 0.65, 0.2, 0.8])
+"""Where on its line the number of a dimension may stand, the best first."""
+
+LABELS_APART: Final = 0.09
+"""Distance of numbers, over the part's longest side, from which they are clear of each other."""
 _MOST_LONG: Final = 20_000
 """Edges that are split to show where thickness changes, at most: about as many facets as drawn."""
 
 _FACINGS: Final = 2.0  # steps in each direction of the normal that are kept apart when thinned
 
 
-def turning_scene(result: JobResult) -> str:
+def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -> str:
     """The turning part of a job as JSON, in the model's axes, mm.
 
     Parameters
     ----------
     result : JobResult
         What was found.
+    lines : sequence of (int, (2, 3) float64)
+        Number and ends of each dimension that can be shown, mm.
 
     Returns
     -------
@@ -53,7 +61,9 @@ def turning_scene(result: JobResult) -> str:
         "thickness": _packed(colours),
         "moved": None if moved is None else _packed(moved.astype("<f4")),
         "most": 0.0 if moved is None else float(np.linalg.norm(moved, axis=1).max()),
+        "matters": result.sag_look.limit_mm,
         "up": [float(x) for x in up],
+        "dimensions": _numbered(lines, float(np.ptp(points, axis=0).max())),
     }
     # No "<" in a script block: a name could end it.
     return json.dumps(scene).replace("<", "\\u003c")
@@ -62,6 +72,20 @@ def turning_scene(result: JobResult) -> str:
 def _packed(values: NDArray[Any]) -> str:
     """Numbers as base64 of their bytes, least significant first."""
     return base64.b64encode(np.ascontiguousarray(values).tobytes()).decode("ascii")
+
+
+def _numbered(lines: Sequence[tuple[int, Floats]], span_mm: float) -> list[dict[str, Any]]:
+    """Lines with their numbers, each at a place of its line that is clear of the others."""
+    shown: list[dict[str, Any]] = []
+    taken = np.full((1, 3), np.inf)
+    for number, ends in lines:
+        places = ends[0] + LABEL_SHARES[:, None] * (ends[1] - ends[0])
+        clear = np.linalg.norm(places[:, None] - taken, axis=2).min(axis=1)
+        at = places[np.argmax(np.minimum(clear, LABELS_APART * span_mm))]
+        taken = np.vstack([taken, at])
+        corners = (*ends, at)
+        shown.append({"number": number, "points": [np.round(p, 4).tolist() for p in corners]})
+    return shown
 
 
 def _displacement(look: SagLook, points: Floats) -> Floats | None:
