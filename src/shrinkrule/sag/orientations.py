@@ -94,7 +94,7 @@ def rank_ways_up(
     unknowns : int
         Unknowns that the first way up may take; the others take the same bricks.
     known : SagEstimate or None
-        The estimate for the settings' own way up on so many unknowns, which is then not solved again.
+        Estimate for the settings' own way up on so many unknowns: it is then not solved again.
     progress : callable or None
         Called with the stage and the share done, 0 to 1.
 
