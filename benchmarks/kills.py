@@ -157,6 +157,9 @@ def kill_all(count: int, seed: int, folder: Path) -> tuple[Counter[str], list[st
     for argv in commands(folder, rng).values():
         child = os.fork()
         if child == 0:
+            quiet = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(quiet, 1)
+            os.dup2(quiet, 2)
             os._exit(main(argv))
         if os.waitpid(child, 0)[1]:
             wrong.append(f"after all kills {argv[0]} does not work")
