@@ -9,6 +9,7 @@ raises anything but our error, takes over two seconds or over a gigabyte is writ
 from __future__ import annotations
 
 import argparse
+import importlib
 import io
 import random
 import re
@@ -28,11 +29,30 @@ from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.table.read import read_table
 
 SEEDS: Final = Path(__file__).parent.parent / "tests" / "fuzz_seeds"
+GUIDED: Final = (
+    "shrinkrule.files.csv_dialect",
+    "shrinkrule.files.other_meshes",
+    "shrinkrule.files.stl",
+    "shrinkrule.files.threemf",
+    "shrinkrule.files.threemf_model",
+    "shrinkrule.calibration.sheets.read",
+    "shrinkrule.calibration.sheets.parse",
+    "shrinkrule.calibration.table.read",
+)
+"""Modules whose ways atheris counts."""
+
+_WHERE: Final = {
+    "ShrinkruleError": "shrinkrule.errors",
+    "read_part": "shrinkrule.mesh.part",
+    "read_sheet": "shrinkrule.calibration.sheets.read",
+    "read_table": "shrinkrule.calibration.table.read",
+}
+
 SLOW_S: Final = 2.0
 LARGEST: Final = 1 << 16
 """Bytes of a changed file at most: size is looked at elsewhere."""
 
-_PLACE: Final = Path(tempfile.gettempdir())
+_PLACE = Path(tempfile.gettempdir())
 _NUMBER: Final = re.compile(rb"-?\d+(?:[.,]\d+)?(?:[eE][-+]?\d+)?")
 _WORDS: Final = (
     *(b"0", b"-1", b"1e39", b"1e-40", b"nan", b"inf", b"99999999999999999999", b"4294967295"),
@@ -182,6 +202,14 @@ def guided(target: str, seconds: float) -> None:
     """Let atheris steer the changes; it ends the process at the first finding."""
     import atheris
 
+    for name in [name for name in sys.modules if name.startswith("shrinkrule")]:
+        del sys.modules[name]
+    # Not the compiled loops: numba cannot compile what is counted.
+    with atheris.instrument_imports(include=list(GUIDED)):
+        for name in GUIDED:
+            importlib.import_module(name)
+    fresh = {name: importlib.import_module(path) for name, path in _WHERE.items()}
+    globals().update({name: getattr(module, name) for name, module in fresh.items()})
     with tempfile.TemporaryDirectory() as corpus:
         for number, data in enumerate(seeds_of(target)):
             (Path(corpus) / str(number)).write_bytes(data)

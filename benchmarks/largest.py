@@ -12,6 +12,7 @@ import os
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -69,7 +70,7 @@ if __name__ == "__main__":
     print("facets format size_MB exit processor_s wall_s peak_GB")
     for facets in asked.facets:
         mesh = ball(facets)
-        writers = {
+        writers: dict[str, Callable[[trimesh.Trimesh], bytes]] = {
             "stl": lambda m: stl_bytes(m, "ball"),
             "3mf": lambda m: threemf_bytes(m, "ball", {}),
             "ply": lambda m: bytes(m.export(file_type="ply")),

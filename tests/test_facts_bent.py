@@ -11,7 +11,7 @@ import trimesh
 from sag.solids import bar, united
 from shrinkrule import Estimate, Printer, Recipe, compensate, demo_table, part_from_mesh
 from shrinkrule.job import JobResult
-from shrinkrule.report.sag_report import sag_text
+from shrinkrule.report.sag.words import sag_text
 from shrinkrule.sag import SagSettings
 
 ROW = demo_table()[1]

@@ -27,6 +27,7 @@ class Option(StrEnum):
     AGAIN = "green part enlarged once more"
     CORRECTED = "printer corrected since"
     SUPPORT = "setter block or ballast"
+    POOL = "coupons of different printers fitted together"
 
 
 class ShrinkruleError(Exception):

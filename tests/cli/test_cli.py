@@ -276,7 +276,7 @@ def test_a_part_too_large_for_the_furnace_is_stopped(
     report = json.loads((in_folder / "box.report.json").read_text())
     assert report["verdict"]["level"] == "do not make it"
     assert report["furnace"]["spare_mm"] == pytest.approx(41 - 42.197, abs=1e-2)
-    assert main([*demo, "--box", "45x40x20"]) == 0
+    assert main([*demo, "--box", "45x40x20", "--verbose"]) == 0
     assert "fits the box" in capsys.readouterr().out
     assert main([*demo, "--box", "45x40x20", "--crucible", "45x40"]) == 2
     assert "given twice" in capsys.readouterr().err

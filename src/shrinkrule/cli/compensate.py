@@ -108,6 +108,15 @@ Force = Annotated[
         rich_help_panel=options.RESULT,
     ),
 ]
+Verbose = Annotated[
+    bool,
+    typer.Option(
+        "--verbose",
+        "-v",
+        help="Show also what is fine, masses, and what was read, assumed and done.",
+        rich_help_panel=options.RESULT,
+    ),
+]
 GreenAgain = Annotated[
     bool,
     typer.Option(
@@ -174,15 +183,18 @@ def compensate(
     memory: Memory = None,
     open_report: options.Open = False,
     json: options.Json = False,
+    verbose: Verbose = False,
     fail_on_thin: options.FailOnThin = False,
 ) -> None:
     """Scale the wanted part to the green part to print, check it, and report.
 
-    Writes NAME.green.stl (or .3mf) to slice, NAME.report.html to read, and
-    NAME.report.json for programs. Of several models or a folder each is done by
-    itself, and parts.summary.html tells of all of them and of which share a
-    crucible. A model itself is never changed; a result of another recipe under
-    these names is replaced only after asking.
+    The screen has what to act on: the verdict, what is not fine, sizes, mends and
+    files; --verbose shows the rest, and the report has all of it. Writes
+    NAME.green.stl (or .3mf) to slice, NAME.report.html to read, and
+    NAME.report.json for programs. Of several models or a folder each is done by itself, and
+    parts.summary.html tells of all of them and of which share a crucible. A model
+    itself is never changed; a result of another recipe under these names is
+    replaced only after asking.
     """
     if len(models) > 1 or models[0].is_dir():
         if name is not None:
@@ -193,6 +205,7 @@ def compensate(
         code = _many(context, models, out, memory, part_gb, json, open_report)
         raise typer.Exit(code)
     (model,) = models
+    command = printable(str(context.obj or ""))
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.report.outputs import job_paths
@@ -274,8 +287,8 @@ def compensate(
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs, name, green_format)
-    _show(result, outputs, json)
+        outputs = job_outputs(result, folder, inputs, name, green_format, command)
+    _show(result, outputs, json, verbose)
     if open_report:
         options.open_page(outputs["html"])
     if fail_on_thin:
@@ -323,7 +336,7 @@ def _many(
     folder = options.folder_from(out)
     models = models_in(paths)
     memory_gb = memory or free_gb()
-    flags = flags_of(context, ("memory", "json", "open_report"))
+    flags = flags_of(context, ("memory", "json", "open_report", "verbose"))
     with options.progress_bar(shown=not as_json) as progress:
         outcomes = run_all(models, flags, memory_gb, part_gb, progress)
     plans = loads_of(outcomes, context.params["box"], context.params["crucible"])
@@ -341,7 +354,7 @@ def _many(
     return max(outcome.code for outcome in outcomes)
 
 
-def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
+def _show(result: JobResult, files: dict[str, Path], as_json: bool, verbose: bool) -> None:
     from shrinkrule.report import show_job
 
     if as_json:
@@ -350,7 +363,7 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool) -> None:
         from rich.console import Console
 
         console = Console(highlight=False)
-        show_job(result, files, console)
+        show_job(result, files, console, verbose)
         if result.recipe.settings is not None:
             options.show_remarks(result.recipe.settings, console)
         if result.sag_look.matters:

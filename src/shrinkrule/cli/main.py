@@ -5,6 +5,7 @@ Exit codes: 0 done, 1 a finding the user asked to fail on, 2 bad input.
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Sequence
 from typing import Annotated, Final
@@ -45,6 +46,7 @@ FLAGS: Final = {
     Option.AGAIN: "--green-again",
     Option.CORRECTED: "--printer-corrected",
     Option.SUPPORT: "--support",
+    Option.POOL: "--pool-printers",
 }
 """How each option is given here."""
 
@@ -89,7 +91,7 @@ def main(argv: Sequence[str]) -> int:
     """Run one command and return its exit code; nothing but text on the screen escapes."""
     before = len(written_so_far())
     try:
-        app(args=list(argv), prog_name="shrinkrule")
+        app(args=list(argv), prog_name="shrinkrule", obj=shlex.join(["shrinkrule", *argv]))
     except SystemExit as stop:
         if stop.code == INTERRUPTED:
             sys.stderr.write(f"shrinkrule: {_left(before)}\n")

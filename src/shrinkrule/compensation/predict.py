@@ -14,10 +14,10 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration import AXES, Axis, CalibrationRow, Feature, Interval
-from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.scale import GreenPart, ScaleFactors
 from shrinkrule.compensation.tolerance import iso286_grade, iso2768_class
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.printer import LayerHeights
 from shrinkrule.units import mass_g
 
 LENGTHS_MM: Final = (5.0, 20.0, 60.0)

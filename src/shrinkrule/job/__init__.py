@@ -1,5 +1,6 @@
 """The main job: from the wanted part to the green part, and whether to make it."""
 
+from shrinkrule.job.bodies import BodyLook, look_at_bodies
 from shrinkrule.job.checks import Check, Level, Reason, State, Verdict
 from shrinkrule.job.filament import filament_of
 from shrinkrule.job.look import look_at_walls
@@ -19,6 +20,7 @@ from shrinkrule.job.sag_look import SagLook
 from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [
+    "BodyLook",
     "Check",
     "JobResult",
     "Level",
@@ -37,6 +39,7 @@ __all__ = [
     "filament_of",
     "for_part",
     "longer_than_coupon",
+    "look_at_bodies",
     "look_at_walls",
     "room_of",
     "times",

@@ -41,6 +41,7 @@ from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
 from shrinkrule.job.sag_look import look_at_sag
 from shrinkrule.job.verdict import decide
+from shrinkrule.job.written import look_at_written
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
@@ -107,7 +108,11 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     to_slice = _outlines_moved(curved, walls, recipe)
     fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
-    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
+    written = None
+    if to_slice is not green.mesh:
+        moved_mm = _moved_mm(recipe, green, sag.taken_off)
+        written = look_at_written(to_slice, walls, printing, moved_mm)
+    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written)
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
@@ -126,6 +131,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         verdict=verdict,
         dimensions=found,
         promised=promised,
+        written=written,
     )
 
 
@@ -211,6 +217,15 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None)
     share = math.nan if factor is None else factor - 1.0
     unsure = np.hypot(share * (sagged - sides), np.nan_to_num(sag.before.numerical_mm))
     return Bent(np.asarray(curved.extents, dtype=np.float64), unsure)
+
+
+def _moved_mm(recipe: Recipe, green: GreenPart, sag: PrecurveResult | None) -> float:
+    """How far pre-curving and outline offset moved a point of the green part at most."""
+    spread = 0.0 if recipe.bead_spread is None else abs(recipe.bead_spread.value)
+    if sag is None or not sag.rounds:
+        return spread + abs(recipe.made.plate_mm)
+    sagged = float(np.linalg.norm(sag.before.displacement, axis=1).max())
+    return spread + sagged * float(green.factors.per_axis.max())
 
 
 def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:

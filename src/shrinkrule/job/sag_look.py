@@ -92,7 +92,7 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     try:
         if recipe.sag is not None:
             solved = precurve(part.mesh, material, recipe.sag, progress=progress)
-            return SagLook(taken_off=solved)
+            return SagLook(taken_off=solved, limit_mm=_limit_mm(prediction))
         return _estimated(part, material, recipe, prediction, progress)
     except ShrinkruleError as refusal:
         # How the part lies cannot be solved; everything else of the job can still be done.

@@ -14,7 +14,6 @@ import trimesh
 
 from shrinkrule.errors import FileError, MeshError, Option
 from shrinkrule.files.models import read_model_file
-from shrinkrule.files.unpack import checksum_of
 from shrinkrule.mesh.bodies import Overlap, overlapping_bodies, united
 from shrinkrule.mesh.closing import close_cracks, drop_without_area
 from shrinkrule.mesh.defects import Code, Defect, defects_left
@@ -227,12 +226,7 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     """
     path = Path(path)
     about, vertices, facets = _read(path, unit)
-    return replace(
-        _inspected(vertices, facets, path, about),
-        is_green=about.green,
-        objects=about.objects,
-        sha256=checksum_of(path),
-    )
+    return replace(_inspected(vertices, facets, path, about), is_green=about.green)
 
 
 @dataclass(frozen=True)
@@ -244,6 +238,7 @@ class _About:
     notes: tuple[str, ...] = ()
     green: bool = False
     objects: tuple[str, ...] = ()
+    sha256: str = ""
 
 
 def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
@@ -256,7 +251,14 @@ def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
     notes = model.notes
     if model.unit and unit is not None:
         notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
-    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.objects)
+    about = _About(
+        model.file_format,
+        model.unit or unit or "mm",
+        notes,
+        model.green,
+        model.objects,
+        model.sha256,
+    )
     vertices, facets = merge_equal_vertices(model.corners)
     if not model.unit:
         # Not before: float32 corners merge in half the memory, and the same ones are equal.
@@ -355,6 +357,8 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
         warnings,
         overlaps,
         defects=defects,
+        sha256=about.sha256,
+        objects=about.objects,
     )
 
 

@@ -124,6 +124,7 @@ def job_outputs(
     inputs: Iterable[Path] = (),
     name: str | None = None,
     green_format: str = "stl",
+    command: str = "",
 ) -> dict[str, Path]:
     """Write the green part and both reports; return their paths by kind.
 
@@ -142,6 +143,8 @@ def job_outputs(
         What the files' names begin with; the model's name if it is not given.
     green_format : str
         ``stl`` or ``3mf``.
+    command : str
+        The command line, for the reports, if there was one.
 
     Returns
     -------
@@ -169,9 +172,9 @@ def job_outputs(
         header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
         green = stl_bytes(result.to_slice, header)
     checksum = hashlib.sha256(green).hexdigest()
-    plain = json.dumps(job_dict(result, files, checksum), indent=2, allow_nan=False) + "\n"
+    plain = json.dumps(job_dict(result, files, command, checksum), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())
-    outputs.add(files["html"], job_html(result, files, checksum).encode())
+    outputs.add(files["html"], job_html(result, files, command, checksum).encode())
     outputs.add(green_of(files), green)
     outputs.write()
     return files

@@ -14,20 +14,22 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, Recipe, WallLook, room_of
+from shrinkrule.job import JobResult, Place, Recipe, WallLook, look_at_bodies, room_of
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
 from shrinkrule.report.filament import filament_dict
 from shrinkrule.report.foundation import finite, program
-from shrinkrule.report.sag_report import estimate_dict, sag_dict
+from shrinkrule.report.sag.values import estimate_dict, sag_dict
 from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
 
 
-def job_dict(result: JobResult, files: dict[str, Path], green_sha256: str = "") -> dict[str, Any]:
+def job_dict(
+    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+) -> dict[str, Any]:
     """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions.
 
     Parameters
@@ -36,6 +38,8 @@ def job_dict(result: JobResult, files: dict[str, Path], green_sha256: str = "") 
         What was found.
     files : dict
         Path of each file that was written, by kind.
+    command : str
+        The command line, if there was one.
     green_sha256 : str
         Checksum of the green part, if that is written.
 
@@ -51,6 +55,7 @@ def job_dict(result: JobResult, files: dict[str, Path], green_sha256: str = "") 
             "version": REPORT_VERSION,
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+            "command": command or None,
             "verdict": verdict_dict(result.verdict),
             "recipe": recipe_dict(
                 result.part.source.name, result.part.sha256, result.recipe, files
@@ -79,6 +84,7 @@ def job_dict(result: JobResult, files: dict[str, Path], green_sha256: str = "") 
             if result.dimensions is None
             else dimension_dicts(result.dimensions, result.promised),
             "filament": filament_dict(result),
+            "bodies": _bodies(result),
             "walls": _walls(result.walls),
             "printing": _printing(result),
             "furnace": None
@@ -185,9 +191,9 @@ def part_dict(part: Part) -> dict[str, Any]:
     """A part as it was read, as JSON values."""
     return {
         "file": part.source.name,
+        "sha256": part.sha256 or None,
         "format": part.file_format,
         "unit": part.unit,
-        "sha256": part.sha256 or None,
         "objects": list(part.objects),
         "soundness": part.soundness.as_dict(),
         "trusted": part.trusted,
@@ -195,6 +201,23 @@ def part_dict(part: Part) -> dict[str, Any]:
         "warnings": list(part.warnings),
         "defects": [defect.as_dict() for defect in part.defects],
     }
+
+
+def _bodies(result: JobResult) -> list[dict[str, Any]]:
+    """Every body of several; none for a single one."""
+    return [
+        {
+            "name": body.name,
+            "low_mm": body.low_mm.tolist(),
+            "high_mm": body.high_mm.tolist(),
+            "share_of_volume": body.share,
+            "green_mass_g": None if body.green_mass_g is None else body.green_mass_g.as_dict(),
+            "sintered_mass_g": None if body.fired_mass_g is None else body.fired_mass_g.as_dict(),
+            "found": [{"kind": kind, "places": count} for kind, count in body.found],
+            "level": body.level.value,
+        }
+        for body in look_at_bodies(result)
+    ]
 
 
 def _printing(result: JobResult) -> dict[str, Any] | None:

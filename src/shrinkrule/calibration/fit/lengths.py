@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,6 +14,7 @@ from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.statistics.regression import fit_ray
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.printer import LayerHeights
 from shrinkrule.sheet import Kind
 
 SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP: 0.0}
@@ -20,6 +22,9 @@ SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP:
 
 FEWEST: Final = 3
 """Lengths along an axis that a coupon needs: two make a line, a third judges it."""
+
+WHOLE_LAYERS: Final = 0.02
+"""A step of so nearly a whole number of layers is one: sheets give six digits."""
 
 LEAST_RANGE: Final = 1.5
 """Longest over shortest length along an axis, at least: else slope and intercept are one."""
@@ -35,6 +40,8 @@ class Lengths:
         The lines behind the arrays.
     model, green, fired : (c, m) float
         Nominal, and means of the repeats.
+    drawn : (c, m) float
+        What the printer makes of the nominal lengths by its layers alone: heights are whole ones.
     side : (c, m) float
         +1 outside, -1 inside and bore, 0 step.
     bore : (c, m) float
@@ -45,6 +52,7 @@ class Lengths:
 
     readings: tuple[tuple[Reading, ...], ...]
     model: Floats
+    drawn: Floats
     green: Floats
     fired: Floats
     side: Floats
@@ -108,12 +116,37 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
     return Lengths(
         readings=rows,
         model=table(lambda r: r.nominal or 0.0),
+        drawn=np.array(
+            [
+                [_drawn_mm(r, sheet.settings.layer_height) for r in row]
+                + [0.0] * (widest - len(row))
+                for sheet, row in zip(sheets, rows, strict=True)
+            ]
+        ),
         green=table(lambda r: float(np.mean(r.green))),
         fired=table(lambda r: float(np.mean(r.fired))),
         side=table(lambda r: SIDE[r.kind]),
         bore=table(lambda r: float(r.kind is Kind.BORE)),
         weight=table(lambda r: 1.0),
     )
+
+
+def _drawn_mm(reading: Reading, layer_mm: float | None) -> float:
+    """What layers make of a nominal length; a height is a whole number of them.
+
+    Both ends of a step are rounded, and which way depends on heights that its line does not state:
+    of the two whole numbers of layers about it, the one that was read is taken.
+    """
+    nominal = reading.nominal or 0.0
+    if reading.axis != "z" or layer_mm is None:
+        return nominal
+    if reading.kind is not Kind.STEP:
+        return LayerHeights(layer_mm, layer_mm).printed_mm(nominal)
+    low = math.floor(nominal / layer_mm + WHOLE_LAYERS)
+    if nominal / layer_mm - low < WHOLE_LAYERS:
+        return low * layer_mm
+    read = float(np.mean(reading.green))
+    return min((low * layer_mm, (low + 1) * layer_mm), key=lambda height: abs(height - read))
 
 
 def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:

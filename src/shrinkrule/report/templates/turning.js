@@ -57,8 +57,8 @@
     for (i = 0; i < points.length; i += 3) {
       if (mode === "sag" && moved) {
         size = Math.hypot(moved[i], moved[i + 1], moved[i + 2]);
-        // A sag under a hundredth of a millimetre is nothing, however small the largest is.
-        share = Math.min(1, size / Math.max(part.most, 0.05));
+        // A sag far under what matters is pale, however small the largest is.
+        share = Math.min(1, size / Math.max(part.most, part.matters));
         colours[i] = 0.93 - 0.48 * share;
         colours[i + 1] = 0.95 - 0.87 * share;
         colours[i + 2] = 0.90 - 0.70 * share;

@@ -52,6 +52,7 @@ def turning_scene(result: JobResult) -> str:
         "thickness": _packed(colours),
         "moved": None if moved is None else _packed(moved.astype("<f4")),
         "most": 0.0 if moved is None else float(np.linalg.norm(moved, axis=1).max()),
+        "matters": result.sag_look.limit_mm,
         "up": [float(x) for x in up],
     }
     # No "<" in a script block: a name could end it.
