@@ -17,7 +17,7 @@ import trimesh
 
 from shrinkrule.cli import main
 from shrinkrule.files import stl_bytes, threemf_bytes
-from shrinkrule.files.threemf import facets_from_3mf
+from shrinkrule.files.threemf.read import facets_from_3mf
 from shrinkrule.mesh import read_part
 
 

@@ -133,12 +133,12 @@ def calibrate(
 
 def _read(sheets: list[Path], progress: Progress) -> list[Sheet]:
     """All sheets, read and checked."""
-    from shrinkrule.calibration import read_sheet
+    from shrinkrule.calibration.fit.lengths import read_witnesses
 
-    read = []
+    read: list[Sheet] = []
     for number, sheet in enumerate(sheets):
         progress("reading the sheets", _FITTING * number / len(sheets))
-        read.append(read_sheet(sheet))
+        read += read_witnesses(sheet)
     return read
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from shrinkrule.cells import printable
-from shrinkrule.cli import options, sag_options, shrinkage
+from shrinkrule.cli import history, options, sag_options, shrinkage
 from shrinkrule.cli.many_parts import (
     PART_GB,
     UNKNOWNS_GB,
@@ -181,6 +181,7 @@ def compensate(
     green_format: Format = "stl",
     force: Force = False,
     memory: Memory = None,
+    no_history: history.NoHistory = False,
     open_report: options.Open = False,
     json: options.Json = False,
     verbose: Verbose = False,
@@ -190,8 +191,8 @@ def compensate(
 
     The screen has what to act on: the verdict, what is not fine, sizes, mends and
     files; --verbose shows the rest, and the report has all of it. Writes
-    NAME.green.stl (or .3mf) to slice, NAME.report.html to read, and
-    NAME.report.json for programs. Of several models or a folder each is done by itself, and
+    NAME.green.stl (or .3mf) to slice, NAME.report.html to read, and NAME.report.json for
+    programs. Of several models or a folder each is done by itself, and
     parts.summary.html tells of all of them and of which share a crucible. A model
     itself is never changed; a result of another recipe under these names is
     replaced only after asking.
@@ -287,8 +288,10 @@ def compensate(
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs, name, green_format, command)
+        outputs = job_outputs(result, folder, inputs, name, command, green_format)
     _show(result, outputs, json, verbose)
+    if not no_history and (why := history.remember(settings, model, outputs)):
+        typer.echo(why, err=True)
     if open_report:
         options.open_page(outputs["html"])
     if fail_on_thin:

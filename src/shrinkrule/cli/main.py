@@ -18,8 +18,11 @@ from shrinkrule.cli import (
     compensate,
     coupon,
     dimensions,
+    history,
+    review,
     settings,
     table,
+    traveler,
     walls,
     ways_up,
 )
@@ -68,6 +71,9 @@ dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+traveler.register(app)
+review.register(app)
+history.register(app)
 settings.register(app)
 
 

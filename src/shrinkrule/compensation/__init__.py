@@ -11,6 +11,7 @@ from shrinkrule.compensation.predict import (
     Prediction,
     Print,
     SizePrediction,
+    expected_masses,
     expected_mm,
     predict_fired,
 )
@@ -39,6 +40,7 @@ __all__ = [
     "Print",
     "ScaleFactors",
     "SizePrediction",
+    "expected_masses",
     "expected_mm",
     "fired_mesh",
     "grade_width_mm",

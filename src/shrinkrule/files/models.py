@@ -13,8 +13,8 @@ from shrinkrule.errors import FileError
 from shrinkrule.files.other_meshes import facets_of_mesh, kind_of_mesh
 from shrinkrule.files.stl import facets_from_stl
 from shrinkrule.files.stl_text import AGAIN
-from shrinkrule.files.threemf import facets_from_3mf
-from shrinkrule.files.unpack import checksum_of, file_bytes
+from shrinkrule.files.threemf.read import facets_from_3mf
+from shrinkrule.files.unpack import file_bytes
 from shrinkrule.numerics.arrays import Floats
 
 GREEN_MARK: Final = "shrinkrule green part of "
@@ -39,8 +39,6 @@ class ModelFile:
         Whether it says that it is a green part made here.
     objects : tuple of str
         Names of the objects that it places, where it has any.
-    sha256 : str
-        Checksum of the file as it lies on the disk.
     """
 
     corners: NDArray[np.float32] | Floats
@@ -49,7 +47,6 @@ class ModelFile:
     notes: tuple[str, ...] = ()
     green: bool = False
     objects: tuple[str, ...] = ()
-    sha256: str = ""
 
 
 def read_model_file(path: Path) -> ModelFile:
@@ -73,16 +70,13 @@ def read_model_file(path: Path) -> ModelFile:
     data = file_bytes(path)
     if not data:
         raise FileError("the file is empty", where=path.name, hint=AGAIN)
-    checksum = checksum_of(path)
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
         placed = facets_from_3mf(data, path.name)
         green = placed.description.startswith(GREEN_MARK)
-        return ModelFile(
-            placed.corners, "3MF", placed.unit, (), green, placed.objects, sha256=checksum
-        )
+        return ModelFile(placed.corners, "3MF", placed.unit, green=green, objects=placed.objects)
     if kind := kind_of_mesh(data, path.suffix.lower().removesuffix(".gz")):
         corners, notes = facets_of_mesh(data, kind, path.name)
-        return ModelFile(corners, kind, notes=notes, sha256=checksum)
+        return ModelFile(corners, kind, notes=notes)
     green = data.startswith(GREEN_MARK.encode())
     single, file_format, notes = facets_from_stl(data, path.name)
-    return ModelFile(single, file_format, notes=notes, green=green, sha256=checksum)
+    return ModelFile(single, file_format, notes=notes, green=green)

@@ -6,7 +6,6 @@ Nothing is unpacked without a limit: what a header says of a size is never belie
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import zlib
 from pathlib import Path
 from typing import Final
@@ -73,24 +72,6 @@ def require_memory(facets: int, where: str) -> None:
             where=where,
             hint="export the model coarser, or close other programs",
         )
-
-
-def checksum_of(path: Path) -> str:
-    """SHA-256 of a file as it lies on the disk, in hexadecimal; empty where it cannot be read.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-
-    Returns
-    -------
-    str
-        64 letters, or none.
-    """
-    with contextlib.suppress(OSError, ValueError), path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
-    return ""
 
 
 def file_bytes(path: Path) -> bytes:

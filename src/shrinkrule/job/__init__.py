@@ -16,7 +16,7 @@ from shrinkrule.job.result import (
 )
 from shrinkrule.job.room import room_of
 from shrinkrule.job.run import compensate, for_part
-from shrinkrule.job.sag_look import SagLook
+from shrinkrule.job.sag_look import SagLook, dimension_sags
 from shrinkrule.job.ways import WayLook, weigh_ways
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "WayLook",
     "binder_time",
     "compensate",
+    "dimension_sags",
     "filament_of",
     "for_part",
     "longer_than_coupon",

@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from shrinkrule.compensation import Prediction, way_up
+from shrinkrule.dimensions import Dimension, FoundDimensions, Kind
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of
 
 if TYPE_CHECKING:
@@ -128,3 +132,56 @@ def _limit_mm(prediction: Prediction) -> float:
     """Sag from which it matters: a tenth, or a share of the sizes' half width if that is less."""
     halves = [size.fired_mm.half95 for size in prediction.sizes if size.fired_mm.half95 is not None]
     return min([SAG_MATTERS_MM, *(SHARE_OF_SIZES * half for half in halves)])
+
+
+def dimension_sags(
+    part: Part, found: FoundDimensions | None, look: SagLook
+) -> tuple[float | None, ...]:
+    """Change of the first dimensions by the sag that is not taken off, mm.
+
+    A length between two places changes by the difference of their displacements along it, a side
+    of the box by what the whole surface does.
+
+    Parameters
+    ----------
+    part : Part
+        The wanted part.
+    found : FoundDimensions or None
+        Its dimensions.
+    look : SagLook
+        What is known of its sag.
+
+    Returns
+    -------
+    tuple of float or None
+        In the order of the list; positive where the length becomes longer. None for rounds and
+        where no sag is known.
+    """
+    if found is None:
+        return ()
+    field = None if look.estimate is None else look.estimate.field
+    if field is None:
+        return (None,) * found.first
+    vertices = np.asarray(part.mesh.vertices, dtype=np.float64)
+    box = np.ptp(vertices + field.at(vertices), axis=0) - np.ptp(vertices, axis=0)
+    sags: list[float | None] = []
+    for one in found.dozen:
+        direction = np.array(one.direction)
+        if one.kind is Kind.OVERALL:
+            sags.append(float(np.abs(direction) @ box))
+        elif one.is_round:
+            sags.append(None)
+        else:
+            first, second = field.at(_ends(one, direction))
+            sags.append(float((second - first) @ direction))
+    return tuple(sags)
+
+
+def _ends(one: Dimension, direction: Floats) -> Floats:
+    """Ends (2, 3) of a length, in the model's axes, mm."""
+    start = np.array(one.place)
+    if one.level_mm is None:
+        start = start - 0.5 * one.size_mm * direction
+    else:
+        start = start + (one.level_mm - start @ direction) * direction
+    return np.stack([start, start + one.size_mm * direction])

@@ -13,6 +13,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import FileError, MeshError, Option
+from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import read_model_file
 from shrinkrule.mesh.bodies import Overlap, overlapping_bodies, united
 from shrinkrule.mesh.closing import close_cracks, drop_without_area
@@ -233,7 +234,12 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     """
     path = Path(path)
     about, vertices, facets = _read(path, unit)
-    return replace(_inspected(vertices, facets, path, about), is_green=about.green)
+    return replace(
+        _inspected(vertices, facets, path, about),
+        is_green=about.green,
+        objects=about.objects,
+        sha256=checksum_of(path),
+    )
 
 
 @dataclass(frozen=True)
@@ -245,7 +251,6 @@ class _About:
     notes: tuple[str, ...] = ()
     green: bool = False
     objects: tuple[str, ...] = ()
-    sha256: str = ""
 
 
 def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
@@ -258,14 +263,7 @@ def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
     notes = model.notes
     if model.unit and unit is not None:
         notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
-    about = _About(
-        model.file_format,
-        model.unit or unit or "mm",
-        notes,
-        model.green,
-        model.objects,
-        model.sha256,
-    )
+    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.objects)
     vertices, facets = merge_equal_vertices(model.corners)
     if not model.unit:
         # Not before: float32 corners merge in half the memory, and the same ones are equal.
@@ -364,8 +362,6 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
         warnings,
         overlaps,
         defects=defects,
-        sha256=about.sha256,
-        objects=about.objects,
     )
 
 

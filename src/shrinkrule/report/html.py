@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.compensation import way_up
+from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
@@ -22,6 +23,7 @@ from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import green_of, program
 from shrinkrule.report.pictures.details import detail_pictures
+from shrinkrule.report.pictures.dimensions import dimension_stills
 from shrinkrule.report.pictures.walls import (
     Picture,
     legend,
@@ -64,8 +66,10 @@ def job_html(
     """
     views = wall_views(result.walls, thickness_colouring(result.walls))
     pictures = wall_pictures(views)
+    dozen = () if result.dimensions is None else numbered_dozen(result.dimensions)
+    stills = dimension_stills(views.stage, dozen, result.green.from_model)
     verdict = result.verdict
-    scene = turning_scene(result)
+    scene = turning_scene(result, stills.lines)
     return (
         environment("shrinkrule.report")
         .get_template("job.html.j2")
@@ -95,7 +99,8 @@ def job_html(
             pictures=pictures,
             details=detail_pictures(views),
             sag=_sag(result),
-            dimensions=dimension_rows(result.dimensions, result.promised),
+            dimensions=dimension_rows(result.dimensions, result.promised, stills.pictures),
+            dimension_stills=stills.pictures,
             estimate=_estimate(result),
             badly=_badly(result),
             scene=Markup(scene),

@@ -17,8 +17,8 @@ from shrinkrule.files import (
     stl_bytes,
     threemf_bytes,
 )
+from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
-from shrinkrule.files.unpack import checksum_of
 from shrinkrule.job import JobResult, Recipe, WallLook
 from shrinkrule.report.foundation import green_of
 from shrinkrule.report.plain import job_dict, recipe_dict
@@ -123,8 +123,8 @@ def job_outputs(
     folder: Path,
     inputs: Iterable[Path] = (),
     name: str | None = None,
-    green_format: str = "stl",
     command: str = "",
+    green_format: str = "stl",
 ) -> dict[str, Path]:
     """Write the green part and both reports; return their paths by kind.
 
@@ -141,10 +141,10 @@ def job_outputs(
         Files that must not be overwritten.
     name : str, optional
         What the files' names begin with; the model's name if it is not given.
-    green_format : str
-        ``stl`` or ``3mf``.
     command : str
         The command line, for the reports, if there was one.
+    green_format : str
+        ``stl`` or ``3mf``.
 
     Returns
     -------

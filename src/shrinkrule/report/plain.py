@@ -13,8 +13,16 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
-from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, Recipe, WallLook, look_at_bodies, room_of
+from shrinkrule.compensation import ScaleFactors, way_up
+from shrinkrule.job import (
+    JobResult,
+    Place,
+    Recipe,
+    WallLook,
+    dimension_sags,
+    look_at_bodies,
+    room_of,
+)
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
@@ -80,9 +88,7 @@ def job_dict(
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
-            "dimensions": None
-            if result.dimensions is None
-            else dimension_dicts(result.dimensions, result.promised),
+            "dimensions": _dimensions(result),
             "filament": filament_dict(result),
             "bodies": _bodies(result),
             "walls": _walls(result.walls),
@@ -91,6 +97,7 @@ def job_dict(
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
             "room_in_furnace": _room(result),
+            "furnace_up": _furnace_up(result),
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
@@ -127,9 +134,29 @@ def recipe_dict(
     }
 
 
+def _dimensions(result: JobResult) -> list[dict[str, Any]] | None:
+    """Dimensions of the wanted part, with what the estimated sag does to each of the first."""
+    if result.dimensions is None:
+        return None
+    listed = dimension_dicts(result.dimensions, result.promised)
+    sags = dimension_sags(result.part, result.dimensions, result.sag_look)
+    for plain, sag in zip(listed, sags, strict=False):
+        plain["sag_mm"] = sag
+    return listed
+
+
 def _room(result: JobResult) -> dict[str, Any]:
     room = room_of(result)
     return {"reach_mm": room.reach_mm.tolist(), "height_mm": room.height_mm}
+
+
+def _furnace_up(result: JobResult) -> list[float]:
+    """Direction of the model's axes that points up in the furnace; as printed if not stated."""
+    lies = result.recipe.sag or result.recipe.lies
+    if lies is not None:
+        return [float(value) for value in lies.furnace_up]
+    up: list[float] = way_up(result.recipe.print_up).tolist()
+    return up
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:

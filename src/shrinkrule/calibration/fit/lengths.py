@@ -6,10 +6,14 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from shrinkrule.calibration.sheets.load import as_coupon, read_load
+from shrinkrule.calibration.sheets.parse import parse_sheet
+from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.statistics.regression import fit_ray
 from shrinkrule.errors import SheetError
@@ -297,3 +301,50 @@ def firing_order(sheets: tuple[Sheet, ...], names: tuple[str, ...], firing: Ints
             return None
         keys = [int(name) for name in names]
     return np.argsort(np.argsort(keys)).astype(np.float64)
+
+
+def read_witnesses(path: str | Path) -> tuple[Sheet, ...]:
+    """Read a filled sheet of a coupon, or of a load, whose parts come as coupons of odd lengths.
+
+    Parameters
+    ----------
+    path : str or Path
+        The CSV file.
+
+    Returns
+    -------
+    tuple of Sheet
+        One of a coupon; of a load, one for each part that can be fitted.
+
+    Raises
+    ------
+    SheetError
+        As :func:`read_sheet` and :func:`read_load`.
+    """
+    if not parse_sheet(path).parts:
+        return (read_sheet(path),)
+    coupons = [as_coupon(part) for part in read_load(path)]
+    return tuple(coupon for coupon in coupons if not why_no_witness(coupon))
+
+
+def why_no_witness(sheet: Sheet) -> str:
+    """Say why a part cannot join a fit; empty where it can.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        As from :func:`as_coupon`.
+
+    Returns
+    -------
+    str
+        A reason without its full stop.
+    """
+    if not sheet.settings.firing:
+        return "line S2 does not name its firing"
+    try:
+        for axis in "xyz":
+            lengths_along([sheet], axis)
+    except SheetError as refusal:
+        return refusal.what
+    return ""

@@ -19,7 +19,7 @@ import numpy as np
 from lxml import etree
 
 from shrinkrule.errors import FileError
-from shrinkrule.files.threemf_model import MM_PER_UNIT, Model, ModelError, read_model
+from shrinkrule.files.threemf.model import MM_PER_UNIT, Model, ModelError, read_model
 from shrinkrule.files.unpack import MAX_UNPACKED_BYTES, require_memory
 from shrinkrule.numerics.arrays import Floats
 
