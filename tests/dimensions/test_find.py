@@ -275,3 +275,14 @@ def test_far_from_the_origin_what_single_precision_blurs_is_left_out() -> None:
     mesh.vertices = np.asarray(mesh.vertices) + [1e5, 0, 0]
     found = found_on(single(mesh))
     assert not len(sizes(found.every, Kind.BORE))
+
+
+def test_of_too_many_facets_only_the_overall_sizes_are_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("shrinkrule.dimensions.find.MOST_FACETS", 11)
+    found = found_on(mesh_of(box([30.0, 20.0, 5.0])))
+    assert [(one.kind, one.size_mm) for one in found.every] == [
+        (Kind.OVERALL, pytest.approx(size)) for size in (30.0, 20.0, 5.0)
+    ]
+    assert found.notes == ("12 facets are too many to find more than the overall sizes",)
