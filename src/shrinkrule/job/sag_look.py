@@ -116,7 +116,9 @@ def _estimated(
     if not look.matters:
         return look
     rest = part_of(progress, _ESTIMATE_SHARE, 1.0 - _ESTIMATE_SHARE)
-    ways = rank_ways_up(part.mesh, material, lies, unknowns=QUICK_UNKNOWNS, progress=rest)
+    ways = rank_ways_up(
+        part.mesh, material, lies, unknowns=QUICK_UNKNOWNS, known=estimate, progress=rest
+    )
     return SagLook(estimate=estimate, limit_mm=look.limit_mm, ways=ways)
 
 
