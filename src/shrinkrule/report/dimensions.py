@@ -248,7 +248,9 @@ def dimension_rows(
                 "at": ", ".join(f"{round(c, 1) + 0.0:.1f}" for c in one.place),
                 "fly": ",".join(f"{c:.3f}" for c in mark.ends.mean(axis=0)),
                 "places": str(one.places),
-                "seen": ", ".join(still.letter for still in stills if mark.number in still.marked),
+                "seen": ", ".join(
+                    still.letter for still in stills if str(mark.number) in still.marked
+                ),
             }
         )
     return rows

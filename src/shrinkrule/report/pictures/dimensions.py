@@ -15,15 +15,13 @@ from PIL import ImageDraw
 from shrinkrule.dimensions import Kind, Numbered
 from shrinkrule.dimensions.recognition.planes import across
 from shrinkrule.numerics.arrays import Floats, box_of
+from shrinkrule.report.pictures.marks import INK, clear_of, number_at
 from shrinkrule.report.pictures.scene import BACKGROUND, VIEWS, Camera, Drawing, Stage, draw
 from shrinkrule.report.pictures.walls import (
     HEIGHT,
-    INK,
     WIDTH,
     Picture,
-    clear_of,
     data_uri,
-    number_at,
     scale_bar,
 )
 
@@ -99,7 +97,9 @@ def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -
         _draw_lines(drawing, both[:, 1], both[:, 0], numbers)
         scale_bar(drawing.image, drawing.camera)
         letter = "DEF"[len(pictures)]
-        pictures.append(Picture(data_uri(drawing.image), f"seen {side}", numbers, letter))
+        pictures.append(
+            Picture(data_uri(drawing.image), f"seen {side}", tuple(map(str, numbers)), letter)
+        )
     lines = tuple((one.number, line) for one, (_, line) in zip(dozen, placed, strict=True))
     return Stills(tuple(pictures), lines)
 
