@@ -72,7 +72,7 @@ FLOORS: Final = {
         "layout solid spans",
         "piece block_sizes",
         "bars block ladder views",
-        "fitting",
+        "fitting worth",
         "design",
         "drawing",
         "page",
@@ -118,7 +118,8 @@ FLOORS: Final = {
         "preparation gaps",
         "result",
         "solve",
-        "precurve orientations estimate",
+        "steering orientations estimate",
+        "precurve",
     ),
     "dimensions": (
         "recognition dimension",
@@ -160,7 +161,7 @@ MODULES: Final = {
     ".".join(["shrinkrule", *path.relative_to(PACKAGE).with_suffix("").parts]) for path in TREES
 }
 # A coupon is four kinds of piece, each with its sizes, and a page with its drawings.
-MOST_FILES: Final[dict[str, int]] = {"coupon": 16}
+MOST_FILES: Final[dict[str, int]] = {"coupon": 17}
 """Folders that hold more than fourteen modules: the coupon has many pieces, each command a file."""
 BANNED: Final = {"socket", "urllib", "http", "requests", "ssl"}
 

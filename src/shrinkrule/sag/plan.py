@@ -171,7 +171,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     wanted = settings.brick_mm
     if wanted is None:
         quick = _finest(mesh, turn, replace(settings, max_unknowns=_QUICK))
-        wanted = min(wall / BRICKS_WANTED, quick)
+        wanted = min(wall / settings.bricks_wanted, quick)
     if settings.brick_mm is not None and wanted < finest:
         unknowns = _estimate_unknowns(mesh, turn, wanted)
         raise SettingError(
@@ -179,12 +179,40 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
             hint=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
     grid, unknowns = _lay_within(mesh, turn, max(wanted, finest), settings.max_unknowns)
+    return _plan_of(mesh, grid, unknowns, wall)
+
+
+def plan_bricks(mesh: trimesh.Trimesh, like: SagPlan, brick_mm: float) -> SagPlan:
+    """The plan of the same part with other bricks.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+    like : SagPlan
+        Its plan so far.
+    brick_mm : float
+        Largest side of a brick, mm.
+
+    Returns
+    -------
+    SagPlan
+        The plan with such bricks.
+    """
+    grid = lay_grid(mesh, like.grid.turn, brick_mm, 1.0)
+    brick = float(np.prod(grid.size) ** (1.0 / 3.0))
+    return _plan_of(mesh, grid, _estimate_unknowns(mesh, grid.turn, brick), like.wall_mm)
+
+
+def _plan_of(mesh: trimesh.Trimesh, grid: Grid, unknowns: int, wall: float) -> SagPlan:
+    """What a grid means for a part of a wall so thick, mm."""
     through = wall / float(grid.size.max())
     notes = []
     if through < FEWEST_BRICKS:
+        enough = _estimate_unknowns(mesh, grid.turn, wall / BRICKS_WANTED)
         notes.append(
             f"the thinnest wall ({wall:.2g} mm) is thinner than a brick, so its sag is not sure; "
-            f"about {_estimate_unknowns(mesh, turn, wall / BRICKS_WANTED):,} unknowns would do"
+            f"about {enough:,} unknowns would do"
         )
     elif through < BRICKS_WANTED - 0.05:
         notes.append(

@@ -34,6 +34,10 @@ FINE: Final = 1e-5
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
 _SINK: Final = 1.0  # of the iteration's error in the largest sag: a penetration of less is rounding
 
+_DEEPEST: Final = (
+    0.6  # of the deepest penetration: where most penetrate, only so deep ones come next
+)
+
 
 @dataclass(frozen=True)
 class ContactState:
@@ -163,7 +167,11 @@ def _changes(
     mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
     depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
     clearance = displacement[candidates.node, 2] + candidates.gap
-    return touching & (push < -_PULL * mean_push), ~touching & (clearance < -depth), push
+    penetrating = ~touching & (clearance < -depth)
+    if penetrating.sum() > touching.sum():
+        # Under a line or a point far more penetrates than will touch: the deepest comes first.
+        penetrating &= clearance < _DEEPEST * clearance[penetrating].min()
+    return touching & (push < -_PULL * mean_push), penetrating, push
 
 
 def _hold(
