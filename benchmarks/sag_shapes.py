@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+import scipy.sparse
 import scipy.sparse.linalg
 import skfem
 import trimesh
@@ -72,19 +73,20 @@ class Shape:
         return SagMaterial(self.modulus_kpa, 0.0, poisson=POISSON, density_g_cm3=7.5)
 
     def cells(self, finer: float) -> Any:
-        """Tetrahedra of scikit-fem with curved sides, and the straight ones of its vertices."""
-        mesh = skfem.MeshTet.init_tensor(*self.ticks(finer))
+        """Bricks of scikit-fem with curved sides, and the straight ones of their vertices."""
+        mesh = skfem.MeshHex.init_tensor(*self.ticks(finer))
         if self.inside is not None:
             mesh = mesh.restrict(np.flatnonzero(self.inside(mesh.p[:, mesh.t].mean(axis=1))))
-        curved = skfem.MeshTet2.from_mesh(mesh)
-        return replace(curved, doflocs=self.place(curved.doflocs)), skfem.MeshTet(
+        curved = skfem.MeshHex2.from_mesh(mesh)
+        return replace(curved, doflocs=self.place(curved.doflocs)), skfem.MeshHex(
             self.place(mesh.p), mesh.t
         )
 
     def surface(self) -> trimesh.Trimesh:
         """The whole part as a closed mesh, from the boundary of fine cells."""
         mesh = self.cells(2.0)[1]
-        facets = mesh.facets[:, mesh.boundary_facets()].T
+        quads = mesh.facets[:, mesh.boundary_facets()].T
+        facets = np.concatenate([quads[:, [0, 1, 2]], quads[:, [0, 2, 3]]])
         solid = trimesh.Trimesh(mesh.p.T, facets, process=False)
         for axis in self.mirrored:
             kept = ~np.all(np.abs(solid.triangles[:, :, axis]) < 1e-9, axis=1)
@@ -280,48 +282,63 @@ def _energy(u: Any, v: Any, _: Any) -> Any:
     return 2.0 * shear * ddot(strain, virtual) + first * trace(strain) * trace(virtual)
 
 
-@skfem.BilinearForm
-def _plate(u: Any, v: Any, w: Any) -> Any:
-    return PLATE * w["on"] * u[2] * v[2]
+def _parts(basis: Any) -> tuple[Any, ...]:
+    """Unknowns at vertices, edges, facets and in cells: one row for each direction."""
+    return basis.nodal_dofs, basis.edge_dofs, basis.facet_dofs, basis.interior_dofs
 
 
-@skfem.LinearForm
-def _push(v: Any, w: Any) -> Any:
-    return -PLATE * w["on"] * w["gap"] * v[2]
+def _on_face(straight: Any, axis: int) -> tuple[Mask, ...]:
+    """Vertices, edges, facets and cells that lie in the plane where an axis is zero."""
+    at_zero = np.abs(straight.p[axis]) < 1e-9
+    inside = np.zeros(straight.t.shape[1], dtype=bool)
+    return (
+        at_zero,
+        at_zero[straight.edges].all(axis=0),
+        at_zero[straight.facets].all(axis=0),
+        inside,
+    )
 
 
 def reference(shape: Shape, finer: float) -> Reference:
-    """Solve a shape with quadratic tetrahedra on a plate that only pushes."""
+    """Solve a shape with triquadratic bricks on a plate that only pushes."""
     mesh, straight = shape.cells(finer)
-    element = skfem.ElementVector(skfem.ElementTetP2())
-    basis = skfem.Basis(mesh, element)
+    basis = skfem.Basis(mesh, skfem.ElementVector(skfem.ElementHex2()), intorder=4)
     stiffness = skfem.BilinearForm(_energy).assemble(basis)
     weight = shape.material().weight_over_modulus
     load = skfem.LinearForm(lambda v, _: -weight * v[2]).assemble(basis)
-    low = straight.facets_satisfying(
-        lambda x: x[2] < 0.1 * np.ptp(straight.p[2]), boundaries_only=True
-    )
-    under = skfem.FacetBasis(mesh, element, facets=low)
-    gap = np.asarray(under.global_coordinates())[2]
-    vertices = straight.p
-    fixed = [basis.nodal_dofs[axis][np.abs(vertices[axis]) < 1e-9] for axis in shape.mirrored]
-    fixed += [
-        basis.edge_dofs[axis][np.abs(vertices[axis][straight.edges]).max(axis=0) < 1e-9]
+    fixed = [
+        part[axis][held]
         for axis in shape.mirrored
+        for part, held in zip(_parts(basis), _on_face(straight, axis), strict=True)
     ]
     # What slides freely is pinned where nothing pulls: two directions, and the turn.
+    vertices = straight.p
     if 0 not in shape.mirrored:
         fixed.append(basis.nodal_dofs[0][[0]])
     if 1 not in shape.mirrored:
         far = int(np.argmax(np.abs(vertices[0] - vertices[0][0])))
         fixed.append(basis.nodal_dofs[1][[0, far]])
     inside = np.setdiff1d(np.arange(basis.N), np.concatenate(fixed))
+
+    # The plate acts upward alone: it is assembled for one direction.
+    low = straight.facets_satisfying(
+        lambda x: x[2] < 0.1 * np.ptp(vertices[2]), boundaries_only=True
+    )
+    under = skfem.FacetBasis(mesh, skfem.ElementHex2(), facets=low, intorder=4)
+    upward = np.empty(under.N, dtype=np.int64)
+    for one, three in zip(_parts(under), _parts(basis), strict=True):
+        upward[one[0]] = three[2]
+    lift = scipy.sparse.csr_array(
+        (np.ones(under.N), (upward, np.arange(under.N))), shape=(basis.N, under.N)
+    )
+    gap = np.asarray(under.global_coordinates())[2]
     x, seen = np.zeros(basis.N), None
     pushing = gap < NEAR * shape.wall_mm
     for _ in range(ROUNDS):
-        on = pushing.astype(float)
-        matrix = (stiffness + _plate.assemble(under, on=on))[inside][:, inside].tocsc()
-        right = (load + _push.assemble(under, on=on, gap=gap))[inside]
+        on = PLATE * pushing
+        held = lift @ _plate.assemble(under, on=on) @ lift.T
+        matrix = (stiffness + held).tocsr()[inside][:, inside].tocsc()
+        right = (load + lift @ _push.assemble(under, on=on, gap=gap))[inside]
         factors = scipy.sparse.linalg.splu(
             matrix,
             permc_spec="MMD_AT_PLUS_A",
@@ -329,13 +346,23 @@ def reference(shape: Shape, finer: float) -> Reference:
             options={"SymmetricMode": True},
         )
         x[inside] = factors.solve(right)
-        pushing = np.asarray(under.interpolate(x))[2] + gap < 0.0
+        pushing = np.asarray(under.interpolate(x[upward])) + gap < 0.0
         if seen is not None and np.array_equal(pushing, seen):
             break
         seen = pushing
     else:
         raise RuntimeError("the contact of the reference did not settle")
     return Reference(vertices.T, x[basis.nodal_dofs].T, len(inside))
+
+
+@skfem.BilinearForm
+def _plate(u: Any, v: Any, w: Any) -> Any:
+    return w["on"] * u * v
+
+
+@skfem.LinearForm
+def _push(v: Any, w: Any) -> Any:
+    return -w["on"] * w["gap"] * v
 
 
 def compared(shape: Shape, there: Reference, at: Callable[[Floats], Floats]) -> float:

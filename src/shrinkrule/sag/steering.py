@@ -38,7 +38,9 @@ _LEAST_RATIO: Final = 1.25  # finer by less tells too little from the grid befor
 _LARGEST_RATIO: Final = 2.0
 _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by this
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
-_EXTRAPOLATED_FACTOR: Final = 1.25  # the same, once the two are extrapolated: his for a known order
+_REFINED_FROM: Final = 1.25  # times the error of second order: where that is too much, refine
+_EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
+# references of docs/theory-sag.md, where a footing's edge lowers the order
 _COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grids
 _FINE_SHARE: Final = 0.4  # of the time that is left goes into the first fine grid
 
@@ -112,6 +114,8 @@ def solve_surely(
 ) -> SureSag:
     """Solve on two grids, and on finer ones where their difference asks for it.
 
+    Where the settings state the bricks, they are taken as they are.
+
     Parameters
     ----------
     problem : SagProblem
@@ -148,16 +152,18 @@ def solve_surely(
         )
 
     coarse = solve_coarsely(problem)
-    planned = within_time(problem, coarse.state.solution.iterations)
+    planned = problem.plan
+    if settings.brick_mm is None:
+        planned = within_time(problem, coarse.state.solution.iterations)
     left = 1.0 - _COARSE_SHARE
     fine = solve(planned, coarse, _COARSE_SHARE, _FINE_SHARE * left)
     error = _error(fine, coarse)
     reach = float(np.linalg.norm(fine.field.displacement, axis=1).max())
     allowed = max(settings.sure_share * reach, NOTHING_SHARE * settings.tolerance_mm)
-    if _PLAIN_FACTOR * error <= allowed:
+    if _PLAIN_FACTOR * error <= allowed or settings.brick_mm is not None:
         return SureSag(fine, None, _PLAIN_FACTOR * error, planned)
     for number in range(_REFINEMENTS):
-        if _EXTRAPOLATED_FACTOR * error <= allowed:
+        if _REFINED_FROM * error <= allowed:
             break
         ratio = min(_RESERVE * float(np.sqrt(error / allowed)), _LARGEST_RATIO)
         ratio = max(ratio, _LEAST_RATIO)
