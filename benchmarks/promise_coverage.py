@@ -94,7 +94,8 @@ def settings(firing: int, coupon: int) -> SheetSettings:
     )  # fmt: skip
     return SheetSettings(
         coupon=str(coupon), firing=str(firing), date="", material="invented", process="",
-        caliper_resolution=0.01, gauge_resolution=0.05, balance_resolution=0.01, **nothing,
+        caliper_resolution=0.01, gauge_resolution=0.05, balance_resolution=0.01, row="",
+        **nothing,
     )  # fmt: skip
 
 

@@ -32,7 +32,10 @@ ROOMS: Final = (
     ("Sag", ("sag",)),
     ("Parts that share a crucible", ("loads",)),
     ("The job", ("job",)),
+    ("What was made", ("history",)),
+    ("What came out, and why", ("review",)),
     ("Reports", ("report",)),
+    ("The page that goes with the part", ("traveler",)),
     ("The command line", ("cli",)),
 )
 """Chapters of the tour, each with the modules and rooms it goes through."""

@@ -66,7 +66,11 @@ def test_the_offset_to_set_undoes_the_spread(spread_mm: float) -> None:
 def test_the_offset_is_on_the_screen(in_folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (in_folder / "box.stl").write_bytes(stl_bytes(BOX, "box"))
     said = shown(capsys, "compensate", "box.stl", "--demo-table")
-    assert "Beads spread 0.040 ± 0.010 mm beyond each outline" in said
+    assert "set: outline offset of the print -0.040 mm" in said
+    assert "masses" not in said
+    said = shown(capsys, "compensate", "box.stl", "--demo-table", "--verbose")
+    assert "masses green" in said
+    assert "Beads spread 0.040 ± 0.020 mm (95 %) beyond each outline" in said
     assert "outline offset of the print to -0.040 mm" in said
 
 

@@ -20,13 +20,15 @@ from shrinkrule import (
     part_from_mesh,
     row_at_density,
 )
-from shrinkrule.calibration import AXES
+from shrinkrule.calibration import AXES, Ladder
 from shrinkrule.compensation import plate_moved
 from shrinkrule.errors import MeshError
-from shrinkrule.job import JobResult, Outline
+from shrinkrule.job import JobResult, Level, Outline
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.physics.interval import Scatter
 from shrinkrule.report.printer_words import print_facts
+from shrinkrule.settings import Settings, Stated, limits_of, row_states
+from shrinkrule.walls import FindingKind
 
 DEMO = demo_table()[1]
 ROW = replace(
@@ -227,3 +229,43 @@ def test_an_effect_enters_the_row_at_its_size_whether_it_is_significant_or_not(
         assert np.mean(values) == pytest.approx(units, abs=0.75), name
         # The unit is what the effect scatters by, so that 1, 2 and 3 of it mean what they say.
         assert 0.5 < np.std(values, ddof=1) < 1.7, name
+
+
+def test_who_asks_for_a_limit_is_said_where_it_is_not_the_usual_one() -> None:
+    row = replace(ROW, name="a", walls=Ladder(0.83, 0.66, 1), floors=Ladder(0.9, 0.6, 3))
+    told = Settings(Stated.by_flags()).with_row(row_states(row, "table.csv"))
+    result = made(row, settings=told, limits=limits_of(told))
+    assert facts(result)["limits"] == "a wall needs 0.83 mm, 1.258 beads: row 'a' of table.csv"
+    assert "limits" not in facts(made())
+
+
+def test_the_mesh_that_is_written_is_looked_at_once_more() -> None:
+    """A fin of 0.70 mm green has 0.62 mm left when its outlines are moved by 0.04 mm."""
+    foot = trimesh.creation.box((40.0, 20.0, 4.0))
+    fin = trimesh.creation.box((0.70 / FACTOR_X, 16.0, 10.0))
+    fin.apply_translation((0.0, 0.0, 6.0))
+    part = united(foot, fin)
+    straight = made(mesh=part)
+    assert straight.written is None
+    assert straight.verdict.level is Level.LOOK
+    moved = made(mesh=part, outline=Outline.IN_MESH)
+    assert moved.written is not None
+    (place,) = moved.written.walls
+    assert place.finding.kind is FindingKind.THIN_WALL
+    assert place.finding.smallest_mm == pytest.approx(0.62, abs=0.002)
+    assert moved.verdict.level is Level.STOP
+    assert any(
+        reason.text.startswith("as written, thin wall: 1 place, worst 0.62 mm green")
+        for reason in moved.verdict.reasons
+    )
+
+
+def test_what_the_straight_part_shows_is_not_told_twice() -> None:
+    """A fin of 0.5 mm is thin before and after."""
+    fin = trimesh.creation.box((0.5, 16.0, 10.0))
+    fin.apply_translation((0.0, 0.0, 6.0))
+    part = united(trimesh.creation.box((40.0, 20.0, 4.0)), fin)
+    moved = made(mesh=part, outline=Outline.IN_MESH)
+    assert moved.written is not None
+    assert moved.written.walls == ()
+    assert not [r for r in moved.verdict.reasons if r.text.startswith("as written")]

@@ -1,7 +1,8 @@
-"""The measuring sheet: one fired coupon on one page of a spreadsheet.
+"""The measuring sheet: a fired coupon, or the parts of one load, on one page of a spreadsheet.
 
-The coupon's room writes it, a maker types numbers into it, and calibration reads
-it; all three agree on this layout. One file is one coupon in one firing.
+The coupon's room and the traveler's write it, a maker types numbers into it, and calibration reads
+it; all agree on this layout. One file is one coupon in one firing, or one load of parts, whose
+lines begin with the part's letter.
 """
 
 from __future__ import annotations
@@ -43,6 +44,8 @@ class Kind(StrEnum):
     """Weight in air, in g, at each stage, of the piece whose volume the sheet states."""
     MASS_IN_WATER = "mass_in_water"
     """Weight of the same piece, fired, hung in water, in g (Archimedes)."""
+    PART = "part"
+    """One part of a load: its letter, its name, its model volume and its green file's checksum."""
 
 
 class Setting(StrEnum):
@@ -87,6 +90,8 @@ class Setting(StrEnum):
     """Its surface seen from the side, mm2: bead spread times this is volume; by the coupon."""
     THICKEST_SECTION = "S18"
     """Largest ball that fits into the coupon's pieces, mm; written by the coupon."""
+    ROW = "S19"
+    """Row of the table that the parts of a load were made by (text); written by the traveler."""
 
 
 GREEN_COLUMNS: Final = ("green_1", "green_2", "green_3")
@@ -105,6 +110,8 @@ COLUMNS: Final = (
     "note",
 )
 """Header of the sheet. ``nominal`` and ``thickness`` are of the printed model, in ``unit``."""
+LOAD_COLUMNS: Final = (*COLUMNS[:-1], "sag", COLUMNS[-1])
+"""Header of a load's sheet: ``sag`` is what the sag is estimated to add to the fired length, mm."""
 
 
 @dataclass(frozen=True)
@@ -129,6 +136,8 @@ class SheetLine:
         Depth of the beam in the direction it sags; bridges and cantilevers only.
     note : str
         A word for the one who measures.
+    sag : float or None
+        What the sag adds to the fired length, mm, where that is estimated; on a load's sheet.
     """
 
     id: str
@@ -139,9 +148,10 @@ class SheetLine:
     nominal: float | str | None = None
     thickness: float | None = None
     note: str = ""
+    sag: float | None = None
 
 
-def sheet_csv(lines: list[SheetLine]) -> str:
+def sheet_csv(lines: list[SheetLine], columns: tuple[str, ...] = COLUMNS) -> str:
     """Empty sheet as CSV text, ready to be opened in a spreadsheet.
 
     Numbers are written with a point and no trailing zeros; measured columns stay blank.
@@ -150,6 +160,8 @@ def sheet_csv(lines: list[SheetLine]) -> str:
     ----------
     lines : list of SheetLine
         What is to be measured and stated.
+    columns : tuple of str
+        Its header: ``COLUMNS`` for a coupon, ``LOAD_COLUMNS`` for a load of parts.
 
     Returns
     -------
@@ -157,19 +169,20 @@ def sheet_csv(lines: list[SheetLine]) -> str:
         The file's text.
     """
     out = io.StringIO(newline="")
-    writer = csv.DictWriter(out, COLUMNS, restval="", lineterminator="\r\n")
+    writer = csv.DictWriter(out, columns, restval="", extrasaction="ignore", lineterminator="\r\n")
     writer.writeheader()
     for line in lines:
         writer.writerow(
             {
                 "id": line.id,
-                "feature": line.feature,
+                "feature": cell_text(line.feature),
                 "kind": line.kind.value,
                 "axis": line.axis,
                 "unit": line.unit,
                 "nominal": _cell(line.nominal),
                 "thickness": _cell(line.thickness),
-                "note": line.note,
+                "sag": _cell(line.sag),
+                "note": cell_text(line.note),
             }
         )
     return out.getvalue()

@@ -205,7 +205,13 @@ def test_overlapping_bodies_are_refused_and_then_united(
     (in_folder / "two.stl").write_bytes(stl_bytes(both, "two"))
     assert main(["compensate", "two.stl", "--demo-table"]) == 2
     assert "--unite" in capsys.readouterr().err
-    assert main(["compensate", "two.stl", "--demo-table", "--unite"]) == 0
+    assert main(["compensate", "two.stl", "--demo-table", "--unite", "--keep-bodies"]) == 2
+    assert "leave out --unite or --keep-bodies" in capsys.readouterr().err
+    assert main(["compensate", "two.stl", "--demo-table", "--keep-bodies"]) == 0
+    kept = json.loads(Path("two.report.json").read_text())
+    assert kept["prediction"]["green_volume_mm3"] is None
+    assert any("were kept" in reason["text"] for reason in kept["verdict"]["reasons"])
+    assert main(["compensate", "two.stl", "--demo-table", "--unite", "--force"]) == 0
 
 
 def test_density_between_rows_and_beyond_them(in_folder: Path) -> None:
@@ -270,7 +276,7 @@ def test_a_part_too_large_for_the_furnace_is_stopped(
     report = json.loads((in_folder / "box.report.json").read_text())
     assert report["verdict"]["level"] == "do not make it"
     assert report["furnace"]["spare_mm"] == pytest.approx(41 - 42.197, abs=1e-2)
-    assert main([*demo, "--box", "45x40x20"]) == 0
+    assert main([*demo, "--box", "45x40x20", "--verbose"]) == 0
     assert "fits the box" in capsys.readouterr().out
     assert main([*demo, "--box", "45x40x20", "--crucible", "45x40"]) == 2
     assert "given twice" in capsys.readouterr().err

@@ -145,6 +145,9 @@ def test_ways_up_are_ranked(capsys: pytest.CaptureFixture[str]) -> None:
     shown = capsys.readouterr().out
     assert f"--furnace-up {ways[0]['up']}" in shown
     assert "fits" in shown
+    page = Path("lever.ways-up.html").read_text()
+    assert page.count("<img") == 12
+    assert shown.count("1.190") == 6  # each way up has one axis that shrinks as Z does
     assert max(len(line) for line in shown.splitlines()) <= 80
 
 

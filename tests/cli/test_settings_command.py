@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -26,13 +27,19 @@ coupon_section = 9
 """
 
 
+ROWS = tuple(
+    replace(row, nozzle_mm=None, bead_width_mm=None, layer_height_mm=None) for row in demo_table()
+)
+"""Rows that do not state what their coupons were printed with."""
+
+
 @pytest.fixture(autouse=True)
 def in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
     outputs = OutputSet()
     outputs.add(tmp_path / "box.stl", stl_bytes(trimesh.creation.box((30, 20, 5)), "box"))
-    outputs.add(tmp_path / "table.csv", table_csv(demo_table()).encode())
+    outputs.add(tmp_path / "table.csv", table_csv(ROWS).encode())
     outputs.add(tmp_path / "shrinkrule.toml", STATED.encode())
     outputs.write()
     return tmp_path
@@ -145,7 +152,7 @@ def test_filament_stands_beneath_the_masses(
     """All of it is in the green part, so its mass is that one; 9 is no true density."""
     with (in_folder / "shrinkrule.toml").open("a") as file:
         file.write('[filament]\ndiameter = 1.75\ndensity = 9\nprice = 100\ncurrency = "EUR"\n')
-    assert main(["compensate", "box.stl"]) == 0
+    assert main(["compensate", "box.stl", "--verbose"]) == 0
     report = json.loads((in_folder / "box.report.json").read_text())
     mass = report["prediction"]["green_mass_g"]["value"]
     need = report["filament"]

@@ -6,8 +6,8 @@ import pytest
 import trimesh
 
 from shrinkrule import ScaleFactors, green_part, predict_fired, way_up
-from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.predict import Print
+from shrinkrule.printer import LayerHeights
 
 
 @pytest.mark.parametrize("plate_mm", [0.0, 0.1, -0.1])

@@ -70,7 +70,7 @@ def test_a_thicker_wall_is_proposed_where_it_would_help(
 
 
 def test_a_slump_has_no_interval_and_a_strange_modulus_is_questioned() -> None:
-    from shrinkrule.report.sag_report import sag_figures, sag_text
+    from shrinkrule.report.sag.words import sag_figures, sag_text
 
     soft = SagMaterial(1.0, 0.1, 0.46, 7.0)
     slump = precurve(bridge(), soft, SagSettings(brick_mm=2.0))

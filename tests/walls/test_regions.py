@@ -13,7 +13,7 @@ from shrinkrule.cli.main import main
 from shrinkrule.files.stl import stl_bytes
 from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.printer import Printer
-from shrinkrule.walls import Finding, FindingKind, Weight, check_walls
+from shrinkrule.walls import Finding, FindingKind, WallLimits, Weight, check_walls
 from walls.shapes import box
 
 BEAD = 0.66
@@ -79,6 +79,15 @@ def test_a_wire_is_one_pin_at_any_lean_by_its_inscribed_circle(sides: int, lean:
     assert pin.smallest_mm == pytest.approx(0.5, rel=5e-3)
     assert pin.limit_mm == pytest.approx(BEAD)
     assert pin.sound_mm == pytest.approx(2 * BEAD)
+
+
+def test_a_limit_lowered_for_walls_holds_for_no_pin() -> None:
+    """A wall and a wire of 0.5 mm, where walls print from 0.45 mm on."""
+    wall = Manifold.cube((20.0, 0.5, 10.0))
+    wire = Manifold.cylinder(10.0, 0.25, -1.0, 24).translate((10.0, 10.0, 0.0))
+    lowered = WallLimits(beads_to_exist=0.45 / BEAD, pin_beads=1.0)
+    kinds = {f.kind for f in check_walls(mesh_from_solid(wall + wire), PRINTER, lowered).findings}
+    assert kinds == {FindingKind.SINGLE_BEAD, FindingKind.THIN_PIN}
 
 
 def test_a_net_of_struts_is_one_place_through_nodes_over_the_limit() -> None:

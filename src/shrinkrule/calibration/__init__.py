@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from shrinkrule.calibration.sheets.read import read_sheet
     from shrinkrule.calibration.sheets.sheet import Sheet
     from shrinkrule.calibration.table.between import Beyond, row_at_density
+    from shrinkrule.calibration.table.evidence import Evidence, evidence_files, evidence_of
+    from shrinkrule.calibration.table.ladder import Ladder
     from shrinkrule.calibration.table.read import demo_table, find_row, read_table
     from shrinkrule.calibration.table.row import (
         AXES,
@@ -45,9 +47,11 @@ __all__ = [
     "Beyond",
     "CalibrationRow",
     "Estimate",
+    "Evidence",
     "Feature",
     "FitResult",
     "Interval",
+    "Ladder",
     "LengthEffect",
     "NamedOutlier",
     "Note",
@@ -60,6 +64,8 @@ __all__ = [
     "beam_modulus_kpa",
     "check_balance",
     "demo_table",
+    "evidence_files",
+    "evidence_of",
     "find_row",
     "fit_bars",
     "fit_sheets",
@@ -86,6 +92,10 @@ _MODULES: Final = {
     "Beyond": "shrinkrule.calibration.table.between",
     "CalibrationRow": "shrinkrule.calibration.table.row",
     "Estimate": "shrinkrule.physics.estimate",
+    "Evidence": "shrinkrule.calibration.table.evidence",
+    "Ladder": "shrinkrule.calibration.table.ladder",
+    "evidence_files": "shrinkrule.calibration.table.evidence",
+    "evidence_of": "shrinkrule.calibration.table.evidence",
     "FitResult": "shrinkrule.calibration.fit.result",
     "LengthEffect": "shrinkrule.physics.interval",
     "NamedOutlier": "shrinkrule.calibration.fit.result",

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
 from shrinkrule.cli import options
+from shrinkrule.errors import SettingError
 from shrinkrule.numerics.progress import Progress
 
 if TYPE_CHECKING:
-    from shrinkrule.calibration import CalibrationRow, FitResult, Sheet
+    from shrinkrule.calibration import FitResult, Sheet
 
 _FITTING: Final = 0.2
 _DRAWING: Final = 0.5
@@ -47,6 +47,21 @@ LeaveOut = Annotated[
         show_default=False,
     ),
 ]
+PoolPrinters = Annotated[
+    bool,
+    typer.Option(
+        "--pool-printers",
+        help="Fit coupons of different nozzles, beads or layers together: the row is then of no "
+        "one printer.",
+    ),
+]
+More = Annotated[
+    bool,
+    typer.Option(
+        "--more",
+        help="Fit the row of that name again, from the sheets that it names and these.",
+    ),
+]
 Note = Annotated[
     str,
     typer.Option(metavar="TEXT", help="A word of your own for the row.", show_default=False),
@@ -72,6 +87,8 @@ def calibrate(
     row: RowName = "calibration",
     leave_out: LeaveOut = None,
     note: Note = "",
+    more: More = False,
+    pool_printers: PoolPrinters = False,
     out: options.OutDir = None,
     yes: Yes = False,
     json: options.Json = False,
@@ -79,15 +96,22 @@ def calibrate(
     """Fit measured coupons: shrinkage, bead spread, sag, and how sure each of them is.
 
     Writes ROW.fit.html to read and ROW.fit.json for other programs, and adds the
-    row to the table. A row of that name is kept under its date.
+    row to the table. A row of that name is kept under its date. The row names
+    the sheets with their checksums; --more fits it again with further ones.
     """
     folder = options.folder_from(out)
+    left_out = tuple(leave_out or ())
+    if more:
+        sheets, left_out = _with_earlier(sheets, left_out, table, row)
+    from shrinkrule.calibration import evidence_of, fit_sheets, row_from_fit
+
     with options.progress_bar(shown=not json) as progress:
         read = _read(sheets, progress)
         if _show_bars(read, json):
             return
         progress("fitting", _FITTING)
-        fit, made = _fitted(read, row, leave_out or (), note)
+        fit = fit_sheets(read, left_out, pool_printers)
+        made = row_from_fit(fit, row, note, evidence_of(sheets, table.parent if table else folder))
     if table is not None and not yes:
         _ask(fit, table, row)
     with options.progress_bar(shown=not json) as progress:
@@ -109,12 +133,12 @@ def calibrate(
 
 def _read(sheets: list[Path], progress: Progress) -> list[Sheet]:
     """All sheets, read and checked."""
-    from shrinkrule.calibration import read_sheet
+    from shrinkrule.calibration.fit.lengths import read_witnesses
 
-    read = []
+    read: list[Sheet] = []
     for number, sheet in enumerate(sheets):
         progress("reading the sheets", _FITTING * number / len(sheets))
-        read.append(read_sheet(sheet))
+        read += read_witnesses(sheet)
     return read
 
 
@@ -138,14 +162,21 @@ def _show_bars(read: list[Sheet], json: bool) -> bool:
     return True
 
 
-def _fitted(
-    read: list[Sheet], row: str, leave_out: Sequence[str], note: str
-) -> tuple[FitResult, CalibrationRow]:
-    """Fit of all sheets and the row it makes."""
-    from shrinkrule.calibration import fit_sheets, row_from_fit
+def _with_earlier(
+    sheets: list[Path], left_out: tuple[str, ...], table: Path | None, name: str
+) -> tuple[list[Path], tuple[str, ...]]:
+    """Sheets that a row was fitted from and those given, and what is to be left out of them."""
+    from shrinkrule.calibration import evidence_files, find_row, read_table
 
-    fit = fit_sheets(read, leave_out)
-    return fit, row_from_fit(fit, row, note)
+    if table is None:
+        raise SettingError(
+            "no row is named that could be fitted again", hint="give --table and --row too"
+        )
+    before = find_row(read_table(table), name, table.name)
+    earlier = evidence_files(before.evidence, name, table.parent)
+    known = {sheet.resolve() for sheet in earlier}
+    fresh = [sheet for sheet in sheets if sheet.resolve() not in known]
+    return [*earlier, *fresh], tuple(dict.fromkeys((*before.left_out, *left_out)))
 
 
 def _ask(fit: FitResult, table: Path, name: str) -> None:

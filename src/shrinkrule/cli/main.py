@@ -5,6 +5,7 @@ Exit codes: 0 done, 1 a finding the user asked to fail on, 2 bad input.
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Sequence
 from typing import Annotated, Final
@@ -17,8 +18,11 @@ from shrinkrule.cli import (
     compensate,
     coupon,
     dimensions,
+    history,
+    review,
     settings,
     table,
+    traveler,
     walls,
     ways_up,
 )
@@ -41,9 +45,11 @@ FLAGS: Final = {
     Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
     Option.OPEN: "--allow-open",
     Option.UNITE: "--unite",
+    Option.KEEP: "--keep-bodies",
     Option.AGAIN: "--green-again",
     Option.CORRECTED: "--printer-corrected",
     Option.SUPPORT: "--support",
+    Option.POOL: "--pool-printers",
 }
 """How each option is given here."""
 
@@ -65,6 +71,9 @@ dimensions.register(app)
 coupon.register(app)
 calibrate.register(app)
 table.register(app)
+traveler.register(app)
+review.register(app)
+history.register(app)
 settings.register(app)
 
 
@@ -88,7 +97,7 @@ def main(argv: Sequence[str]) -> int:
     """Run one command and return its exit code; nothing but text on the screen escapes."""
     before = len(written_so_far())
     try:
-        app(args=list(argv), prog_name="shrinkrule")
+        app(args=list(argv), prog_name="shrinkrule", obj=shlex.join(["shrinkrule", *argv]))
     except SystemExit as stop:
         if stop.code == INTERRUPTED:
             sys.stderr.write(f"shrinkrule: {_left(before)}\n")

@@ -1,7 +1,6 @@
 """From the wanted part to the green part, and back to what will come out of the furnace."""
 
 from shrinkrule.compensation.frames import QUARTER_TURNS, WAYS_UP, turn_up, turned_about_z, way_up
-from shrinkrule.compensation.layers import LayerHeights
 from shrinkrule.compensation.offset import OffsetMesh, offset_outlines
 from shrinkrule.compensation.plate import plate_moved
 from shrinkrule.compensation.predict import (
@@ -12,6 +11,7 @@ from shrinkrule.compensation.predict import (
     Prediction,
     Print,
     SizePrediction,
+    expected_masses,
     expected_mm,
     predict_fired,
 )
@@ -24,6 +24,7 @@ from shrinkrule.compensation.scale import (
     shrinkage_from_density,
 )
 from shrinkrule.compensation.tolerance import grade_width_mm, iso286_grade, iso2768_class
+from shrinkrule.printer import LayerHeights
 
 __all__ = [
     "AS_DRAWN",
@@ -39,6 +40,7 @@ __all__ = [
     "Print",
     "ScaleFactors",
     "SizePrediction",
+    "expected_masses",
     "expected_mm",
     "fired_mesh",
     "grade_width_mm",

@@ -23,8 +23,8 @@ _OPEN_MARKS: Final = (".~lock.{}#", "~${}")
 
 
 @contextmanager
-def held(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
-    """Hold a file against other runs, from reading it to its new contents.
+def locked(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
+    """Hold the lock of a file against other runs.
 
     Parameters
     ----------
@@ -36,8 +36,7 @@ def held(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
     Raises
     ------
     FileError
-        If another run holds it for longer, if a spreadsheet has it open, or if nothing may be
-        written beside it.
+        If another run holds it for longer, or if nothing may be written beside it.
     """
     lock = FileLock(path.with_name(f".{path.name}.lock"), timeout=patience_s)
     try:
@@ -56,6 +55,28 @@ def held(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
             hint="nothing was written; check the permissions of its folder",
         ) from error
     try:
+        yield
+    finally:
+        lock.release()
+
+
+@contextmanager
+def held(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
+    """Hold a file against other runs and spreadsheets, from reading it to its new contents.
+
+    Parameters
+    ----------
+    path : Path
+        The file, which need not exist; its folder must.
+    patience_s : float
+        Seconds to wait for another run.
+
+    Raises
+    ------
+    FileError
+        As :func:`locked`, and if a spreadsheet has it open.
+    """
+    with locked(path, patience_s):
         for mark in _OPEN_MARKS:
             sign = path.with_name(mark.format(path.name))
             if sign.exists():
@@ -65,5 +86,3 @@ def held(path: Path, patience_s: float = PATIENCE_S) -> Iterator[None]:
                     hint=f"nothing was written; close it there; if it is not open, delete {sign}",
                 )
         yield
-    finally:
-        lock.release()

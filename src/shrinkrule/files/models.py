@@ -9,8 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from shrinkrule.errors import FileError
+from shrinkrule.files.other_meshes import facets_of_mesh, kind_of_mesh
 from shrinkrule.files.stl import facets_from_stl
-from shrinkrule.files.threemf import facets_from_3mf
+from shrinkrule.files.stl_text import AGAIN
+from shrinkrule.files.threemf.read import facets_from_3mf
 from shrinkrule.files.unpack import file_bytes
 from shrinkrule.numerics.arrays import Floats
 
@@ -34,6 +37,8 @@ class ModelFile:
         What was passed over.
     green : bool
         Whether it says that it is a green part made here.
+    objects : tuple of str
+        Names of the objects that it places, where it has any.
     """
 
     corners: NDArray[np.float32] | Floats
@@ -41,6 +46,7 @@ class ModelFile:
     unit: str = ""
     notes: tuple[str, ...] = ()
     green: bool = False
+    objects: tuple[str, ...] = ()
 
 
 def read_model_file(path: Path) -> ModelFile:
@@ -62,9 +68,15 @@ def read_model_file(path: Path) -> ModelFile:
         For a file that is missing, a folder, empty, damaged or no model.
     """
     data = file_bytes(path)
+    if not data:
+        raise FileError("the file is empty", where=path.name, hint=AGAIN)
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
-        corners, unit = facets_from_3mf(data, path.name)
-        return ModelFile(corners, "3MF", unit)
+        placed = facets_from_3mf(data, path.name)
+        green = placed.description.startswith(GREEN_MARK)
+        return ModelFile(placed.corners, "3MF", placed.unit, green=green, objects=placed.objects)
+    if kind := kind_of_mesh(data, path.suffix.lower().removesuffix(".gz")):
+        corners, notes = facets_of_mesh(data, kind, path.name)
+        return ModelFile(corners, kind, notes=notes)
     green = data.startswith(GREEN_MARK.encode())
     single, file_format, notes = facets_from_stl(data, path.name)
     return ModelFile(single, file_format, notes=notes, green=green)

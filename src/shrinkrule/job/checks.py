@@ -6,6 +6,7 @@ it matters the headline says so.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -28,18 +29,31 @@ class State(StrEnum):
     NOT_LOOKED_AT = "not looked at"
 
 
-_LEVELS: Final = {
+LEVELS: Final = {
     State.FINE: Level.MAKE,
     State.NOT_LOOKED_AT: Level.MAKE,
     State.LOOK: Level.LOOK,
     State.STOP: Level.STOP,
 }
+"""What each state makes of a part."""
+
 _WEIGHTS: Final = (State.FINE, State.NOT_LOOKED_AT, State.LOOK, State.STOP)
 _OPENINGS: Final = {
     Level.MAKE: "Make it.",
     Level.LOOK: "Make it, but look at these first.",
     Level.STOP: "Do not make it as it is.",
 }
+
+
+def heaviest(states: Iterable[State]) -> State:
+    """State that decides among several; fine where there is none.
+
+    Examples
+    --------
+    >>> heaviest([State.LOOK, State.FINE]).value
+    'look'
+    """
+    return max(states, key=_WEIGHTS.index, default=State.FINE)
 
 
 @dataclass(frozen=True)
@@ -63,7 +77,7 @@ class Reason:
     @property
     def level(self) -> Level:
         """The verdict that this alone would make."""
-        return _LEVELS[self.state]
+        return LEVELS[self.state]
 
 
 @dataclass(frozen=True)
@@ -92,7 +106,7 @@ class Check:
         """The heaviest of what was found; not looked at, where nothing was and that is why."""
         states = [reason.state for reason in self.reasons]
         states.append(State.NOT_LOOKED_AT if self.skipped else State.FINE)
-        return max(states, key=_WEIGHTS.index)
+        return heaviest(states)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -56,9 +57,27 @@ def print_checks(look: PrintLook | None, green: GreenPart) -> tuple[Check, ...]:
     for kind, name in _NAMES.items():
         places = [finding for finding in look.findings if finding.kind is kind]
         skipped = look.skipped if kind is PrintKind.SLENDER else ""
-        reasons = (_reason(places, green),) if places else ()
-        checks.append(Check(name, reasons, skipped))
+        checks.append(Check(name, print_reasons(places, green), skipped))
     return tuple(checks)
+
+
+def print_reasons(findings: Sequence[PrintFinding], green: GreenPart) -> tuple[Reason, ...]:
+    """One reason for each kind of place that prints badly.
+
+    Parameters
+    ----------
+    findings : sequence of PrintFinding
+        What was found.
+    green : GreenPart
+        Where it was found.
+
+    Returns
+    -------
+    tuple of Reason
+        How many places of each kind, and the worst of them.
+    """
+    by_kind = [[f for f in findings if f.kind is kind] for kind in _NAMES]
+    return tuple(_reason(places, green) for places in by_kind if places)
 
 
 def _reason(places: list[PrintFinding], green: GreenPart) -> Reason:

@@ -19,7 +19,7 @@ from shrinkrule.job.sag_look import SagLook
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
-from shrinkrule.printing import PrintLook
+from shrinkrule.printing import PrintFinding, PrintLook
 from shrinkrule.walls import Finding, FindingKind, ThicknessScale, WallLimits, WallReport, Weight
 
 if TYPE_CHECKING:
@@ -298,12 +298,32 @@ class WallLook:
 
 
 @dataclass(frozen=True)
+class WrittenLook:
+    """What a mesh that was pre-curved, or whose outlines were moved, shows beyond the straight one.
+
+    Parameters
+    ----------
+    walls : tuple of Place
+        Findings of the wall check that are new.
+    printing : tuple of PrintFinding
+        Places that print badly and are new.
+    notes : tuple of str
+        What the wall check could not trust, beyond what it could not of the straight part.
+    """
+
+    walls: tuple[Place, ...]
+    printing: tuple[PrintFinding, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class JobResult:
     """Everything the job found out; the reports only show it.
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
     outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``sag_look`` is in the model's axes, ``printing`` in the print frame, and
+    green part as printed; ``written`` is what the mesh to write shows beyond that, None where it
+    is the straight part; ``sag_look`` is in the model's axes, ``printing`` in the print frame, and
     None for a surface that is no sound solid. ``dimensions`` are those of the wanted part,
     ``promised`` how they will come out, in the same order, where a row says so.
     """
@@ -320,6 +340,7 @@ class JobResult:
     verdict: Verdict
     dimensions: FoundDimensions | None = None
     promised: tuple[PromisedDimension, ...] = ()
+    written: WrittenLook | None = None
 
     @property
     def green(self) -> GreenPart:

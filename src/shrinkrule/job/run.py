@@ -29,6 +29,7 @@ from shrinkrule.compensation import (
 )
 from shrinkrule.compensation.frames import moved
 from shrinkrule.dimensions import (
+    Bending,
     PromisedDimension,
     find_dimensions,
     making_of,
@@ -41,6 +42,7 @@ from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
 from shrinkrule.job.sag_look import look_at_sag
 from shrinkrule.job.verdict import decide
+from shrinkrule.job.written import look_at_written
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
@@ -107,11 +109,17 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     to_slice = _outlines_moved(curved, walls, recipe)
     fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
-    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag)
+    written = None
+    if to_slice is not green.mesh:
+        moved_mm = _moved_mm(recipe, green, sag.taken_off)
+        written = look_at_written(to_slice, walls, printing, moved_mm)
+    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written)
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
-        making = making_of(part, recipe.row, factors, recipe.print_up, turn, made)
+        making = making_of(
+            part, recipe.row, factors, recipe.print_up, turn, made, _bending(sag.taken_off)
+        )
         promised = promise_dimensions(found.every, making)
     return JobResult(
         part=part,
@@ -126,6 +134,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         verdict=verdict,
         dimensions=found,
         promised=promised,
+        written=written,
     )
 
 
@@ -204,13 +213,39 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None)
         return None
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
     turn = green.from_model[:3, :3] / green.factors.per_axis[:, None]
-    sides, sagged = (
-        np.ptp(points @ turn.T, axis=0) for points in (wanted, wanted + sag.before.displacement)
+    sides, sagged, fired = (
+        np.ptp(points @ turn.T, axis=0)
+        for points in (wanted, wanted + sag.before.displacement, sag.fired)
     )
     factor = sag.before.modulus_factor
     share = math.nan if factor is None else factor - 1.0
     unsure = np.hypot(share * (sagged - sides), np.nan_to_num(sag.before.numerical_mm))
-    return Bent(np.asarray(curved.extents, dtype=np.float64), unsure)
+    return Bent(np.asarray(curved.extents, dtype=np.float64), fired - sides, unsure)
+
+
+def _bending(sag: PrecurveResult | None) -> Bending | None:
+    """The sag that was taken off, for each dimension."""
+    if sag is None or not sag.rounds:
+        return None
+    wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
+    factor = sag.before.modulus_factor
+    return Bending(
+        wanted,
+        sag.before.displacement,
+        np.asarray(sag.mesh.vertices, dtype=np.float64) - wanted,
+        sag.remaining,
+        math.nan if factor is None else factor - 1.0,
+        sag.before.numerical_mm,
+    )
+
+
+def _moved_mm(recipe: Recipe, green: GreenPart, sag: PrecurveResult | None) -> float:
+    """How far pre-curving and outline offset moved a point of the green part at most."""
+    spread = 0.0 if recipe.bead_spread is None else abs(recipe.bead_spread.value)
+    if sag is None or not sag.rounds:
+        return spread + abs(recipe.made.plate_mm)
+    sagged = float(np.linalg.norm(sag.before.displacement, axis=1).max())
+    return spread + sagged * float(green.factors.per_axis.max())
 
 
 def _outlines_moved(green: trimesh.Trimesh, walls: WallLook, recipe: Recipe) -> trimesh.Trimesh:

@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from shrinkrule.compensation import Prediction, way_up
+from shrinkrule.dimensions import Dimension, FoundDimensions, Kind
 from shrinkrule.errors import ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
+from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of
 
 if TYPE_CHECKING:
@@ -80,7 +84,8 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     if recipe.row.sag_modulus_kpa is None:
         return SagLook(why_not="no sag modulus in the row")
     if not part.trusted:
-        return SagLook(why_not="the surface is no sound solid")
+        why = "bodies share space" if part.overlaps else "the surface is no sound solid"
+        return SagLook(why_not=why)
     if recipe.sag is None and not recipe.look_at_sag:
         return SagLook(why_not="left out as asked")
     if recipe.sag is None and recipe.row.metal_density_g_cm3 is None:
@@ -91,7 +96,7 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     try:
         if recipe.sag is not None:
             solved = precurve(part.mesh, material, recipe.sag, progress=progress)
-            return SagLook(taken_off=solved)
+            return SagLook(taken_off=solved, limit_mm=_limit_mm(prediction))
         return _estimated(part, material, recipe, prediction, progress)
     except ShrinkruleError as refusal:
         # How the part lies cannot be solved; everything else of the job can still be done.
@@ -128,3 +133,56 @@ def _limit_mm(prediction: Prediction) -> float:
     """Sag from which it matters: a tenth, or a share of the sizes' half width if that is less."""
     halves = [size.fired_mm.half95 for size in prediction.sizes if size.fired_mm.half95 is not None]
     return min([SAG_MATTERS_MM, *(SHARE_OF_SIZES * half for half in halves)])
+
+
+def dimension_sags(
+    part: Part, found: FoundDimensions | None, look: SagLook
+) -> tuple[float | None, ...]:
+    """Change of the first dimensions by the sag that is not taken off, mm.
+
+    A length between two places changes by the difference of their displacements along it, a side
+    of the box by what the whole surface does.
+
+    Parameters
+    ----------
+    part : Part
+        The wanted part.
+    found : FoundDimensions or None
+        Its dimensions.
+    look : SagLook
+        What is known of its sag.
+
+    Returns
+    -------
+    tuple of float or None
+        In the order of the list; positive where the length becomes longer. None for rounds and
+        where no sag is known.
+    """
+    if found is None:
+        return ()
+    field = None if look.estimate is None else look.estimate.field
+    if field is None:
+        return (None,) * found.first
+    vertices = np.asarray(part.mesh.vertices, dtype=np.float64)
+    box = np.ptp(vertices + field.at(vertices), axis=0) - np.ptp(vertices, axis=0)
+    sags: list[float | None] = []
+    for one in found.dozen:
+        direction = np.array(one.direction)
+        if one.kind is Kind.OVERALL:
+            sags.append(float(np.abs(direction) @ box))
+        elif one.is_round:
+            sags.append(None)
+        else:
+            first, second = field.at(_ends(one, direction))
+            sags.append(float((second - first) @ direction))
+    return tuple(sags)
+
+
+def _ends(one: Dimension, direction: Floats) -> Floats:
+    """Ends (2, 3) of a length, in the model's axes, mm."""
+    start = np.array(one.place)
+    if one.level_mm is None:
+        start = start - 0.5 * one.size_mm * direction
+    else:
+        start = start + (one.level_mm - start @ direction) * direction
+    return np.stack([start, start + one.size_mm * direction])

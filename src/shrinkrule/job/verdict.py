@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.checks import Check, Reason, State, Verdict
-from shrinkrule.job.printing_checks import bed_check, print_checks, size_check
+from shrinkrule.job.printing_checks import bed_check, print_checks, print_reasons, size_check
 from shrinkrule.job.recipe import Recipe
-from shrinkrule.job.result import Place, WallLook, longer_than_coupon, place_words
+from shrinkrule.job.result import Place, WallLook, WrittenLook, longer_than_coupon, place_words
 from shrinkrule.job.sag_look import SagLook
 from shrinkrule.mesh import Part
 from shrinkrule.printing import PrintLook
@@ -31,6 +32,7 @@ def decide(
     prediction: Prediction,
     fit: FurnaceFit | None,
     sag: SagLook,
+    written: WrittenLook | None = None,
 ) -> Verdict:
     """Weigh all that was found: make the part, look first, or do not make it.
 
@@ -50,6 +52,8 @@ def decide(
         How the green part stands in the furnace.
     sag : SagLook
         What is known of the sag.
+    written : WrittenLook or None
+        What the mesh to write shows beyond the straight part; None where it is the straight part.
 
     Returns
     -------
@@ -63,6 +67,7 @@ def decide(
             bed_check(recipe, walls.green),
             _walls(walls),
             *print_checks(printing, walls.green),
+            *_written(written, walls),
             _binder(walls),
             _sag(sag),
             _furnace(recipe, fit),
@@ -80,9 +85,18 @@ def _looks(texts: tuple[str, ...]) -> tuple[Reason, ...]:
 def _surface(part: Part) -> Check:
     """Whether the model is a solid of a credible size."""
     stops: tuple[Reason, ...] = ()
-    if not part.trusted:
+    if not part.soundness.closed:
         stops = (
             Reason(State.STOP, "the surface is not a sound solid: only its scale can be trusted"),
+        )
+    elif part.overlaps:
+        stops = (
+            Reason(
+                State.LOOK,
+                "bodies that share space were kept: sizes and layers hold; volume, mass, sag and "
+                "the balls in walls do not",
+                part.overlaps[0].at_mm,
+            ),
         )
     return Check("model", (*stops, *_looks(part.warnings)))
 
@@ -94,6 +108,21 @@ def _walls(look: WallLook) -> Check:
     if look.report.measured_fraction == 0.0:
         return Check("walls", reasons, "no wall could be measured", "walls are not known")
     return Check("walls", reasons)
+
+
+def _written(look: WrittenLook | None, straight: WallLook) -> tuple[Check, ...]:
+    """What pre-curving or moving the outlines did to walls and undersides."""
+    if look is None:
+        return ()
+    kinds = [kind for kind in FindingKind if kind is not FindingKind.THICK_SECTION]
+    found = (
+        *_of_kinds(look.walls, kinds),
+        *print_reasons(look.printing, straight.green),
+        *_looks(look.notes),
+    )
+    return (
+        Check("mesh as written", tuple(replace(r, text=f"as written, {r.text}") for r in found)),
+    )
 
 
 def _binder(look: WallLook) -> Check:

@@ -10,15 +10,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from shrinkrule.calibration import AXES, CalibrationRow
-from shrinkrule.compensation import ScaleFactors, green_part, way_up
+from shrinkrule.compensation import GreenPart, ScaleFactors, green_part, way_up
 from shrinkrule.furnace import Furnace, FurnaceFit, fit_in_furnace
 from shrinkrule.job.run import hull_of
 from shrinkrule.job.sag_look import SAG_MATTERS_MM
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.progress import Progress, part_of, silent
 from shrinkrule.printer import Printer
-from shrinkrule.printing import PrintKind, look_at_print
+from shrinkrule.printing import PrintFinding, PrintKind, look_at_print
 
 if TYPE_CHECKING:
     from shrinkrule.sag import SagSettings, WayUp
@@ -38,12 +40,22 @@ class WayLook:
         Places that would begin in the air.
     fit : FurnaceFit or None
         How the green part stands in the furnace, if one was stated.
+    oversize : tuple of 3 float
+        Factors of the model's X, Y and Z when printed that way: the axis that points up shrinks
+        as Z does.
+    green : GreenPart
+        The part as it is printed then.
+    found : tuple of PrintFinding
+        What the undersides of such a print are like: those that nothing holds, and starts in air.
     """
 
     way: WayUp
     unheld_mm2: float
     starts: int
     fit: FurnaceFit | None
+    oversize: tuple[float, float, float]
+    green: GreenPart
+    found: tuple[PrintFinding, ...]
 
     @property
     def fits(self) -> bool:
@@ -128,4 +140,5 @@ def _look(
     below = [finding for finding in found if finding.kind is PrintKind.UNHELD_UNDERSIDE]
     area = sum(finding.area_mm2 for finding in (*starts, *below))
     fit = None if furnace is None else fit_in_furnace(hull_of(green), furnace)
-    return WayLook(way, area, len(starts), fit)
+    x, y, z = (float(factor) for factor in np.linalg.norm(green.from_model[:3, :3], axis=0))
+    return WayLook(way, area, len(starts), fit, (x, y, z), green, (*starts, *below))

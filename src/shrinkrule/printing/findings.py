@@ -78,7 +78,7 @@ class PrintFinding:
                 return f"begins {self.measure:.1f} mm above what lies below it"
             case PrintKind.UNHELD_UNDERSIDE:
                 return (
-                    f"{self.area_mm2:.0f} mm2 flatter than 45 degrees reach {self.measure:.1f} mm "
+                    f"{self.area_mm2:.0f} mm² flatter than 45 degrees reach {self.measure:.1f} mm "
                     f"beyond what holds them, where a bead carries {self.limit:.1f} mm"
                 )
             case PrintKind.LONG_SPAN:
@@ -87,7 +87,7 @@ class PrintFinding:
                 return f"{self.measure:.0f} times as high as thick, over {self.limit:.0f} times"
             case PrintKind.CLOSED_HOLLOW:
                 return (
-                    f"{self.measure:.0f} mm3 green: binder must leave through its wall, and no "
+                    f"{self.measure:.0f} mm³ green: binder must leave through its wall, and no "
                     "ballast can hold its roof"
                 )
 

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from shrinkrule.report.fit.plain import bars_dict, fit_dict
     from shrinkrule.report.outputs import job_outputs, walls_outputs
     from shrinkrule.report.plain import job_dict, rows_dicts, walls_dict
-    from shrinkrule.report.sag_report import ways_up_dict
+    from shrinkrule.report.sag.values import ways_up_dict
+    from shrinkrule.report.sag.ways import ways_outputs
 
 __all__ = [
     "bars_dict",
@@ -33,6 +34,7 @@ __all__ = [
     "show_ways_up",
     "walls_dict",
     "walls_outputs",
+    "ways_outputs",
     "ways_up_dict",
 ]
 
@@ -53,7 +55,8 @@ _MODULES: Final = {
     "show_ways_up": "shrinkrule.report.console",
     "walls_dict": "shrinkrule.report.plain",
     "walls_outputs": "shrinkrule.report.outputs",
-    "ways_up_dict": "shrinkrule.report.sag_report",
+    "ways_outputs": "shrinkrule.report.sag.ways",
+    "ways_up_dict": "shrinkrule.report.sag.values",
 }
 
 __getattr__ = late_names(__name__, _MODULES)

@@ -16,16 +16,22 @@ from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.filament import filament_text
+from shrinkrule.report.foundation import green_of
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag_report import estimate_text, sag_text
+from shrinkrule.report.sag.ways import way_cells, ways_headline
+from shrinkrule.report.sag.words import estimate_text, sag_text
 from shrinkrule.report.verdict import check_lines, headline_text
-from shrinkrule.report.words import sure_decimals
 
 MOST_ROWS = 10
 
+WHOLE = 0.995
+"""Share of the surface that counts as all of it: less is always said."""
 
-def show_job(result: JobResult, files: dict[str, Path], console: Console) -> None:
-    """Show the main job's result.
+
+def show_job(
+    result: JobResult, files: dict[str, Path], console: Console, verbose: bool = False
+) -> None:
+    """Show the main job's result: what the maker acts on, or all of it.
 
     Parameters
     ----------
@@ -35,8 +41,9 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         Path of each file that was written, by kind.
     console : Console
         Where to.
+    verbose : bool
+        Whether what is fine, masses, and what was assumed are shown too; the report has them.
     """
-    row = result.recipe.row
     verdict = result.verdict
     console.print(headline_text(result.part.source.name, verdict))
     lines = check_lines(verdict)
@@ -44,6 +51,29 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
     weighs, others = lines[: len(verdict.reasons)], lines[len(verdict.reasons) :]
     for line in weighs:
         console.print(line)
+    if verbose:
+        console.print(_assumed(result))
+    else:
+        row = result.recipe.row
+        by = "by hand" if row is None else f"row {row.name} of {result.recipe.row_source}"
+        console.print(on_screen(f"{words.scaled(result)}: {by}"), style="dim")
+        if result.sag is not None:
+            console.print(Text.assemble(("sag: ", "bold"), sag_text(result.sag)))
+        if offset := words.offset_to_set(result):
+            console.print(Text.assemble(("set: ", "bold"), offset))
+    console.print(_sizes(result))
+    _show_places(result.walls, console, verbose)
+    for line in others:
+        if verbose or not line.plain.startswith(State.FINE.value):
+            console.print(line)
+    # A path that is broken into lines cannot be copied.
+    console.print(f"[bold]slice[/bold] {on_screen(str(green_of(files)))}", soft_wrap=True)
+    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
+
+
+def _assumed(result: JobResult) -> Table:
+    """What was read, assumed and done, and the masses."""
+    row = result.recipe.row
     facts = _facts()
     _fact(facts, "read", words.what_was_read(result))
     for mend in result.part.mends:
@@ -68,14 +98,7 @@ def show_job(result: JobResult, files: dict[str, Path], console: Console) -> Non
         _fact(facts, "sag", sag_text(result.sag))
     elif result.sag_look.estimate is not None:
         _fact(facts, "sag", estimate_text(result.sag_look.estimate))
-    console.print(facts)
-    console.print(_sizes(result))
-    _show_places(result.walls, console)
-    for line in others:
-        console.print(line)
-    # A path that is broken into lines cannot be copied.
-    console.print(f"[bold]slice[/bold] {on_screen(str(files['green_stl']))}", soft_wrap=True)
-    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
+    return facts
 
 
 def show_walls(look: WallLook, files: dict[str, Path], console: Console) -> None:
@@ -114,7 +137,11 @@ def _legend(look: WallLook) -> Table:
 
 
 def show_ways_up(
-    part: Part, row: CalibrationRow, ways: tuple[WayLook, ...], console: Console
+    part: Part,
+    row: CalibrationRow,
+    ways: tuple[WayLook, ...],
+    files: dict[str, Path],
+    console: Console,
 ) -> None:
     """Show the ranked ways up.
 
@@ -126,51 +153,36 @@ def show_ways_up(
         Row whose sag modulus was used.
     ways : tuple of WayLook
         The best first.
+    files : dict
+        Path of each file that was written, by kind.
     console : Console
         Where to.
     """
     console.print(f"[bold]{on_screen(part.source.name)}[/bold], row {on_screen(row.name)}")
-    modulus = row.sag_modulus_kpa
-    unsure = 0.0 if modulus is None else 1.0 - 1.0 / modulus.factor()
-    table = Table(box=None, pad_edge=False)
+    table = Table(box=None, pad_edge=False, collapse_padding=True)
     table.add_column("up")
     for heading in (
-        "sag mm",
-        "sideways mm",
-        "height mm",
-        "stands on mm²",
-        "unheld print mm²",
-        "furnace",
+        "sag\nmm",
+        "sideways\nmm",
+        "height\nmm",
+        "stands on\nmm²",
+        "unheld in\nprint mm²",
+        "model X, Y, Z\nenlarged by",
+        *(["furnace\n"] if ways[0].fit is not None else []),
     ):
-        table.add_column(heading, justify="right")
+        table.add_column(heading, justify="right", no_wrap=True)
     for look in ways:
-        way = look.way
-        sag = side = "-"
-        if way.stands:
-            sag, side = (
-                f"{value:.{sure_decimals(unsure * value)}f}"
-                for value in (way.sag_mm, way.sideways_mm)
-            )
-        fits = "" if look.fit is None else "fits" if look.fit.fits else "too large"
-        table.add_row(
-            way.name,
-            sag,
-            side,
-            f"{way.height_mm:.1f}",
-            f"{way.footprint_mm2:.0f}",
-            f"{look.unheld_mm2:.0f}",
-            fits,
-            style="" if way.stands and look.fits else "dim",
-        )
+        cells = way_cells(look, row)
+        del cells["why"]
+        if look.fit is None:
+            del cells["furnace"]
+        table.add_row(*cells.values(), style="" if look.way.stands and look.fits else "dim")
     console.print(table)
     for look in ways:
         if not look.way.stands:
             console.print(f"  {look.way.name}: {look.way.reason}", style="dim")
-    best = ways[0]
-    if best.way.stands and best.fits:
-        console.print(f"best for printing and firing together: [bold]{best.way.name}[/bold] up")
-    else:
-        console.print("no way up stands and fits: hold it with setter blocks")
+    console.print(f"[bold]{ways_headline(ways)}[/bold]")
+    console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
 
 
 def show_rows(
@@ -245,22 +257,27 @@ def _sizes(result: JobResult) -> Table:
     return table
 
 
-def _show_places(look: WallLook, console: Console) -> None:
+def _show_places(look: WallLook, console: Console, verbose: bool = True) -> None:
+    """Show the places with their mends; what is as it should be only where asked."""
     report = look.report
     if report.measured_fraction == 0.0:
         console.print("no wall could be measured", style="yellow")
     elif not look.places and look.why_no_pass:
         console.print("[yellow]walls[/yellow] nothing thin was found, as far as this mesh tells")
     elif not look.places:
-        console.print("[green]walls[/green] every wall and floor measured can be printed")
+        if verbose:
+            console.print("[green]walls[/green] every wall and floor measured can be printed")
     else:
         shown = rows_to_show(look.rows)
         console.print(_rows(shown, look.part.unit))
         if left := [row for row in look.rows if row not in shown]:
             console.print(f"  and in the report: {words.rows_left_out(left)}", style="dim")
-    if thickest := words.thickest_text(look):
+    if verbose and (thickest := words.thickest_text(look)):
         console.print(thickest, style="dim")
-    console.print(f"{100 * report.measured_fraction:.1f} % of the surface measured", style="dim")
+    if verbose or report.measured_fraction < WHOLE:
+        console.print(
+            f"{100 * report.measured_fraction:.1f} % of the surface measured", style="dim"
+        )
 
 
 def rows_to_show(rows: Sequence[Row]) -> list[Row]:

@@ -61,6 +61,7 @@ def dimensions_dict(
                     "number": one.number,
                     "lower_mm": one.limits.lower_mm,
                     "upper_mm": one.limits.upper_mm,
+                    "thread": None if one.limits.thread is None else one.limits.thread.name,
                     "chance": one.chance,
                     "advice": one.advice,
                 }
@@ -95,6 +96,8 @@ def dimension_dicts(
         plain["readings"] = [
             {
                 "in_print": reading.along,
+                "between": reading.feature.value,
+                "model_mm": reading.model_mm,
                 "green_mm": reading.green_mm,
                 "fired_mm": reading.fired_mm.as_dict(),
             }

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from typing import Any
 
 from shrinkrule.job import JobResult, filament_of
-from shrinkrule.report.words import with_interval
+from shrinkrule.report.words import known_digits
 
 
 def filament_text(result: JobResult) -> str:
@@ -25,10 +25,10 @@ def filament_text(result: JobResult) -> str:
     need = filament_of(result)
     if need is None:
         return ""
-    said = [("at most " if need.mass_at_most else "") + with_interval(need.mass_g, 2, "g")]
+    said = [("at most " if need.mass_at_most else "") + known_digits(need.mass_g, "g")]
     if need.length_m is not None:
         at_most = "at most " if need.length_at_most and not need.mass_at_most else ""
-        said.append(at_most + with_interval(need.length_m, 2, "m"))
+        said.append(at_most + known_digits(need.length_m, "m"))
     if need.price is not None:
         said.append(f"{need.price:.2f} {need.currency or 'for it'}".strip())
     text = f"{', '.join(said)}, without brim and purge"

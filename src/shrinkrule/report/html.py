@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
@@ -11,16 +12,28 @@ import numpy as np
 from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.compensation import way_up
+from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Row
+from shrinkrule.job import JobResult, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.printing import PrintFinding
 from shrinkrule.report import words
 from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
-from shrinkrule.report.foundation import program
-from shrinkrule.report.pictures.walls import Picture, legend, thickness_colouring, wall_pictures
+from shrinkrule.report.foundation import green_of, program
+from shrinkrule.report.pictures.details import detail_pictures
+from shrinkrule.report.pictures.dimensions import dimension_stills
+from shrinkrule.report.pictures.walls import (
+    Picture,
+    legend,
+    thickness_colouring,
+    wall_pictures,
+    wall_views,
+)
 from shrinkrule.report.printer_words import print_facts
-from shrinkrule.report.sag_report import estimate_text, sag_figures, sag_pictures, sag_text
+from shrinkrule.report.sag.pictures import estimate_map, sag_maps
+from shrinkrule.report.sag.words import estimate_text, sag_figures, sag_text
 from shrinkrule.report.turning.scene import turning_scene
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
@@ -29,11 +42,10 @@ from shrinkrule.units import plain, small_mm
 MOST_ROWS: Final = 30
 """Rows of what prints badly on the page; the JSON has all."""
 
-LEAST_DARK_MM: Final = 0.05
-"""Sag that the darkest colour stands for at least: less is not painted dark."""
 
-
-def job_html(result: JobResult, files: dict[str, Path]) -> str:
+def job_html(
+    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+) -> str:
     """HTML report of the main job, with its pictures inside.
 
     Parameters
@@ -42,15 +54,22 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
         What to report.
     files : dict of str to Path
         Files written beside the report, by kind.
+    command : str
+        The command line, if there was one.
+    green_sha256 : str
+        Checksum of the green part that the report is about, if that is written.
 
     Returns
     -------
     str
         One page without links to other files.
     """
-    pictures = wall_pictures(result.walls, thickness_colouring(result.walls))
+    views = wall_views(result.walls, thickness_colouring(result.walls))
+    pictures = wall_pictures(views)
+    dozen = () if result.dimensions is None else numbered_dozen(result.dimensions)
+    stills = dimension_stills(views.stage, dozen, result.green.from_model)
     verdict = result.verdict
-    scene = turning_scene(result)
+    scene = turning_scene(result, stills.lines)
     return (
         environment("shrinkrule.report")
         .get_template("job.html.j2")
@@ -58,6 +77,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             result=result,
             row=result.recipe.row,
             files={kind: path.name for kind, path in files.items()},
+            green_file=green_of(files).name,
+            green_sha256=green_sha256,
             headline=verdict.headline,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
@@ -76,14 +97,18 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
             ],
             swatches=legend(result.walls.scale),
             pictures=pictures,
+            details=detail_pictures(views),
             sag=_sag(result),
-            dimensions=dimension_rows(result.dimensions, result.promised),
+            dimensions=dimension_rows(result.dimensions, result.promised, stills.pictures),
+            dimension_stills=stills.pictures,
             estimate=_estimate(result),
             badly=_badly(result),
             scene=Markup(scene),
             most=_most(result),
             three=Markup(three_js()),
             turning=Markup(_turning_script()),
+            bodies=_bodies(result),
+            origin=_origin(result, command),
             words=words,
             print_facts=print_facts,
             cautions=CAUTIONS,
@@ -95,13 +120,8 @@ def job_html(result: JobResult, files: dict[str, Path]) -> str:
 def _sag(result: JobResult) -> dict[str, Any] | None:
     if result.sag is None or result.recipe.sag is None:
         return None
-    pictures, swatches = sag_pictures(result.sag, result.recipe.sag.furnace_up)
-    return {
-        "text": sag_text(result.sag),
-        "figures": sag_figures(result.sag),
-        "pictures": pictures,
-        "swatches": swatches,
-    }
+    maps = sag_maps(result.sag, result.recipe.sag.furnace_up, result.sag_look.limit_mm)
+    return {"text": sag_text(result.sag), "figures": sag_figures(result.sag), "maps": maps}
 
 
 def _at(place: Sequence[float] | Floats | None) -> str:
@@ -119,35 +139,31 @@ def _most(result: JobResult) -> str:
     """Largest sag that the darkest colour stands for, mm; empty where sag is not known."""
     look = result.sag_look
     if look.taken_off is not None:
-        return plain(max(look.taken_off.before.largest_sag_mm, LEAST_DARK_MM))
+        return plain(max(look.taken_off.before.largest_sag_mm, look.limit_mm))
     if look.estimate is not None and look.estimate.field is not None:
-        return plain(max(look.estimate.sag_mm, LEAST_DARK_MM))
+        return plain(max(look.estimate.sag_mm, look.limit_mm))
     return ""
 
 
 def _badly(result: JobResult) -> list[dict[str, str]]:
-    """Rows of what prints badly, the first of many."""
+    """Rows of what prints badly, those that read alike as one, and the first of many."""
     found = () if result.printing is None else result.printing.findings
+    alike: dict[tuple[str, str], list[PrintFinding]] = {}
+    for finding in found:
+        alike.setdefault((finding.kind.value, finding.text), []).append(finding)
     rows = []
-    for finding in found[:MOST_ROWS]:
-        x, y, z = result.green.in_model(np.array([finding.position]))[0]
+    for (kind, text), places in list(alike.items())[:MOST_ROWS]:
+        x, y, z = result.green.in_model(np.array([places[0].position]))[0]
         rows.append(
             {
-                "kind": finding.kind.value,
-                "text": finding.text,
+                "kind": kind if len(places) == 1 else f"{len(places)} × {kind}",
+                "text": text,
                 "where": f"{x:z.1f}, {y:z.1f}, {z:z.1f}",
                 "at": _at((x, y, z)),
             }
         )
-    if len(found) > MOST_ROWS:
-        rows.append(
-            {
-                "kind": f"and {len(found) - MOST_ROWS} more",
-                "text": "in the JSON",
-                "where": "",
-                "at": "",
-            }
-        )
+    if more := sum(map(len, list(alike.values())[MOST_ROWS:])):
+        rows.append({"kind": f"and {more} more", "text": "in the JSON", "where": "", "at": ""})
     return rows
 
 
@@ -160,6 +176,9 @@ def _estimate(result: JobResult) -> dict[str, Any] | None:
         "text": estimate_text(look.estimate),
         "limit": f"{look.limit_mm:.2f}",
         "matters": look.matters,
+        "map": estimate_map(result.part.mesh, look.estimate, _furnace_up(result), look.limit_mm)
+        if look.matters
+        else None,
         "ways": [
             {
                 "up": way.name,
@@ -171,6 +190,66 @@ def _estimate(result: JobResult) -> dict[str, Any] | None:
             for way in look.ways
         ],
     }
+
+
+def _furnace_up(result: JobResult) -> tuple[float, float, float]:
+    """The model's direction that points up in the furnace."""
+    if result.recipe.lies is not None:
+        return result.recipe.lies.furnace_up
+    x, y, z = way_up(result.recipe.print_up)
+    return float(x), float(y), float(z)
+
+
+def _bodies(result: JobResult) -> list[dict[str, str]]:
+    """Rows of the bodies, where there are several."""
+    rows = []
+    for body in look_at_bodies(result):
+        x, y, z = body.high_mm - body.low_mm
+        a, b, c = 0.5 * (body.high_mm + body.low_mm)
+        found = ", ".join(f"{n} × {kind}" if n > 1 else kind for kind, n in body.found)
+        rows.append(
+            {
+                "name": body.name,
+                "size": f"{x:.1f} × {y:.1f} × {z:.1f}",
+                "where": f"{a:z.1f}, {b:z.1f}, {c:z.1f}",
+                "at": _at((a, b, c)),
+                "green": words.known_digits(body.green_mass_g, "g"),
+                "fired": words.known_digits(body.fired_mass_g, "g"),
+                "found": found or "nothing",
+                "level": body.level.value,
+                "css": LEVEL_CLASSES[body.level],
+            }
+        )
+    if len(rows) <= MOST_ROWS:
+        return rows
+    # The worst stay.
+    order = list(LEVEL_CLASSES.values())
+    kept = sorted(rows, key=lambda row: -order.index(row["css"]))[:MOST_ROWS]
+    more = {"name": f"and {len(rows) - MOST_ROWS} more", "found": "in the JSON"}
+    return [*kept, {**dict.fromkeys(rows[0], ""), **more}]
+
+
+def _origin(result: JobResult, command: str) -> list[tuple[str, str]]:
+    """What tells in two weeks which print this was: when, by which command, of which file."""
+    part, recipe = result.part, result.recipe
+    made = dt.datetime.now().astimezone().strftime("%Y-%m-%d %H:%M %z")
+    facts = [("made", f"{made} by {program()}")]
+    if command:
+        facts.append(("command", command))
+    if part.sha256:
+        facts.append(("model", f"{part.source.name}, SHA-256 {part.sha256}"))
+    if recipe.settings is not None:
+        stated = [setting for setting in recipe.settings.all() if setting.value is not None]
+        for source in dict.fromkeys(setting.source for setting in stated):
+            said = "; ".join(
+                f"{setting.key.name.replace('.', ' ').replace('_', ' ')} {setting.shown}"
+                + (f" ({setting.place})" if setting.place else "")
+                for setting in stated
+                if setting.source is source
+            )
+            facts.append((f"settings, {source.value}", said))
+        facts.extend(("settings, look", remark) for remark in recipe.settings.remarks)
+    return facts
 
 
 def _size(size: Any) -> dict[str, str]:
@@ -194,8 +273,8 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
         ),
         "smallest": f"{finding.smallest_mm:.2f}",
         "limit": f"{finding.limit_mm:.2f}",
-        "area": f"{finding.area_mm2:.1f}",
-        "volume": "" if finding.volume_mm3 is None else f"{finding.volume_mm3:.1f}",
+        "area": words.rough(finding.area_mm2),
+        "volume": "" if finding.volume_mm3 is None else words.rough(finding.volume_mm3),
         "where": words.place_text(place, unit),
         "span": words.span_text(place),
         "seen": ", ".join(seen),

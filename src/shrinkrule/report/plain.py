@@ -13,21 +13,31 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
-from shrinkrule.compensation import ScaleFactors
-from shrinkrule.job import JobResult, Place, WallLook, room_of
+from shrinkrule.compensation import ScaleFactors, way_up
+from shrinkrule.job import (
+    JobResult,
+    Place,
+    Recipe,
+    WallLook,
+    dimension_sags,
+    look_at_bodies,
+    room_of,
+)
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
 from shrinkrule.report.filament import filament_dict
 from shrinkrule.report.foundation import finite, program
-from shrinkrule.report.sag_report import estimate_dict, sag_dict
+from shrinkrule.report.sag.values import estimate_dict, sag_dict
 from shrinkrule.report.verdict import verdict_dict
 
 REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
 
 
-def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
+def job_dict(
+    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+) -> dict[str, Any]:
     """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions.
 
     Parameters
@@ -36,6 +46,10 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
         What was found.
     files : dict
         Path of each file that was written, by kind.
+    command : str
+        The command line, if there was one.
+    green_sha256 : str
+        Checksum of the green part, if that is written.
 
     Returns
     -------
@@ -49,8 +63,12 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "version": REPORT_VERSION,
             "program": program(),
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
+            "command": command or None,
             "verdict": verdict_dict(result.verdict),
-            "recipe": {"model": result.part.source.name, **result.recipe.choices},
+            "recipe": recipe_dict(
+                result.part.source.name, result.part.sha256, result.recipe, files
+            ),
+            "green_sha256": green_sha256 or None,
             "model": part_dict(result.part),
             "calibration": None
             if row is None
@@ -70,16 +88,16 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
             "outline_offset": result.recipe.outline.value,
             "green_from_model": result.green.from_model.tolist(),
             "prediction": result.prediction.as_dict(),
-            "dimensions": None
-            if result.dimensions is None
-            else dimension_dicts(result.dimensions, result.promised),
+            "dimensions": _dimensions(result),
             "filament": filament_dict(result),
+            "bodies": _bodies(result),
             "walls": _walls(result.walls),
             "printing": _printing(result),
             "furnace": None
             if result.furnace_fit is None
             else {"inside": str(result.recipe.furnace), **vars(result.furnace_fit)},
             "room_in_furnace": _room(result),
+            "furnace_up": _furnace_up(result),
             "sag": None
             if result.sag is None or result.recipe.sag is None
             else sag_dict(result.sag, result.recipe.sag),
@@ -89,9 +107,56 @@ def job_dict(result: JobResult, files: dict[str, Path]) -> dict[str, Any]:
     )
 
 
+def recipe_dict(
+    model: str, checksum: str, recipe: Recipe, files: dict[str, Path]
+) -> dict[str, str]:
+    """What decides about the files of a job, in words by name.
+
+    Parameters
+    ----------
+    model, checksum : str
+        Name and SHA-256 of the model.
+    recipe : Recipe
+        What the maker decided.
+    files : dict
+        Path of each file, by kind.
+
+    Returns
+    -------
+    dict
+        The same here, the same files.
+    """
+    return {
+        "model": model,
+        "SHA-256 of the model": checksum,
+        "format": next(kind for kind in files if kind.startswith("green_")),
+        **recipe.choices,
+    }
+
+
+def _dimensions(result: JobResult) -> list[dict[str, Any]] | None:
+    """Dimensions of the wanted part, with what the estimated sag does to each of the first."""
+    if result.dimensions is None:
+        return None
+    listed = dimension_dicts(result.dimensions, result.promised)
+    sags = dimension_sags(result.part, result.dimensions, result.sag_look)
+    for plain, sag in zip(listed, sags, strict=False):
+        plain["sag_mm"] = sag
+    return listed
+
+
 def _room(result: JobResult) -> dict[str, Any]:
     room = room_of(result)
     return {"reach_mm": room.reach_mm.tolist(), "height_mm": room.height_mm}
+
+
+def _furnace_up(result: JobResult) -> list[float]:
+    """Direction of the model's axes that points up in the furnace; as printed if not stated."""
+    lies = result.recipe.sag or result.recipe.lies
+    if lies is not None:
+        return [float(value) for value in lies.furnace_up]
+    up: list[float] = way_up(result.recipe.print_up).tolist()
+    return up
 
 
 def walls_dict(look: WallLook, files: dict[str, Path]) -> dict[str, Any]:
@@ -153,14 +218,33 @@ def part_dict(part: Part) -> dict[str, Any]:
     """A part as it was read, as JSON values."""
     return {
         "file": part.source.name,
+        "sha256": part.sha256 or None,
         "format": part.file_format,
         "unit": part.unit,
+        "objects": list(part.objects),
         "soundness": part.soundness.as_dict(),
         "trusted": part.trusted,
         "mends": list(part.mends),
         "warnings": list(part.warnings),
         "defects": [defect.as_dict() for defect in part.defects],
     }
+
+
+def _bodies(result: JobResult) -> list[dict[str, Any]]:
+    """Every body of several; none for a single one."""
+    return [
+        {
+            "name": body.name,
+            "low_mm": body.low_mm.tolist(),
+            "high_mm": body.high_mm.tolist(),
+            "share_of_volume": body.share,
+            "green_mass_g": None if body.green_mass_g is None else body.green_mass_g.as_dict(),
+            "sintered_mass_g": None if body.fired_mass_g is None else body.fired_mass_g.as_dict(),
+            "found": [{"kind": kind, "places": count} for kind, count in body.found],
+            "level": body.level.value,
+        }
+        for body in look_at_bodies(result)
+    ]
 
 
 def _printing(result: JobResult) -> dict[str, Any] | None:

@@ -1,4 +1,4 @@
-"""What the row's printer does to the part, in words: axis errors, layers, first layer, bores."""
+"""What the row's printer does to the part, in words: errors, layers, limits, first layer, bores."""
 
 from __future__ import annotations
 
@@ -35,6 +35,8 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
         said.append(("lies", lies))
     if layers := layer_text(result):
         said.append(("layers", layers))
+    if limits := limit_text(result):
+        said.append(("limits", limits))
     if row is None:
         return said
     first, bore = row.first_layer_mm, row.bore_offset_mm
@@ -74,6 +76,26 @@ def _lies_text(result: JobResult) -> str:
     return (
         "X and Y are scaled apart: do not turn the green part about Z, or its sides come out "
         f"up to {off:.2f} mm off"
+    )
+
+
+def limit_text(result: JobResult) -> str:
+    """Which walls and floors are asked for, and who says so; empty where the usual limits hold."""
+    settings, printer, limits = (
+        result.recipe.settings,
+        result.recipe.printer,
+        result.recipe.limits,
+    )
+    if settings is None:
+        return ""
+    asked = (
+        ("limits.wall_beads", "a wall", limits.exist_mm(printer)),
+        ("limits.floor_layers", "a floor", limits.floor_mm(printer)),
+    )
+    return "; ".join(
+        f"{what} needs {mm:.2f} mm, {setting.shown}: {setting.place}"
+        for name, what, mm in asked
+        if (setting := settings[name]).value != setting.key.built_in
     )
 
 

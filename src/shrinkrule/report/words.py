@@ -83,6 +83,39 @@ def sure_decimals(half95: float) -> int:
     return min(max(decimals, 0), _FINEST)
 
 
+def known_digits(value: Interval | None, unit: str) -> str:
+    """Value and half width with the decimals that the half width allows, as ``24.8 ± 0.5 g``.
+
+    Parameters
+    ----------
+    value : Interval or None
+        Value with the half width of its 95 % interval.
+    unit : str
+        Put behind the number.
+
+    Returns
+    -------
+    str
+        Three digits where the interval is not known; ``not known`` where the value is not.
+
+    Examples
+    --------
+    >>> known_digits(Interval(24.783, 0.42), "g"), known_digits(Interval(11534.0, 193.0), "g")
+    ('24.8 ± 0.5 g', '11530 ± 200 g')
+    """
+    if value is None or not math.isfinite(value.value):
+        return "not known"
+    if value.half95 is None or not value.half95 > 0.0:
+        size = abs(value.value)
+        digits = 2 - math.floor(math.log10(size)) if size > 0.0 else 0
+        return f"{value.value:.{min(max(digits, 0), _FINEST)}f} {unit}"
+    # Tens and hundreds that are not known are nought.
+    step = 10.0 ** max(0, math.floor(math.log10(value.half95)) - 1)
+    half = step * math.ceil(value.half95 / step - 1e-9)
+    rounded = Interval(step * round(value.value / step), half)
+    return with_interval(rounded if step > 1.0 else value, sure_decimals(value.half95), unit)
+
+
 def tolerance_class(size: SizePrediction) -> str:
     """ISO 286 and ISO 2768 class that the interval can hold, in a few words."""
     if size.fired_mm.half95 is None:
@@ -92,7 +125,7 @@ def tolerance_class(size: SizePrediction) -> str:
 
 
 def shrinkage(row: CalibrationRow) -> str:
-    """Shrinkage of a row with its standard uncertainty, XY and Z."""
+    """Shrinkage of a row with the half width of its 95 % interval, XY and Z."""
     apart = row.shrinkage_x is not None
     named = (
         {
@@ -103,8 +136,11 @@ def shrinkage(row: CalibrationRow) -> str:
         if apart
         else {"XY": row.shrinkage_xy, "Z": row.shrinkage_z}
     )
-    said = (f"{name} {100 * s.value:.2f} ± {100 * s.u:.2f}" for name, s in named.items())
-    return f"{', '.join(said)} % (standard uncertainty)"
+    said = (
+        f"{name} {100 * s.value:.2f} ± {rounded_up(100 * s.half_width())}"
+        for name, s in named.items()
+    )
+    return f"{', '.join(said)} % (95 %)"
 
 
 def promised(row: CalibrationRow, length_mm: float) -> str:
@@ -260,7 +296,7 @@ def thickest_text(look: WallLook) -> str:
     if longer <= 1.0:
         return f"{text}, no thicker than the coupon's {coupon:.1f} mm"
     return (
-        f"{text}: {longer:.1f} times the square of the coupon's {coupon:.1f} mm, so "
+        f"{text}: {times(longer)} times the square of the coupon's {coupon:.1f} mm, so "
         f"{longer_than_coupon(longer)}"
     )
 
@@ -271,16 +307,28 @@ def outline_offset(result: JobResult) -> str:
     if row is None or row.bead_offset_mm is None or row.bead_offset_mm.value == 0.0:
         return ""
     spread = row.bead_offset_mm
+    half = rounded_up(spread.half_width(), 3)
     if result.recipe.outline is Outline.IN_MESH:
         return (
-            f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: the "
+            f"Beads spread {spread.value:.3f} ± {half} mm (95 %) beyond each outline: the "
             "outlines of the green STL are moved by that already; set no outline offset in print."
         )
     return (
-        f"Beads spread {spread.value:.3f} ± {spread.u:.3f} mm beyond each outline: set the outline "
+        f"Beads spread {spread.value:.3f} ± {half} mm (95 %) beyond each outline: set the outline "
         f"offset of the print to {-spread.value:+.3f} mm. The fired sizes assume that; without it "
         f"XY sizes come out about {2 * spread.value * (1 - row.shrinkage_xy.value):.2f} mm larger."
     )
+
+
+def offset_to_set(result: JobResult) -> str:
+    """What is to be set in the print against the bead's spread; empty where there is nothing."""
+    row = result.recipe.row
+    if row is None or row.bead_offset_mm is None or result.recipe.outline is Outline.IN_MESH:
+        return ""
+    offset = -row.bead_offset_mm.value
+    if offset == 0.0:
+        return ""
+    return f"outline offset of the print {offset:+.3f} mm, which the fired sizes assume"
 
 
 def masses(result: JobResult) -> list[tuple[str, str]]:
@@ -291,7 +339,7 @@ def masses(result: JobResult) -> list[tuple[str, str]]:
         ("debound", predicted.debound_mass_g),
         ("sintered", predicted.fired_mass_g),
     )
-    return [(name, with_interval(mass, 2, "g")) for name, mass in stages]
+    return [(name, known_digits(mass, "g")) for name, mass in stages]
 
 
 def what_was_read(result: JobResult) -> str:
@@ -305,6 +353,20 @@ def what_was_read(result: JobResult) -> str:
         f"{part.file_format} in {unit}, {counted(found.facets, 'facet', 'facets')}, {closed}, "
         f"{bodies}{hollow if found.cavities else ''}"
     )
+
+
+def rough(value: float) -> str:
+    """An area or a volume to three digits, which is what a mesh's facets are worth.
+
+    Examples
+    --------
+    >>> rough(34102.9), rough(215.2), rough(1.234)
+    ('34100', '215', '1.2')
+    """
+    if not value >= 100.0:
+        return f"{value:.1f}"
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return f"{step * round(value / step):.0f}"
 
 
 def counted(count: int, one: str, many: str) -> str:

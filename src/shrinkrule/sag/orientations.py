@@ -12,6 +12,7 @@ from shrinkrule.compensation.frames import WAYS_UP
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
+from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import plan
 from shrinkrule.sag.preparation import prepare
@@ -52,6 +53,8 @@ class WayUp:
         Area of the faces that rest on the plate, mm2.
     sideways_mm : float
         Largest movement along the plate, mm: legs that spread; nan if it does not stand.
+    field : SagField or None
+        The displacement anywhere; None if it does not stand, or bodies were moved apart for it.
     """
 
     name: str
@@ -63,6 +66,7 @@ class WayUp:
     height_mm: float
     footprint_mm2: float
     sideways_mm: float = float("nan")
+    field: SagField | None = None
 
 
 def rank_ways_up(
@@ -150,7 +154,13 @@ def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name:
     sag, where = field.lowest()
     solid = np.unique(field.bricks.corners[field.bricks.filled > 0.5])
     sideways = float(np.linalg.norm(field.displacement[solid, :2], axis=1).max())
-    return replace(shape, sag_mm=sag, sag_at=problem.bodies.back(where), sideways_mm=sideways)
+    return replace(
+        shape,
+        sag_mm=sag,
+        sag_at=problem.bodies.back(where),
+        sideways_mm=sideways,
+        field=field if problem.mesh is mesh else None,
+    )
 
 
 def foot_share(mesh: trimesh.Trimesh, up: Floats) -> float:

@@ -93,9 +93,24 @@ class Settings:
         Parameters
         ----------
         row : Stated
-            As :func:`row_states` gives it.
+            As :func:`row_states` gives it; what it states as a lower limit is left out where more
+            is asked for already.
         """
-        return replace(self, row=row)
+        values = {
+            name: value
+            for name, value in row.values.items()
+            if name not in row.at_least or not self._asks_for_more(name, value)
+        }
+        return replace(self, row=replace(row, values=values))
+
+    @property
+    def without_row(self) -> Settings:
+        """The same without a row."""
+        return replace(self, row=None)
+
+    def _asks_for_more(self, name: str, value: Value) -> bool:
+        there = _first((self.flags, *self.files), name)
+        return isinstance(there, int | float) and isinstance(value, int | float) and there >= value
 
     def without(self, *names: str) -> Settings:
         """Return the same with some keys left out of the files.
@@ -118,7 +133,7 @@ class Settings:
         for number, stated in enumerate(self._sources):
             if key.instead_of in stated.values:
                 break
-            if name in stated.values and self._goes_with(key, number):
+            if name in stated.values and self._of_another(key, number) is None:
                 value = stated.values[name]
                 return Setting(key, value, stated.source, stated.place(name))
         return self._built_in(key)
@@ -145,6 +160,8 @@ class Settings:
         said = []
         for name, measured in self.row.values.items():
             key = KEYS[name]
+            if self._of_another(key, self._sources.index(self.row)) is not None:
+                continue
             for stated in (self.flags, *self.files):
                 value = stated.values.get(name)
                 if value is None or _same(value, measured):
@@ -159,17 +176,21 @@ class Settings:
     @property
     def left_out(self) -> tuple[str, ...]:
         """What files state and what does not hold because it belongs to something else."""
-        said = []
+        said: dict[tuple[str, str, str], list[str]] = {}
         for number, stated in enumerate(self._sources):
             for name, value in stated.values.items():
                 key = KEYS[name]
-                if key.of and not self._goes_with(key, number):
-                    of = KEYS[key.of]
-                    said.append(
-                        f"{key.short.replace('_', ' ')} {key.shown(value)} of "
-                        f"{stated.place(name)} is left out: it belongs to another {of.short}"
-                    )
-        return tuple(said)
+                if of := self._of_another(key, number):
+                    what = f"{key.short.replace('_', ' ')} {key.shown(value)}"
+                    # A row has no lines to look at, so all of it is said at once.
+                    line = "" if stated is self.row else name
+                    said.setdefault((stated.place(name), of.short, line), []).append(what)
+        return tuple(
+            f"{', '.join(what)} of {place} {'is' if len(what) == 1 else 'are'} left out: "
+            f"{'it belongs' if len(what) == 1 else 'they belong'} to another "
+            f"{of.replace('_', ' ')}"
+            for (place, of, _), what in said.items()
+        )
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -199,13 +220,16 @@ class Settings:
     def _sources(self) -> tuple[Stated, ...]:
         return tuple(s for s in (self.flags, self.row, *self.files) if s is not None)
 
-    def _goes_with(self, key: Key, number: int) -> bool:
-        """Whether what one source states of a key belongs to what holds of the other key."""
-        if not key.of:
-            return True
-        holds = _first(self._sources, key.of)
-        there = _first(self._sources[number:], key.of)
-        return holds is None or there is None or _same(holds, there)
+    def _of_another(self, key: Key, number: int) -> Key | None:
+        """Key to whose value, which does not hold, belongs what one source states of a key."""
+        name = self._sources[number].ties.get(key.name, key.of)
+        if not name:
+            return None
+        holds = _first(self._sources, name)
+        there = _first(self._sources[number:], name)
+        if holds is not None and there is not None and not _same(holds, there):
+            return KEYS[name]
+        return self._of_another(KEYS[name], number)
 
     def _built_in(self, key: Key) -> Setting:
         nozzle = {

@@ -35,6 +35,10 @@ class Stated:
         Value of each key it states.
     lines : mapping of str to int
         Line of each key, in a file.
+    ties : mapping of str to str
+        Keys that belong to another one here, beside those that always do.
+    at_least : frozenset of str
+        Keys that are stated as a lower limit: what states more of them holds.
 
     Raises
     ------
@@ -46,6 +50,8 @@ class Stated:
     name: str
     values: Mapping[str, Value]
     lines: Mapping[str, int] = field(default_factory=dict)
+    ties: Mapping[str, str] = field(default_factory=dict)
+    at_least: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
         for name in self.values:

@@ -9,6 +9,7 @@ from shrinkrule.furnace import Furnace, parse_box, parse_crucible
 from shrinkrule.physics.filament import Spool
 from shrinkrule.printer import Printer
 from shrinkrule.settings.holding import Settings
+from shrinkrule.settings.stated import Source
 
 if TYPE_CHECKING:
     from shrinkrule.walls import WallLimits
@@ -58,7 +59,12 @@ def limits_of(settings: Settings) -> WallLimits:
         settings.number(f"limits.{name}") or 0.0
         for name in ("wall_beads", "sound_beads", "floor_layers", "gap_beads", "thick_limit")
     )
-    return WallLimits(wall, sound, floor, gap, thick)
+    pins = wall
+    if settings["limits.wall_beads"].source is Source.ROW:
+        # Measured on walls: it says nothing for thinner pins, and a sound wall is no thinner.
+        pins = max(wall, settings.without_row.number("limits.wall_beads") or 0.0)
+        sound = max(sound, wall)
+    return WallLimits(wall, sound, floor, gap, thick, pins)
 
 
 def furnace_of(settings: Settings) -> Furnace | None:

@@ -34,6 +34,8 @@ class WallLimits:
         A gap or hole narrower than this many beads fuses shut.
     thick_mm : float
         A section thicker than this holds its binder for long.
+    pin_beads : float or None
+        A pin thinner than this many beads does not print; as for a wall, if not given.
     """
 
     beads_to_exist: float = 1.0
@@ -41,6 +43,7 @@ class WallLimits:
     floor_layers: float = CLOSED_FLOOR_LAYERS
     gap_beads: float = 1.0
     thick_mm: float = THICK_MM
+    pin_beads: float | None = None
 
     def __post_init__(self) -> None:
         for name, value in (
@@ -49,6 +52,7 @@ class WallLimits:
             ("floor layers", self.floor_layers),
             ("gap beads", self.gap_beads),
             ("thick section", self.thick_mm),
+            ("pin beads", self.beads_to_exist if self.pin_beads is None else self.pin_beads),
         ):
             if not 0.0 < value <= 1000.0:
                 raise SettingError(f"{value:g} is no limit", where=name, hint="give a number > 0")
@@ -62,6 +66,11 @@ class WallLimits:
     def exist_mm(self, printer: Printer) -> float:
         """Thinnest upright wall that prints, mm."""
         return self.beads_to_exist * printer.bead_width_mm
+
+    def pin_mm(self, printer: Printer) -> float:
+        """Thinnest pin that prints, mm."""
+        beads = self.beads_to_exist if self.pin_beads is None else self.pin_beads
+        return beads * printer.bead_width_mm
 
     def sound_mm(self, printer: Printer) -> float:
         """Thinnest upright wall that prints sound, mm."""

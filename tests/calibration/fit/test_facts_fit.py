@@ -18,7 +18,7 @@ from shrinkrule.calibration.fit.result import FitResult
 from shrinkrule.calibration.fit.sag import Beam, fit_sag, fitted_powers
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
-from shrinkrule.calibration.sheets.sheet import Sheet
+from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, Sheet
 from shrinkrule.calibration.statistics.firings import firing_scatter
 from shrinkrule.cli import main
 from shrinkrule.physics.beam import Support, beam_drop_mm
@@ -288,3 +288,30 @@ def test_the_middle_s_intercept_is_as_unsure_as_the_less_sure_axis(tmp_path: Pat
     x, y = float(fit.x.fit.intercept.dof), float(fit.y.fit.intercept.dof)
     assert x < y
     assert float(fit.xy.fit.intercept.dof) == x
+
+
+def test_long_lengths_are_judged_by_their_own_axis(tmp_path: Path) -> None:
+    """X and Y of each coupon a little apart is no scatter of single lengths."""
+    rng = np.random.default_rng(4)
+
+    def note_of(apart: float, grows: float) -> str:
+        sheets = []
+        for number in range(4):
+            kept = {
+                axis: 0.85 + apart * (-1) ** number * k
+                for axis, k in zip("xyz", (1, -1, 0), strict=True)
+            }
+            readings = []
+            for read in one_sheet(tmp_path).readings:
+                if read.kind in LENGTH_KINDS and read.nominal is not None:
+                    off = rng.normal(0.0, 0.01 + grows * read.nominal)
+                    green = read.nominal + 0.001 * number
+                    fired = green * kept[read.axis] + off
+                    read = replace(read, green=(green,), fired=(fired,))
+                readings.append(read)
+            settings = replace(one_sheet(tmp_path).settings, coupon=str(number), firing=str(number))
+            sheets.append(replace(one_sheet(tmp_path), settings=settings, readings=tuple(readings)))
+        return "".join(n.text for n in fit_sheets(sheets).notes if "stray more" in n.text)
+
+    assert note_of(0.003, 0.0) == ""
+    assert "long lengths stray more" in note_of(0.0, 0.005)

@@ -20,7 +20,7 @@ def scattered(model: Floats, side: Floats, sd: float, rng: np.random.Generator) 
     wide = np.broadcast_to(model, (COUPONS, model.size))
     green = wide + rng.normal(0.0, sd, wide.shape)
     one = np.ones_like(wide)
-    return Lengths((), wide, green, 0.85 * green, side * one, 0.0 * one, one)
+    return Lengths((), wide, wide, green, 0.85 * green, side * one, 0.0 * one, one)
 
 
 @pytest.mark.parametrize(("flat_sd", "high_sd"), [(0.02, 0.05), (0.05, 0.02)])

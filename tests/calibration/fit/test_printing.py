@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import itertools
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shrinkrule.calibration.fit.lengths import Lengths
+from shrinkrule.calibration.fit.lengths import Lengths, lengths_along
 from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
+from shrinkrule.calibration.sheets.sheet import Reading, Sheet, SheetSettings
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.sheet import Kind
 
 FLAT = np.array([42.0, 28.5, 16.5, 8.0, 6.0, 8.0, 8.5, 13.5, 12.0, 8.5, 6.0, 10.0])
 SIDE = np.array([1.0, 1.0, 1.0, 1.0, -1.0, -1.0, -1.0, 0.0, 0.0, 0.0, -1.0, -1.0])
@@ -18,10 +23,22 @@ HIGH = np.array([4.8, 4.8, 7.8, 11.4, 16.8, 24.0, 9.0, 3.0])
 FROM_PLATE = np.array([1.0] * 6 + [0.0, 0.0])
 
 
+SETTINGS = SheetSettings(
+    coupon="1", firing="1", date="", material="invented", process="", metal_density=None,
+    binder_density=None, metal_mass_share=None, caliper_resolution=0.01, gauge_resolution=0.05,
+    balance_resolution=0.01, water_density=None, nozzle=None, bead_width=None, layer_height=None,
+    weighed_volume=None, weighed_surface=None, thickest_section=None,
+)  # fmt: skip
+
+
+def reading(mark: str, kind: Kind, model: float, green: float) -> Reading:
+    return Reading(1, mark, "", kind, "z", model, None, (green,), None, (0.85 * green,))
+
+
 def lengths(model: Floats, green: Floats, side: Floats, bore: Floats) -> Lengths:
     wide = np.broadcast_to(model, green.shape)
     one = np.ones_like(green)
-    return Lengths((), wide, green, 0.85 * green, side * one, bore * one, one)
+    return Lengths((), wide, wide, green, 0.85 * green, side * one, bore * one, one)
 
 
 def printed(
@@ -94,3 +111,37 @@ def test_without_bores_there_is_no_offset_of_bores() -> None:
     fit = fit_printing((flat, flat, lengths(HIGH, HIGH[None], FROM_PLATE, np.zeros(8))))
     assert fit.bore is None
     assert fit.bead.value == pytest.approx(0.04)
+
+
+@pytest.mark.parametrize("layer_mm", [0.25, 0.37, 0.4])
+def test_heights_of_the_model_are_printed_in_whole_layers(layer_mm: float) -> None:
+    """A printer without any error, whose layers do not divide the coupon's heights.
+
+    Layer by layer, as a slicer cuts: a layer is there where its middle is below the top.
+    """
+
+    def top_mm(height: float) -> float:
+        middles = layer_mm * (np.arange(200) + 0.5)
+        return layer_mm * int(np.count_nonzero(middles < height))
+
+    tops = (4.8, 7.7, 11.6, 16.9, 23.9)
+    assert any(abs(top_mm(top) - top) > 0.2 * layer_mm for top in tops)
+    readings = [
+        reading(f"Z{n}", Kind.OUTSIDE, top, top_mm(top)) for n, top in enumerate(tops, start=1)
+    ]
+    readings += [
+        reading(f"Z{n + 6}", Kind.STEP, high - low, top_mm(high) - top_mm(low))
+        for n, (low, high) in enumerate(itertools.pairwise(tops))
+    ]
+    sheet = Sheet("a.csv", replace(SETTINGS, layer_height=layer_mm), tuple(readings), ())
+    flat = lengths(FLAT, FLAT[None, :], SIDE, BORE)
+    told, silent = (
+        fit_printing((flat, flat, lengths_along([one], "z")))
+        for one in (sheet, replace(sheet, settings=SETTINGS))
+    )
+    assert told.first_layer is not None
+    assert silent.first_layer is not None
+    assert told.first_layer.value == pytest.approx(0.0, abs=1e-9)
+    assert told.scales[2].value == pytest.approx(0.0, abs=1e-9)
+    assert told.residual_sd[1] == pytest.approx(0.0, abs=1e-9)
+    assert silent.residual_sd[1] > 0.01

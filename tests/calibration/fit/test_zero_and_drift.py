@@ -108,7 +108,7 @@ def long_lengths(seed: int, zero: float, shortest: float) -> tuple[Lengths, Leng
 
     def axis(spread: float) -> Lengths:
         green = model + spread * side + zero + rng.normal(0.0, 0.02, model.shape)
-        return Lengths((), model, green, 0.85 * green, side, 0.0 * one, one)
+        return Lengths((), model, model, green, 0.85 * green, side, 0.0 * one, one)
 
     return axis(0.08), axis(0.08), axis(0.0)
 

@@ -27,13 +27,14 @@ from shrinkrule.calibration.fit.lengths import (
 from shrinkrule.calibration.fit.notes import fit_notes
 from shrinkrule.calibration.fit.outliers import find_outliers
 from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
-from shrinkrule.calibration.fit.result import AxisResult, FitResult, Ladder, NamedOutlier
+from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
 from shrinkrule.calibration.fit.zero import axes_or_zero, caliper_zero, without_zero
 from shrinkrule.calibration.sheets.join import joined
-from shrinkrule.calibration.sheets.sheet import Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import Sheet
 from shrinkrule.calibration.statistics.drift import drift_of
-from shrinkrule.errors import SheetError
+from shrinkrule.calibration.table.ladder import Ladder
+from shrinkrule.errors import Option, SheetError
 from shrinkrule.numerics.arrays import Ints, Mask
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.sheet import Kind
@@ -42,7 +43,9 @@ SIDE_PER_VOLUME: Final = (0.4, 0.15)
 """Side surface over volume, per mm, and its uncertainty, for a sheet that does not state it."""
 
 
-def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitResult:
+def fit_sheets(
+    sheets: Sequence[Sheet], leave_out: Sequence[str] = (), pool_printers: bool = False
+) -> FitResult:
     """Fit the sheets of one material in one process.
 
     Parameters
@@ -51,6 +54,8 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
         One for each coupon in each firing; sheets of one coupon's other loads join its block's.
     leave_out : sequence of str
         Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2.
+    pool_printers : bool
+        Fit coupons of different nozzles, beads or layers together.
 
     Returns
     -------
@@ -60,11 +65,13 @@ def fit_sheets(sheets: Sequence[Sheet], leave_out: Sequence[str] = ()) -> FitRes
     Raises
     ------
     SheetError
-        If there is no sheet, the materials differ, firings are not named, something left out
-        is not there, or an axis of a coupon has too few lengths.
+        If there is no sheet, the materials or the nozzles, beads and layers differ, firings are
+        not named, something left out is not there, or an axis of a coupon has too few lengths.
     """
     used = joined(_without(tuple(sheets), leave_out))
     _require_one_material(used)
+    if not pool_printers:
+        _require_one_printer(used)
     result = _fitted(used, tuple(leave_out))
     zero = caliper_zero(result.printing, result.from_model)
     if zero is not None:
@@ -160,6 +167,20 @@ def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
             raise SheetError(
                 f"the sheets are of different {what}: {', '.join(sorted(named))}",
                 hint="fit each on its own: a row is for one material in one process",
+            )
+
+
+def _require_one_printer(sheets: tuple[Sheet, ...]) -> None:
+    """Refuse sheets of coupons that were printed with different nozzles, beads or layers."""
+    for what, words in (("nozzle", "nozzles"), ("bead_width", "beads"), ("layer_height", "layers")):
+        sizes = {getattr(sheet.settings, what) for sheet in sheets} - {None}
+        if len(sizes) > 1:
+            shown = ", ".join(f"{size:g}" for size in sorted(sizes))
+            raise SheetError(
+                f"the coupons were printed with {words} of {shown} mm",
+                where=sheets[0].where,
+                hint="fit each on its own, or all together if you want a row of no one printer",
+                options=(Option.POOL,),
             )
 
 
@@ -304,27 +325,14 @@ def _beam_firings(sheets: tuple[Sheet, ...]) -> Ints:
 
 def _ladder(sheets: tuple[Sheet, ...], kind: Kind) -> Ladder | None:
     """Thinnest step that came out on every coupon, with all thicker ones."""
-    steps: dict[float, bool] = {}
-    missing: list[str] = []
+    came_out: dict[float, list[bool]] = {}
     for sheet in sheets:
         for reading in sheet.of_kind(kind):
             readings = (*reading.green, *reading.fired)
-            if reading.nominal is None or not readings:
-                continue
-            came_out = min(readings) > 0.0
-            steps[reading.nominal] = steps.get(reading.nominal, True) and came_out
-            if not came_out:
-                missing.append(_step_name(sheet, reading))
-    if not steps:
+            if reading.nominal is not None and readings:
+                came_out.setdefault(reading.nominal, []).append(min(readings) > 0.0)
+    if not came_out:
         return None
-    thinnest = None
-    for nominal in sorted(steps, reverse=True):
-        if not steps[nominal]:
-            break
-        thinnest = nominal
-    return Ladder(thinnest, tuple(missing))
-
-
-def _step_name(sheet: Sheet, reading: Reading) -> str:
-    """Name of a step of the ladder that did not come out."""
-    return f"{sheet.settings.coupon}:{reading.id}"
+    missing = max((step for step, seen in came_out.items() if not all(seen)), default=None)
+    thinnest = min((step for step in came_out if missing is None or step > missing), default=None)
+    return Ladder(thinnest, missing, len(came_out[thinnest]) if thinnest is not None else 0)

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from shrinkrule.calibration.sheets.load import as_coupon, read_load
+from shrinkrule.calibration.sheets.parse import parse_sheet
+from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet
 from shrinkrule.calibration.statistics.regression import fit_ray
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.printer import LayerHeights
 from shrinkrule.sheet import Kind
 
 SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP: 0.0}
@@ -20,6 +26,9 @@ SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP:
 
 FEWEST: Final = 3
 """Lengths along an axis that a coupon needs: two make a line, a third judges it."""
+
+WHOLE_LAYERS: Final = 0.02
+"""A step of so nearly a whole number of layers is one: sheets give six digits."""
 
 LEAST_RANGE: Final = 1.5
 """Longest over shortest length along an axis, at least: else slope and intercept are one."""
@@ -35,6 +44,8 @@ class Lengths:
         The lines behind the arrays.
     model, green, fired : (c, m) float
         Nominal, and means of the repeats.
+    drawn : (c, m) float
+        What the printer makes of the nominal lengths by its layers alone: heights are whole ones.
     side : (c, m) float
         +1 outside, -1 inside and bore, 0 step.
     bore : (c, m) float
@@ -45,6 +56,7 @@ class Lengths:
 
     readings: tuple[tuple[Reading, ...], ...]
     model: Floats
+    drawn: Floats
     green: Floats
     fired: Floats
     side: Floats
@@ -108,12 +120,37 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
     return Lengths(
         readings=rows,
         model=table(lambda r: r.nominal or 0.0),
+        drawn=np.array(
+            [
+                [_drawn_mm(r, sheet.settings.layer_height) for r in row]
+                + [0.0] * (widest - len(row))
+                for sheet, row in zip(sheets, rows, strict=True)
+            ]
+        ),
         green=table(lambda r: float(np.mean(r.green))),
         fired=table(lambda r: float(np.mean(r.fired))),
         side=table(lambda r: SIDE[r.kind]),
         bore=table(lambda r: float(r.kind is Kind.BORE)),
         weight=table(lambda r: 1.0),
     )
+
+
+def _drawn_mm(reading: Reading, layer_mm: float | None) -> float:
+    """What layers make of a nominal length; a height is a whole number of them.
+
+    Both ends of a step are rounded, and which way depends on heights that its line does not state:
+    of the two whole numbers of layers about it, the one that was read is taken.
+    """
+    nominal = reading.nominal or 0.0
+    if reading.axis != "z" or layer_mm is None:
+        return nominal
+    if reading.kind is not Kind.STEP:
+        return LayerHeights(layer_mm, layer_mm).printed_mm(nominal)
+    low = math.floor(nominal / layer_mm + WHOLE_LAYERS)
+    if nominal / layer_mm - low < WHOLE_LAYERS:
+        return low * layer_mm
+    read = float(np.mean(reading.green))
+    return min((low * layer_mm, (low + 1) * layer_mm), key=lambda height: abs(height - read))
 
 
 def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
@@ -264,3 +301,50 @@ def firing_order(sheets: tuple[Sheet, ...], names: tuple[str, ...], firing: Ints
             return None
         keys = [int(name) for name in names]
     return np.argsort(np.argsort(keys)).astype(np.float64)
+
+
+def read_witnesses(path: str | Path) -> tuple[Sheet, ...]:
+    """Read a filled sheet of a coupon, or of a load, whose parts come as coupons of odd lengths.
+
+    Parameters
+    ----------
+    path : str or Path
+        The CSV file.
+
+    Returns
+    -------
+    tuple of Sheet
+        One of a coupon; of a load, one for each part that can be fitted.
+
+    Raises
+    ------
+    SheetError
+        As :func:`read_sheet` and :func:`read_load`.
+    """
+    if not parse_sheet(path).parts:
+        return (read_sheet(path),)
+    coupons = [as_coupon(part) for part in read_load(path)]
+    return tuple(coupon for coupon in coupons if not why_no_witness(coupon))
+
+
+def why_no_witness(sheet: Sheet) -> str:
+    """Say why a part cannot join a fit; empty where it can.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        As from :func:`as_coupon`.
+
+    Returns
+    -------
+    str
+        A reason without its full stop.
+    """
+    if not sheet.settings.firing:
+        return "line S2 does not name its firing"
+    try:
+        for axis in "xyz":
+            lengths_along([sheet], axis)
+    except SheetError as refusal:
+        return refusal.what
+    return ""

@@ -2,13 +2,14 @@
 
 All green lengths of a coupon, of the three axes together, are
 
-    green = (1 + e_axis) model + 2 b side + o bore + h plate + z
+    green = (1 + e_axis) drawn + 2 b side + o bore + h plate + z
 
-with side +1 for a length between outward surfaces, -1 for a slot or a bore, and 0 for a step. That
-separates the spread ``b`` of the bead, an error ``e`` of each axis (belts, or a filament that
-shrinks as it cools), the tightness ``o`` of round holes, what the first layer adds to heights from
-the plate ``h``, and a caliper's zero ``z``, which alone is in every length. Each coupon has its own
-fit; coupons then say how sure their means are, and what the next print may do.
+with ``drawn`` the model's length, of a height what whole layers make of it where the sheet states
+the layer, and side +1 for a length between outward surfaces, -1 for a slot or a bore, and 0 for a
+step. That separates the spread ``b`` of the bead, an error ``e`` of each axis (belts, or a filament
+that shrinks as it cools), the tightness ``o`` of round holes, what the first layer adds to heights
+from the plate ``h``, and a caliper's zero ``z``, which alone is in every length. Each coupon has
+its own fit; coupons then say how sure their means are, and what the next print may do.
 """
 
 from __future__ import annotations
@@ -105,7 +106,7 @@ def fit_printing(
         The printer's ways.
     """
     table = _table(axes)
-    model = np.concatenate([lengths.model for lengths in axes], axis=1)
+    model = np.concatenate([lengths.drawn for lengths in axes], axis=1)
     measured = [lengths.fired if fired else lengths.green for lengths in axes]
     excess = np.where(table.weight > 0.0, np.concatenate(measured, axis=1) - model, 0.0)
     table = _told_apart(_without_zero(table) if zero_is_right else table)
@@ -178,7 +179,7 @@ def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
         upright = number < 2
         side = 2.0 * lengths.side if upright else np.zeros_like(lengths.side)
         plate = np.zeros_like(side) if upright else (lengths.side > 0.0).astype(np.float64)
-        along = [lengths.model if n == number else np.zeros_like(side) for n in range(3)]
+        along = [lengths.drawn if n == number else np.zeros_like(side) for n in range(3)]
         columns = [*along, side, lengths.bore, plate, np.ones_like(side)]
         blocks.append(np.stack(columns, axis=-1) * lengths.weight[..., None])
         weights.append(lengths.weight)

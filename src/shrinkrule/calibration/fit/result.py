@@ -14,6 +14,7 @@ from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.sag import SagFit
 from shrinkrule.calibration.sheets.sheet import Sheet
 from shrinkrule.calibration.statistics.drift import Drift
+from shrinkrule.calibration.table.ladder import Ladder
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.physics.estimate import Estimate, Estimates
 
@@ -57,14 +58,6 @@ class NamedOutlier:
             f"{self.where}, line {self.line}: {self.id} is {self.residual_mm:+.3f} mm off the line "
             f"of the others, {self.sigmas:.1f} sigmas"
         )
-
-
-@dataclass(frozen=True)
-class Ladder:
-    """Thinnest step of a ladder that came out, with every thicker one; nominal, mm."""
-
-    thinnest_mm: float | None
-    missing: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -141,7 +134,7 @@ class FitResult:
     sag : SagFit or None
         Sag modulus.
     walls, floors : Ladder or None
-        Thinnest that came out on every coupon.
+        What the coupons' ladders showed.
     zero_taken_off : Estimate or None
         The caliper's zero that was taken off every length, mm.
     axes_or_zero : tuple of str

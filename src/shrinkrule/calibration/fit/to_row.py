@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from math import hypot, inf
 from typing import Final
@@ -10,6 +11,7 @@ import numpy as np
 
 from shrinkrule.calibration.fit.result import AxisResult, FitResult
 from shrinkrule.calibration.statistics.firings import firing_scatter
+from shrinkrule.calibration.table.evidence import Evidence
 from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.errors import SheetError
 from shrinkrule.physics.estimate import Estimate
@@ -30,7 +32,9 @@ class _Axis:
     dof: float
 
 
-def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
+def row_from_fit(
+    fit: FitResult, name: str, note: str = "", evidence: tuple[Evidence, ...] = ()
+) -> CalibrationRow:
     """Build the table's row of a fit.
 
     Parameters
@@ -41,6 +45,8 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
         What the row is to be called.
     note : str
         A word of the maker's own.
+    evidence : tuple of Evidence
+        The sheets, as :func:`~shrinkrule.calibration.evidence_of` names them.
 
     Returns
     -------
@@ -64,7 +70,13 @@ def row_from_fit(fit: FitResult, name: str, note: str = "") -> CalibrationRow:
             where=fit.sheets[0].where,
             hint="check the weights, the volume in S16 and the metal's density in S6",
         )
-    return replace(measured_row(fit), name=name, note=_note(fit, note))
+    return replace(
+        measured_row(fit),
+        name=name,
+        note=_note(fit, note),
+        evidence=evidence,
+        left_out=fit.left_out,
+    )
 
 
 def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
@@ -126,6 +138,11 @@ def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
         first_layer_mm=printing.next_first_layer,
         bore_offset_mm=printing.next_bore,
         thickest_section_mm=_thickest(fit),
+        nozzle_mm=_common(s.nozzle for s in settings),
+        bead_width_mm=_common(s.bead_width for s in settings),
+        layer_height_mm=_common(s.layer_height for s in settings),
+        walls=fit.walls,
+        floors=fit.floors,
     )
 
 
@@ -133,6 +150,12 @@ def _thickest(fit: FitResult) -> float | None:
     """Thickest section known to debind: the row rests on coupons that lost their binder."""
     sections = [sheet.settings.thickest_section for sheet in fit.sheets]
     return max((section for section in sections if section is not None), default=None)
+
+
+def _common(sizes: Iterable[float | None]) -> float | None:
+    """What all coupons were printed with, where the sheets that state it agree."""
+    stated = {size for size in sizes if size is not None}
+    return stated.pop() if len(stated) == 1 else None
 
 
 def _of_the_part(fit: FitResult, axis: AxisResult, number: int) -> float:

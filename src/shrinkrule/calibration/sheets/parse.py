@@ -16,13 +16,14 @@ from shrinkrule.calibration.sheets.sheet import (
     BEAM_KINDS,
     LENGTH_KINDS,
     MASS_KINDS,
+    PartLine,
     Reading,
     Sheet,
     SheetSettings,
 )
 from shrinkrule.errors import SettingError, SheetError
 from shrinkrule.files.csv_dialect import CsvGrid, CsvRow, number_text, read_grid
-from shrinkrule.sheet import COLUMNS, FIRED_COLUMNS, GREEN_COLUMNS, Kind, Setting
+from shrinkrule.sheet import FIRED_COLUMNS, GREEN_COLUMNS, LOAD_COLUMNS, Kind, Setting
 from shrinkrule.units import unit_in_mm
 
 USUAL_CALIPER_MM: Final = 0.01
@@ -36,6 +37,7 @@ _MEASURED: Final = (*GREEN_COLUMNS, "debound_1", *FIRED_COLUMNS)
 _LIKE_MODEL: Final = (0.6, 1.3)
 """A reading over its model's size lies between these if both are in the same unit."""
 _NUMBER: Final = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?)([^\d]*)")
+_SHA256: Final = re.compile(r"sha256:([0-9a-f]{64})")
 _NOT_MEASURED: Final = frozenset({"", "-", "--", "–", "—", "n/a", "na", "none"})
 _HEADING: Final = frozenset({"id", "kind"})
 _REQUIRED: Final = ("id", "kind", "nominal", GREEN_COLUMNS[0], FIRED_COLUMNS[0])
@@ -69,7 +71,7 @@ def parse_sheet(path: str | Path) -> Sheet:
             hint="keep the first line of the sheet as it was handed out",
         )
     notes = list(grid.notes)
-    extra = [column for column in grid.columns if column and column not in COLUMNS]
+    extra = [column for column in grid.columns if column and column not in LOAD_COLUMNS]
     if extra:
         notes.append(f"column {extra[0]!r} is not of the sheet and was not read")
     cells = _Cells(grid, notes, units_of_readings_alone(grid))
@@ -79,7 +81,7 @@ def parse_sheet(path: str | Path) -> Sheet:
     ]
     seen: dict[str, int] = {}
     head: dict[Setting, CsvRow] = {}
-    readings = []
+    readings, parts = [], []
     for row in grid.rows:
         mark = row.cells.get("id", "").upper()
         if not mark:
@@ -98,8 +100,12 @@ def parse_sheet(path: str | Path) -> Sheet:
             if mark in _SETTING_IDS:
                 head[Setting(mark)] = row
             continue
+        if kind is Kind.PART:
+            parts.append(cells.part(row, mark))
+            continue
         readings.append(cells.reading(row, mark, kind))
-    return Sheet(grid.where, cells.settings(head, Path(path).stem), tuple(readings), tuple(notes))
+    settings = cells.settings(head, Path(path).stem)
+    return Sheet(grid.where, settings, tuple(readings), tuple(notes), parts=tuple(parts))
 
 
 @dataclass(frozen=True)
@@ -141,7 +147,23 @@ class _Cells:
             fired=fired,
             remark=remark,
             unit_stated=unit not in {"g", "mm"} or self.has_own_unit(row),
+            sag_mm=self.signed(row, "sag"),
         )
+
+    def part(self, row: CsvRow, letter: str) -> PartLine:
+        """Line of a part; its volume is in mm3, its checksum stands in the note."""
+        volume = self.signed(row, "nominal")
+        if volume is not None and not volume > 0.0:
+            raise self.error(row, "nominal", "keep the part's volume as it was handed out")
+        found = _SHA256.search(row.cells.get("note", "").lower())
+        name = row.cells.get("feature", "") or letter
+        return PartLine(letter, name, volume, found[1] if found else "")
+
+    def signed(self, row: CsvRow, column: str) -> float | None:
+        """Number that the program wrote, of either sign; None where the cell is blank."""
+        if row.cells.get(column, "").lower() in _NOT_MEASURED:
+            return None
+        return self.number(row, column)[0]
 
     def has_own_unit(self, row: CsvRow) -> bool:
         """Whether a unit stands behind a number of this line's readings."""
@@ -229,6 +251,7 @@ class _Cells:
             weighed_volume=value(Setting.WEIGHED_VOLUME, 1.0, 1e9),
             weighed_surface=value(Setting.WEIGHED_SURFACE, 1.0, 1e8),
             thickest_section=value(Setting.THICKEST_SECTION, 0.1, 1e3),
+            row=text(Setting.ROW),
         )
 
     def setting(self, row: CsvRow, low: float, high: float) -> float | None:

@@ -17,6 +17,7 @@ from shrinkrule.calibration.sheets.check import (
 from shrinkrule.calibration.sheets.inches import in_millimetres
 from shrinkrule.calibration.sheets.parse import parse_sheet
 from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, MASS_KINDS, Sheet
+from shrinkrule.errors import SheetError
 
 
 def read_sheet(path: str | Path) -> Sheet:
@@ -39,7 +40,35 @@ def read_sheet(path: str | Path) -> Sheet:
         disagree, a green length far from its model, or a fired one not smaller than its green.
     """
     sheet = in_millimetres(parse_sheet(path))
+    if sheet.parts:
+        raise SheetError(
+            "this is the sheet of a load of parts, not of a coupon",
+            where=sheet.where,
+            hint="review it; what it teaches is added by the review",
+        )
     refuse_empty(sheet)
+    return noting_gaps(checked(sheet))
+
+
+def checked(sheet: Sheet) -> Sheet:
+    """Correct what leaves no doubt in a sheet of a coupon or a load, refuse what cannot be right.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet in mm.
+
+    Returns
+    -------
+    Sheet
+        The same, green and fired exchanged back where they were exchanged as a whole.
+
+    Raises
+    ------
+    SheetError
+        For repeats that disagree, a green length far from its model, a fired one not smaller than
+        its green, fired lengths that are the green ones, weights that rise.
+    """
     sheet = green_before_fired(sheet)
     refuse_unshrunk(sheet)
     for reading in sheet.readings:
@@ -49,4 +78,4 @@ def read_sheet(path: str | Path) -> Sheet:
             refuse_growth(sheet, reading)
         elif reading.kind in MASS_KINDS:
             refuse_gained_mass(sheet, reading)
-    return noting_gaps(sheet)
+    return sheet

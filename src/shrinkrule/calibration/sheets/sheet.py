@@ -42,6 +42,8 @@ class Reading:
         Whether the maker wrote a unit other than the sheet's own, so that none is guessed.
     where : str
         Its file, where that is not the sheet's.
+    sag_mm : float or None
+        What the sag is estimated to add to the fired length; on a load's sheet.
     """
 
     line: int
@@ -57,6 +59,7 @@ class Reading:
     remark: str = ""
     unit_stated: bool = False
     where: str = ""
+    sag_mm: float | None = None
 
     @property
     def is_length(self) -> bool:
@@ -86,6 +89,30 @@ class SheetSettings:
     weighed_volume: float | None
     weighed_surface: float | None
     thickest_section: float | None
+    row: str = ""
+    """Row of the table that a load's parts were made by."""
+
+
+@dataclass(frozen=True)
+class PartLine:
+    """One part of a load, as the traveler wrote it.
+
+    Parameters
+    ----------
+    letter : str
+        What the marks of its lines begin with.
+    name : str
+        Its name.
+    volume_mm3 : float or None
+        Volume of the printed model.
+    green_sha256 : str
+        Checksum of its green file, empty where it was deleted.
+    """
+
+    letter: str
+    name: str
+    volume_mm3: float | None
+    green_sha256: str
 
 
 @dataclass(frozen=True)
@@ -104,6 +131,8 @@ class Sheet:
         What was corrected while reading.
     beam_firing : str
         Firing of the bars, where that is not the block's.
+    parts : tuple of PartLine
+        Parts of a load; none on a coupon's sheet.
     """
 
     where: str
@@ -111,6 +140,7 @@ class Sheet:
     readings: tuple[Reading, ...]
     notes: tuple[str, ...]
     beam_firing: str = ""
+    parts: tuple[PartLine, ...] = ()
 
     def of_kind(self, *kinds: Kind) -> tuple[Reading, ...]:
         """Lines of these kinds."""

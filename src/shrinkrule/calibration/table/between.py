@@ -135,6 +135,14 @@ def _between(
         first_layer_mm=_plain(low.first_layer_mm, high.first_layer_mm, weight),
         bore_offset_mm=_plain(low.bore_offset_mm, high.bore_offset_mm, weight),
         thickest_section_mm=_smaller(low.thickest_section_mm, high.thickest_section_mm),
+        nozzle_mm=_same(low.nozzle_mm, high.nozzle_mm),
+        bead_width_mm=_same(low.bead_width_mm, high.bead_width_mm),
+        layer_height_mm=_same(low.layer_height_mm, high.layer_height_mm),
+        walls=None if not (low.walls and high.walls) else low.walls.with_other(high.walls),
+        floors=None if not (low.floors and high.floors) else low.floors.with_other(high.floors),
+        # Neither row's sheets are those of a row between them.
+        evidence=(),
+        left_out=(),
         bead_offset_mm=_plain(low.bead_offset_mm, high.bead_offset_mm, weight),
         sag_modulus_kpa=_positive(low.sag_modulus_kpa, high.sag_modulus_kpa, weight),
         coupons=low.coupons + high.coupons,
@@ -154,7 +162,10 @@ def _cannot(low: CalibrationRow, high: CalibrationRow) -> str:
         ("a shrinkage of Z that changes with length", low.length_effect_z, high.length_effect_z),
     )
     lost = [words for words, here, there in facts if (here is None) != (there is None)]
-    return f"only one of both rows knows {', '.join(lost)}" if lost else ""
+    said = [f"only one of both rows knows {', '.join(lost)}"] if lost else []
+    if None not in (low.nozzle_mm, high.nozzle_mm) and low.nozzle_mm != high.nozzle_mm:
+        said.append(f"printed with nozzles of {low.nozzle_mm:g} and {high.nozzle_mm:g} mm")
+    return "; ".join(said)
 
 
 def _either(
@@ -208,6 +219,11 @@ def _effect(
 def _larger(low: float, high: float) -> float:
     """The larger residual; not known where one row does not know it."""
     return max(low, high) if low > 0.0 and high > 0.0 else 0.0
+
+
+def _same(low: float | None, high: float | None) -> float | None:
+    """What both rows were printed with, if it is the same."""
+    return low if low == high else None
 
 
 def _smaller(low: float | None, high: float | None) -> float | None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Annotated, Final, Self
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
+from shrinkrule.calibration.table.evidence import parsed_evidence
 from shrinkrule.defaults import LARGEST_SHRINKAGE
 from shrinkrule.files.csv_dialect import number_text
 
@@ -19,6 +20,12 @@ def _yes(value: object) -> object:
     """Yes or no as a bool, a blank as no."""
     words = {"yes": True, "no": False, "": False}
     return words.get(value.strip().lower(), value) if isinstance(value, str) else value
+
+
+def _evidence(value: str) -> str:
+    """Files with their checksums, or nothing."""
+    parsed_evidence(value)
+    return value
 
 
 _Number = BeforeValidator(_number)
@@ -36,6 +43,10 @@ Positive = Annotated[float, _Number, Field(gt=0, allow_inf_nan=False)]
 
 
 NotNegative = Annotated[float, _Number, Field(ge=0, allow_inf_nan=False)]
+
+
+Bore = Annotated[float, _Number, Field(ge=0.01, le=20.0, allow_inf_nan=False)]
+"""As :class:`~shrinkrule.printer.Printer` takes it."""
 
 
 Finite = Annotated[float, _Number, Field(allow_inf_nan=False)]
@@ -124,6 +135,17 @@ class RowCells(BaseModel):
     """Of tables from before the two offsets had columns of their own; read for both."""
     sag_modulus_dof: Positive | None = None
     thickest_section_mm: Positive | None = None
+    nozzle_mm: Bore | None = None
+    bead_width_mm: Bore | None = None
+    layer_height_mm: Bore | None = None
+    thinnest_wall_mm: Positive | None = None
+    missing_wall_mm: Positive | None = None
+    wall_coupons: Count = 0
+    thinnest_floor_mm: Positive | None = None
+    missing_floor_mm: Positive | None = None
+    floor_coupons: Count = 0
+    evidence: Annotated[str, AfterValidator(_evidence)] = ""
+    left_out: str = ""
     replaced: str = ""
 
     @model_validator(mode="after")

@@ -13,6 +13,8 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from shrinkrule.calibration.table.columns import COLUMNS, REQUIRED, RowCells
+from shrinkrule.calibration.table.evidence import parsed_evidence
+from shrinkrule.calibration.table.ladder import Ladder
 from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.errors import Option, TableError
 from shrinkrule.files.csv_dialect import CsvGrid, CsvRow, read_grid
@@ -225,6 +227,13 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
             cells.bore_offset_mm, cells.bore_offset_u_mm, 1.0, cells.bore_offset_dof or dof
         ),
         thickest_section_mm=cells.thickest_section_mm,
+        nozzle_mm=cells.nozzle_mm,
+        bead_width_mm=cells.bead_width_mm,
+        layer_height_mm=cells.layer_height_mm,
+        walls=_ladder(cells.thinnest_wall_mm, cells.missing_wall_mm, cells.wall_coupons),
+        floors=_ladder(cells.thinnest_floor_mm, cells.missing_floor_mm, cells.floor_coupons),
+        evidence=parsed_evidence(cells.evidence),
+        left_out=tuple(filter(None, cells.left_out.split("; "))),
         replaced=cells.replaced,
     )
 
@@ -234,6 +243,13 @@ def _effect(intercept: float | None, u: float, centre: float | None) -> LengthEf
     if intercept is None or centre is None:
         return None
     return LengthEffect(Estimate(intercept, u), centre)
+
+
+def _ladder(thinnest: float | None, missing: float | None, coupons: int) -> Ladder | None:
+    """What ladders showed, if a row's cells state it."""
+    if thinnest is None and missing is None:
+        return None
+    return Ladder(thinnest, missing, coupons)
 
 
 def _either(value: float | None, u: float | None, cells: RowCells) -> Estimate | None:

@@ -11,6 +11,8 @@ import math
 from dataclasses import asdict, dataclass, replace
 from typing import Final, Literal
 
+from shrinkrule.calibration.table.evidence import Evidence
+from shrinkrule.calibration.table.ladder import Ladder
 from shrinkrule.physics.estimate import CONFIDENCE, Estimate, t_quantile
 from shrinkrule.physics.interval import (
     NOTHING,
@@ -84,6 +86,14 @@ class CalibrationRow:
         Green mm by which the diameter of an upright round hole is off that of a slot.
     thickest_section_mm : float or None
         Thickest section of the green coupon, mm: binder has left that one.
+    nozzle_mm, bead_width_mm, layer_height_mm : float or None
+        What the coupons were printed with.
+    walls, floors : Ladder or None
+        What the coupons' ladders showed.
+    evidence : tuple of Evidence
+        Sheets that it was fitted from.
+    left_out : tuple of str
+        Lengths and beams of theirs that were not used.
     replaced : str
         Day on which another row took this one's place; empty while it holds.
     extrapolated : bool
@@ -127,6 +137,13 @@ class CalibrationRow:
     first_layer_mm: Estimate | None = None
     bore_offset_mm: Estimate | None = None
     thickest_section_mm: float | None = None
+    nozzle_mm: float | None = None
+    bead_width_mm: float | None = None
+    layer_height_mm: float | None = None
+    walls: Ladder | None = None
+    floors: Ladder | None = None
+    evidence: tuple[Evidence, ...] = ()
+    left_out: tuple[str, ...] = ()
     replaced: str = ""
     extrapolated: bool = False
 

@@ -8,6 +8,8 @@ import math
 from typing import Any
 
 from shrinkrule.calibration.table.columns import COLUMNS
+from shrinkrule.calibration.table.evidence import evidence_text
+from shrinkrule.calibration.table.ladder import Ladder
 from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.cells import cell_text
 from shrinkrule.physics.estimate import Estimate
@@ -80,6 +82,15 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
             "scatter_dof": _known(parts.dof),
         }
 
+    def ladder(what: str, steps: Ladder | None) -> dict[str, Any]:
+        if steps is None:
+            return {}
+        return {
+            f"thinnest_{what}_mm": steps.thinnest_mm,
+            f"missing_{what}_mm": steps.missing_mm,
+            f"{what}_coupons": steps.coupons or None,
+        }
+
     share = row.metal_mass_share
     return {
         "name": row.name,
@@ -122,6 +133,13 @@ def row_cells(row: CalibrationRow) -> dict[str, Any]:
         "bore_offset_dof": None if row.bore_offset_mm is None else _known(row.bore_offset_mm.dof),
         "sag_modulus_dof": None if row.sag_modulus_kpa is None else _known(row.sag_modulus_kpa.dof),
         "thickest_section_mm": row.thickest_section_mm,
+        "nozzle_mm": row.nozzle_mm,
+        "bead_width_mm": row.bead_width_mm,
+        "layer_height_mm": row.layer_height_mm,
+        **ladder("wall", row.walls),
+        **ladder("floor", row.floors),
+        "evidence": evidence_text(row.evidence),
+        "left_out": "; ".join(row.left_out),
         "replaced": row.replaced,
     }
 

@@ -32,7 +32,13 @@ VIEWS: Final[dict[str, tuple[float, float, float]]] = {
 
 BACKGROUND: Final = (255, 255, 255)
 GREY: Final = np.array([0.72, 0.72, 0.72])
-"""Colour of a surface about which nothing is known."""
+"""Colour of a surface about which nothing is said."""
+
+PALE_GREY: Final = np.array([0.93, 0.93, 0.93])
+"""Stripes in it where a value is not known: no step of a scale has stripes."""
+
+STRIPE: Final = 5.0
+"""Width of a stripe in pixels."""
 
 STRIP: Final = 64
 """Rows of a picture drawn at a time."""
@@ -48,6 +54,9 @@ JUMP: Final = 6.0
 
 DARKER: Final = 0.35
 """Brightness of an edge."""
+
+BEHIND_CUT: Final = 0.6
+"""Brightness of what is seen behind a section, which is drawn as bright as it can be."""
 
 FINE: Final = np.array([-0.75, -0.25, 0.25])
 """Rays through a pixel at an edge, from its middle, along each axis: two of the pixel's own, which
@@ -68,6 +77,8 @@ class Camera:
         Scale of the picture.
     width, height : int
         Of the picture in pixels.
+    cut : bool
+        Whether what lies before the centre is cut away: the eye looks onto the section there.
     """
 
     right: Floats
@@ -77,6 +88,7 @@ class Camera:
     mm_per_pixel: float
     width: int
     height: int
+    cut: bool = False
 
     @classmethod
     def looking_at(
@@ -86,6 +98,8 @@ class Camera:
         back = np.asarray(eye, dtype=np.float64)
         back = back / np.linalg.norm(back)
         right = np.cross([0.0, 0.0, 1.0], back)
+        if not right.any():
+            right = np.array([1.0, 0.0, 0.0])  # from straight above
         right /= np.linalg.norm(right)
         up = np.cross(back, right)
         flat = np.column_stack([points @ right, points @ up])
@@ -117,7 +131,7 @@ class Colouring:
         How far a value may be fetched before it is better taken from a differently
         facing surface; a few sample spacings.
     values : (n,) float64
-        Values there; nan is drawn grey.
+        Values there; nan is drawn in grey stripes.
     bounds : (k,) float64
         Limits between colours, rising.
     colours : (k + 1, 3) float64
@@ -131,18 +145,20 @@ class Colouring:
     bounds: Floats
     colours: Floats
 
-    def at(self, places: Floats, facing: Floats) -> Floats:
+    def at(self, places: Floats, facing: Floats, camera: Camera) -> Floats:
         """Colours (m, 3) at places (m, 3) of surfaces that face so: of the nearest value.
 
         Near means in place and in facing together, so that a colour does not spill
-        round an edge.
+        round an edge. Where the value is not known, stripes run across the camera's picture.
         """
+        across = places @ (camera.right + camera.up) / (1.5 * STRIPE * camera.mm_per_pixel)
+        unknown = np.where((np.floor(across) % 2.0 == 0.0)[:, None], GREY, PALE_GREY)
         if len(self.points) == 0:
-            return np.tile(GREY, (len(places), 1))
+            return np.asarray(unknown)
         _, nearest = self._tree.query(np.hstack([places, self.reach_mm * facing]))
         values = self.values[nearest]
         colours = self.colours[np.digitize(values, self.bounds)]
-        return np.where(np.isfinite(values)[:, None], colours, GREY)
+        return np.where(np.isfinite(values)[:, None], colours, unknown)
 
     @cached_property
     def _tree(self) -> cKDTree:
@@ -239,7 +255,7 @@ def _strip(
     row, column = np.mgrid[first:last, : camera.width] + 0.5
     seen = _cast(stage, camera, column, row)
     changes = _changes(seen, camera)
-    colours = _colours(seen, changes, colouring)
+    colours = _colours(seen, changes, colouring, camera)
     image = np.where(seen.hit[..., None], _lit(colours, seen, camera), BACKGROUND)
     fine = np.nonzero(changes)
     closer = _cast(
@@ -268,7 +284,9 @@ def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
     """Cast parallel rays through points of the picture, in pixels."""
     across = (column - camera.width / 2) * camera.mm_per_pixel
     upward = (camera.height / 2 - row) * camera.mm_per_pixel
-    lifted = camera.centre - stage.rays.middle + 1.01 * stage.rays.span * camera.back
+    lifted = camera.centre - stage.rays.middle
+    if not camera.cut:
+        lifted = lifted + 1.01 * stage.rays.span * camera.back
     origin = across[..., None] * camera.right + upward[..., None] * camera.up + lifted
     shape = origin.shape[:-1]
     origin = origin.reshape(-1, 3)
@@ -278,6 +296,12 @@ def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
     places = origin - depth[:, None] * camera.back + stage.rays.middle
     normals = np.zeros_like(places)
     normals[hit] = stage.normals_of(facet[hit])
+    if camera.cut:
+        # A ray that leaves the part first began in it: there is the section, which faces the eye
+        # from behind, so that it is told from any surface that is seen.
+        inside = hit & (normals @ camera.back < 0.0)
+        depth[inside], normals[inside] = 0.0, -camera.back
+        places[inside] = origin[inside] + stage.rays.middle
     return _Seen(
         hit.reshape(shape),
         depth.reshape(shape),
@@ -309,7 +333,7 @@ def _changes(seen: _Seen, camera: Camera) -> Mask:
     return changes
 
 
-def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None) -> Floats:
+def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Camera) -> Floats:
     """Colour of what each pixel shows; one look-up serves four pixels of an even face."""
     colours = np.empty((*seen.hit.shape, 3))
     colours[:] = GREY
@@ -327,7 +351,7 @@ def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None) -> Floats:
     asked[number] = True
     flat = colours.reshape(-1, 3)
     flat[asked] = colouring.at(
-        seen.places.reshape(-1, 3)[asked], seen.normals.reshape(-1, 3)[asked]
+        seen.places.reshape(-1, 3)[asked], seen.normals.reshape(-1, 3)[asked], camera
     )
     flat[seen.hit.ravel()] = flat[number]
     return colours
@@ -335,8 +359,11 @@ def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None) -> Floats:
 
 def _lit(colours: Floats, seen: _Seen, camera: Camera) -> Floats:
     """Colours, 0 to 255, as bright as the surface faces the eye."""
-    shade = np.abs(seen.normals @ camera.back)
-    return np.asarray(255.0 * colours * (0.55 + 0.45 * shade)[..., None])
+    facing = seen.normals @ camera.back
+    shade = 0.55 + 0.45 * np.abs(facing)
+    if camera.cut:
+        shade = np.where(facing < 0.0, 1.0, BEHIND_CUT * shade)
+    return np.asarray(255.0 * colours * shade[..., None])
 
 
 def _smoothed(
@@ -358,7 +385,7 @@ def _smoothed(
             for values in (own.places, own.normals)
         )
         colours = colours.copy()
-        colours[pixel] = colouring.at(places, normals)
+        colours[pixel] = colouring.at(places, normals, camera)
     jump = JUMP * camera.mm_per_pixel
     line = _differ(closer, 1, FOLD, jump)[:, :, 1:] | _differ(closer, 2, FOLD, jump)[:, 1:]
     lit = _lit(np.broadcast_to(colours[:, None, None], own.normals.shape), own, camera)

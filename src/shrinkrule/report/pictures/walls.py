@@ -29,11 +29,13 @@ HEIGHT: Final = 400
 MOST_MARKS: Final = 12
 MOST_ALIKE: Final = 40
 INK: Final = (30, 30, 30)
+HATCH: Final = "repeating-linear-gradient(45deg, #b8b8b8 0 4px, #ededed 4px 8px)"
+"""Background of a legend's entry for what is not known, as it is drawn."""
 
 
 @dataclass(frozen=True)
 class Swatch:
-    """One entry of the legend: a CSS colour and what it stands for."""
+    """One entry of the legend: a CSS background and what it stands for."""
 
     colour: str
     text: str
@@ -89,11 +91,40 @@ def legend(scale: ThicknessScale) -> tuple[Swatch, ...]:
     tuple of Swatch
         One for each band.
     """
-    return tuple(Swatch(entry.css, entry.text) for entry in scale.legend)
+    *known, unknown = scale.legend
+    return (*(Swatch(entry.css, entry.text) for entry in known), Swatch(HATCH, unknown.text))
 
 
-def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
-    """Pictures of the green part from every view, with places marked by their number.
+@dataclass(frozen=True)
+class WallViews:
+    """The green part from every view, with its places.
+
+    Parameters
+    ----------
+    stage : Stage
+        The green part.
+    colouring : Colouring
+        What its colours mean.
+    drawings : list of Drawing
+        One for each view.
+    marks : list of (int, Place)
+        Number of the row, and a place of it.
+    shown : list of list of (int, (3,) float64)
+        For each view, which of the marks it shows, and at which point.
+    hidden : frozenset of int
+        Which of the marks no view shows.
+    """
+
+    stage: Stage
+    colouring: Colouring
+    drawings: list[Drawing]
+    marks: list[tuple[int, Place]]
+    shown: list[list[tuple[int, Floats]]]
+    hidden: frozenset[int]
+
+
+def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
+    """Draw the green part from every view, and see which places each shows.
 
     Parameters
     ----------
@@ -104,8 +135,8 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
 
     Returns
     -------
-    tuple of Picture
-        One for each view, as a data URI with its caption.
+    WallViews
+        Without marks yet.
     """
     stage = Stage(look.green.mesh)
     marks = [
@@ -118,12 +149,29 @@ def wall_pictures(look: WallLook, colouring: Colouring) -> tuple[Picture, ...]:
         draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
         for eye in VIEWS.values()
     ]
-    shown = _where_shown(drawings, [place for _, place in marks])
-    for drawing, of_view in zip(drawings, shown, strict=True):
-        _mark(drawing, [(marks[which][0], spot) for which, spot in of_view])
+    shown, hidden = _where_shown(drawings, [place for _, place in marks])
+    return WallViews(stage, colouring, drawings, marks, shown, hidden)
+
+
+def wall_pictures(views: WallViews) -> tuple[Picture, ...]:
+    """Pictures of the green part from every view, with places marked by their number.
+
+    Parameters
+    ----------
+    views : WallViews
+        The views; they are drawn upon.
+
+    Returns
+    -------
+    tuple of Picture
+        One for each view, as a data URI with its caption.
+    """
+    marks, shown = views.marks, views.shown
+    for drawing, of_view in zip(views.drawings, shown, strict=True):
+        mark_places(drawing, [(marks[which][0], spot) for which, spot in of_view])
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
-        uris = threads.map(data_uri, [drawing.image for drawing in drawings])
+        uris = threads.map(data_uri, [drawing.image for drawing in views.drawings])
         return tuple(
             Picture(uri, f"seen {side}", _numbers(marks, of_view), letter)
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
@@ -135,13 +183,16 @@ def _numbers(marks: list[tuple[int, Place]], of_view: list[tuple[int, Floats]]) 
     return tuple(dict.fromkeys(marks[which][0] for which, _ in of_view))
 
 
-def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[tuple[int, Floats]]]:
-    """Which places to mark in each drawing, and at which point (3,) of each.
+def _where_shown(
+    drawings: list[Drawing], places: list[Place]
+) -> tuple[list[list[tuple[int, Floats]]], frozenset[int]]:
+    """Which places to mark in each drawing, at which point (3,) of each, and which none shows.
 
     A place is marked where it is seen, else at a side of its box that is, as the mouth of a slot,
     else where the least lies before it.
     """
     shown: list[list[tuple[int, Floats]]] = [[] for _ in drawings]
+    hidden = set()
     for which, place in enumerate(places):
         finding = place.finding
         point = np.asarray(finding.position, dtype=np.float64)
@@ -156,9 +207,12 @@ def _where_shown(drawings: list[Drawing], places: list[Place]) -> list[list[tupl
                 seen = about[drawing.depth_behind(about) <= skin]
                 if len(seen):
                     spots[view] = seen[np.argmin(np.linalg.norm(seen - point, axis=1))]
-        for view, spot in (spots or {int(behind.argmin()): point}).items():
+        if not spots:
+            hidden.add(which)
+            spots[int(behind.argmin())] = point
+        for view, spot in spots.items():
             shown[view].append((which, spot))
-    return shown
+    return shown, frozenset(hidden)
 
 
 def _about(finding: Finding) -> Floats:
@@ -171,10 +225,17 @@ def _about(finding: Finding) -> Floats:
     return sides
 
 
-def _mark(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
-    """Put a ring about each place, and the number of its row beside the first of each row."""
+def mark_places(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
+    """Put a ring about each place, and the number of its row beside the first of each row.
+
+    Parameters
+    ----------
+    drawing : Drawing
+        Is drawn upon.
+    marks : list of (int, (3,) float64)
+        Number of the row, and where.
+    """
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
-    font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
     taken: list[Floats] = []
     numbered: set[int] = set()
@@ -184,15 +245,46 @@ def _mark(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
         if number in numbered:
             continue
         numbered.add(number)
-        label = _clear_of(taken, at, size)
+        label = clear_of(taken, at, size)
         taken.append(label)
         pen.line([tuple(at), tuple(label)], fill=INK, width=2)
-        pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
-        pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+        number_at(pen, label, number)
 
 
-def _clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
-    """Place for a label near ``at``, clear of earlier labels and inside the picture."""
+def number_at(pen: ImageDraw.ImageDraw, label: Floats, number: int) -> None:
+    """Draw a number in a ring.
+
+    Parameters
+    ----------
+    pen : ImageDraw
+        Draws upon the picture.
+    label : (2,) float64
+        Middle of the ring, pixels.
+    number : int
+        The number.
+    """
+    pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
+    font = ImageFont.load_default(15)
+    pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+
+
+def clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
+    """Place for a label near a point, clear of earlier labels and inside the picture.
+
+    Parameters
+    ----------
+    taken : list of (2,) float64
+        Earlier labels, pixels.
+    at : (2,) float64
+        The point, pixels.
+    size : (2,) float64
+        Of the picture, pixels.
+
+    Returns
+    -------
+    (2,) float64
+        Middle of the label, pixels.
+    """
     turns = np.radians(np.arange(0, 360, 30))
     outward = np.arctan2(*(at - size / 2)[::-1])
     for distance in (34, 54, 74, 94):

@@ -137,7 +137,7 @@ class _Regions:
     ) -> None:
         self.rays, self.samples, self.walls, self.spacing = rays, samples, walls, spacing_mm
         self.exist, self.sound = limits.exist_mm(printer), limits.sound_mm(printer)
-        self.floor = limits.floor_mm(printer)
+        self.floor, self.pin = limits.floor_mm(printer), limits.pin_mm(printer)
         self.bead = printer.bead_width_mm
         self.directions = walls.directions
         self.findings: list[Finding] = []
@@ -242,7 +242,7 @@ class _Regions:
             return self.floor, None
         if kind in (FindingKind.SINGLE_BEAD, FindingKind.SINGLE_BEAD_PIN):
             return self.sound, None
-        return self.exist, self.sound
+        return self.pin if kind is FindingKind.THIN_PIN else self.exist, self.sound
 
     def _kinds(self, index: Ints, thickness: Floats, is_pin: Mask) -> Ints:
         """Number of the kind of each thin sample, -1 for one that passes its limit."""
@@ -251,7 +251,7 @@ class _Regions:
         sound, exist = thickness < self.sound - MARGIN_MM, thickness < self.exist - MARGIN_MM
         round_one = thickness / (1.0 - PIN_FACETS)
         kind[is_pin & (round_one < self.sound - MARGIN_MM)] = NUMBER[FindingKind.SINGLE_BEAD_PIN]
-        kind[is_pin & (round_one < self.exist - MARGIN_MM)] = NUMBER[FindingKind.THIN_PIN]
+        kind[is_pin & (round_one < self.pin - MARGIN_MM)] = NUMBER[FindingKind.THIN_PIN]
         kind[sound & ~is_pin & ~level] = NUMBER[FindingKind.SINGLE_BEAD]
         kind[exist & ~is_pin & ~level] = NUMBER[FindingKind.THIN_WALL]
         kind[level & (thickness < self.floor - MARGIN_MM)] = NUMBER[FindingKind.THIN_FLOOR]

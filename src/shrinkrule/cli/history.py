@@ -1,0 +1,110 @@
+"""``shrinkrule history``: what was made by a table's rows, and how it came out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from shrinkrule.cli import options, shrinkage
+from shrinkrule.errors import FileError, SettingError
+
+if TYPE_CHECKING:
+    from shrinkrule.settings import Settings
+
+Of = Annotated[
+    Path | None,
+    typer.Option(
+        "--of",
+        metavar="FILE",
+        help="A part, a green part, a report or a sheet: shows only what has to do with it. It is "
+        "known by its contents, whatever it is called now.",
+        show_default=False,
+    ),
+]
+OneRow = Annotated[
+    str | None,
+    typer.Option(
+        "--row", "-r", metavar="NAME", help="Only what this row made.", show_default=False
+    ),
+]
+NoHistory = Annotated[
+    bool,
+    typer.Option(
+        "--no-history",
+        help="Leave this run out of the table's history (table.history.jsonl beside it).",
+        rich_help_panel=options.RESULT,
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command("history", epilog="Example: shrinkrule history --table table.csv")(history)
+
+
+def history(
+    table: shrinkage.TableFile = None,
+    row: OneRow = None,
+    of: Of = None,
+    json: options.Json = False,
+) -> None:
+    """List what was made by the rows of a table, when, and how it came out.
+
+    Every compensate with a table adds a line to table.history.jsonl beside the
+    table, every review of a filled sheet another one.
+    """
+    from shrinkrule.files.checksum import sha256_of
+    from shrinkrule.history.store import read_history
+    from shrinkrule.settings import Settings
+
+    read = read_history(table_of(Settings.for_model(Path(), table=table)))
+    entries = read.entries if of is None else read.about(sha256_of(of))
+    if of is not None and not entries:
+        raise FileError(
+            "the history knows no file of these contents",
+            where=str(of),
+            hint="it was changed since, or made with another table or with --no-history",
+        )
+    if row is not None:
+        entries = tuple(entry for entry in entries if entry.get("row") == row)
+    if json:
+        import json as codec
+
+        typer.echo(codec.dumps({"entries": entries, "notes": read.notes}, indent=2))
+        return
+    from rich.console import Console
+
+    from shrinkrule.report.parts.history import show_history
+
+    show_history(read, entries, Console(highlight=False))
+
+
+def table_of(settings: Settings) -> Path:
+    """The calibration table that holds; refused where none is named."""
+    table = settings["calibration.table"].value
+    if not isinstance(table, Path):
+        raise SettingError(
+            "no calibration table is named",
+            hint="give --table, or state it in shrinkrule.toml: the history lies beside it",
+        )
+    return table
+
+
+def remember(settings: Settings, model: Path, files: dict[str, Path]) -> str:
+    """Add a part that was made to its table's history; say why where that cannot be.
+
+    The part is made by then, so that a history which cannot be written is no reason to fail.
+    """
+    from shrinkrule.history.made import made_entry
+    from shrinkrule.history.store import append_to_history
+
+    table = settings["calibration.table"].value
+    if not isinstance(table, Path):
+        return ""
+    try:
+        append_to_history(table, made_entry(model, files))
+    except FileError as refusal:
+        return f"not in the history: {refusal}"
+    return ""

@@ -1,0 +1,220 @@
+"""``shrinkrule review``: filled sheets of loads held against their row, and what the row learns."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from shrinkrule.cli import history, options, shrinkage
+from shrinkrule.errors import SettingError
+
+if TYPE_CHECKING:
+    from shrinkrule.calibration import CalibrationRow
+    from shrinkrule.review.judge import PartReview
+    from shrinkrule.review.learn import Lesson
+
+Sheets = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="SHEET...",
+        help="Sheets NAME.load.csv that the traveler wrote, filled, as any spreadsheet saves them.",
+        show_default=False,
+    ),
+]
+Learn = Annotated[
+    bool,
+    typer.Option(
+        "--learn",
+        help="Fit the row again with these parts and its own sheets; shown before it is written.",
+        rich_help_panel=options.SHRINKAGE,
+    ),
+]
+Yes = Annotated[
+    bool,
+    typer.Option(
+        "--yes",
+        "-y",
+        help="Answer yes to every question, for scripts.",
+        rich_help_panel=options.RESULT,
+    ),
+]
+FailOnCause = Annotated[
+    bool,
+    typer.Option(
+        "--fail-on-cause",
+        help="Exit with 1 if a cause is named for any part.",
+        rich_help_panel=options.RESULT,
+    ),
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to the program."""
+    app.command(
+        "review",
+        no_args_is_help=True,
+        epilog="Example: shrinkrule review load7.load.csv --table table.csv --learn",
+    )(review)
+
+
+def review(
+    sheets: Sheets,
+    table: shrinkage.TableFile = None,
+    row: shrinkage.RowName = None,
+    learn: Learn = False,
+    no_history: history.NoHistory = False,
+    out: options.OutDir = None,
+    yes: Yes = False,
+    json: options.Json = False,
+    fail_on_cause: FailOnCause = False,
+) -> None:
+    """Say how parts came out: which readings are beyond their band, and likely why.
+
+    A cause is named only where it is ten times likelier than plain scatter by
+    the row's own numbers, two at most, with what would decide between them.
+    With --learn the row is fitted again with these parts; the old one is kept
+    under its date.
+    """
+    from shrinkrule.calibration import read_table
+    from shrinkrule.report.parts.review import show_reviews
+    from shrinkrule.settings import Settings
+
+    folder = options.folder_from(out)
+    settings = Settings.for_model(sheets[0], table=table)
+    where = history.table_of(settings)
+    rows = read_table(where)
+    found = [(sheet, *_reviewed(sheet, rows, row, where.name)) for sheet in sheets]
+    if not json:
+        from rich.console import Console
+
+        for _, _, parts in found:
+            show_reviews(parts, Console(highlight=False))
+    lesson = _learned(found, where) if learn else None
+    if lesson is not None:
+        _write(lesson, where, folder, json, yes)
+    if not no_history:
+        _remember(found, lesson, where)
+    if json:
+        typer.echo(_plain(found, lesson))
+    if fail_on_cause and any(part.causes for _, _, parts in found for part in parts):
+        raise typer.Exit(options.FOUND)
+
+
+def _reviewed(
+    sheet: Path, rows: tuple[CalibrationRow, ...], name: str | None, table: str
+) -> tuple[CalibrationRow, list[PartReview]]:
+    """Row of one sheet, and reviews of its parts."""
+    from shrinkrule.calibration import find_row
+    from shrinkrule.calibration.sheets.load import read_load
+    from shrinkrule.review.judge import review_part
+
+    parts = read_load(sheet)
+    stated = parts[0].sheet.settings.row
+    row = find_row(rows, name or stated or None, table)
+    others = [other for other in rows if not other.replaced and other.name != row.name]
+    return row, [review_part(part, row, others) for part in parts]
+
+
+def _learned(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path) -> Lesson:
+    from shrinkrule.review.learn import learn
+
+    names = {row.name for _, row, _ in found}
+    if len(names) > 1:
+        raise SettingError(
+            f"the sheets are of several rows: {', '.join(sorted(names))}",
+            hint="let one row learn at a time",
+        )
+    _, row, _ = found[0]
+    reviews = [part for _, _, parts in found for part in parts]
+    return learn(row, table, [sheet for sheet, _, _ in found], reviews)
+
+
+def _write(lesson: Lesson, table: Path, folder: Path, json: bool, yes: bool) -> None:
+    """Show what would change, ask, and write the row."""
+    from rich.console import Console
+
+    from shrinkrule.report.fit.outputs import fit_outputs
+    from shrinkrule.report.parts.review import show_lesson
+
+    show_lesson(lesson, Console(highlight=False, stderr=json))
+    if not yes:
+        for doubt in lesson.doubtful:
+            options.confirm(
+                f"{doubt}. Learn from it all the same?", "blank its readings, or add --yes"
+            )
+        options.confirm(
+            f"Write row {lesson.row.name!r} into {table.name}? The old one is kept under its date.",
+            "leave out --learn, or add --yes",
+        )
+    files = fit_outputs(lesson.fit, lesson.row, folder, table, inputs=lesson.sheets)
+    Console(highlight=False, stderr=json).print(f"the fit's report is {files['html']}")
+
+
+def _remember(
+    found: list[tuple[Path, CalibrationRow, list[PartReview]]],
+    lesson: Lesson | None,
+    table: Path,
+) -> None:
+    """Add what was said, and what was learned, to the history; once for each filled sheet."""
+    from shrinkrule.files.checksum import sha256_of
+    from shrinkrule.history.reviewed import learned_entry, reviewed_entry
+    from shrinkrule.history.store import append_to_history, read_history
+    from shrinkrule.report.parts.review import lesson_rows, review_dict
+
+    known = read_history(table)
+    entries = []
+    for sheet, row, parts in found:
+        before = {
+            (entry.get("row"), entry.get("letter"))
+            for entry in known.about(sha256_of(sheet))
+            if entry["entry"] == "reviewed"
+        }
+        entries += [
+            reviewed_entry(sheet, row.name, _part(part), review_dict(part, row))
+            for part in parts
+            if (row.name, part.part.line.letter) not in before
+        ]
+    if lesson is not None:
+        changes = {name: [was, will] for name, was, will in lesson_rows(lesson)}
+        said = f"from {len(lesson.taught)} parts; {lesson.row.firings} firings now"
+        entries.append(learned_entry(lesson.row.name, list(lesson.sheets), said, changes))
+    if entries:
+        append_to_history(table, *entries)
+
+
+def _part(review: PartReview) -> dict[str, Any]:
+    line, settings = review.part.line, review.part.sheet.settings
+    return {
+        "letter": line.letter,
+        "name": line.name,
+        "green_sha256": line.green_sha256,
+        "firing": settings.firing,
+        "date": settings.date,
+    }
+
+
+def _plain(
+    found: list[tuple[Path, CalibrationRow, list[PartReview]]], lesson: Lesson | None
+) -> str:
+    import json
+
+    from shrinkrule.report.parts.review import lesson_rows, review_dict
+
+    parts = [
+        {"sheet": sheet.name, "row": row.name, **_part(part), **review_dict(part, row)}
+        for sheet, row, reviews in found
+        for part in reviews
+    ]
+    learned = None
+    if lesson is not None:
+        learned = {
+            "row": lesson.row.name,
+            "taught": list(lesson.taught),
+            "not_taught": list(lesson.not_taught),
+            "changes": {name: [was, will] for name, was, will in lesson_rows(lesson)},
+        }
+    return json.dumps(
+        {"schema": "shrinkrule.review", "version": 1, "parts": parts, "learned": learned}, indent=2
+    )

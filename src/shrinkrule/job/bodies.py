@@ -1,0 +1,147 @@
+"""Body by body, where a file holds several: size, mass, what was found in each, and its verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import igl
+import numpy as np
+
+from shrinkrule.calibration import Interval
+from shrinkrule.job.checks import LEVELS, Level, State, heaviest
+from shrinkrule.job.result import JobResult
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.triangles import signed_volumes
+from shrinkrule.walls import Weight
+
+_STATES = {Weight.STOP: State.STOP, Weight.LOOK: State.LOOK, Weight.TELLS: State.FINE}
+
+
+@dataclass(frozen=True)
+class BodyLook:
+    """One body of several.
+
+    Parameters
+    ----------
+    number : int
+        From 1, as bodies that share space are numbered.
+    low_mm, high_mm : (3,) float64
+        Corners of its box in the model's axes.
+    share : float
+        Of the whole volume, its hollows taken off.
+    green_mass_g, fired_mass_g : Interval or None
+        Its mass, where that is known.
+    found : tuple of (str, int)
+        What was found in it, and in how many places, the heaviest first.
+    level : Level
+        What that alone would make of it.
+    """
+
+    number: int
+    low_mm: Floats
+    high_mm: Floats
+    share: float
+    green_mass_g: Interval | None
+    fired_mass_g: Interval | None
+    found: tuple[tuple[str, int], ...]
+    level: Level
+
+    @property
+    def name(self) -> str:
+        """What it is called: files of facets hold no names of bodies."""
+        return f"body {self.number}"
+
+
+def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
+    """Sort what was found in a part by its bodies.
+
+    Parameters
+    ----------
+    result : JobResult
+        The job.
+
+    Returns
+    -------
+    tuple of BodyLook
+        Empty for a single body, and for a surface that is no sound solid.
+    """
+    part = result.part
+    if not part.trusted or part.soundness.bodies < 2:
+        return ()
+    points = np.asarray(part.mesh.vertices, dtype=np.float64)
+    facets = np.asarray(part.mesh.faces, dtype=np.int64)
+    shell = edge_table(facets).bodies
+    volumes = signed_volumes(points, facets, shell)
+    solid = np.flatnonzero(volumes > 0.0)
+    owner = _owners(points, facets, shell, volumes)
+    whole = np.zeros(len(volumes))
+    np.add.at(whole, owner, volumes)
+    places, kinds, states = _findings(result)
+    at = owner[shell[_nearest(points, facets, places)]] if len(places) else np.empty(0, np.int64)
+    looks = []
+    for number, body in enumerate(solid, start=1):
+        mine = np.flatnonzero(at == body)
+        corners = points[facets[shell == body]].reshape(-1, 3)
+        share = float(whole[body] / whole.sum())
+        counts: dict[str, int] = {}
+        for one in sorted(mine, key=lambda one: -_weight(states[one])):
+            counts[kinds[one]] = counts.get(kinds[one], 0) + 1
+        looks.append(
+            BodyLook(
+                number,
+                corners.min(axis=0),
+                corners.max(axis=0),
+                share,
+                _part_of(result.prediction.green_mass_g, share),
+                _part_of(result.prediction.fired_mass_g, share),
+                tuple(counts.items()),
+                LEVELS[heaviest([states[one] for one in mine])],
+            )
+        )
+    return tuple(looks)
+
+
+def _weight(state: State) -> int:
+    return list(State).index(state)
+
+
+def _part_of(mass: Interval | None, share: float) -> Interval | None:
+    """Share of a mass; what is unsure of it goes with the mass."""
+    if mass is None:
+        return None
+    return Interval(share * mass.value, None if mass.half95 is None else share * mass.half95)
+
+
+def _findings(result: JobResult) -> tuple[Floats, list[str], list[State]]:
+    """Places (n, 3) in the model of all that was found, their kinds, and what each weighs."""
+    walls = result.walls.places
+    prints = () if result.printing is None else result.printing.findings
+    there = [place.in_model for place in walls]
+    if prints:
+        there.extend(result.green.in_model(np.array([found.position for found in prints])))
+    kinds = [place.finding.kind.value for place in walls] + [found.kind.value for found in prints]
+    states = [_STATES[place.finding.kind.weight] for place in walls] + [State.LOOK] * len(prints)
+    return np.array(there).reshape(-1, 3), kinds, states
+
+
+def _nearest(points: Floats, facets: Ints, places: Floats) -> Ints:
+    """Facet (n,) of the surface that is nearest to each place."""
+    _, facet, _ = igl.point_mesh_squared_distance(places, points, facets)
+    return np.asarray(facet, dtype=np.int64)
+
+
+def _owners(points: Floats, facets: Ints, shell: Ints, volumes: Floats) -> Ints:
+    """Body (k,) that each shell belongs to: a hollow to the smallest body whose box holds it."""
+    owner = np.arange(len(volumes))
+    low = np.full((len(volumes), 3), np.inf)
+    high = -low
+    for corner in range(3):
+        np.minimum.at(low, shell, points[facets[:, corner]])
+        np.maximum.at(high, shell, points[facets[:, corner]])
+    for hollow in np.flatnonzero(volumes <= 0.0):
+        holds = (volumes > 0.0) & (low <= low[hollow]).all(axis=1)
+        holds &= (high >= high[hollow]).all(axis=1)
+        if holds.any():
+            owner[hollow] = np.flatnonzero(holds)[np.argmin(volumes[holds])]
+    return owner

@@ -1,0 +1,1 @@
+"""Sag in words, JSON values and pictures."""

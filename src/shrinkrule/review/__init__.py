@@ -1,0 +1,1 @@
+"""What came out, held against what the row promised: bands, likely causes, what would decide."""

@@ -1,0 +1,281 @@
+"""The judgement of one part: bands kept or not, and the causes that the readings name.
+
+A cause is named where it is ten times likelier than plain scatter, sound parts being ten times as
+frequent as parts with any one fault. One that is less likely than the best by more than ten times
+is not; of more than two that are left none is.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from shrinkrule.calibration import CalibrationRow, Interval
+from shrinkrule.calibration.fit.lengths import caliper_of
+from shrinkrule.calibration.sheets.load import LoadedPart
+from shrinkrule.errors import TableError
+from shrinkrule.numerics.arrays import Floats
+from shrinkrule.review.causes import Cause, decides
+from shrinkrule.review.likelihood import Weighed, weigh_causes
+from shrinkrule.review.readings import Deviations, Length, deviations_of, lengths_of
+from shrinkrule.review.weights import Weight, WeightFault, weight_faults, weights_of
+
+TIMES: Final = 10.0
+"""How much likelier a cause must be than plain scatter to be named, than another to stand alone."""
+
+SOUND_PER_FAULT: Final = 10.0
+"""Sound parts for each with one certain fault (a rule of the trade): it keeps those from being
+accused that are merely the unluckiest of many."""
+
+NAMED: Final = math.log(TIMES * SOUND_PER_FAULT)
+"""Logarithm of the likelihood ratio from which a cause is named."""
+
+MOST_NAMED: Final = 2
+
+
+@dataclass(frozen=True)
+class NamedCause:
+    """A cause that is named.
+
+    Parameters
+    ----------
+    cause : Cause
+        What it is.
+    times : float
+        How much likelier it is than plain scatter; infinite where beyond counting.
+    about : str
+        The reading, row or amount it is about.
+    """
+
+    cause: Cause
+    times: float
+    about: str
+
+
+@dataclass(frozen=True)
+class PartReview:
+    """What came of one part.
+
+    Parameters
+    ----------
+    part : LoadedPart
+        The part.
+    lengths : tuple of Length
+        Its lengths, expected and read.
+    weights : tuple of Weight
+        Its weights.
+    outside : tuple of str
+        Marks of readings outside their band, with their stage: ``A3 fired``.
+    causes : tuple of NamedCause
+        At most two, the likeliest first.
+    decides : str
+        What would decide between two.
+    undecided : tuple of Cause
+        More than two causes that nothing decides between.
+    notes : tuple of str
+        What could not be said, and why.
+    """
+
+    part: LoadedPart
+    lengths: tuple[Length, ...]
+    weights: tuple[Weight, ...]
+    outside: tuple[str, ...]
+    causes: tuple[NamedCause, ...]
+    decides: str
+    undecided: tuple[Cause, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def slipped(self) -> str:
+        """Mark of the reading that is named as a slip; empty where none is."""
+        return next((one.about.split()[0] for one in self.causes if one.cause is Cause.SLIP), "")
+
+    @property
+    def said(self) -> str:
+        """The judgement in a few words."""
+        if self.causes:
+            return " or ".join(one.cause.value for one in self.causes)
+        if self.undecided:
+            return "cannot tell which of " + ", ".join(self.undecided)
+        if self.outside:
+            return "cannot tell: " + ", ".join(self.outside) + " beyond the band"
+        return "within scatter"
+
+
+def review_part(
+    part: LoadedPart, row: CalibrationRow, others: Sequence[CalibrationRow] = ()
+) -> PartReview:
+    """Judge one part.
+
+    Parameters
+    ----------
+    part : LoadedPart
+        One part of a filled sheet.
+    row : CalibrationRow
+        The row that it was made by.
+    others : sequence of CalibrationRow
+        Rows that it may have been taken for.
+
+    Returns
+    -------
+    PartReview
+        The judgement.
+
+    Raises
+    ------
+    TableError
+        For a row that stands on one firing: it does not know how parts scatter.
+    """
+    if not row.firing_scatter_known:
+        raise TableError(
+            f"row {row.name!r} stands on one firing and does not know how parts scatter",
+            hint="fit it with coupons of a second firing first",
+        )
+    lengths, weights = lengths_of(part, row), weights_of(part, row)
+    settings = part.sheet.settings
+    faults = weight_faults(weights, row, settings.balance_resolution)
+    found: list[NamedCause] = []
+    undecided: tuple[Cause, ...] = ()
+    if lengths:
+        deviations = deviations_of(lengths, row, caliper_of([part.sheet]).variance)
+        found, undecided = _named(deviations, part, row, others)
+    by_weight = [_named_fault(one) for one in faults if one.ratio >= NAMED]
+    # Weights and lengths are read apart: what they show may both be so.
+    between = decides(frozenset(one.cause for one in found)) if len(found) == MOST_NAMED else ""
+    if by_weight and len(found) == MOST_NAMED:
+        found = found[:1]
+    return PartReview(
+        part,
+        lengths,
+        weights,
+        _outside(lengths, weights),
+        tuple(sorted([*by_weight, *found], key=lambda one: -one.times)[:MOST_NAMED]),
+        between,
+        undecided,
+        _notes(part, lengths, weights),
+    )
+
+
+def _named(
+    deviations: Deviations,
+    part: LoadedPart,
+    row: CalibrationRow,
+    others: Sequence[CalibrationRow],
+) -> tuple[list[NamedCause], tuple[Cause, ...]]:
+    """Causes that the lengths name; or those, more than two, that they leave."""
+    weighed = weigh_causes(deviations, row)
+    ratios: dict[Cause, float] = {}
+    about: dict[Cause, str] = {}
+    for shape, ratio, size in zip(weighed.shapes, weighed.ratios, weighed.sizes, strict=True):
+        cause = shape.cause
+        if cause is Cause.FIRED_LESS and size < 0.0:
+            cause = Cause.FIRED_MORE
+        ratios[cause] = float(ratio)
+        about[cause] = _amount(deviations, shape.effect, float(size))
+    ratios[Cause.SLIP] = weighed.slip
+    about[Cause.SLIP] = _reading_name(deviations, weighed)
+    if others:
+        ratios[Cause.WRONG_ROW], about[Cause.WRONG_ROW] = _other_rows(
+            part, weighed, ratios[Cause.WRONG_ROW], others
+        )
+    least = max(NAMED, max(ratios.values()) - math.log(TIMES))
+    close = sorted((c for c, ratio in ratios.items() if ratio >= least), key=lambda c: -ratios[c])
+    if len(close) > MOST_NAMED:
+        return [], tuple(close)
+    return [NamedCause(c, _times(ratios[c]), about[c]) for c in close], ()
+
+
+def _other_rows(
+    part: LoadedPart, weighed: Weighed, general: float, others: Sequence[CalibrationRow]
+) -> tuple[float, str]:
+    """Ratio for another row, whichever: the mean of theirs and that of a batch not known."""
+    ratios, names = [general], [""]
+    for row in others:
+        lengths = lengths_of(part, row)
+        if len(lengths) != len(lengths_of(part, others[0])) or not row.firing_scatter_known:
+            continue
+        deviations = deviations_of(lengths, row, caliper_of([part.sheet]).variance)
+        if len(deviations) == len(weighed.slips):
+            ratios.append(weigh_causes(deviations, row).plain - weighed.plain)
+            names.append(f"row {row.name!r} fits")
+    logs = np.array(ratios)
+    total = float(np.logaddexp.reduce(logs)) - math.log(len(logs))
+    return total, names[int(logs.argmax())]
+
+
+def _amount(deviations: Deviations, effect: Floats, size: float) -> str:
+    """What a cause does where it does most, in words."""
+    done = effect[:, 0] * size
+    most = int(np.abs(done).argmax())
+    return f"{done[most]:+.2f} mm on {deviations.lengths[most].reading.id}"
+
+
+def _reading_name(deviations: Deviations, weighed: Weighed) -> str:
+    number = int(weighed.slips.argmax())
+    stage = "green" if deviations.is_green[number] else "fired"
+    reading = deviations.lengths[number].reading
+    return f"{reading.id} {stage}, line {reading.line}"
+
+
+def _named_fault(fault: WeightFault) -> NamedCause:
+    of = "of the green weight" if fault.cause is Cause.GAPS else "of the binder"
+    return NamedCause(fault.cause, _times(fault.ratio), f"{100.0 * fault.share:.0f} % {of}")
+
+
+def _times(log_ratio: float) -> float:
+    odds = log_ratio - math.log(SOUND_PER_FAULT)
+    return math.exp(odds) if odds < 700.0 else math.inf
+
+
+def _outside(lengths: tuple[Length, ...], weights: tuple[Weight, ...]) -> tuple[str, ...]:
+    """Readings outside their band, by mark and stage."""
+    found = []
+    for one in lengths:
+        for stage, read, expected in (
+            ("green", one.read_green_mm, one.green_mm),
+            ("fired", one.read_fired_mm, one.fired_mm),
+        ):
+            if not is_within(read, expected):
+                found.append(f"{one.reading.id} {stage}")
+    found += [f"weight {one.stage}" for one in weights if not is_within(one.read_g, one.expected_g)]
+    return tuple(found)
+
+
+def is_within(read: float | None, expected: Interval | None) -> bool:
+    """Whether a reading lies in its band; one without a band, or not read, does.
+
+    Parameters
+    ----------
+    read : float or None
+        The reading.
+    expected : Interval or None
+        What is expected, with the half width of its band.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+    """
+    if read is None or expected is None or expected.half95 is None:
+        return True
+    return abs(read - expected.value) <= expected.half95
+
+
+def _notes(
+    part: LoadedPart, lengths: tuple[Length, ...], weights: tuple[Weight, ...]
+) -> tuple[str, ...]:
+    said = list(part.sheet.notes)
+    if lengths and not any(one.reading.green for one in lengths):
+        said.append("no green length: an error of the print cannot be told from the furnace's")
+    if not any(one.reading.fired for one in lengths):
+        said.append("no fired length yet")
+    if not any(one.reading.sag_mm for one in lengths):
+        said.append("no sag is known of its lengths, so that sag is not among the causes")
+    missing = [one.stage for one in weights if one.read_g is None]
+    if missing:
+        said.append(f"not weighed: {', '.join(missing)}")
+    return tuple(said)

@@ -1,0 +1,128 @@
+"""What reviewed parts teach: their row fitted again with its own sheets and theirs, by one fit.
+
+Nothing is written here. What would change is in the lesson, for the maker to look at first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from shrinkrule.calibration import (
+    CalibrationRow,
+    FitResult,
+    evidence_files,
+    evidence_of,
+    fit_sheets,
+    row_from_fit,
+)
+from shrinkrule.calibration.fit.lengths import read_witnesses, why_no_witness
+from shrinkrule.calibration.sheets.load import as_coupon
+from shrinkrule.errors import SheetError
+from shrinkrule.review.causes import Cause
+from shrinkrule.review.judge import PartReview
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """A row as it was, and as it would be.
+
+    Parameters
+    ----------
+    before, row : CalibrationRow
+        The row.
+    fit : FitResult
+        The fit of all sheets.
+    sheets : tuple of Path
+        All that was fitted, the row's own first.
+    taught : tuple of str
+        Parts that joined.
+    not_taught : tuple of str
+        Parts that could not, with the reason.
+    doubtful : tuple of str
+        Parts that joined although something was named that went wrong with them.
+    """
+
+    before: CalibrationRow
+    row: CalibrationRow
+    fit: FitResult
+    sheets: tuple[Path, ...]
+    taught: tuple[str, ...]
+    not_taught: tuple[str, ...]
+    doubtful: tuple[str, ...]
+
+
+def learn(
+    row: CalibrationRow, table: Path, sheets: Sequence[Path], reviews: Sequence[PartReview]
+) -> Lesson:
+    """Fit a row again with parts that were made by it.
+
+    Parameters
+    ----------
+    row : CalibrationRow
+        The row; it must name its sheets.
+    table : Path
+        Its table.
+    sheets : sequence of Path
+        Filled sheets of loads.
+    reviews : sequence of PartReview
+        Reviews of all parts on them.
+
+    Returns
+    -------
+    Lesson
+        The row as it would be.
+
+    Raises
+    ------
+    TableError
+        If the row does not name its sheets, or one of them has changed.
+    SheetError
+        If no part can be fitted, or all are in the row already.
+    """
+    earlier = evidence_files(row.evidence, row.name, table.parent)
+    known = {path.resolve() for path in earlier}
+    fresh = [path for path in sheets if path.resolve() not in known]
+    if not fresh:
+        raise SheetError(
+            f"row {row.name!r} has learned from it already",
+            where=sheets[0].name,
+            hint="nothing is to be done",
+        )
+    reasons = {_name(one): why_no_witness(as_coupon(one.part)) for one in reviews}
+    taught = tuple(name for name, reason in reasons.items() if not reason)
+    not_taught = tuple(f"{name}: {reason}" for name, reason in reasons.items() if reason)
+    if not taught:
+        raise SheetError(
+            f"no part on it can be fitted: {not_taught[0]}",
+            where=fresh[0].name,
+            hint="read at least three lengths along each of X, Y and Z, green and fired",
+        )
+    slips = [
+        f"{as_coupon(one.part).settings.coupon}:{mark}"
+        for one in reviews
+        if _name(one) in taught and (mark := one.slipped)
+    ]
+    paths = (*earlier, *fresh)
+    read = [sheet for path in paths for sheet in read_witnesses(path)]
+    fit = fit_sheets(read, tuple(dict.fromkeys((*row.left_out, *slips))))
+    return Lesson(
+        before=row,
+        row=row_from_fit(fit, row.name, "", evidence_of(paths, table.parent)),
+        fit=fit,
+        sheets=paths,
+        taught=taught,
+        not_taught=not_taught,
+        doubtful=tuple(
+            f"{_name(one)}: {one.said}"
+            for one in reviews
+            if _name(one) in taught and any(c.cause is not Cause.SLIP for c in one.causes)
+        ),
+    )
+
+
+def _name(review: PartReview) -> str:
+    """Letter and name of a part, with its sheet, since letters come on every sheet."""
+    line = review.part.line
+    return f"{line.letter} {line.name} of {review.part.sheet.where}"

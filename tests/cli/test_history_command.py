@@ -1,0 +1,79 @@
+"""What compensate leaves in the history, and how it is found again."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from dimensions.solids import box, mesh_of
+from shrinkrule import demo_table, stl_bytes, table_csv
+from shrinkrule.cli import main
+from shrinkrule.files.checksum import sha256_of
+from shrinkrule.history.store import read_history
+
+MAKE = ["compensate", "block.stl", "--table", "table.csv", "--row", "bronze demo batch 90"]
+
+
+@pytest.fixture(autouse=True)
+def in_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("COLUMNS", "80")
+    solid = mesh_of(box((20.0, 12.0, 8.0)))
+    (tmp_path / "block.stl").write_bytes(stl_bytes(solid, "block"))
+    (tmp_path / "table.csv").write_text(table_csv(demo_table()), encoding="utf-8")
+    return tmp_path
+
+
+def test_a_part_that_is_made_stands_in_the_history(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([*MAKE, "--no-sag"]) == 0
+    (entry,) = read_history(in_folder / "table.csv").entries
+    assert entry["row"] == "bronze demo batch 90"
+    for kind, name in (
+        ("part", "block.stl"),
+        ("green", "block.green.stl"),
+        ("report", "block.report.json"),
+    ):
+        assert entry[kind] == {"file": name, "sha256": sha256_of(in_folder / name)}
+    report = json.loads((in_folder / "block.report.json").read_text(encoding="utf-8"))
+    # What was predicted is what the report says: three sides of a box, and its masses.
+    assert entry["masses"]["fired_mass_g"] == report["prediction"]["fired_mass_g"]
+    sizes = {one["size_mm"]: one["readings"][0]["fired_mm"] for one in entry["dimensions"][:3]}
+    assert set(sizes) == {20.0, 12.0, 8.0}
+    assert sizes[20.0]["value"] == pytest.approx(20.0, abs=1e-6)
+    # The green part is found under another name.
+    capsys.readouterr()
+    shutil.move("block.green.stl", "renamed.stl")
+    assert main(["history", "--table", "table.csv", "--of", "renamed.stl"]) == 0
+    shown = capsys.readouterr().out
+    assert "block.stl" in shown
+    assert max(map(len, shown.splitlines())) <= 80
+    (in_folder / "block.stl").write_bytes(b"changed")
+    assert main(["history", "--table", "table.csv", "--of", "block.stl"]) == 2
+    assert "knows no file of these contents" in capsys.readouterr().err
+
+
+def test_it_can_be_left_out_and_the_demo_table_has_none(in_folder: Path) -> None:
+    assert main([*MAKE, "--no-sag", "--no-history"]) == 0
+    assert main(["compensate", "block.stl", "--demo-table", "--no-sag", "--force"]) == 0
+    assert not list(in_folder.glob("*.history.jsonl"))
+
+
+def test_a_history_that_cannot_be_written_stops_no_part(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (in_folder / "table.history.jsonl").mkdir()
+    assert main([*MAKE, "--no-sag"]) == 0
+    assert "not in the history: " in capsys.readouterr().err
+    assert (in_folder / "block.green.stl").exists()
+
+
+def test_without_a_table_there_is_no_history(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["history"]) == 2
+    assert "no calibration table is named" in capsys.readouterr().err
+    assert main(["history", "--table", "table.csv", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["entries"] == []
