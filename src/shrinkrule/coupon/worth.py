@@ -28,7 +28,7 @@ PRINT_MM_S: Final = 30.0
 MOVING: Final = 1.3
 """Time of a print over that in which it lays beads: moves, first layers, cooling (no source)."""
 READING_S: Final = 35.0
-"""Time of one reading with its note: forty-nine rows read twice take most of an hour."""
+"""Time of one reading with its note: fifty rows read twice take most of an hour."""
 GREEN_OVER_FIRED: Final = 0.68
 """Density of the green part over that of the fired one: it shrinks by about 15 % along each axis
 and loses a tenth of its mass (0.85^3 / 0.9)."""

@@ -95,6 +95,13 @@ class Part:
         """Whether volume, mass and wall thickness mean what they say."""
         return self.soundness.closed and not self.overlaps
 
+    @property
+    def why_not_trusted(self) -> str:
+        """What keeps volume, mass and wall thickness from meaning that, in words."""
+        if self.trusted:
+            return ""
+        return "bodies share space" if self.overlaps else "the surface is not closed"
+
     def require_wanted(self) -> None:
         """Refuse a green part made here, which would be enlarged twice.
 
