@@ -91,7 +91,15 @@ def test_a_folder_is_done_as_its_parts_one_by_one_and_a_failure_leaves_the_other
 
 
 def test_models_out_of_folders_are_each_taken_once_and_by_number(in_folder: Path) -> None:
-    for name in ("part 10.stl", "part 2.STL", "a.3mf", "part 3.green.stl", "notes.txt", ".x.stl"):
+    for name in (
+        "part 10.stl",
+        "part 2.STL",
+        "a.3mf",
+        "part 3.green.stl",
+        "part 2.walls.ply",
+        "notes.txt",
+        ".x.stl",
+    ):
         (in_folder / name).write_text("")
     (in_folder / "folder.stl").mkdir()
     found = models_in([Path("part 2.STL"), Path()])

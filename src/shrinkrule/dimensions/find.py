@@ -43,6 +43,10 @@ TURNS: Final = (
 """How many of each kind come first, after the overall sizes; then whatever shows on most area
 and is no distance of axes."""
 
+MOST_FACETS: Final = 500_000
+"""With more, only the overall sizes are given: faces are looked for in a kilobyte a facet, twice
+what all else takes, and a drawn part has fewer."""
+
 CALIPER_MM: Final = 0.3
 """Shortest length that is worth a place among the first (common practice, no source)."""
 
@@ -91,6 +95,10 @@ def find_dimensions(part: Part) -> FoundDimensions:
     surface = surface_of(part.mesh, noise)
     if len(surface.facets) == 0:
         return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
+    if len(surface.facets) > MOST_FACETS:
+        sizes = tuple(overall_sizes(surface))
+        note = f"{len(surface.facets)} facets are too many to find more than the overall sizes"
+        return FoundDimensions(sizes, len(sizes), noise, (note,))
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)
