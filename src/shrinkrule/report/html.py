@@ -12,6 +12,7 @@ import numpy as np
 from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.cells import printable
 from shrinkrule.compensation import way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
@@ -228,7 +229,7 @@ def _bodies(result: JobResult) -> list[dict[str, str]]:
         found = ", ".join(f"{n} × {kind}" if n > 1 else kind for kind, n in body.found)
         rows.append(
             {
-                "name": body.name,
+                "name": printable(body.name),
                 "size": f"{x:.1f} × {y:.1f} × {z:.1f}",
                 "where": f"{a:z.1f}, {b:z.1f}, {c:z.1f}",
                 "at": _at((a, b, c)),
