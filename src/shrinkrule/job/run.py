@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
-from scipy.spatial import ConvexHull
 
 from shrinkrule.calibration import check_balance
 from shrinkrule.compensation import (
@@ -36,15 +35,14 @@ from shrinkrule.dimensions import (
     promise_dimensions,
 )
 from shrinkrule.errors import MeshError, Option
-from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
+from shrinkrule.job.room import furnace_fit
 from shrinkrule.job.sag_look import look_at_sag
 from shrinkrule.job.verdict import decide
 from shrinkrule.job.written import look_at_written
 from shrinkrule.mesh import Part
-from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
 from shrinkrule.printing import look_at_print
 
@@ -107,13 +105,14 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     if bent is not None:
         prediction = predict_fired(green, recipe.row, volume, made, bent)
     to_slice = _outlines_moved(curved, walls, recipe)
-    fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
+    printed = replace(green, mesh=curved)
+    fit = furnace_fit(part, recipe, printed, sag)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     written = None
     if to_slice is not green.mesh:
         moved_mm = _moved_mm(recipe, green, sag.taken_off)
         written = look_at_written(to_slice, walls, printing, moved_mm)
-    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written)
+    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written, printed)
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
@@ -135,6 +134,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         dimensions=found,
         promised=promised,
         written=written,
+        printed=printed,
     )
 
 
@@ -170,27 +170,6 @@ def _to_whole_layers(factors: ScaleFactors, height_mm: float, made: Print) -> Sc
     """Factors of which Z is changed by the little that makes the green height whole layers."""
     whole = made.sliced_mm(height_mm * factors.z) - made.plate_mm
     return replace(factors, z=whole / height_mm)
-
-
-def hull_of(green: GreenPart) -> Floats:
-    """Points that alone decide how much room a part takes.
-
-    Parameters
-    ----------
-    green : GreenPart
-        The part.
-
-    Returns
-    -------
-    (n, 3) float64
-        Corners of its outline seen from above, and its lowest and highest point, mm.
-    """
-    vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
-    # Joggled, so that a part whose outline is a line is no error.
-    corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices
-    extremes = [vertices[:, 2].argmin(), vertices[:, 2].argmax()]
-    deciding: Floats = vertices[np.concatenate([corners, extremes])]
-    return deciding
 
 
 def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:

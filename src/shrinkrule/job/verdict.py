@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from shrinkrule.calibration import BalanceCheck
-from shrinkrule.compensation import Prediction
+from shrinkrule.compensation import GreenPart, Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.checks import Check, Reason, State, Verdict
 from shrinkrule.job.printing_checks import bed_check, print_checks, print_reasons, size_check
@@ -33,6 +33,7 @@ def decide(
     fit: FurnaceFit | None,
     sag: SagLook,
     written: WrittenLook | None = None,
+    printed: GreenPart | None = None,
 ) -> Verdict:
     """Weigh all that was found: make the part, look first, or do not make it.
 
@@ -54,6 +55,8 @@ def decide(
         What is known of the sag.
     written : WrittenLook or None
         What the mesh to write shows beyond the straight part; None where it is the straight part.
+    printed : GreenPart or None
+        The green part as it is printed, pre-curved; None where it is the straight part.
 
     Returns
     -------
@@ -63,8 +66,8 @@ def decide(
     return Verdict(
         (
             _surface(part),
-            size_check(recipe, walls.green, prediction),
-            bed_check(recipe, walls.green),
+            size_check(recipe, printed or walls.green, prediction),
+            bed_check(recipe, printed or walls.green),
             _walls(walls),
             *print_checks(printing, walls.green),
             *_written(written, walls),
@@ -189,8 +192,8 @@ def _furnace(recipe: Recipe, fit: FurnaceFit | None) -> Check:
         (
             Reason(
                 State.STOP,
-                f"the green part is {-fit.spare_mm:.1f} mm too large for the {recipe.furnace} "
-                f"({fit.tight}), with {CLEARANCE_MM:g} mm kept clear all round",
+                f"the {fit.stage} part is {rounded_up(-fit.spare_mm, 1)} mm too {fit.too} for the "
+                f"{recipe.furnace}, with {CLEARANCE_MM:g} mm kept clear all round",
             ),
         ),
     )

@@ -387,5 +387,6 @@ def furnace(result: JobResult) -> str:
         return ""
     turn = f", turned by {fit.turned_deg:.0f} degrees from the print" if fit.turned_deg else ""
     if not fit.fits:
-        return f"does not fit the {result.recipe.furnace}: {-fit.spare_mm:.1f} mm too large"
+        much = f"{rounded_up(-fit.spare_mm, 1)} mm too {fit.too}"
+        return f"{fit.stage} it is {much} for the {result.recipe.furnace}"
     return f"fits the {result.recipe.furnace}{turn}; {fit.spare_mm:.1f} mm to spare ({fit.tight})"
