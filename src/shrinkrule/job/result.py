@@ -325,8 +325,8 @@ class JobResult:
     green part; ``printed`` is the green part pre-curved, its outlines not moved yet: sizes, volume,
     layers and room are of that. ``written`` is what the mesh to write shows beyond the straight
     part, None where it is the straight part; ``sag_look`` is in the model's axes, ``printing`` in
-    the print frame, and None for a surface that is no sound solid. ``dimensions`` are those of the wanted part,
-    ``promised`` how they will come out, in the same order, where a row says so.
+    the print frame, and None for a surface that is no sound solid. ``dimensions`` are those of
+    the wanted part, ``promised`` how they will come out, in the same order, where a row says so.
     """
 
     part: Part

@@ -39,7 +39,7 @@ from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
 from shrinkrule.job.room import furnace_fit
-from shrinkrule.job.sag_look import look_at_sag
+from shrinkrule.job.sag_look import SagLook, look_at_sag
 from shrinkrule.job.verdict import decide
 from shrinkrule.job.written import look_at_written
 from shrinkrule.mesh import Part
@@ -101,7 +101,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     rest = part_of(report, share_of_walls, 1.0 - share_of_walls)
     sag = look_at_sag(part, recipe, prediction, rest)
     curved = _precurved(green, sag.taken_off)
-    bent = _bent(green, curved, sag.taken_off)
+    bent = _bent(green, curved, sag)
     if bent is not None:
         prediction = predict_fired(green, recipe.row, volume, made, bent)
     to_slice = _outlines_moved(curved, walls, recipe)
@@ -117,7 +117,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
         making = making_of(
-            part, recipe.row, factors, recipe.print_up, turn, made, _bending(sag.taken_off)
+            part, recipe.row, factors, recipe.print_up, turn, made, _bending(part, sag)
         )
         promised = promise_dimensions(found.every, making)
     return JobResult(
@@ -182,12 +182,16 @@ def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:
     return moved(bent, down)
 
 
-def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None) -> Bent | None:
+def _bent(green: GreenPart, curved: trimesh.Trimesh, look: SagLook) -> Bent | None:
     """What pre-curving does to the box, and what modulus and bricks leave unsure of it.
 
     The sides change with the sag, which goes as one over the modulus; the allowance takes its
-    expected size off.
+    expected size off. Of a part that sags farther than the model follows nothing is known.
     """
+    box, volume = np.asarray(curved.extents, dtype=np.float64), float(curved.volume)
+    if look.lost:
+        return Bent(box, volume, *np.full((2, 3), np.nan))
+    sag = look.taken_off
     if sag is None or not sag.rounds:
         return None
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
@@ -199,11 +203,16 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None)
     factor = sag.before.modulus_factor
     share = math.nan if factor is None else factor - 1.0
     unsure = np.hypot(share * (sagged - sides), np.nan_to_num(sag.before.numerical_mm))
-    return Bent(np.asarray(curved.extents, dtype=np.float64), fired - sides, unsure)
+    return Bent(box, volume, fired - sides, unsure)
 
 
-def _bending(sag: PrecurveResult | None) -> Bending | None:
-    """The sag that was taken off, for each dimension."""
+def _bending(part: Part, look: SagLook) -> Bending | None:
+    """The sag that was taken off, for each dimension; not known where the part is lost."""
+    if look.lost:
+        wanted = np.asarray(part.mesh.vertices, dtype=np.float64)
+        nowhere = np.full_like(wanted, np.nan)
+        return Bending(wanted, nowhere, np.zeros_like(wanted), nowhere, math.nan, math.nan)
+    sag = look.taken_off
     if sag is None or not sag.rounds:
         return None
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)

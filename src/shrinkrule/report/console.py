@@ -251,7 +251,7 @@ def _sizes(result: JobResult) -> Table:
             size.axis,
             f"{size.wanted_mm:.2f}",
             f"{size.green_mm:.2f}",
-            words.with_interval(size.fired_mm),
+            words.fired_text(size.fired_mm),
             words.tolerance_class(size),
         )
     return table

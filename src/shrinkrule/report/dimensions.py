@@ -188,7 +188,7 @@ def promise_texts(one: PromisedDimension) -> tuple[str, str, str, str, str, str]
         Kind, direction in the print, wanted, green and fired size in mm, class.
     """
     worst = one.worst
-    fired = words.with_interval(worst.fired_mm).removesuffix(" mm")
+    fired = words.fired_text(worst.fired_mm).removesuffix(" mm")
     holds = ", ".join(filter(None, (one.iso286, one.iso2768 and f"2768 {one.iso2768}")))
     if worst.fired_mm.half95 is None:
         holds = "not known"

@@ -257,7 +257,7 @@ def _size(size: Any) -> dict[str, str]:
         "axis": size.axis,
         "wanted": f"{size.wanted_mm:.2f}",
         "green": f"{size.green_mm:.2f}",
-        "fired": words.with_interval(size.fired_mm),
+        "fired": words.fired_text(size.fired_mm),
         "holds": words.tolerance_class(size),
     }
 

@@ -55,6 +55,11 @@ def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> 
     return f"{value.value:.{digits}f} ± {rounded_up(value.half95, digits)} {unit}"
 
 
+def fired_text(fired: Interval) -> str:
+    """Fired size with its interval, or that none is promised of a part that sags too far."""
+    return with_interval(fired) if math.isfinite(fired.value) else "not promised"
+
+
 def sure_decimals(half95: float) -> int:
     """Decimals that an uncertainty allows: two of its digits where they are under 36, else one.
 

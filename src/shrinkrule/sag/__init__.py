@@ -5,12 +5,13 @@ from shrinkrule.sag.estimate import QUICK_UNKNOWNS, SagEstimate, estimate_sag
 from shrinkrule.sag.material import SagMaterial, sag_material, viscous_poisson
 from shrinkrule.sag.orientations import WayUp, rank_ways_up
 from shrinkrule.sag.plan import SagPlan, plan
-from shrinkrule.sag.precurve import PrecurveResult, Saving, precurve
+from shrinkrule.sag.precurve import ANOTHER_WAY, PrecurveResult, Saving, precurve
 from shrinkrule.sag.result import SagResult
 from shrinkrule.sag.settings import Base, Friction, SagSettings, SupportBox, SupportFacets
 from shrinkrule.sag.solve import solve_sag
 
 __all__ = [
+    "ANOTHER_WAY",
     "QUICK_UNKNOWNS",
     "Base",
     "Friction",
