@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -9,13 +11,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from rich.console import Console
 
 from sag.solids import bar, united
 from shrinkrule import Estimate, Printer, Recipe, compensate, demo_table, part_from_mesh
+from shrinkrule.cli.compensate import _sag_flags
+from shrinkrule.cli.main import FLAGS
 from shrinkrule.dimensions import Kind
+from shrinkrule.errors import Option
 from shrinkrule.furnace import CrucibleFurnace
-from shrinkrule.job import Check, JobResult, State, room_of
+from shrinkrule.job import Check, JobResult, SagLook, State, Verdict, room_of
+from shrinkrule.job.sag_look import _limit_mm
 from shrinkrule.job.verdict import _sag
+from shrinkrule.mesh.closing import Closed
+from shrinkrule.physics.interval import Interval
+from shrinkrule.report import show_job
+from shrinkrule.report.html import job_html
 from shrinkrule.report.plain import job_dict
 from shrinkrule.report.sag.words import sag_text
 from shrinkrule.report.words import fired_text
@@ -23,6 +34,7 @@ from shrinkrule.sag import SagSettings
 from shrinkrule.units import rounded_up
 
 ROW = demo_table()[1]
+FILES = {"green_stl": Path("a.green.stl"), "json": Path("a.json"), "html": Path("a.html")}
 COARSE = SagSettings(brick_mm=1.0)
 """Bricks for a part of a few walls: under a second."""
 
@@ -121,7 +133,7 @@ def test_a_part_that_sags_beyond_the_model_is_stopped_once_and_promised_nothing(
         assert (one.iso286, one.iso2768) == ("", "")
     assert check(result, "fired sizes").state is State.NOT_LOOKED_AT
     assert "not promised" in check(result, "fired sizes").skipped
-    told = job_dict(result, {"green_stl": Path("a.green.stl")})
+    told = job_dict(result, FILES)
     assert [size["fired_mm"]["value"] for size in told["prediction"]["sizes"]] == [None] * 3
 
 
@@ -158,11 +170,13 @@ def test_a_sag_below_the_tolerance_is_no_alarm_and_the_way_up_that_is_set_no_adv
     laid = made(recipe(print_up="-z"))
     assert laid.sag_look.better is None
     assert check(laid, "sag").state is State.FINE
-    halves = [size.fired_mm.half95 or 9.0 for size in laid.prediction.sizes]
-    assert min(halves) / 3.0 < 0.02 == laid.sag_look.limit_mm
     assert laid.sag_look.estimate is not None
     tiny = replace(laid.sag_look.estimate, sag_mm=0.019, numerical_mm=0.03)
     assert not replace(laid.sag_look, estimate=tiny).matters
+    sizes = laid.prediction.sizes
+    for half, limit in ((0.03, 0.02), (0.15, 0.05), (3.0, 0.1)):
+        known = tuple(replace(s, fired_mm=Interval(s.fired_mm.value, half)) for s in sizes)
+        assert _limit_mm(replace(laid.prediction, sizes=known), recipe()) == pytest.approx(limit)
     now = replace(look, furnace_up=(0.0, 0.0, -2.0))
     assert now.better is None or now.better.name != "-z"
 
@@ -214,3 +228,73 @@ def test_layers_volume_and_heights_are_those_of_the_mesh_that_is_written() -> No
     kept = 1.0 - result.recipe.row.shrinkage_z.value  # type: ignore[union-attr]
     left = float(np.ptp(result.sag.fired[:, 2])) - 14.0  # type: ignore[union-attr]
     assert z.fired_mm.value - 14.0 == pytest.approx(rounding * kept + left, abs=0.01)
+
+
+def test_green_of_a_mesh_and_green_of_a_caliper_have_names_of_their_own() -> None:
+    """A printer 0.1 % off makes the two differ; no heading is shared by both."""
+    row = replace(ROW, sag_modulus_kpa=None)
+    scale = {f"print_scale_{axis}": Estimate(0.002, 0.0001, 8.0) for axis in "xyz"}
+    part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), replace(row, **scale)))
+    mesh = result.prediction.sizes[0].green_mm
+    (read,) = (one.worst.green_mm for one in result.promised if one.worst.along == "X")
+    assert read == pytest.approx(1.002 * mesh, rel=1e-6)
+    page = job_html(result, FILES)
+    heads = re.findall(r'<th class="n">(green[^<]*)</th>', page)
+    assert "green mesh, mm" in heads
+    assert "green, measured, mm" in heads
+    assert screen_of(result).count("green mesh") == 1
+
+
+def screen_of(result: JobResult) -> str:
+    console = Console(record=True, width=100, file=io.StringIO())
+    show_job(result, FILES, console)
+    return console.export_text()
+
+
+def test_what_is_not_to_be_made_is_not_to_be_sliced() -> None:
+    fine = made(recipe(look_at_sag=False))
+    low = made(recipe(look_at_sag=False, furnace=CrucibleFurnace(80.0, 15.0)))
+    assert "slice a.green.stl" in screen_of(fine)
+    assert "to slice" in job_html(fine, FILES)
+    assert "a.green.stl" in screen_of(low)
+    assert "slice a.green.stl" not in screen_of(low)
+    page = job_html(low, FILES).partition("<script")[0]
+    assert "to slice" not in page
+    assert "to print: a.green.stl" not in page
+
+
+def test_a_part_that_tips_over_was_looked_at_and_its_remedies_have_flags() -> None:
+    """A refused solve is one entry; the flags behind its hint are on the screen."""
+    look = SagLook(why_not="it tips over", refused=True, remedies=(Option.SUPPORT,))
+    found = _sag(look)
+    assert (found.state, found.skipped) == (State.LOOK, "")
+    assert Verdict((found,)).headline.endswith("Sag is not known.")
+    assert _sag_flags(look) == "--support"
+    assert all(option in FLAGS for option in Option)
+
+
+def test_a_side_that_layers_make_far_off_is_no_fine_size() -> None:
+    """1.35 mm is 5.36 layers of 0.3 mm green: five are printed, 1.26 mm fired, 7 % off."""
+    part = part_from_mesh(trimesh.creation.box((30, 20, 1.35)))
+    result = compensate(part, recipe(look_at_sag=False))
+    found = check(result, "fired sizes")
+    assert found.state is State.LOOK
+    (text,) = (reason.text for reason in found.reasons)
+    z = result.prediction.sizes[2]
+    assert z.fired_mm.value == pytest.approx(5 * 0.3 * 0.84, abs=0.01)
+    assert f"Z is expected at {z.fired_mm.value:.2f} instead of 1.35 mm, 7 % off" in text
+    assert "make it 1.26 or 1.51 mm high" in text
+    whole = compensate(
+        part_from_mesh(trimesh.creation.box((30, 20, 6 * 0.3 * 0.84))), recipe(look_at_sag=False)
+    )
+    assert check(whole, "fired sizes").state is State.FINE
+
+
+def test_a_crack_of_rounding_has_no_width_in_words() -> None:
+    none = np.empty((0, 3))
+    faces = np.empty((0, 3), dtype=np.int64)
+    assert Closed(none, faces, 2, 6.1e-14, 0).cracks == (
+        "closed cracks without width: merged 2 vertices"
+    )
+    assert "at most 0.32 µm" in Closed(none, faces, 2, 0.32, 0).cracks

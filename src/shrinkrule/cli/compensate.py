@@ -375,7 +375,9 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool, verbose: boo
 
 def _sag_flags(look: SagLook) -> str:
     """Flags for what the verdict advises about the sag; empty where it advises nothing."""
-    said = []
+    from shrinkrule.cli.main import FLAGS
+
+    said = [FLAGS[option] for option in look.remedies]
     if look.matters and not look.lost:
         said.append("--sag solves it in full" if look.unclear else "--sag takes it off")
     if look.better is not None:

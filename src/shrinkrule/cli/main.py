@@ -42,6 +42,7 @@ FLAGS: Final = {
     Option.SCALE: "--scale-xy, --scale-z",
     Option.OUTLINE: "--apply-offset",
     Option.SAG: "--sag",
+    Option.NO_SAG: "--no-sag",
     Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
     Option.OPEN: "--allow-open",
     Option.UNITE: "--unite",

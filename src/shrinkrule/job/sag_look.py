@@ -9,7 +9,7 @@ import numpy as np
 
 from shrinkrule.compensation import Prediction, way_up
 from shrinkrule.dimensions import Dimension, FoundDimensions, Kind
-from shrinkrule.errors import ShrinkruleError
+from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
@@ -51,6 +51,8 @@ class SagLook:
         Whether that is because of how the part lies, which is worth a look.
     furnace_up : tuple of 3 float
         Direction of the model's axes that points up in the furnace now.
+    remedies : tuple of Option
+        Choices that help where it was refused.
     """
 
     taken_off: PrecurveResult | None = None
@@ -60,6 +62,7 @@ class SagLook:
     why_not: str = ""
     refused: bool = False
     furnace_up: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    remedies: tuple[Option, ...] = ()
 
     @property
     def unclear(self) -> bool:
@@ -144,7 +147,7 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     except ShrinkruleError as refusal:
         # How the part lies cannot be solved; everything else of the job can still be done.
         advice = f"; {refusal.hint}" if refusal.hint else ""
-        return SagLook(why_not=f"{refusal.what}{advice}", refused=True)
+        return SagLook(why_not=f"{refusal.what}{advice}", refused=True, remedies=refusal.options)
 
 
 def _taken_off(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from shrinkrule.calibration import BalanceCheck
 from shrinkrule.compensation import GreenPart, Prediction
@@ -18,6 +18,10 @@ from shrinkrule.mesh import Part
 from shrinkrule.printing import PrintLook
 from shrinkrule.units import rounded_up, small_mm
 from shrinkrule.walls import FindingKind, Weight
+
+FAR_OFF: Final = 0.02
+"""A side that is expected to miss its wanted size by more than this share, and by more than its
+interval, is reported (judgement: the grade of a general tolerance is lost)."""
 
 if TYPE_CHECKING:
     from shrinkrule.sag import SagEstimate, WayUp
@@ -235,7 +239,7 @@ def _furnace(recipe: Recipe, fit: FurnaceFit | None) -> Check:
 
 def _shrinkage(recipe: Recipe, prediction: Prediction, sag: SagLook) -> Check:
     """Whether the calibration holds for this part, and how sure its sizes are."""
-    reasons = list(prediction.notes)
+    reasons = [*prediction.notes, *_off(prediction)]
     if recipe.row is None:
         return Check("fired sizes", _looks(tuple(reasons)), "factors by hand: no interval is known")
     if recipe.row.extrapolated:
@@ -246,6 +250,29 @@ def _shrinkage(recipe: Recipe, prediction: Prediction, sag: SagLook) -> Check:
     elif sag.matters:
         skipped = "the sag is not in them"
     return Check("fired sizes", _looks(tuple(reasons)), skipped)
+
+
+def _off(prediction: Prediction) -> list[str]:
+    """Sides that are expected to miss their wanted size, with the heights that layers would hit."""
+    said = []
+    for size in prediction.sizes:
+        off = size.fired_mm.value - size.wanted_mm
+        if not abs(off) > max(size.fired_mm.half95 or 0.0, FAR_OFF * size.wanted_mm):
+            continue
+        text = (
+            f"{size.axis} is expected at {size.fired_mm.value:.2f} instead of "
+            f"{size.wanted_mm:.2f} mm, {100.0 * abs(off) / size.wanted_mm:.0f} % off"
+        )
+        whole = () if prediction.layers is None else prediction.layers.whole_mm
+        if size.axis == "Z" and whole:
+            below = max((height for height in whole if height <= size.wanted_mm), default=whole[0])
+            above = min((height for height in whole if height > size.wanted_mm), default=whole[-1])
+            text += (
+                f", for it is printed in whole layers: make it {below:.2f} or {above:.2f} mm high, "
+                "or print thinner layers"
+            )
+        said.append(text)
+    return said
 
 
 def _metal(recipe: Recipe, balance: BalanceCheck | None) -> Check:

@@ -166,7 +166,7 @@ def promise_table(promised: Sequence[PromisedDimension]) -> Table:
     table.add_column("")
     table.add_column("what", no_wrap=True)
     table.add_column("in print", no_wrap=True)
-    for name in ("wanted", "green", "fired mm, 95 %"):
+    for name in ("wanted", "green read", "fired mm, 95 %"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("can hold", no_wrap=True)
     for number, one in enumerate(promised, start=1):

@@ -15,7 +15,7 @@ from shrinkrule.cautions import CAUTIONS
 from shrinkrule.compensation import way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Row, look_at_bodies
+from shrinkrule.job import JobResult, Level, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printing import PrintFinding
 from shrinkrule.report import words
@@ -80,6 +80,7 @@ def job_html(
             green_file=green_of(files).name,
             green_sha256=green_sha256,
             headline=verdict.headline,
+            make=verdict.level is not Level.STOP,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
                 (STATE_CLASSES[reason.state], reason.state.value, reason.text, _at(reason.at_mm))

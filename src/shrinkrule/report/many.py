@@ -163,7 +163,7 @@ def show_many(
         Where to.
     """
     table = Table(box=None, pad_edge=False)
-    for heading in ("", "part", "verdict", "green, mm", "filament g"):
+    for heading in ("", "part", "verdict", "green mesh, mm", "filament g"):
         table.add_column(heading, justify="right" if heading in {"", "filament g"} else "left")
     for number, part in enumerate(parts, start=1):
         level, mass = _level(part), _mass(part)
