@@ -39,7 +39,7 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("loads scene", "walls", "details dimensions"),
+    "report.pictures": ("loads scene", "marks", "walls", "details dimensions"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (
@@ -107,7 +107,8 @@ FLOORS: Final = {
     ),
     "calibration.sheets": ("sheet", "check inches join parse", "read", "load"),
     "cli": (
-        "late many_parts options sag_options",
+        "late many_parts sag_options",
+        "options",
         "shrinkage",
         "history",
         "calibrate compensate coupon settings table traveler",
@@ -130,7 +131,8 @@ FLOORS: Final = {
         "preparation gaps",
         "result",
         "solve",
-        "precurve orientations estimate",
+        "precurve estimate",
+        "orientations",
     ),
     "dimensions": (
         "recognition dimension threads",
@@ -148,7 +150,8 @@ FLOORS: Final = {
         "noise surface",
         "regions",
         "creases",
-        "fitting",
+        "fitting zigzag",
+        "balls",
         "cylinders",
         "planes",
     ),

@@ -65,7 +65,10 @@ def test_what_is_stated_once_reaches_the_part_and_its_report(
     section = report["calibration"]["row"]["thickest_section_mm"]
     assert section is not None
     assert "the row holds" in " ".join(shown.split())
-    assert max(len(line) for line in shown.splitlines()) <= 80
+    # A path is not broken into lines, so that it can be copied.
+    wide = [line for line in shown.splitlines() if "shrinkrule.toml" not in line]
+    assert max(len(line) for line in wide) <= 80
+    assert f" in {in_folder / 'shrinkrule.toml'}, line " in shown
 
 
 def test_a_table_for_trying_or_factors_by_hand_leave_the_stated_table(in_folder: Path) -> None:
@@ -163,3 +166,21 @@ def test_filament_stands_beneath_the_masses(
     shown = " ".join(capsys.readouterr().out.split())
     assert f"{0.1 * mass:.2f} EUR, without brim and purge" in shown
     assert "Filament: " in (in_folder / "box.report.html").read_text()
+
+
+def test_rows_are_those_of_the_stated_table(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rows"]) == 0
+    assert "Rows of table.csv" in capsys.readouterr().out
+
+
+def test_a_file_of_the_working_folder_that_is_not_used_is_named(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Settings belong to the model's folder; who stands elsewhere is told so."""
+    aside = in_folder.parent / "aside"
+    aside.mkdir()
+    (in_folder / "box.stl").rename(aside / "box.stl")
+    assert main(["compensate", str(aside / "box.stl")]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "this file is not used" in said
+    assert str(in_folder / "shrinkrule.toml") in said

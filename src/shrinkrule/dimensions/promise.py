@@ -83,7 +83,8 @@ class PromisedDimension:
     dimension : Dimension
         Of the wanted part.
     readings : tuple of Reading
-        One; two across the axis of a round, which is scaled and spread by two axes of the print.
+        One; three of a ball; two across the axis of a round, which is scaled and spread by two axes
+        of the print.
     iso286, iso2768 : str
         Finest grade and class that hold all readings, or empty. The grade is given for features
         of size alone.
@@ -253,6 +254,10 @@ def readings_of(
         The readings.
     """
     direction = making.turn @ np.array(one.direction)
+    if one.kind is Kind.BALL:
+        # No coupon shows what becomes of a ball.
+        every = (_reading(one, axis, making, confidence) for axis in np.eye(3))
+        return tuple(_expected_alone(reading) for reading in every)
     if not one.is_round:
         return (_reading(one, direction, making, confidence),)
     if abs(direction[2]) > ON_AXIS:
@@ -299,7 +304,7 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         interval = making.row.promise(axis, size, feature, confidence)
         kept = 1.0 - making.row.along(axis).shrinkage.value
         printed = making.row.along(axis).printed * model
-        green += share * (printed + making.row.offset(axis, feature).value / kept)
+        green += share * (printed + making.row.offset(axis, feature, model).value / kept)
         fired += share * size
         printed_model += share * model
         known &= interval.half95 is not None

@@ -12,8 +12,9 @@ from shrinkrule.compensation import turn_up
 from shrinkrule.compensation.frames import moved
 from shrinkrule.mesh import Part, read_part
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.report.pictures.marks import INK, mark_places
 from shrinkrule.report.pictures.scene import BACKGROUND, Camera, Drawing, Stage, draw
-from shrinkrule.report.pictures.walls import INK, data_uri, mark_places, scale_bar
+from shrinkrule.report.pictures.walls import data_uri, scale_bar
 from shrinkrule.traveler.load import Expected, TravelingPart
 
 WIDTH: Final = 480
@@ -79,10 +80,10 @@ def _numbered(part: TravelingPart, green: Part) -> str:
         pen.line([tuple(first), tuple(last)], fill=INK, width=2)
         for end in (first, last):
             pen.ellipse([*(end - 3), *(end + 3)], fill=INK)
-        marks.append((number, ends.mean(axis=0)))
+        marks.append((str(number), ends.mean(axis=0)))
     from_model = np.array(part.report["green_from_model"])
     marks += [
-        (one.number, from_model[:3, :3] @ np.array(one.place) + from_model[:3, 3])
+        (str(one.number), from_model[:3, :3] @ np.array(one.place) + from_model[:3, 3])
         for one in part.lengths
         if one.number not in overall
     ]
