@@ -16,7 +16,7 @@ from rich.console import Console
 from sag.solids import bar, united
 from shrinkrule import Estimate, Printer, Recipe, compensate, demo_table, part_from_mesh
 from shrinkrule.cli.compensate import _sag_flags
-from shrinkrule.cli.main import FLAGS
+from shrinkrule.cli.options import FLAGS
 from shrinkrule.dimensions import Kind
 from shrinkrule.errors import Option
 from shrinkrule.furnace import CrucibleFurnace

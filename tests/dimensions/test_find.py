@@ -281,6 +281,16 @@ def test_far_from_the_origin_what_single_precision_blurs_is_left_out() -> None:
     assert not len(sizes(found.every, Kind.BORE))
 
 
+def test_of_too_many_facets_only_the_overall_sizes_are_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("shrinkrule.dimensions.find.MOST_FACETS", 11)
+    found = found_on(mesh_of(box([30.0, 20.0, 5.0])))
+    assert [one.kind for one in found.every] == 3 * [Kind.OVERALL]
+    assert [one.size_mm for one in found.every] == pytest.approx([30.0, 20.0, 5.0])
+    assert found.notes == ("12 facets are too many to find more than the overall sizes",)
+
+
 @pytest.mark.parametrize("lean", [0.5, 1.0])
 def test_a_round_whose_rings_of_corners_do_not_face_each_other_is_measured(lean: float) -> None:
     """Facets run to and fro: corners of the two ends stand half a step apart, or lean by one.
@@ -325,14 +335,3 @@ def test_balls_are_measured_from_half_a_ball_on() -> None:
     assert one.size_mm == pytest.approx(14.0, abs=MICROMETRE)
     assert one.feature is Feature.SLOT
     assert one.place == pytest.approx((15.0, 15.0, 15.0), abs=MICROMETRE)
-
-
-def test_of_too_many_facets_only_the_overall_sizes_are_given(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr("shrinkrule.dimensions.find.MOST_FACETS", 11)
-    found = found_on(mesh_of(box([30.0, 20.0, 5.0])))
-    assert [(one.kind, one.size_mm) for one in found.every] == [
-        (Kind.OVERALL, pytest.approx(size)) for size in (30.0, 20.0, 5.0)
-    ]
-    assert found.notes == ("12 facets are too many to find more than the overall sizes",)

@@ -26,6 +26,7 @@ LATE: Final[Mapping[str, tuple[str, ...]]] = {
     "numpy.testing": (),
     "scipy.ndimage": (),
     "scipy.optimize": (),
+    "scipy.spatial.distance": ("euclidean",),
     "scipy.spatial.transform": (),
     "trimesh.nsphere": ("fit_nsphere",),
     "trimesh.repair": (),

@@ -94,8 +94,8 @@ def close_cracks(vertices: Floats, facets: Ints, table: EdgeTable) -> Closed | N
         joined, widest = _merged(vertices, facets, table, reach)
     closed, split = _split_at_joints(vertices, joined, reach)
     # A facet that is thinner than a crack closes upon itself: nothing of a surface is left.
-    collapsed = bool((closed == np.roll(closed, 1, axis=1)).any())
-    if not len(closed) or collapsed or (edge_table(closed).uses == 1).any():
+    itself = not len(closed) or (closed == np.roll(closed, 1, axis=1)).any()
+    if itself or (edge_table(closed).uses == 1).any():
         return None
     kept = np.unique(closed)
     merged = len(np.unique(facets)) - len(np.unique(joined)) if widest else 0
