@@ -190,7 +190,7 @@ def predict_fired(
     fired = green_volume * float(np.prod(_fired_over_model(row, green.factors)))
     masses = (None, None, None) if row is None else expected_masses(green_volume, row)
     lengths: tuple[LengthPrediction, ...] = ()
-    if row is not None:
+    if row is not None and (bent is None or np.isfinite(bent.left_mm).all()):
         lengths = _lengths(row, green.factors, made)
     return Prediction(
         sizes,
