@@ -191,7 +191,7 @@ def _estimated(look: SagLook, estimate: SagEstimate) -> tuple[Reason, ...]:
     there = f"at {place_words(estimate.at_mm)}"
     lay = [] if look.better is None else [_lay(look.better)]
     if estimate.lost:
-        what = " or ".join([*lay, "hold it with a setter block"])
+        what = ", or ".join([*lay, "hold it with a setter block"])
         text = f"sag: {estimate.lost}, and no allowance will save it, {there}; {what}"
         reasons.append(Reason(State.STOP, text, (x, y, z)))
     elif look.unclear:
@@ -207,7 +207,7 @@ def _estimated(look: SagLook, estimate: SagEstimate) -> tuple[Reason, ...]:
         if estimate.half95_mm >= estimate.sag_mm:
             up_to = rounded_up(estimate.sag_mm + estimate.half95_mm)
             much = f"{small_mm(estimate.sag_mm)} mm, and up to {up_to} mm, as it stands"
-        what = " or ".join([*lay, "take it off beforehand"])
+        what = ", or ".join([*lay, "take it off beforehand"])
         text = f"sag: {much} (quick estimate, 95 %), {there}; {what}"
         reasons.append(Reason(State.LOOK, text, (x, y, z)))
     if estimate.rolls:
