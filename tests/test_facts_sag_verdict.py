@@ -7,6 +7,8 @@ import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -31,6 +33,7 @@ from shrinkrule.report.plain import job_dict
 from shrinkrule.report.sag.words import sag_text
 from shrinkrule.report.words import fired_text
 from shrinkrule.sag import SagSettings
+from shrinkrule.traveler.page import _part as travel_part
 from shrinkrule.units import rounded_up
 
 ROW = demo_table()[1]
@@ -262,6 +265,19 @@ def test_what_is_not_to_be_made_is_not_to_be_sliced() -> None:
     page = job_html(low, FILES).partition("<script")[0]
     assert "to slice" not in page
     assert "to print: a.green.stl" not in page
+    for result, make in ((fine, True), (low, False)):
+        travels: Any = SimpleNamespace(
+            letter="A",
+            name="a",
+            green=Path("a.green.stl"),
+            green_sha256="0" * 64,
+            report=job_dict(result, FILES),
+            mass=lambda stage: None,
+            lengths=(),
+            not_measured=(),
+        )
+        seen: Any = None
+        assert travel_part(travels, seen)["make"] is make
 
 
 def test_a_part_that_tips_over_was_looked_at_and_its_remedies_have_flags() -> None:

@@ -196,7 +196,7 @@ def _estimate(result: JobResult) -> dict[str, Any] | None:
     return {
         "text": estimate_text(look.estimate),
         "limit": f"{look.limit_mm:.2f}",
-        "matters": look.matters,
+        "matters": look.matters and not look.unclear,
         "map": estimate_map(result.part.mesh, look.estimate, _furnace_up(result), look.limit_mm)
         if look.matters
         else None,
