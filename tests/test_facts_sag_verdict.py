@@ -235,10 +235,10 @@ def test_layers_volume_and_heights_are_those_of_the_mesh_that_is_written() -> No
 
 def test_green_of_a_mesh_and_green_of_a_caliper_have_names_of_their_own() -> None:
     """A printer 0.1 % off makes the two differ; no heading is shared by both."""
-    row = replace(ROW, sag_modulus_kpa=None)
-    scale = {f"print_scale_{axis}": Estimate(0.002, 0.0001, 8.0) for axis in "xyz"}
+    off = Estimate(0.002, 0.0001, 8.0)
+    row = replace(ROW, print_scale_x=off, print_scale_y=off, print_scale_z=off)
     part = part_from_mesh(trimesh.creation.box((30, 20, 5)))
-    result = compensate(part, Recipe(Printer.from_nozzle(0.6), replace(row, **scale)))
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), row, look_at_sag=False))
     mesh = result.prediction.sizes[0].green_mm
     (read,) = (one.worst.green_mm for one in result.promised if one.worst.along == "X")
     assert read == pytest.approx(1.002 * mesh, rel=1e-6)

@@ -162,7 +162,7 @@ def _sag(look: SagLook) -> Check:
             f"what sag modulus and bricks leave unsure, at {place_words(sag.moves_most_at)}"
         )
         if look.better is not None and not sag.advice:
-            text += f"; {_lay(look.better)} instead"
+            text += f"; instead, {_lay(look.better)}"
         x, y, z = (float(value) for value in sag.moves_most_at)
         reasons = (Reason(State.LOOK, text, (x, y, z)), *reasons)
     return Check("sag", reasons)
