@@ -325,11 +325,12 @@ class JobResult:
     """Everything the job found out; the reports only show it.
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
-    outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``written`` is what the mesh to write shows beyond that, None where it
-    is the straight part; ``sag_look`` is in the model's axes, ``printing`` in the print frame, and
-    None for a surface that is no sound solid. ``dimensions`` are those of the wanted part,
-    ``promised`` how they will come out, in the same order, where a row says so.
+    outlines moved if that was asked for. Walls and undersides are those of the straight
+    green part; ``printed`` is the green part pre-curved, its outlines not moved yet: sizes, volume,
+    layers and room are of that. ``written`` is what the mesh to write shows beyond the straight
+    part, None where it is the straight part; ``sag_look`` is in the model's axes, ``printing`` in
+    the print frame, and None for a surface that is no sound solid. ``dimensions`` are those of
+    the wanted part, ``promised`` how they will come out, in the same order, where a row says so.
     """
 
     part: Part
@@ -345,6 +346,7 @@ class JobResult:
     dimensions: FoundDimensions | None = None
     promised: tuple[PromisedDimension, ...] = ()
     written: WrittenLook | None = None
+    printed: GreenPart | None = None
 
     @property
     def green(self) -> GreenPart:
