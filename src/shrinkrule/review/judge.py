@@ -98,7 +98,8 @@ class PartReview:
     def said(self) -> str:
         """The judgement in a few words."""
         if self.causes:
-            return " or ".join(one.cause.value for one in self.causes)
+            link = " or " if self.decides else " and "
+            return link.join(one.cause.value for one in self.causes)
         if self.undecided:
             return "cannot tell which of " + ", ".join(self.undecided)
         if self.outside:
@@ -145,9 +146,8 @@ def review_part(
         found, undecided = _named(deviations, part, row, others)
     by_weight = [_named_fault(one) for one in faults if one.ratio >= NAMED]
     # Weights and lengths are read apart: what they show may both be so.
+    found = found[: MOST_NAMED - min(len(by_weight), 1)]
     between = decides(frozenset(one.cause for one in found)) if len(found) == MOST_NAMED else ""
-    if by_weight and len(found) == MOST_NAMED:
-        found = found[:1]
     return PartReview(
         part,
         lengths,

@@ -90,7 +90,7 @@ def plain_scatter(deviations: Deviations, row: CalibrationRow) -> tuple[Floats, 
     rest = rest + np.diag(residual**2 + deviations.reading_variance)
     for shape in (*_bends(deviations, row), *_offsets(deviations, row)):
         rest = rest + np.outer(shape, shape) * same_stage
-    sag = sag_share(row) * deviations.sag_mm
+    sag = sag_share(row.sag_modulus_kpa) * deviations.sag_mm
     return both * (np.outer(firing, firing) * sizes), rest + np.outer(sag, sag)
 
 

@@ -6,6 +6,7 @@ what other options would make.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,7 +16,9 @@ from shrinkrule.errors import SettingError
 from shrinkrule.files.checksum import sha256_of
 from shrinkrule.furnace import BoxFurnace, Furnace, parse_box, parse_crucible
 from shrinkrule.history.made import read_report
+from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.interval import Feature, Interval
+from shrinkrule.review.readings import sag_share
 from shrinkrule.sheet import Kind
 
 LETTERS: Final = "ABCDEFGHJKLNPQRTUVW"
@@ -231,6 +234,7 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
         spread = 0.0 if axis == "z" else 2.0 * bead * _SIDE[feature]
         fired, green = Interval(**reading["fired_mm"]), reading["green_mm"]
         half = None if fired.half95 is None else fired.half95 * green / fired.value
+        fired = _with_sag(fired, one.get("sag_mm"), row)
         along = reading["in_print"] if len(readings) > 1 else ""
         found.append(
             Expected(
@@ -248,6 +252,15 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
             )
         )
     return found
+
+
+def _with_sag(fired: Interval, sag_mm: float | None, row: dict[str, Any]) -> Interval:
+    """Fired length with the sag that is estimated of it, as the review expects it."""
+    if sag_mm is None or row["sag_modulus_kpa"] is None:
+        return fired
+    half = fired.half95
+    unsure = 2.0 * sag_share(Estimate(**{**row["sag_modulus_kpa"], "dof": math.inf})) * sag_mm
+    return Interval(fired.value + sag_mm, None if half is None else math.hypot(half, unsure))
 
 
 def _furnace(settings: dict[str, Any]) -> Furnace | None:

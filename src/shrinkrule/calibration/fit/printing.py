@@ -9,7 +9,9 @@ the layer, and side +1 for a length between outward surfaces, -1 for a slot or a
 step. That separates the spread ``b`` of the bead, an error ``e`` of each axis (belts, or a filament
 that shrinks as it cools), the tightness ``o`` of round holes, what the first layer adds to heights
 from the plate ``h``, and a caliper's zero ``z``, which alone is in every length. Each coupon has
-its own fit; coupons then say how sure their means are, and what the next print may do.
+its own fit; coupons then say how sure their means are, and what the next print may do. A part that
+was fired along has too few lengths for all of that: its axes are fitted alone, with the means of
+the coupons for the rest, as unsure as these are of one further print.
 """
 
 from __future__ import annotations
@@ -22,8 +24,11 @@ import numpy as np
 
 from shrinkrule.calibration.fit.lengths import Lengths
 from shrinkrule.calibration.statistics.departure import departure
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.physics.estimate import Estimate
+
+AXES: Final = ("x", "y", "z")
+"""First columns of the design: what every print has."""
 
 SINGULAR: Final = 1e-9
 """Share of a column that the others must leave for it to be told apart."""
@@ -86,6 +91,7 @@ def fit_printing(
     fired: bool = False,
     reading_variance: float = 0.0,
     zero_is_right: bool = False,
+    parts: Mask | None = None,
 ) -> PrintingFit:
     """Fit what the printer does to lengths, from the green ones or from the fired ones.
 
@@ -99,6 +105,8 @@ def fit_printing(
         Variance in mm2 that the caliper alone gives; residual variances are at least this.
     zero_is_right : bool
         Take the caliper's zero as right instead of fitting it.
+    parts : (c,) bool, optional
+        Which are parts that were fired along; not all of them.
 
     Returns
     -------
@@ -109,13 +117,19 @@ def fit_printing(
     model = np.concatenate([lengths.drawn for lengths in axes], axis=1)
     measured = [lengths.fired if fired else lengths.green for lengths in axes]
     excess = np.where(table.weight > 0.0, np.concatenate(measured, axis=1) - model, 0.0)
-    table = _told_apart(_without_zero(table) if zero_is_right else table)
-    across = table.design.swapaxes(-1, -2)
-    inverse = np.linalg.inv(across @ table.design)
-    solved = (inverse @ across @ excess[..., None])[..., 0]
+    whole = np.ones(len(excess), dtype=np.bool_) if parts is None else ~parts
+    table = _told_apart(_without_zero(table) if zero_is_right else table, whole)
+    count, columns = float(table.weight.sum()), len(table.names)
+    dof = count - float(whole.sum() * columns + (~whole).sum() * len(AXES))
+    solved = np.zeros((len(excess), columns))
+    unit = np.zeros((len(excess), columns))
+    solved[whole], unit[whole] = _solved(table.design[whole], excess[whole])
+    rest = solved[whole][:, len(AXES) :].mean(axis=0)
+    known = excess[~whole] - table.design[~whole][..., len(AXES) :] @ rest
+    solved[~whole, len(AXES) :] = rest
+    along = _solved(table.design[~whole][..., : len(AXES)], known)
+    solved[~whole, : len(AXES)], unit[~whole, : len(AXES)] = along
     residual = excess - (table.design @ solved[..., None])[..., 0]
-    count, coupons, columns = float(table.weight.sum()), len(solved), len(table.names)
-    dof = count - float(coupons * columns)
     variances = []
     for along_z in (0.0, 1.0):
         here = table.weight * (table.is_z == along_z)
@@ -123,21 +137,25 @@ def fit_printing(
         free = float(here.sum()) * dof / count
         variances.append(max(float((here * residual**2).sum()) / free, reading_variance))
     pooled = max(float((residual**2).sum()) / dof, reading_variance)
-    own = np.diagonal(inverse, axis1=-2, axis2=-1) * pooled
+    own = unit * pooled
+    own[~whole, : len(AXES)] += _unsure(
+        table.design[~whole], _differ(solved[whole], own[whole])[len(AXES) :]
+    )
     own_u = np.sqrt(own.mean(axis=0)).tolist()
 
     def mean(name: str) -> Estimate | None:
         if name not in table.names:
             return None
         column = table.names.index(name)
-        return departure(solved[:, column], own[:, column], dof).one()
+        used = slice(None) if name in AXES else whole
+        return departure(solved[used, column], own[used, column], dof).one()
 
     def after(name: str) -> Estimate | None:
         found = mean(name)
         if found is None:
             return None
         column = table.names.index(name)
-        return _next(found, solved[:, column], own[:, column])
+        return _next(found, solved[whole, column], own[whole, column])
 
     scales = [mean(axis) for axis in "xyz"]
     bead, next_bead = mean("bead"), after("bead")
@@ -156,6 +174,30 @@ def fit_printing(
         residual_sd=(math.sqrt(variances[0]), math.sqrt(variances[1])),
         residual_dof=dof,
     )
+
+
+def _solved(design: Floats, excess: Floats) -> tuple[Floats, Floats]:
+    """Solutions (k, p) of as many least squares, and their variances for a residual of 1."""
+    across = design.swapaxes(-1, -2)
+    inverse = np.linalg.inv(across @ design)
+    solved = (inverse @ across @ excess[..., None])[..., 0]
+    return solved, np.diagonal(inverse, axis1=-2, axis2=-1)
+
+
+def _differ(solved: Floats, own: Floats) -> Floats:
+    """Variance (p,) of the columns of one further print about their means."""
+    if len(solved) < 2:
+        return np.asarray(own.mean(axis=0))
+    beyond = np.maximum(solved.var(axis=0, ddof=1) - own.mean(axis=0), 0.0)
+    return np.asarray(own.mean(axis=0) / len(solved) + beyond)
+
+
+def _unsure(design: Floats, variance: Floats) -> Floats:
+    """Variances (k, 3) of the axes of parts by what is unsure of all else, (p - 3,)."""
+    axes, rest = design[..., : len(AXES)], design[..., len(AXES) :]
+    across = axes.swapaxes(-1, -2)
+    moved = np.linalg.inv(across @ axes) @ across @ rest
+    return np.asarray(moved**2 @ variance)
 
 
 def _next(mean: Estimate, values: Floats, variances: Floats) -> Estimate:
@@ -186,7 +228,7 @@ def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
         is_z.append(np.full(side.shape, float(not upright)))
     return _Table(
         np.concatenate(blocks, axis=1),
-        ("x", "y", "z", "bead", "bore", "plate", "zero"),
+        (*AXES, "bead", "bore", "plate", "zero"),
         np.concatenate(weights, axis=1),
         np.concatenate(is_z, axis=1),
     )
@@ -197,18 +239,19 @@ def _without_zero(table: _Table) -> _Table:
     return _Table(table.design[..., :-1], table.names[:-1], table.weight, table.is_z)
 
 
-def _told_apart(table: _Table) -> _Table:
-    """Table without the columns that some coupon cannot tell from those before them."""
+def _told_apart(table: _Table, whole: Mask) -> _Table:
+    """Table without the columns that some whole coupon cannot tell from those before them."""
+    design = table.design[whole]
     kept: list[int] = []
     for column in range(len(table.names)):
-        value = table.design[..., column]
+        value = design[..., column]
         if kept:
-            before = table.design[..., kept]
+            before = design[..., kept]
             best = np.linalg.pinv(before) @ value[..., None]
             value = value - (before @ best)[..., 0]
-        whole = (table.design[..., column] ** 2).sum(axis=-1)
+        total = (design[..., column] ** 2).sum(axis=-1)
         left = (value**2).sum(axis=-1)
-        if bool(np.all(left > SINGULAR * np.maximum(whole, SINGULAR))):
+        if bool(np.all(left > SINGULAR * np.maximum(total, SINGULAR))):
             kept.append(column)
     names = tuple(table.names[column] for column in kept)
     return _Table(table.design[..., kept], names, table.weight, table.is_z)
