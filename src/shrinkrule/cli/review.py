@@ -178,7 +178,8 @@ def _remember(
         ]
     if lesson is not None:
         changes = {name: [was, will] for name, was, will in lesson_rows(lesson)}
-        said = f"from {len(lesson.taught)} parts; {lesson.row.firings} firings now"
+        count = len(lesson.taught)
+        said = f"from {count} part{'s' * (count != 1)}; {lesson.row.firings} firings now"
         entries.append(learned_entry(lesson.row.name, list(lesson.sheets), said, changes))
     if entries:
         append_to_history(table, *entries)

@@ -63,7 +63,8 @@ class FiringChart:
         name = self.direction.upper()
         count = len(self.firings)
         if not self.is_enough:
-            return f"{name}: {count} firings, too few for a chart; {FEWEST_FIRINGS} are needed"
+            few = f"{count} firing{'s' * (count != 1)}"
+            return f"{name}: {few}, too few for a chart; {FEWEST_FIRINGS} are needed"
         if since := self.drifts_since:
             off = 100.0 * (float(self.averages[-1]) - self.moving.centre)
             return (
