@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import tempfile
+import textwrap
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -83,11 +84,16 @@ def page(results: list[Scored]) -> Iterator[str]:
     """Lines of the results page."""
     yield "# Dimensions found on generated parts"
     yield ""
-    yield f"Made by `benchmarks/dimensions_found.py`: {len(results)} parts, seeds 0 on, a third"
-    yield "of them turned, a third text files, some with T-joints and slivers. Their sizes are true"
-    yield "by construction; the generator was written without sight of the code that finds them."
-    yield "Missed: planted, but not listed within a micrometre or twice the file's noise. Invented:"
-    yield "listed, but no true distance of the mesh."
+    first = results[0].part.seed
+    yield from textwrap.wrap(
+        f"Made by `benchmarks/dimensions_found.py`: {len(results)} parts, seeds {first} on, "
+        f"{_count(results, 'turned')} of them turned, {_count(results, 'as_text_stl')} text files, "
+        f"{_count(results, 'joints')} with T-joints, {_count(results, 'slivers')} with slivers. "
+        "Sizes are true by construction; the generator was written without sight of the code that "
+        "finds them. Missed: planted, but not listed within a micrometre or twice the file's "
+        "noise. Invented: listed, but no true distance of the mesh.",
+        100,
+    )
     yield ""
     yield "| family | parts | planted | listed | missed | invented | parts with neither |"
     yield "| --- | --- | --- | --- | --- | --- | --- |"
@@ -117,14 +123,20 @@ def page(results: list[Scored]) -> Iterator[str]:
         )
 
 
+def _count(results: list[Scored], what: str) -> int:
+    """Parts that have something."""
+    return sum(bool(getattr(r.part, what)) for r in results)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n\n", maxsplit=1)[0])
     parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0, help="seed of the first part")
     parser.add_argument("--page", type=Path, help="write the results here, instead of printing")
     asked = parser.parse_args()
     results = []
     with tempfile.TemporaryDirectory() as folder:
-        for seed in range(asked.count):
+        for seed in range(asked.first, asked.first + asked.count):
             results.append(scored(seed, Path(folder)))
             r = results[-1]
             print(

@@ -25,11 +25,11 @@ FLOORS: Final = {
     "numerics": ("arrays progress jit", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
-        "checksum csv_dialect locks output stl_text templates threemf_model unpack coloured",
-        "stl threemf",
+        "checksum csv_dialect locks output stl_text templates unpack coloured",
+        "stl threemf other_meshes",
         "models",
     ),
-    "mesh": ("rays refine soundness", "repair defects", "bodies", "part"),
+    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part"),
     "report": (
         "foundation pictures",
         "words",
@@ -39,7 +39,7 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("loads scene", "walls", "details"),
+    "report.pictures": ("loads scene", "walls", "details dimensions"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (
@@ -133,11 +133,15 @@ FLOORS: Final = {
         "precurve orientations estimate",
     ),
     "dimensions": (
-        "recognition dimension",
+        "recognition dimension threads",
         "across",
         "lengths rounds",
-        "find promise",
+        "find",
+        "marks",
+        "bending",
+        "promise",
         "limits",
+        "advice",
         "listing",
     ),
     "dimensions.recognition": (

@@ -10,6 +10,7 @@ import trimesh
 
 from sag.solids import bar, united
 from shrinkrule import Estimate, Printer, Recipe, compensate, demo_table, part_from_mesh
+from shrinkrule.dimensions import Kind
 from shrinkrule.job import JobResult
 from shrinkrule.report.sag.words import sag_text
 from shrinkrule.sag import SagSettings
@@ -53,6 +54,13 @@ def test_sizes_hold_what_the_sag_leaves_unsure_and_are_of_the_mesh_that_is_writt
     unsure = bent.prediction.sizes[along].fired_mm.half95
     assert straight is not None
     assert unsure == pytest.approx(np.hypot(straight, by_sag), rel=1e-3)
+    sizes = {size.axis: size.fired_mm for size in bent.prediction.sizes}
+    dimensions = [one for one in bent.promised if one.dimension.kind is Kind.OVERALL]
+    assert len(dimensions) == 3
+    for one in dimensions:
+        (reading,) = one.readings
+        assert reading.fired_mm.value == pytest.approx(sizes[reading.along].value, abs=1e-6)
+        assert reading.fired_mm.half95 == pytest.approx(sizes[reading.along].half95, rel=1e-6)
 
 
 def test_a_movement_sideways_is_told_with_its_direction_and_one_firing_has_no_interval() -> None:

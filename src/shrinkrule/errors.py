@@ -23,6 +23,7 @@ class Option(StrEnum):
     FURNACE_UP = "way up in the furnace"
     OPEN = "surface that is not closed"
     UNITE = "overlapping bodies made one"
+    KEEP = "overlapping bodies kept as they are"
     AGAIN = "green part enlarged once more"
     CORRECTED = "printer corrected since"
     SUPPORT = "setter block or ballast"

@@ -205,7 +205,13 @@ def test_overlapping_bodies_are_refused_and_then_united(
     (in_folder / "two.stl").write_bytes(stl_bytes(both, "two"))
     assert main(["compensate", "two.stl", "--demo-table"]) == 2
     assert "--unite" in capsys.readouterr().err
-    assert main(["compensate", "two.stl", "--demo-table", "--unite"]) == 0
+    assert main(["compensate", "two.stl", "--demo-table", "--unite", "--keep-bodies"]) == 2
+    assert "leave out --unite or --keep-bodies" in capsys.readouterr().err
+    assert main(["compensate", "two.stl", "--demo-table", "--keep-bodies"]) == 0
+    kept = json.loads(Path("two.report.json").read_text())
+    assert kept["prediction"]["green_volume_mm3"] is None
+    assert any("were kept" in reason["text"] for reason in kept["verdict"]["reasons"])
+    assert main(["compensate", "two.stl", "--demo-table", "--unite", "--force"]) == 0
 
 
 def test_density_between_rows_and_beyond_them(in_folder: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import signal
@@ -67,6 +68,39 @@ def test_another_name_and_another_folder_leave_the_first(in_folder: Path) -> Non
     assert {path.name for path in (in_folder / "new" / "folder").iterdir()} == set(FILES)
 
 
+def test_another_model_of_the_same_name_is_another_recipe(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """A model that was changed, or one of that name in another folder, has another checksum."""
+    assert main(["compensate", "box.stl", *HAND]) == 0
+    before = contents()
+    Path("other").mkdir()
+    Path("other/box.stl").write_bytes(stl_bytes(trimesh.creation.box((30, 20, 6)), "box"))
+    capsys.readouterr()
+    assert main(["compensate", "other/box.stl", *HAND]) == 2
+    assert "another recipe (SHA-256 of the model: " in capsys.readouterr().err
+    assert contents() == before
+    report = json.loads(before["box.report.json"])
+    assert report["model"]["sha256"] == hashlib.sha256(Path("box.stl").read_bytes()).hexdigest()
+
+
+def test_a_report_names_the_green_part_it_is_about(capsys: pytest.CaptureFixture[str]) -> None:
+    """What a run killed between two renames leaves: new reports beside an older green part."""
+    assert main(["compensate", "box.stl", *HAND]) == 0
+    green = contents()["box.green.stl"]
+    checksum = hashlib.sha256(green).hexdigest()
+    assert json.loads(contents()["box.report.json"])["green_sha256"] == checksum
+    assert checksum[:16] in contents()["box.report.html"].decode()
+    Path("box.green.stl").write_bytes(green[:-1] + b"x")
+    capsys.readouterr()
+    assert main(["compensate", "box.stl", *HAND]) == 0
+    assert "box.green.stl does not belong to the report there" in capsys.readouterr().err
+    assert contents()["box.green.stl"] == green
+    Path("box.green.stl").unlink()
+    assert main(["compensate", "box.stl", *HAND]) == 0
+    assert "box.green.stl is missing beside the report" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("report", [None, b"no JSON", b"[]", b'{"recipe": 3}', b"{}"])
 def test_a_result_that_does_not_say_its_recipe_is_asked_about(
     report: bytes | None, capsys: pytest.CaptureFixture[str]
@@ -120,7 +154,7 @@ shrinkrule.report.show_job = show_job
 @pytest.mark.skipif(sys.platform == "win32", reason="signals are another matter there")
 @pytest.mark.parametrize(
     ("late", "said"),
-    [(BEFORE, "stopped, nothing was written"), (AFTER, "written and whole: box.green.stl, ")],
+    [(BEFORE, "stopped, nothing was written"), (AFTER, "written and whole: box.report.json, ")],
 )
 def test_a_stop_says_what_it_left(in_folder: Path, late: str, said: str) -> None:
     run = subprocess.Popen(

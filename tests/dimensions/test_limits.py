@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -26,10 +27,13 @@ from shrinkrule.dimensions import (
     chance_of,
     judged,
     making_of,
+    other_ways_up,
     part_chance,
     promise_dimensions,
     read_limits,
 )
+from shrinkrule.dimensions.advice import firings_needed
+from shrinkrule.dimensions.threads import coarse_thread
 from shrinkrule.errors import TableError
 
 ROW = find_row(demo_table(), "bronze demo batch 90", "demo")
@@ -117,20 +121,116 @@ def test_advice_to_draw_otherwise_brings_what_it_says() -> None:
     assert redrawn > 0.9
 
 
+def size_with_stock(one: Toleranced) -> float:
+    found = re.search(r"leave stock and [^:]*: draw it ([\d.]+) mm, up to", one.advice)
+    assert found is not None
+    return float(found[1])
+
+
 def test_stock_is_left_on_the_side_that_can_be_cut() -> None:
     """Limits 20 um wide: a bore is drawn so small, a block so large, that 97.5 % can be cut."""
     how = making()
     bore = told(BORE, Limits(7.99, 8.01), how)
     assert "ream" in bore.advice
-    drawn = float(bore.advice.split("draw it ")[1].removesuffix(" mm"))
+    drawn = size_with_stock(bore)
     left = chance_of(replace(BORE, size_mm=drawn), Limits(-math.inf, 7.99), how)
     assert left == pytest.approx(0.975, abs=0.02)
     block = replace(STEP, kind=Kind.WALL, feature=Feature.OUTSIDE)
     wall = told(block, Limits(19.99, 20.01), how)
     assert "file" in wall.advice
-    drawn = float(wall.advice.split("draw it ")[1].removesuffix(" mm"))
+    drawn = size_with_stock(wall)
     left = chance_of(replace(block, size_mm=drawn), Limits(20.01, math.inf), how)
     assert left == pytest.approx(0.975, abs=0.02)
+
+
+def test_another_way_up_is_advised_where_it_alone_does_it() -> None:
+    """Z scatters so much that no length along it is sure; laid along X the same step is."""
+    wide = Scatter(6e-3, 6e-3, 6e-3, 50.0)
+    row = replace(ROW, parts_z=wide)
+    block = part_from_mesh(trimesh.creation.box((60, 40, 20)))
+    upright = replace(STEP, direction=(0.0, 0.0, 1.0))
+    limits = Limits(19.8, 20.2)
+    now = making_of(block, row)
+    ways = other_ways_up(block, row, "z", now.made)
+    assert set(ways) == {"x", "-x", "y", "-y", "-z"}
+    (one,) = judged(promise_dimensions([upright], now), {0: limits}, now, ways)
+    assert one.chance is not None
+    assert one.chance < 0.6
+    name, chance = re.search(r"print it with (-?[xyz]) up: (\d+) %", one.advice).groups()  # type: ignore[union-attr]
+    assert name in {"x", "-x", "y", "-y"}
+    there = chance_of(upright, limits, ways[name])
+    assert there is not None
+    assert there > 0.9
+    assert there == pytest.approx(int(chance) / 100, abs=0.03)
+
+
+def test_firings_that_would_do_are_enough_and_one_fewer_is_not() -> None:
+    """Firings scatter by 0.3 % and nothing else does, known from three of them.
+
+    With n firings 90 % of parts lie within t(0.95; n - 1) s sqrt(1 + 1/n) of their mean (the
+    prediction interval of a normal sample, scipy); the limits lie between that of six and of seven.
+    """
+    firings = Scatter(0.003 / 3**0.5, 0.003, 0.0, 2.0)
+    how = making(
+        parts_x=firings, firings=3, degrees_of_freedom=2.0, residual_xy_mm=0.0,
+        length_effect_xy=None, print_scale_x=None, shrinkage_x=None,
+    )  # fmt: skip
+    kept = 1.0 - how.row.along("x").shrinkage.value
+    green = 20.0 / kept
+
+    def reach(n: int) -> float:
+        return float(t(n - 1).ppf(0.95) * 0.003 * green * math.sqrt(1.0 + 1.0 / n))
+
+    limits = Limits(20.0 - 0.5 * (reach(6) + reach(7)), 20.0 + 0.5 * (reach(6) + reach(7)))
+    assert firings_needed(STEP, limits, how) == 7
+    assert firings_needed(STEP, Limits(19.95, 20.05), how) is None
+
+
+TAPPING: list[tuple[str, float, float, float]] = [
+    ("M2", 1.6, 1.567, 1.679),
+    ("M3", 2.5, 2.459, 2.599),
+    ("M4", 3.3, 3.242, 3.422),
+    ("M5", 4.2, 4.134, 4.334),
+    ("M6", 5.0, 4.917, 5.153),
+    ("M8", 6.75, 6.647, 6.912),
+    ("M10", 8.5, 8.376, 8.676),
+    ("M12", 10.25, 10.106, 10.441),
+    ("M16", 14.0, 13.835, 14.210),
+    ("M20", 17.5, 17.294, 17.744),
+    ("M24", 21.0, 20.752, 21.252),
+]
+"""D - P, and the least and largest minor diameter, 6H, of ISO 965-2 (table from memory)."""
+
+
+@pytest.mark.parametrize(("name", "hole", "least", "largest"), TAPPING)
+def test_a_tapping_hole_lies_within_the_limits_of_its_minor_diameter(
+    name: str, hole: float, least: float, largest: float
+) -> None:
+    thread = coarse_thread(name.lower())
+    assert thread is not None
+    assert thread.hole_mm == pytest.approx(hole)
+    assert thread.minor_limits_mm == pytest.approx((least, largest), abs=6e-4)
+    assert least < hole < largest
+
+
+def test_a_bore_to_be_tapped_is_drawn_so_that_it_fires_to_its_hole(tmp_path: Path) -> None:
+    """A bore of 5.0 for M5: limits are those of the minor diameter, and 4.2 is what comes out."""
+    bore = replace(BORE, size_mm=5.0)
+    row = {**listed("bore", "5.0", "0"), "thread": "M5"}
+    limits = read_limits(written(tmp_path / "edited.csv", [row]), [bore])
+    assert (limits[0].lower_mm, limits[0].upper_mm) == pytest.approx((4.134, 4.334), abs=6e-4)
+    how = making()
+    one = told(bore, limits[0], how)
+    assert one.chance is not None
+    assert one.chance < 0.01
+    drawn, green = re.search(r"draw it ([\d.]+) mm, ([\d.]+) as printed", one.advice).groups()  # type: ignore[union-attr]
+    (again,) = promise_dimensions([replace(bore, size_mm=float(drawn))], how)
+    assert again.worst.fired_mm.value == pytest.approx(4.2, abs=0.01)
+    assert again.worst.green_mm == pytest.approx(float(green), abs=0.01)
+    for wrong, words in (({"kind": "boss"}, "into a bore"), ({"thread": "M7x2"}, "no metric")):
+        path = written(tmp_path / "wrong.csv", [{**row, **wrong}])
+        with pytest.raises(TableError, match=words):
+            read_limits(path, [bore])
 
 
 def written(path: Path, rows: list[dict[str, str]]) -> Path:

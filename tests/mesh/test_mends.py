@@ -116,3 +116,97 @@ def test_codes_of_turned_and_nested_shells() -> None:
     assert codes(nested, mended=False) == {"shell-in-shell", "overlapping-bodies"}
     outer.invert()
     assert codes(part_from_mesh(outer), mended=True) == {"facing-inward"}
+
+
+def torn(count: int, seed: int) -> trimesh.Trimesh:
+    """A ball of 20 mm, some facets of which are split at middles of their sides by themselves."""
+    ball = trimesh.creation.icosphere(subdivisions=2, radius=10.0)
+    some = np.random.default_rng(seed).choice(len(ball.faces), count, replace=False)
+    a, b, c = (ball.vertices[ball.faces[some, k]] for k in range(3))
+    ab, bc, ca = (a + b) / 2.0, (b + c) / 2.0, (c + a) / 2.0
+    pieces = [[a, ab, ca], [ab, b, bc], [ca, bc, c], [ab, bc, ca]]
+    parts = np.concatenate([np.stack(corners, axis=1) for corners in pieces])
+    corners = np.concatenate([np.delete(np.asarray(ball.triangles), some, axis=0), parts])
+    return trimesh.Trimesh(corners.reshape(-1, 3), np.arange(3 * len(corners)).reshape(-1, 3))
+
+
+def moment(part: Part) -> np.ndarray:
+    return np.append(np.ravel(part.mesh.moment_inertia), part.mesh.volume)
+
+
+@pytest.mark.parametrize("count", [1, 2, 60, 319])
+def test_t_joints_are_closed_and_nothing_solid_changes(count: int) -> None:
+    """Volume and moments of inertia are those of the whole ball, to rounding."""
+    whole = part_from_mesh(trimesh.creation.icosphere(subdivisions=2, radius=10.0))
+    part = part_from_mesh(torn(count, seed=count))
+    assert part.soundness.closed
+    assert part.soundness.manifold
+    assert part.soundness.bodies == 1
+    assert codes(part, mended=True) == {"t-joint"}
+    assert codes(part, mended=False) == set()
+    if count == 1:
+        assert part.mends == ("closed 3 T-joints",)
+    assert moment(part) == pytest.approx(moment(whole), rel=1e-12, abs=1e-7)
+
+
+def test_a_hole_beside_a_t_joint_leaves_both() -> None:
+    """What cannot be closed by moving nothing is no mend; the file's facets stay as they are."""
+    mesh = torn(5, seed=1)
+    mesh.update_faces(np.arange(len(mesh.faces)) != 40)
+    part = part_from_mesh(mesh)
+    assert not part.soundness.closed
+    assert part.soundness.facets == 320 + 15 - 1
+    assert codes(part, mended=True) == set()
+
+
+def test_facets_without_area_are_dropped_with_a_needle_between_near_corners() -> None:
+    """A column on a polygon with two corners 0.1 nm apart: both strips between them are needles."""
+    outline = np.array([[0, 0], [30, 0], [30, 1e-7], [30, 20], [0, 20]])
+    n = len(outline)
+    vertices = np.vstack([np.column_stack([outline, np.full(n, z)]) for z in (0.0, 10.0)])
+    after = (np.arange(n) + 1) % n
+    sides = [[i, j, i + n] for i, j in enumerate(after)] + [
+        [j, j + n, i + n] for i, j in enumerate(after)
+    ]
+    caps = [[0, i + 1, i] for i in range(1, n - 1)] + [
+        [n, n + i, n + i + 1] for i in range(1, n - 1)
+    ]
+    part = part_from_mesh(trimesh.Trimesh(vertices, [*sides, *caps], process=False))
+    assert codes(part, mended=True) == {"facet-without-area"}
+    assert codes(part, mended=False) == set()
+    assert part.soundness.volume_mm3 == pytest.approx(6000.0, rel=1e-7)
+    assert len(part.mesh.vertices) == 8
+    assert "merged 2 vertices" in part.mends[0]
+
+
+def test_bodies_that_share_a_face_are_one_and_nothing_is_turned() -> None:
+    """Three cubes in a row, each two with a face in common: apart, none of them is closed."""
+    row = [trimesh.creation.box((10, 10, 10)).apply_translation((x, 0, 0)) for x in (0, 10, 20)]
+    part = part_from_mesh(trimesh.util.concatenate(row))
+    assert part.soundness.bodies == 1
+    assert part.soundness.volume_mm3 == pytest.approx(3000.0)
+    assert codes(part, mended=True) == set()
+    assert codes(part, mended=False) == {"crowded-edge"}
+
+
+def test_loose_facets_are_found_with_their_place() -> None:
+    """Two facets back to back, a body by themselves: no volume, nothing that prints."""
+    box = trimesh.creation.box((10, 10, 10))
+    loose = [[8, 9, 10], [10, 9, 8]]
+    vertices = np.vstack([box.vertices, [[20, 0, 0], [29, 0, 0], [20, 3, 0]]])
+    part = part_from_mesh(trimesh.Trimesh(vertices, [*box.faces, *loose], process=False))
+    assert codes(part, mended=False) == {"wall-without-thickness"}
+    assert any("x 23.00, y 1.00, z 0.00 mm" in text for text in part.warnings)
+    assert part.soundness.volume_mm3 == pytest.approx(1000.0)
+
+
+def test_overlapping_bodies_are_refused_with_place_and_choices() -> None:
+    """Two cubes that share a column of 5 x 5 x 10 mm about (2.5, 2.5, 0)."""
+    one, other = trimesh.creation.box((10, 10, 10)), trimesh.creation.box((10, 10, 10))
+    other.apply_translation((5.0, 5.0, 0.0))
+    part = part_from_mesh(trimesh.util.concatenate([one, other]))
+    with pytest.raises(MeshError, match=r"250 mm3 about x 2\.50, y 2\.50, z 0\.00") as refusal:
+        part.require_solid()
+    assert {option.name for option in refusal.value.options} == {"UNITE", "KEEP"}
+    part.require_closed()
+    assert "volume from 2000.0 to 1750.0 mm3" in part.united().mends[-1]

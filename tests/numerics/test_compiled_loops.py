@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import trimesh
@@ -39,6 +41,12 @@ def test_the_table_grows_with_what_is_found() -> None:
     np.testing.assert_array_equal(numbers, np.r_[np.arange(2000), np.arange(2000)[::-1]])
 
 
+def labels_of(pairs: np.ndarray, count: int) -> np.ndarray:
+    graph = coo_array((np.ones(len(pairs)), tuple(pairs.T)), shape=(count, count))
+    _, labels = connected_components(graph, directed=False)
+    return np.asarray(labels)
+
+
 @settings(deadline=None)  # the first example may have to compile
 @given(
     facets=arrays.arrays(
@@ -57,9 +65,16 @@ def test_edges_and_bodies_of_any_facets(
     signs = np.where(start < end, 1.0, -1.0)
     np.testing.assert_array_equal(table.balance, np.bincount(table.edge_of, signs))
     sides = [np.flatnonzero(table.edge_of == e) // 3 for e in np.flatnonzero(table.uses == 2)]
-    joined = np.array(sides, dtype=np.int64).reshape(-1, 2).T
-    graph = coo_array((np.ones(joined.shape[1]), joined), shape=(len(facets),) * 2)
-    _, labels = connected_components(graph, directed=False)
+    labels = labels_of(np.array(sides, dtype=np.int64).reshape(-1, 2), len(facets))
+    # Those that leave an edge of many facets open, each by itself, are one.
+    more = []
+    for edge in np.flatnonzero(table.uses > 2):
+        mine = np.flatnonzero(table.edge_of == edge)
+        ways = {b: signs[mine[labels[mine // 3] == b]].sum() for b in set(labels[mine // 3])}
+        unbalanced = [np.flatnonzero(labels == body)[0] for body, way in ways.items() if way]
+        more += list(itertools.pairwise(unbalanced))
+    every = [*sides, *more]
+    labels = labels_of(np.array(every, dtype=np.int64).reshape(-1, 2), len(facets))
     np.testing.assert_array_equal(table.bodies, labels)
 
 

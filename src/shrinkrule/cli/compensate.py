@@ -91,6 +91,15 @@ Name = Annotated[
         rich_help_panel=options.RESULT,
     ),
 ]
+Format = Annotated[
+    str,
+    typer.Option(
+        "--format",
+        metavar="stl|3mf",
+        help="Format of the green part; 3mf states its unit, and holds the calibration.",
+        rich_help_panel=options.RESULT,
+    ),
+]
 Force = Annotated[
     bool,
     typer.Option(
@@ -165,9 +174,11 @@ def compensate(
     sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
+    keep_bodies: options.KeepBodies = False,
     green_again: GreenAgain = False,
     out: options.OutDir = None,
     name: Name = None,
+    green_format: Format = "stl",
     force: Force = False,
     memory: Memory = None,
     no_history: history.NoHistory = False,
@@ -180,7 +191,7 @@ def compensate(
 
     The screen has what to act on: the verdict, what is not fine, sizes, mends and
     files; --verbose shows the rest, and the report has all of it. Writes
-    NAME.green.stl to slice, NAME.report.html to read, and NAME.report.json for
+    NAME.green.stl (or .3mf) to slice, NAME.report.html to read, and NAME.report.json for
     programs. Of several models or a folder each is done by itself, and
     parts.summary.html tells of all of them and of which share a crucible. A model
     itself is never changed; a result of another recipe under these names is
@@ -268,17 +279,17 @@ def compensate(
         bed_mm=bed_of(settings),
     )
     inputs = [model, *settings.paths]
-    _look_ahead(job_paths(folder, _stem(name, model)), inputs, recipe, force)
+    _look_ahead(job_paths(folder, _stem(name, model), green_format), inputs, recipe, force)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
-        part = options.part_from(model, unit, allow_open, unite)
+        part = options.part_from(model, unit, unite, allow_open=allow_open, keep=keep_bodies)
         if not green_again:
             part.require_wanted()
         result = run_job(part, recipe, progress)
         from shrinkrule.report import job_outputs
 
-        outputs = job_outputs(result, folder, inputs, name, command)
-    _show(result, outputs, json, command, verbose)
+        outputs = job_outputs(result, folder, inputs, name, command, green_format)
+    _show(result, outputs, json, verbose)
     if not no_history and (why := history.remember(settings, model, outputs)):
         typer.echo(why, err=True)
     if open_report:
@@ -298,14 +309,17 @@ def _stem(name: str | None, model: Path) -> str:
 def _look_ahead(files: dict[str, Path], inputs: list[Path], recipe: Recipe, force: bool) -> None:
     """Before the work: refuse names that cannot be written; ask where another result stands."""
     from shrinkrule.files import OutputSet
-    from shrinkrule.report.outputs import what_is_replaced
+    from shrinkrule.report.foundation import green_of
+    from shrinkrule.report.outputs import what_does_not_match, what_is_replaced
 
     outputs = OutputSet(inputs)
     for path in files.values():
         outputs.add(path, b"")
+    if torn := what_does_not_match(files):
+        typer.echo(printable(torn), err=True)
     if not force and (other := what_is_replaced(files, inputs[0], recipe)):
         options.confirm(
-            f"{files['green_stl']} holds {other}. Replace it?",
+            f"{green_of(files)} holds {other}. Replace it?",
             "choose another --name or --out, or add --force",
         )
 
@@ -343,15 +357,11 @@ def _many(
     return max(outcome.code for outcome in outcomes)
 
 
-def _show(
-    result: JobResult, files: dict[str, Path], as_json: bool, command: str, verbose: bool
-) -> None:
-    from shrinkrule.report import job_dict, show_job
+def _show(result: JobResult, files: dict[str, Path], as_json: bool, verbose: bool) -> None:
+    from shrinkrule.report import show_job
 
     if as_json:
-        import json
-
-        typer.echo(json.dumps(job_dict(result, files, command), indent=2))
+        typer.echo(files["json"].read_text(encoding="utf-8").rstrip())
     else:
         from rich.console import Console
 

@@ -11,7 +11,7 @@ from shrinkrule.cli import compensate, options, shrinkage
 from shrinkrule.errors import Option, SettingError
 
 if TYPE_CHECKING:
-    from shrinkrule.dimensions import Making
+    from shrinkrule.dimensions import Making, Toleranced
     from shrinkrule.mesh import Part
     from shrinkrule.settings import Settings
 
@@ -64,7 +64,13 @@ def dimensions(
     furnace. Writes NAME.dimensions.csv with all of them, to be handed back with
     limits. The model itself is never changed.
     """
-    from shrinkrule.dimensions import find_dimensions, judged, promise_dimensions, read_limits
+    from shrinkrule.dimensions import (
+        find_dimensions,
+        judged,
+        other_ways_up,
+        promise_dimensions,
+        read_limits,
+    )
     from shrinkrule.report import dimensions_dict, dimensions_outputs, show_dimensions
     from shrinkrule.settings import Settings
 
@@ -77,7 +83,7 @@ def dimensions(
         table=table,
         row=row,
     )
-    part = options.part_from(model, unit, True, unite)
+    part = options.part_from(model, unit, unite, allow_open=True, keep=not unite)
     making = _making(
         part, settings, (density, extrapolate, demo_table), (print_up, turn_z), printer_corrected
     )
@@ -90,7 +96,10 @@ def dimensions(
             hint="give a table and a row",
             options=(Option.TABLE, Option.ROW),
         )
-    kept = () if making is None else judged(promised, limits, making)
+    kept: tuple[Toleranced, ...] = ()
+    if limits and making is not None:
+        ways = other_ways_up(part, making.row, print_up, making.made)
+        kept = judged(promised, limits, making, ways)
     # The list itself may be written anew: it keeps its limits.
     files = dimensions_outputs(part, found, folder, [model, *settings.paths], promised, kept)
     if json:

@@ -45,6 +45,7 @@ FLAGS: Final = {
     Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
     Option.OPEN: "--allow-open",
     Option.UNITE: "--unite",
+    Option.KEEP: "--keep-bodies",
     Option.AGAIN: "--green-again",
     Option.CORRECTED: "--printer-corrected",
     Option.SUPPORT: "--support",

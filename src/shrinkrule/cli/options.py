@@ -36,7 +36,7 @@ Model = Annotated[
     Path,
     typer.Argument(
         metavar="MODEL",
-        help="Model to read: STL (binary or text) or 3MF.",
+        help="Model to read: STL (binary or text), 3MF, OBJ, PLY or OFF.",
         show_default=False,
     ),
 ]
@@ -44,7 +44,7 @@ Models = Annotated[
     list[Path],
     typer.Argument(
         metavar="MODEL...",
-        help="Models to read: STL (binary or text) or 3MF. A folder gives all models in it.",
+        help="Models to read: STL, 3MF, OBJ, PLY or OFF. A folder gives all in it.",
         show_default=False,
     ),
 ]
@@ -52,7 +52,7 @@ Unit = Annotated[
     str | None,
     typer.Option(
         metavar="UNIT",
-        help="Unit of the numbers in an STL: mm, cm, m, um, in, ft. Without it: mm.",
+        help="Unit of the numbers in the file: mm, cm, m, um, in, ft. Without it: mm.",
         show_default=False,
         rich_help_panel=MODEL,
     ),
@@ -77,6 +77,14 @@ Unite = Annotated[
     bool,
     typer.Option(
         "--unite", help="Make one solid of bodies that share space.", rich_help_panel=MODEL
+    ),
+]
+KeepBodies = Annotated[
+    bool,
+    typer.Option(
+        "--keep-bodies",
+        help="Keep bodies that share space as they are: their size holds, not volume, mass or sag.",
+        rich_help_panel=MODEL,
     ),
 ]
 Nozzle = Annotated[
@@ -236,15 +244,23 @@ def show_remarks(settings: Settings, console: Console) -> None:
         console.print(Text.assemble(("settings: ", "bold yellow"), remark))
 
 
-def part_from(model: Path, unit: str | None, allow_open: bool, unite: bool) -> Part:
+def part_from(
+    model: Path, unit: str | None, unite: bool, *, allow_open: bool = False, keep: bool = False
+) -> Part:
     """Read a part and refuse what cannot be trusted, unless asked to go on."""
     from shrinkrule.mesh import read_part
 
+    if unite and keep:
+        raise SettingError(
+            "bodies cannot be both united and kept", hint="leave out --unite or --keep-bodies"
+        )
     part = read_part(model, unit)
     if unite:
         part = part.united()
     if not allow_open:
-        part.require_solid()
+        part.require_closed()
+    if not keep:
+        part.require_apart()
     return part
 
 

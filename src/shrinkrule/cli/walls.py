@@ -108,7 +108,7 @@ def walls(
     printer, limits = printer_of(settings), limits_of(settings)
     compile_ahead()
     with options.progress_bar(shown=not json) as progress:
-        part = options.part_from(model, unit, True, unite)
+        part = options.part_from(model, unit, unite, allow_open=True, keep=not unite)
         factors, taken_as = _scale(part, by_hand, shrunk, printer, print_up)
         green = green_part(part.mesh, factors, way_up(print_up))
         looked = look_at_walls(

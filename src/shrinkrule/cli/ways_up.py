@@ -54,7 +54,7 @@ def ways_up(
     told = told.with_row(row_states(calibration, source))
     settings = sag_options.settings_from("z", None, stuck, False)
     with options.progress_bar(shown=not json) as progress:
-        part = options.part_from(model, unit, False, unite)
+        part = options.part_from(model, unit, unite)
         ways = weigh_ways(part, calibration, printer_of(told), settings, furnace_of(told), progress)
         inputs = [model, *told.paths]
         files = ways_outputs(part, calibration, ways, SAG_MATTERS_MM, folder, inputs)

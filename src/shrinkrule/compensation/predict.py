@@ -126,11 +126,14 @@ class Bent:
     ----------
     green_mm : (3,) float
         Sides of the box that is printed, mm.
+    left_mm : (3,) float64
+        What the sag that is left adds to the fired sides, mm.
     half95_mm : (3,) float
         What the sag leaves unsure of the fired sides (95 %), mm; nan where that is not known.
     """
 
     green_mm: Floats
+    left_mm: Floats
     half95_mm: Floats
 
 
@@ -169,8 +172,10 @@ def predict_fired(
     )
     if bent is not None and row is not None:
         sizes = tuple(
-            _of_bent(size, float(bent.green_mm[i]), float(bent.half95_mm[i]), row)
-            for i, size in enumerate(sizes)
+            _of_bent(size, float(green_mm), float(left_mm), float(half95_mm), row)
+            for size, green_mm, left_mm, half95_mm in zip(
+                sizes, bent.green_mm, bent.left_mm, bent.half95_mm, strict=True
+            )
         )
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
     green_volume = wanted * green.factors.volume
@@ -242,12 +247,12 @@ def _size(
 
 
 def _of_bent(
-    size: SizePrediction, green_mm: float, half95_mm: float, row: CalibrationRow
+    size: SizePrediction, green_mm: float, left_mm: float, half95_mm: float, row: CalibrationRow
 ) -> SizePrediction:
-    """Size of a pre-curved part: its box as printed, and what the sag leaves unsure."""
+    """Size of a pre-curved part: its box as printed, and what is left and unsure of the sag."""
     half = size.fired_mm.half95
     unsure = None if half is None or math.isnan(half95_mm) else math.hypot(half, half95_mm)
-    fired = Interval(size.fired_mm.value, unsure)
+    fired = Interval(size.fired_mm.value + left_mm, unsure)
     iso286, iso2768 = _classes(size.wanted_mm, fired, row)
     return replace(size, green_mm=green_mm, fired_mm=fired, iso286=iso286, iso2768=iso2768)
 

@@ -2,7 +2,7 @@
 
 Rays from points spread over every face, and every cylinder, go straight into the metal and out
 into the air. What a ray meets first through metal is a wall; first through air, an inside length;
-later, an outside length with a gap in it. A face with free air before it can be a step's floor.
+later, an outside length with a gap in it. A face with air before it can be a step's floor.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from shrinkrule.dimensions.recognition.regions import Regions
 from shrinkrule.dimensions.recognition.surface import Surface, grouped
 from shrinkrule.mesh import Rays
 from shrinkrule.mesh.rays import SKIN
-from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+from shrinkrule.numerics.arrays import Floats, Ints, ranges
 
 SAMPLES: Final = 60_000
 """Rays in all, each way."""
@@ -48,10 +48,10 @@ class Opposite:
         Pairs with metal between, with air between, with both.
     solid_at, hollow_at, broken_at : (k, 3) float64
         A point on one of each pair, mm.
-    solid_share, hollow_share : (k,) float64
+    solid_share, hollow_share, broken_share : (k,) float64
         Rays that found the pair, as a share of those of the surface that most of them left.
-    open : (s,) bool
-        Whether nothing is before a surface, at some of it.
+    air_mm : (s,) float64
+        How much air is before each surface, at some of it, mm; infinite where it is open.
     at : (s, 3) float64
         A point on each surface, mm.
     """
@@ -64,7 +64,8 @@ class Opposite:
     hollow_share: Floats
     broken: Ints
     broken_at: Floats
-    open: Mask
+    broken_share: Floats
+    air_mm: Floats
     at: Floats
 
 
@@ -135,7 +136,6 @@ def look_across(
             broken.append(np.stack([going[seen], target[seen]], axis=1))
         origin = origin - (way + skin)[:, None] * normals[going]
     before, facet = rays.cast(starts + skin * normals, normals)
-    free = np.bincount(owner, ~np.isfinite(before), count)
     total = np.bincount(owner, minlength=count)
     facing = (facet >= 0) & ((outward[facet] * normals).sum(axis=1) < -0.5)
     ahead = np.where(facing, in_mesh[facet], -1)
@@ -143,10 +143,18 @@ def look_across(
     later = np.concatenate(broken) if broken else np.zeros((0, 2), dtype=np.int64)
     solid, solid_at, solid_share = _pairs(owner, points, rows, first, total)
     hollow, hollow_at, hollow_share = _pairs(owner, points, rows, ahead, total)
-    gaps, gaps_at, _ = _pairs(owner, points, later[:, 0], later[:, 1], total)
-    enough = free >= np.maximum(LEAST_RAYS, LEAST_SHARE * total)
+    gaps, gaps_at, gaps_share = _pairs(owner, points, later[:, 0], later[:, 1], total)
+    # Rays of a surface are end to end: that with the least air which enough others do not undercut.
+    longest = np.lexsort([-before, owner])
+    enough = np.maximum(LEAST_RAYS, np.ceil(LEAST_SHARE * total)).astype(np.int64)
+    place = np.cumsum(total) - total + np.minimum(enough, total) - 1
+    air = before[longest[place]]
     return Opposite(
-        solid, solid_at, solid_share, hollow, hollow_at, hollow_share, gaps, gaps_at, enough, at
+        *(solid, solid_at, solid_share),
+        *(hollow, hollow_at, hollow_share),
+        *(gaps, gaps_at, gaps_share),
+        air,
+        at,
     )
 
 

@@ -61,6 +61,9 @@ FEATURES: Final = {
 SAME_DIRECTION: Final = 1e-4
 """Difference of two unit vectors up to which they are one direction in the list."""
 
+CLEAN: Final = 1e-12
+"""Component of a unit vector below which it is rounding."""
+
 
 @dataclass(frozen=True)
 class Dimension:
@@ -83,14 +86,16 @@ class Dimension:
     places : int
         How often the part has it.
     weight : float
-        Area of the surfaces that show it, mm2.
+        Area of the surfaces that show it, mm2; less where it is measured less often, none where no
+        caliper reaches it.
     over_flats_mm : float or None
         Diameter over the middles of the facets.
     facets_round : int
         Facets around, 0 where it is no diameter.
     level_mm : float or None
         Where a length begins, along its direction from the origin, mm; it ends ``size_mm`` farther.
-        None where that is not known or a diameter has none.
+        Of a wall or gap between two rounds, the inner radius. None for a diameter, and for a
+        distance of axes, whose place is in its middle.
     """
 
     kind: Kind
@@ -141,7 +146,7 @@ def distinct(
     feature : Feature, optional
         What they lie between, where the kind does not say it.
     levels : (n,) float64, optional
-        Where each begins along its direction, mm.
+        Where each begins along its direction, or the inner radius between two rounds, mm.
 
     Returns
     -------
@@ -155,8 +160,8 @@ def distinct(
     )
     sign = np.sign(directions[np.arange(len(sizes)), largest])
     sign = np.where(sign == 0.0, 1.0, sign)
-    directions = directions * sign[:, None]
-    if levels is not None:
+    directions = np.where(np.abs(directions) < CLEAN, 0.0, directions * sign[:, None])
+    if levels is not None and not is_round:
         levels = np.where(sign < 0.0, -levels - sizes, levels)
     cells = np.round(directions / SAME_DIRECTION).astype(np.int64)
     way = np.unique(cells, axis=0, return_inverse=True)[1].ravel()

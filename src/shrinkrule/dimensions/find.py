@@ -111,6 +111,14 @@ def _same(one: Dimension, other: Dimension, apart: float) -> bool:
     return abs(sum(a * b for a, b in zip(one.direction, other.direction, strict=True))) > 1.0 - 1e-9
 
 
+def _same_axis(one: Dimension, other: Dimension) -> bool:
+    """Whether both say where one axis is along one direction."""
+    if not one.kind is other.kind is Kind.TO_FACE:
+        return False
+    along = abs(sum(a * b for a, b in zip(one.direction, other.direction, strict=True)))
+    return one.place == other.place and along > 1.0 - 1e-9
+
+
 def _without_repeats(found: list[Dimension], apart: float) -> list[Dimension]:
     """Dimensions without walls and outside lengths that are overall sizes again.
 
@@ -132,14 +140,17 @@ def _without_repeats(found: list[Dimension], apart: float) -> list[Dimension]:
 def _first(found: list[Dimension], apart: float) -> list[Dimension]:
     """Choose the dozen: overall sizes, then each kind in its turn, no value twice."""
     chosen = [one for one in found if one.kind is Kind.OVERALL]
-    able = [one for one in found if one.size_mm >= CALIPER_MM and one.kind is not Kind.OVERALL]
+    able = [one for one in found if one.size_mm >= CALIPER_MM and one.weight > 0.0]
     able.sort(key=lambda one: -one.weight)
 
     def take(some: list[Dimension], most: int) -> None:
         for one in some:
             if most == 0 or len(chosen) == DOZEN:
                 return
-            if any(abs(one.size_mm - other.size_mm) <= apart for other in chosen):
+            if any(
+                abs(one.size_mm - other.size_mm) <= apart or _same_axis(one, other)
+                for other in chosen
+            ):
                 continue
             chosen.append(one)
             most -= 1

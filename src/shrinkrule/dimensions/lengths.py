@@ -10,7 +10,10 @@ from shrinkrule.dimensions.across import Opposite
 from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
 from shrinkrule.dimensions.recognition.planes import Faces
 from shrinkrule.dimensions.recognition.surface import Surface
-from shrinkrule.numerics.arrays import Floats, Ints, box_of
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
+
+LEAST_METAL: Final = 0.2
+"""Share of the way across two faces that must be metal for a wall; else it is an outside length."""
 
 MOST_LEVELS: Final = 400
 """Faces of one direction and side between which steps are listed, the largest first."""
@@ -64,8 +67,9 @@ def lengths_between(faces: Faces, opposite: Opposite, apart_mm: float) -> list[D
         Walls, outside and inside lengths, steps.
     """
     found: list[Dimension] = []
+    walls = _walls(opposite)
     for kind, pairs, at in (
-        (Kind.WALL, opposite.solid, opposite.solid_at),
+        (Kind.WALL, opposite.solid[walls], opposite.solid_at[walls]),
         (Kind.OUTSIDE, opposite.broken, opposite.broken_at),
         (Kind.INSIDE, opposite.hollow, opposite.hollow_at),
     ):
@@ -78,6 +82,21 @@ def lengths_between(faces: Faces, opposite: Opposite, apart_mm: float) -> list[D
     lower, upper = _steps(faces, opposite, apart_mm)
     found += _listed(Kind.STEP, faces, lower, upper, opposite.at[lower], apart_mm)
     return found
+
+
+def _walls(opposite: Opposite) -> Mask:
+    """Whether enough is metal between the pairs that have metal all the way somewhere."""
+    keys, broken = (
+        pairs @ [len(opposite.at) + 1, 1] for pairs in (opposite.solid, opposite.broken)
+    )
+    order = np.argsort(broken)
+    place = np.searchsorted(broken[order], keys).clip(max=max(len(order) - 1, 0))
+    gaps = np.zeros(len(keys))
+    if len(order):
+        same = broken[order][place] == keys
+        gaps = np.where(same, opposite.broken_share[order][place], 0.0)
+    walls: Mask = opposite.solid_share >= LEAST_METAL * (opposite.solid_share + gaps)
+    return walls
 
 
 def _listed(
@@ -93,7 +112,7 @@ def _listed(
 
 
 def _steps(faces: Faces, opposite: Opposite, apart_mm: float) -> tuple[Ints, Ints]:
-    """Faces that look the same way, the lower one open: lower and upper ones."""
+    """Lower and upper of faces that look the same way, with air to beyond the upper one."""
     lower: list[Ints] = []
     upper: list[Ints] = []
     for direction in range(len(faces.directions)):
@@ -101,7 +120,8 @@ def _steps(faces: Faces, opposite: Opposite, apart_mm: float) -> tuple[Ints, Int
             some = np.flatnonzero((faces.direction == direction) & (faces.sign == sign))
             some = some[np.argsort(-faces.areas[some])][:MOST_LEVELS]
             height = sign * faces.levels[some]
-            below = (height[:, None] < height[None] - apart_mm) & opposite.open[some][:, None]
+            rise = height[None] - height[:, None]
+            below = (rise > apart_mm) & (rise < opposite.air_mm[some][:, None])
             a, b = np.nonzero(below)
             lower.append(some[a])
             upper.append(some[b])

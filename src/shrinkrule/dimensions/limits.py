@@ -1,8 +1,7 @@
 """Limits that a maker wrote into the list of dimensions, and the chance that the next part keeps.
 
 The chance is that of the row's one promise, asked at every confidence instead of 95 % alone: half
-of what an interval leaves out lies on either side of it. Where it is small, advice follows: draw
-the length otherwise, or leave stock and cut it to size.
+of what an interval leaves out lies on either side of it.
 """
 
 from __future__ import annotations
@@ -16,12 +15,10 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.dimensions.dimension import Dimension, Kind
-from shrinkrule.dimensions.promise import Making, PromisedDimension, Reading, readings_of
+from shrinkrule.dimensions.promise import Making, Reading, readings_of
+from shrinkrule.dimensions.threads import COARSE_PITCHES, Thread, coarse_thread
 from shrinkrule.errors import TableError
 from shrinkrule.files.csv_dialect import CsvRow, number_text, read_grid
-
-GOOD_CHANCE: Final = 0.9
-"""Chance under which advice is given (common practice, no source)."""
 
 SAME_SIZE_MM: Final = 0.1
 """Difference between the listed and the found size up to which a row is found again."""
@@ -38,35 +35,14 @@ STEPS: Final = 40
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits of one dimension, mm; infinite where there is none."""
+    """Limits of one dimension, mm; infinite where there is none.
+
+    Of a bore to be tapped, those of its thread's minor diameter.
+    """
 
     lower_mm: float
     upper_mm: float
-
-
-@dataclass(frozen=True)
-class Toleranced:
-    """A dimension with limits.
-
-    Parameters
-    ----------
-    number : int
-        Its place in the list, from 1.
-    promised : PromisedDimension
-        The dimension and how it will come out.
-    limits : Limits
-        What it may measure.
-    chance : float or None
-        That the next part keeps the limits; of its worst reading. None where no coupon shows it.
-    advice : str
-        What to do where the chance is small; may be empty.
-    """
-
-    number: int
-    promised: PromisedDimension
-    limits: Limits
-    chance: float | None
-    advice: str
+    thread: Thread | None = None
 
 
 def read_limits(path: Path, found: Sequence[Dimension]) -> dict[int, Limits]:
@@ -105,6 +81,9 @@ def read_limits(path: Path, found: Sequence[Dimension]) -> dict[int, Limits]:
     for row in grid.rows:
         lower = _number(row, "lower_mm", grid.where, -math.inf)
         upper = _number(row, "upper_mm", grid.where, math.inf)
+        thread = _thread(row, grid.where)
+        if thread is not None:
+            lower, upper = thread.minor_limits_mm
         if math.isinf(lower) and math.isinf(upper):
             continue
         if not lower < upper:
@@ -113,8 +92,29 @@ def read_limits(path: Path, found: Sequence[Dimension]) -> dict[int, Limits]:
                 where=grid.where,
                 hint="give both as sizes in mm",
             )
-        limits[_found_again(row, found, grid.where, limits)] = Limits(lower, upper)
+        limits[_found_again(row, found, grid.where, limits)] = Limits(lower, upper, thread)
     return limits
+
+
+def _thread(row: CsvRow, where: str) -> Thread | None:
+    """Thread that a bore is to be tapped with, in place of limits."""
+    name = row.cells.get("thread", "").strip()
+    if not name:
+        return None
+    if row.cells["kind"] != Kind.BORE.value:
+        raise TableError(
+            f"line {row.line}: a thread is cut into a bore, not into {row.cells['kind']}",
+            where=where,
+            hint="take it out",
+        )
+    thread = coarse_thread(name)
+    if thread is None:
+        raise TableError(
+            f"line {row.line}: {name!r} is no metric coarse thread that is known here",
+            where=where,
+            hint=f"one of {', '.join(COARSE_PITCHES)}, or limits in mm",
+        )
+    return thread
 
 
 def _number(row: CsvRow, column: str, where: str, blank: float = math.nan) -> float:
@@ -155,56 +155,6 @@ def _found_again(
         )
     # Sizes of one model differ by rounding alone; places tell equal sizes apart.
     return min(alike, key=lambda row: (round(row[0], 3), row[1]))[2]
-
-
-def judged(
-    promised: Sequence[PromisedDimension], limits: dict[int, Limits], making: Making
-) -> tuple[Toleranced, ...]:
-    """Chance and advice for every dimension with limits.
-
-    Parameters
-    ----------
-    promised : sequence of PromisedDimension
-        All dimensions.
-    limits : dict of int to Limits
-        Limits by place in the list, from 0.
-    making : Making
-        How the part is made.
-
-    Returns
-    -------
-    tuple of Toleranced
-        In the order of the list.
-    """
-    every = []
-    for k in sorted(limits):
-        one = promised[k]
-        chance = chance_of(one.dimension, limits[k], making)
-        advice = _advice(one, limits[k], making, chance)
-        every.append(Toleranced(k + 1, one, limits[k], chance, advice))
-    return tuple(every)
-
-
-def part_chance(judged: Sequence[Toleranced]) -> tuple[float, float] | None:
-    """Bounds of the chance that one part keeps all of its limits.
-
-    Errors of one firing are shared, so chances do not multiply. Whatever they share, the chance
-    lies between Bonferroni's bound and the smallest chance of all.
-
-    Parameters
-    ----------
-    judged : sequence of Toleranced
-        All dimensions with limits.
-
-    Returns
-    -------
-    (float, float) or None
-        Least and most; None where a chance is not known or there is none.
-    """
-    chances = [one.chance for one in judged if one.chance is not None]
-    if not chances or len(chances) < len(judged):
-        return None
-    return max(0.0, 1.0 - sum(1.0 - chance for chance in chances)), min(chances)
 
 
 def chance_of(
@@ -254,44 +204,3 @@ def _below(
         above = size_mm > reading.fired_mm.value
         found.append(0.5 + 0.5 * inside if above else 0.5 - 0.5 * inside)
     return found
-
-
-CUT: Final = {
-    Kind.BORE: "ream",
-    Kind.BOSS: "turn or file",
-    Kind.INSIDE: "mill or file",
-    Kind.WALL: "file or grind",
-    Kind.OUTSIDE: "file or grind",
-    Kind.OVERALL: "file or grind",
-}
-"""How a length is brought to size after firing (common practice, no source)."""
-
-
-def _advice(one: PromisedDimension, limits: Limits, making: Making, chance: float | None) -> str:
-    """What to do where the chance is small."""
-    if chance is None or chance >= GOOD_CHANCE:
-        return ""
-    size, worst = one.dimension.size_mm, one.worst.fired_mm
-    half = worst.half95 or 0.0
-    if math.isfinite(limits.lower_mm) and math.isfinite(limits.upper_mm):
-        move = 0.5 * (limits.lower_mm + limits.upper_mm) - worst.value
-    elif math.isfinite(limits.lower_mm):
-        move = limits.lower_mm + half - worst.value
-    else:
-        move = limits.upper_mm - half - worst.value
-    better = chance_of(one.dimension, limits, making, move) or 0.0
-    if better >= GOOD_CHANCE:
-        return f"draw it {size + move:.2f} mm: {100 * better:.0f} %"
-    how = CUT.get(one.dimension.kind)
-    if how is None:
-        gain = f"draw it {size + move:.2f} mm: {100 * better:.0f} %; " if better > chance else ""
-        return f"{gain}only a better coupon or wider limits help further"
-    if one.dimension.kind in {Kind.BORE, Kind.INSIDE}:
-        stock = worst.value + half - limits.lower_mm
-        drawn = size - stock
-    else:
-        stock = limits.upper_mm - worst.value + half
-        drawn = size + stock
-    if not math.isfinite(stock) or drawn <= 0.0:
-        return "wider limits are needed"
-    return f"leave stock and {how}: draw it {drawn:.2f} mm"

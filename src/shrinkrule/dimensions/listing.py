@@ -8,15 +8,15 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+from shrinkrule.dimensions.advice import Toleranced
 from shrinkrule.dimensions.dimension import Dimension
 from shrinkrule.dimensions.find import FoundDimensions
-from shrinkrule.dimensions.limits import Toleranced
 from shrinkrule.dimensions.promise import PromisedDimension
 
 COLUMNS: Final = (
     "number", "kind", "between", "size_mm", "over_flats_mm", "places",
     "direction_x", "direction_y", "direction_z", "x_mm", "y_mm", "z_mm",
-    "lower_mm", "upper_mm", "chance_pct",
+    "lower_mm", "upper_mm", "thread", "chance_pct",
     "in_print", "green_mm", "fired_mm", "half95_mm", "iso286", "iso2768",
 )  # fmt: skip
 """Columns of the list; docs/file-formats.md says what they hold."""
@@ -53,7 +53,7 @@ def dimensions_csv(
     for number, one in enumerate(found.every, start=1):
         writer.writerow(
             _cells(number, one)
-            + (_limit_cells(limited[number]) if number in limited else [""] * 3)
+            + (_limit_cells(limited[number]) if number in limited else [""] * 4)
             + (_promise_cells(promised[number - 1]) if promised else [""] * 6)
         )
     return text.getvalue()
@@ -79,6 +79,7 @@ def _limit_cells(one: Toleranced) -> list[str]:
     return [
         "" if math.isinf(lower) else f"{lower:g}",
         "" if math.isinf(upper) else f"{upper:g}",
+        "" if one.limits.thread is None else one.limits.thread.name,
         "" if one.chance is None else f"{100.0 * one.chance:.1f}",
     ]
 

@@ -8,6 +8,7 @@ fibre in a strain of three principal directions. Heights begin and end at whole 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -26,10 +27,11 @@ from shrinkrule.compensation import (
     turned_about_z,
     way_up,
 )
+from shrinkrule.dimensions.bending import Bending
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.physics.estimate import CONFIDENCE
+from shrinkrule.physics.estimate import CONFIDENCE, t_quantile
 
 OF_SIZE: Final = frozenset(
     {Kind.OVERALL, Kind.BORE, Kind.BOSS, Kind.WALL, Kind.OUTSIDE, Kind.INSIDE}
@@ -115,6 +117,8 @@ class Making:
         Height of the plate in the turned model's axes, mm.
     made : Print
         Layers, and what is added below.
+    bending : Bending or None
+        The sag that was taken off, where it was solved.
     """
 
     row: CalibrationRow
@@ -122,6 +126,7 @@ class Making:
     turn: Floats
     plate_mm: float
     made: Print = AS_DRAWN
+    bending: Bending | None = None
 
 
 def making_of(
@@ -131,6 +136,7 @@ def making_of(
     print_up: str = "z",
     turn_deg: int = 0,
     made: Print = AS_DRAWN,
+    bending: Bending | None = None,
 ) -> Making:
     """State how a part is made.
 
@@ -148,6 +154,8 @@ def making_of(
         Turn about Z on the bed, degrees.
     made : Print
         Layers, and what is added below.
+    bending : Bending, optional
+        The sag that was taken off, where it was solved.
 
     Returns
     -------
@@ -166,7 +174,33 @@ def making_of(
     factors = factors or ScaleFactors(*(row.along(axis).factor for axis in AXES))
     corners = np.stack([low, high]) @ turn[2]
     # A quarter turn maps the box to a box: the plate is at the lower of its two heights.
-    return Making(row, factors, turn, float(corners.min()), made)
+    return Making(row, factors, turn, float(corners.min()), made, bending)
+
+
+def other_ways_up(part: Part, row: CalibrationRow, print_up: str, made: Print) -> dict[str, Making]:
+    """How the part would be made with each of its other axes up.
+
+    Parameters
+    ----------
+    part : Part
+        Wanted part.
+    row : CalibrationRow
+        The batch.
+    print_up : str
+        Model axis that points up in the printer now.
+    made : Print
+        Layers, and what is added below.
+
+    Returns
+    -------
+    dict of str to Making
+        By the name of the axis.
+    """
+    return {
+        name: making_of(part, row, None, name, 0, made)
+        for name in ("x", "-x", "y", "-y", "z", "-z")
+        if name != print_up.lower().removeprefix("+")
+    }
 
 
 def promise_dimensions(
@@ -264,6 +298,15 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         printed_model += share * model
         known &= interval.half95 is not None
         half += share * (interval.half95 or 0.0)
+    if making.bending is not None:
+        change = making.bending.change(one, making.turn.T @ direction)
+        stretch = float((direction**2) @ making.factors.per_axis)
+        green += change.printed_mm * stretch
+        fired += change.fired_mm
+        # Twice a standard uncertainty at 95 %, as of a normal distribution.
+        reach = float(t_quantile(math.inf, confidence) / t_quantile(math.inf, CONFIDENCE))
+        half = math.hypot(half, reach * change.half95_mm)
+        known &= not math.isnan(half)
     return Reading(name, green, Interval(fired, half if known else None), printed_model, feature)
 
 
@@ -290,11 +333,17 @@ def _feature(one: Dimension, axis: Axis, side: float, making: Making) -> Feature
 
 
 def _sliced(one: Dimension, side: float, feature: Feature, factor: float, making: Making) -> float:
-    """Height that is printed of a height, both of its ends at whole layers, mm."""
+    """Height that is printed of a height, mm: faces at whole layers, an axis where it is drawn."""
     ends = _ends(one, side, making)
-    if ends is None:
+    if ends is None or one.kind is Kind.OVER_KEYWAY:
         return one.size_mm * factor
-    top = making.made.sliced_mm(ends[1] * factor)
-    if feature is Feature.OUTSIDE:
-        return top
-    return top - making.made.sliced_mm(ends[0] * factor)
+    axis = math.inf
+    if one.kind is Kind.TO_FACE:
+        axis = side * float(np.dot(one.place, one.direction)) - making.plate_mm
+    bottom, top = (
+        height * factor + making.made.plate_mm
+        if abs(height - axis) < ON_PLATE_MM
+        else making.made.sliced_mm(height * factor)
+        for height in ends
+    )
+    return top if feature is Feature.OUTSIDE else top - bottom

@@ -17,11 +17,15 @@ from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.dimensions.recognition.cylinders import ON_CYLINDER, Cylinder
 from shrinkrule.dimensions.recognition.fitting import fit_cylinder
 from shrinkrule.dimensions.recognition.planes import Faces, across
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.physics.interval import Feature
 
-LEAST_SHARE: Final = 0.2
-"""Share of the rays of one of two cylinders that must meet the other: spokes are no wall."""
+LEAST_SHARE: Final = 0.1
+"""Share of the rays where two cylinders lie side by side that must meet: spokes are no wall."""
+
+LESS_OFTEN: Final = 0.1
+"""Factor on the weight of a distance that is measured less often: to a face inside the part's box,
+or from the axis of a boss (common practice, no source)."""
 
 LOOSE: Final = 6.0
 """Steps of noise over a cylinder's length by which its axis may lean."""
@@ -157,11 +161,10 @@ def round_walls(
         (Kind.WALL, opposite.solid, opposite.solid_share),
         (Kind.INSIDE, opposite.hollow, opposite.hollow_share),
     ):
-        some = (pairs >= len(faces)).all(axis=1) & (share >= LEAST_SHARE)
-        both = pairs[some] - len(faces)
+        some = np.flatnonzero((pairs >= len(faces)).all(axis=1))
         rows = []
-        for a, b in both:
-            one, other = cylinders[a], cylinders[b]
+        for k in some:
+            one, other = (cylinders[number - len(faces)] for number in pairs[k])
             way = other.centre - one.centre
             off = np.linalg.norm(way - (way @ one.axis) * one.axis)
             if one.is_boss == other.is_boss or abs(one.axis @ other.axis) < 1.0 - 1e-9:
@@ -169,8 +172,13 @@ def round_walls(
             if off > apart_mm or abs(one.radius_mm - other.radius_mm) <= apart_mm:
                 continue
             shorter = min(one, other, key=lambda c: c.length_mm)
+            beside = 0.5 * (one.length_mm + other.length_mm) - abs(way @ one.axis)
+            beside = min(beside, shorter.length_mm)
+            if share[k] < LEAST_SHARE * beside * (1.0 / one.length_mm + 1.0 / other.length_mm):
+                continue
             area = shorter.radius_mm * shorter.length_mm
-            rows.append((abs(one.radius_mm - other.radius_mm), one.axis, shorter.centre, area))
+            inner, outer = sorted((one.radius_mm, other.radius_mm))
+            rows.append((outer - inner, one.axis, shorter.centre, area, inner))
         if rows:
             found += distinct(
                 kind,
@@ -180,6 +188,7 @@ def round_walls(
                 np.array([row[3] for row in rows]),
                 apart_mm,
                 is_round=True,
+                levels=np.array([row[4] for row in rows]),
             )
     return found
 
@@ -215,7 +224,7 @@ def axis_distances(
     loose = 0.5 * LOOSE * apart_mm / np.array([one.length_mm for one in whole])
     return [
         *_between_axes(axes, centres, area, apart_mm),
-        *_to_faces(faces, axes, centres, area, loose, apart_mm),
+        *_to_faces(faces, whole, axes, centres, area, loose, apart_mm),
         *_over_keyways(faces, opposite, whole, axes, centres, loose, apart_mm),
     ]
 
@@ -249,23 +258,46 @@ def _along(faces: Faces, axes: Floats, loose: Floats) -> tuple[Ints, Ints]:
 
 
 def _to_faces(
-    faces: Faces, axes: Floats, centres: Floats, area: Floats, loose: Floats, apart: float
+    faces: Faces,
+    whole: list[Cylinder],
+    axes: Floats,
+    centres: Floats,
+    area: Floats,
+    loose: Floats,
+    apart: float,
 ) -> list[Dimension]:
+    """Distances of axes to faces; without weight where the face cuts the round."""
     cylinder, face = _along(faces, axes, loose)
     if len(cylinder) == 0:
         return []
     way = faces.directions[faces.direction[face]]
-    sizes = np.abs((centres[cylinder] * way).sum(axis=1) - faces.levels[face])
+    levels = (centres[cylinder] * way).sum(axis=1)
+    sizes = np.abs(levels - faces.levels[face])
     keep = sizes > max(apart, 1e-3)
     cylinder, face = cylinder[keep], face[keep]
+    boss = np.array([one.is_boss for one in whole])[cylinder]
+    reached = sizes[keep] > np.array([one.radius_mm for one in whole])[cylinder]
+    weights = np.minimum(area[cylinder], faces.areas[face]) * reached
+    weights *= np.where(_outermost(faces)[face], 1.0, LESS_OFTEN) * np.where(boss, LESS_OFTEN, 1.0)
     return distinct(
         Kind.TO_FACE,
         sizes[keep],
         way[keep],
         centres[cylinder],
-        np.minimum(area[cylinder], faces.areas[face]),
+        weights,
         apart,
+        levels=np.minimum(levels[keep], faces.levels[face]),
     )
+
+
+def _outermost(faces: Faces) -> Mask:
+    """Whether each face is the outermost of its direction and side."""
+    height = faces.sign * faces.levels
+    slot = 2 * faces.direction + (faces.sign > 0)
+    highest = np.full(2 * len(faces.directions), -np.inf)
+    np.maximum.at(highest, slot, height)
+    outermost: Mask = height >= highest[slot]
+    return outermost
 
 
 def _over_keyways(
@@ -286,7 +318,7 @@ def _over_keyways(
     way = faces.directions[faces.direction[face]] * faces.sign[face][:, None]
     # How far the floor lies beyond the axis, along the way it looks.
     rise = faces.sign[face] * faces.levels[face] - (centres[cylinder] * way).sum(axis=1)
-    on_boss = boss & (rise > 0.0) & (rise < radius - apart) & opposite.open[face]
+    on_boss = boss & (rise > 0.0) & (rise < radius - apart) & np.isinf(opposite.air_mm[face])
     in_bore = ~boss & (rise < -radius - apart) & (rise > -1.6 * radius)
     some = np.flatnonzero(on_boss | in_bore)
     keep = []
@@ -301,6 +333,7 @@ def _over_keyways(
         if inside.all():
             keep.append(k)
     kept = np.array(keep, dtype=np.int64)
+    levels = (centres[cylinder] * way).sum(axis=1) + np.where(boss, -radius, rise)
     found: list[Dimension] = []
     for is_boss, feature in ((True, Feature.OUTSIDE), (False, Feature.SLOT)):
         rows = kept[boss[kept] == is_boss]
@@ -312,5 +345,6 @@ def _over_keyways(
             faces.areas[face[rows]],
             apart,
             feature=feature,
+            levels=levels[rows],
         )
     return found

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from shrinkrule.files.locks import held
     from shrinkrule.files.output import OutputSet, require_folder, require_place
     from shrinkrule.files.stl import stl_bytes
+    from shrinkrule.files.threemf.write import threemf_bytes
 
 __all__ = [
     "OutputSet",
@@ -20,6 +21,7 @@ __all__ = [
     "require_folder",
     "require_place",
     "stl_bytes",
+    "threemf_bytes",
 ]
 
 _MODULES: Final = {
@@ -30,6 +32,7 @@ _MODULES: Final = {
     "require_folder": "shrinkrule.files.output",
     "require_place": "shrinkrule.files.output",
     "stl_bytes": "shrinkrule.files.stl",
+    "threemf_bytes": "shrinkrule.files.threemf.write",
 }
 
 __getattr__ = late_names(__name__, _MODULES)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from pathlib import Path
 
@@ -29,7 +30,27 @@ def sha256_of(path: Path) -> str:
     try:
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError as error:
+    except (OSError, ValueError) as error:
         raise FileError(
-            f"cannot be read ({error.strerror})", where=str(path), hint="check the name and folder"
+            f"cannot be read ({getattr(error, 'strerror', error)})",
+            where=str(path),
+            hint="check the name and folder",
         ) from error
+
+
+def checksum_of(path: Path) -> str:
+    """SHA-256 of a file as it lies on the disk, in hexadecimal; empty where it cannot be read.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    str
+        64 letters, or none.
+    """
+    with contextlib.suppress(FileError):
+        return sha256_of(path)
+    return ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -10,8 +9,11 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from shrinkrule.errors import FileError
+from shrinkrule.files.other_meshes import facets_of_mesh, kind_of_mesh
 from shrinkrule.files.stl import facets_from_stl
-from shrinkrule.files.threemf import facets_from_3mf
+from shrinkrule.files.stl_text import AGAIN
+from shrinkrule.files.threemf.read import facets_from_3mf
 from shrinkrule.files.unpack import file_bytes
 from shrinkrule.numerics.arrays import Floats
 
@@ -35,8 +37,8 @@ class ModelFile:
         What was passed over.
     green : bool
         Whether it says that it is a green part made here.
-    sha256 : str
-        Checksum of the file as it lies on the disk.
+    objects : tuple of str
+        Names of the objects that it places, where it has any.
     """
 
     corners: NDArray[np.float32] | Floats
@@ -44,7 +46,7 @@ class ModelFile:
     unit: str = ""
     notes: tuple[str, ...] = ()
     green: bool = False
-    sha256: str = ""
+    objects: tuple[str, ...] = ()
 
 
 def read_model_file(path: Path) -> ModelFile:
@@ -66,11 +68,15 @@ def read_model_file(path: Path) -> ModelFile:
         For a file that is missing, a folder, empty, damaged or no model.
     """
     data = file_bytes(path)
-    with path.open("rb") as stream:
-        checksum = hashlib.file_digest(stream, "sha256").hexdigest()
+    if not data:
+        raise FileError("the file is empty", where=path.name, hint=AGAIN)
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
-        corners, unit = facets_from_3mf(data, path.name)
-        return ModelFile(corners, "3MF", unit, sha256=checksum)
+        placed = facets_from_3mf(data, path.name)
+        green = placed.description.startswith(GREEN_MARK)
+        return ModelFile(placed.corners, "3MF", placed.unit, green=green, objects=placed.objects)
+    if kind := kind_of_mesh(data, path.suffix.lower().removesuffix(".gz")):
+        corners, notes = facets_of_mesh(data, kind, path.name)
+        return ModelFile(corners, kind, notes=notes)
     green = data.startswith(GREEN_MARK.encode())
     single, file_format, notes = facets_from_stl(data, path.name)
-    return ModelFile(single, file_format, notes=notes, green=green, sha256=checksum)
+    return ModelFile(single, file_format, notes=notes, green=green)

@@ -30,7 +30,7 @@ def made_entry(model: Path, files: dict[str, Path]) -> Entry:
     model : Path
         The wanted part.
     files : dict
-        Path of its green part (``green_stl``) and its report (``json``).
+        Path of its green part (``green_stl`` or ``green_3mf``) and its report (``json``).
 
     Returns
     -------
@@ -50,7 +50,7 @@ def made_entry(model: Path, files: dict[str, Path]) -> Entry:
         "version": VERSION,
         "at": report["created"],
         "part": named_file(model),
-        "green": named_file(files["green_stl"]),
+        "green": named_file(files[next(kind for kind in files if kind.startswith("green_"))]),
         "report": named_file(files["json"]),
         "row": None if calibration is None else calibration["row"]["name"],
         "verdict": report["verdict"]["level"],

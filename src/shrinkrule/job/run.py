@@ -29,6 +29,7 @@ from shrinkrule.compensation import (
 )
 from shrinkrule.compensation.frames import moved
 from shrinkrule.dimensions import (
+    Bending,
     PromisedDimension,
     find_dimensions,
     making_of,
@@ -116,7 +117,9 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
-        making = making_of(part, recipe.row, factors, recipe.print_up, turn, made)
+        making = making_of(
+            part, recipe.row, factors, recipe.print_up, turn, made, _bending(sag.taken_off)
+        )
         promised = promise_dimensions(found.every, making)
     return JobResult(
         part=part,
@@ -210,13 +213,30 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None)
         return None
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
     turn = green.from_model[:3, :3] / green.factors.per_axis[:, None]
-    sides, sagged = (
-        np.ptp(points @ turn.T, axis=0) for points in (wanted, wanted + sag.before.displacement)
+    sides, sagged, fired = (
+        np.ptp(points @ turn.T, axis=0)
+        for points in (wanted, wanted + sag.before.displacement, sag.fired)
     )
     factor = sag.before.modulus_factor
     share = math.nan if factor is None else factor - 1.0
     unsure = np.hypot(share * (sagged - sides), np.nan_to_num(sag.before.numerical_mm))
-    return Bent(np.asarray(curved.extents, dtype=np.float64), unsure)
+    return Bent(np.asarray(curved.extents, dtype=np.float64), fired - sides, unsure)
+
+
+def _bending(sag: PrecurveResult | None) -> Bending | None:
+    """The sag that was taken off, for each dimension."""
+    if sag is None or not sag.rounds:
+        return None
+    wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
+    factor = sag.before.modulus_factor
+    return Bending(
+        wanted,
+        sag.before.displacement,
+        np.asarray(sag.mesh.vertices, dtype=np.float64) - wanted,
+        sag.remaining,
+        math.nan if factor is None else factor - 1.0,
+        sag.before.numerical_mm,
+    )
 
 
 def _moved_mm(recipe: Recipe, green: GreenPart, sag: PrecurveResult | None) -> float:

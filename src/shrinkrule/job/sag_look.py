@@ -84,7 +84,8 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     if recipe.row.sag_modulus_kpa is None:
         return SagLook(why_not="no sag modulus in the row")
     if not part.trusted:
-        return SagLook(why_not="the surface is no sound solid")
+        why = "bodies share space" if part.overlaps else "the surface is no sound solid"
+        return SagLook(why_not=why)
     if recipe.sag is None and not recipe.look_at_sag:
         return SagLook(why_not="left out as asked")
     if recipe.sag is None and recipe.row.metal_density_g_cm3 is None:

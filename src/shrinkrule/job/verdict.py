@@ -85,9 +85,18 @@ def _looks(texts: tuple[str, ...]) -> tuple[Reason, ...]:
 def _surface(part: Part) -> Check:
     """Whether the model is a solid of a credible size."""
     stops: tuple[Reason, ...] = ()
-    if not part.trusted:
+    if not part.soundness.closed:
         stops = (
             Reason(State.STOP, "the surface is not a sound solid: only its scale can be trusted"),
+        )
+    elif part.overlaps:
+        stops = (
+            Reason(
+                State.LOOK,
+                "bodies that share space were kept: sizes and layers hold; volume, mass, sag and "
+                "the balls in walls do not",
+                part.overlaps[0].at_mm,
+            ),
         )
     return Check("model", (*stops, *_looks(part.warnings)))
 

@@ -6,13 +6,14 @@ there. manifold3d decides by exact intersection of each pair whose boxes meet.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import manifold3d
 import numpy as np
 import trimesh
 
-from shrinkrule.errors import MeshError
+from shrinkrule.errors import MeshError, Option
 from shrinkrule.mesh.repair import body_boxes, facets_by_body
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import EdgeTable, edge_table
@@ -21,8 +22,30 @@ from shrinkrule.numerics.triangles import signed_volumes
 MAX_PAIRS: Final = 200
 """Pairs of bodies compared at most; a plate of many parts is checked only this far."""
 
+MAX_BODIES: Final = 2000
+"""More bodies than this are not compared at all."""
+
 SHARED_SHARE: Final = 1.0e-9
 """Shared volume, as a share of the smaller body, under which two bodies only touch."""
+
+
+@dataclass(frozen=True)
+class Overlap:
+    """Two bodies that share space.
+
+    Parameters
+    ----------
+    pair : tuple of (int, int)
+        Their numbers, from 1.
+    volume_mm3 : float
+        What they share.
+    at_mm : tuple of 3 float
+        Middle of the box around that, mm.
+    """
+
+    pair: tuple[int, int]
+    volume_mm3: float
+    at_mm: tuple[float, float, float]
 
 
 def solid_from_mesh(vertices: Floats, facets: Ints) -> manifold3d.Manifold:
@@ -73,7 +96,7 @@ def mesh_from_solid(solid: manifold3d.Manifold) -> trimesh.Trimesh:
 
 def overlapping_bodies(
     vertices: Floats, facets: Ints, table: EdgeTable
-) -> tuple[tuple[int, int], ...]:
+) -> tuple[tuple[Overlap, ...], str]:
     """Pairs of solid bodies, numbered from 1, whose insides share volume.
 
     Parameters
@@ -85,27 +108,35 @@ def overlapping_bodies(
 
     Returns
     -------
-    tuple of (int, int)
-        The pairs.
+    overlaps : tuple of Overlap
+        Those that were found.
+    not_compared : str
+        How many pairs were not compared, in words; empty if all were.
     """
     volumes = signed_volumes(vertices, facets, table.bodies)
     bodies = facets_by_body(table.bodies, len(volumes))
     low, high = body_boxes(vertices, facets, bodies)
     solid = np.flatnonzero(volumes > 0)
-    if len(solid) > 2000:
-        return ()
+    if len(solid) > MAX_BODIES:
+        return (), f"{len(solid)} bodies are too many to be compared: some may share space"
     meets = (low[solid][:, None] < high[solid][None]) & (low[solid][None] < high[solid][:, None])
-    pairs = np.argwhere(np.triu(meets.all(axis=2), k=1))[:MAX_PAIRS]
+    near = np.argwhere(np.triu(meets.all(axis=2), k=1))
+    pairs = near[:MAX_PAIRS]
+    left = f"only {MAX_PAIRS} of {len(near)} pairs of bodies were compared: others may share space"
     solids = {i: _compact(vertices, facets[bodies[solid[i]]]) for i in np.unique(pairs)}
     hollow = [_compact(vertices, facets[bodies[b]][:, ::-1]) for b in np.flatnonzero(volumes < 0)]
     empty = manifold3d.Manifold.batch_boolean(hollow, manifold3d.OpType.Add)
     found = []
     for first, second in pairs:
         # An island in a cavity lies inside the outer shell, but not inside the metal.
-        shared = ((solids[first] ^ solids[second]) - empty).volume()
-        if shared > SHARED_SHARE * min(volumes[solid[first]], volumes[solid[second]]):
-            found.append((int(first) + 1, int(second) + 1))
-    return tuple(found)
+        shared = (solids[first] ^ solids[second]) - empty
+        least = SHARED_SHARE * min(volumes[solid[first]], volumes[solid[second]])
+        if shared.volume() > least:
+            box = np.reshape(shared.bounding_box(), (2, 3))
+            x, y, z = (float(value) for value in box.mean(axis=0))
+            pair = int(first) + 1, int(second) + 1
+            found.append(Overlap(pair, float(shared.volume()), (x, y, z)))
+    return tuple(found), left if len(near) > MAX_PAIRS else ""
 
 
 def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
@@ -139,7 +170,8 @@ def united(mesh: trimesh.Trimesh, where: str) -> trimesh.Trimesh:
         raise MeshError(
             "the bodies are not sound enough to be united",
             where=where,
-            hint="unite them in the modelling program",
+            hint="unite them in the modelling program, or keep them as they are",
+            options=(Option.KEEP,),
         )
     whole = manifold3d.Manifold.batch_boolean(groups, manifold3d.OpType.Add)
     for hole in holes:

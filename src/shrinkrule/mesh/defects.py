@@ -17,6 +17,7 @@ class Code(StrEnum):
 
     CRACK = "crack"
     DOUBLED = "doubled-facet"
+    T_JOINT = "t-joint"
     NO_AREA = "facet-without-area"
     TURNED = "facing-inward"
     NESTED = "shell-in-shell"
@@ -24,6 +25,7 @@ class Code(StrEnum):
     UNPAIRED = "unpaired-edge"
     CROWDED = "crowded-edge"
     SLIVER = "sliver-facet"
+    NO_THICKNESS = "wall-without-thickness"
     OVERLAP = "overlapping-bodies"
 
 

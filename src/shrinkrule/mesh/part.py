@@ -8,42 +8,28 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
 
 import numpy as np
 import trimesh
 
 from shrinkrule.errors import FileError, MeshError, Option
+from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import read_model_file
-from shrinkrule.mesh.bodies import overlapping_bodies, united
+from shrinkrule.mesh.bodies import Overlap, overlapping_bodies, united
+from shrinkrule.mesh.closing import close_cracks, drop_without_area
 from shrinkrule.mesh.defects import Code, Defect, defects_left
 from shrinkrule.mesh.repair import (
-    close_cracks,
     drop_degenerate,
     drop_doubled,
+    loose_pairs,
     merge_equal_vertices,
     turn_outward,
 )
+from shrinkrule.mesh.size import require_size, size_warning
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh, soundness_of
-from shrinkrule.numerics.arrays import Floats, Ints, box_of
-from shrinkrule.numerics.edges import edge_table
-from shrinkrule.units import MM_PER_UNIT, unit_in_mm
-
-SMALLEST_PLAUSIBLE_MM: Final = 2.0
-LARGEST_PLAUSIBLE_MM: Final = 400.0
-"""Longest side of a part printed and sintered in a small shop (common practice, no source)."""
-
-SMALLEST_MM: Final = 0.05
-LARGEST_MM: Final = 1e5
-FARTHEST_MM: Final = 1e6
-"""Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
-
-LONGEST_DRAWN_INCHES: Final = 10.0
-"""Longest side, as a number, of a part that may have been drawn in inches: in inches it would be
-254 mm, about what a bed takes, and in mm it is a very small part."""
-
-INCHES_ROUNDED: Final = 5.0e-4
-"""What a number in inches may have been rounded by: to three decimals."""
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.units import unit_in_mm
 
 
 def _why_not_closed(found: Soundness) -> str:
@@ -53,6 +39,12 @@ def _why_not_closed(found: Soundness) -> str:
     if found.crowded_edges:
         return f"facets do not pair up on the {found.crowded_edges} edges that more than two share"
     return f"neighbouring facets face opposite ways (of {found.facets} facets)"
+
+
+def _words(point: Floats | tuple[float, float, float]) -> str:
+    """A place in words."""
+    x, y, z = point
+    return f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm"
 
 
 @dataclass(frozen=True)
@@ -73,14 +65,16 @@ class Part:
         What was repaired.
     warnings : tuple of str
         What the maker should look at.
-    overlaps : tuple of (int, int)
+    overlaps : tuple of Overlap
         Pairs of bodies (numbered from 1) that share space; volume counts that space twice.
     is_green : bool
         Whether the file says that it is a green part made here: it has its oversize already.
     defects : tuple of Defect
         What was wrong with the mesh, mended or not, by its code.
     sha256 : str
-        Checksum of the file; empty for a mesh in memory.
+        Checksum of the file that was read, empty for a mesh out of memory.
+    objects : tuple of str
+        Names of the objects that the file places, where it has any.
     """
 
     mesh: trimesh.Trimesh
@@ -90,10 +84,11 @@ class Part:
     soundness: Soundness
     mends: tuple[str, ...]
     warnings: tuple[str, ...]
-    overlaps: tuple[tuple[int, int], ...]
+    overlaps: tuple[Overlap, ...]
     is_green: bool = False
     defects: tuple[Defect, ...] = ()
     sha256: str = ""
+    objects: tuple[str, ...] = ()
 
     @property
     def trusted(self) -> bool:
@@ -122,7 +117,18 @@ class Part:
         Raises
         ------
         MeshError
-            For an open or one-sided surface, or bodies that overlap; with a hint.
+            As :meth:`require_closed` and :meth:`require_apart`.
+        """
+        self.require_closed()
+        self.require_apart()
+
+    def require_closed(self) -> None:
+        """Refuse a surface that encloses nothing.
+
+        Raises
+        ------
+        MeshError
+            For an open surface, or one without volume; with a place and a hint.
         """
         found = self.soundness
         if not found.closed:
@@ -133,24 +139,35 @@ class Part:
                 hint="close it in the modelling program, or have it scaled as it is",
                 options=(Option.OPEN,),
             )
-        if self.overlaps:
-            first, second = self.overlaps[0]
-            raise MeshError(
-                f"bodies {first} and {second} share space, so volume and walls would be wrong",
-                where=self.source.name,
-                hint="unite them in the modelling program, or have them united here",
-                options=(Option.UNITE,),
-            )
         if found.volume_mm3 <= 0.0:
             raise MeshError(
                 "the surface encloses no volume", where=self.source.name, hint="check the model"
             )
 
+    def require_apart(self) -> None:
+        """Refuse bodies that share space.
+
+        Raises
+        ------
+        MeshError
+            For such bodies; with a place and a hint.
+        """
+        if not self.overlaps:
+            return
+        first = self.overlaps[0]
+        one, other = first.pair
+        raise MeshError(
+            f"bodies {one} and {other} share space ({first.volume_mm3:.4g} mm3 about "
+            f"{_words(first.at_mm)}), so volume and walls would be wrong",
+            where=self.source.name,
+            hint="unite them in the modelling program or here, or keep them as they are",
+            options=(Option.UNITE, Option.KEEP),
+        )
+
     def _first_open_edge(self) -> str:
         table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
         edge = int(np.argmax(table.balance != 0))
-        x, y, z = np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0)
-        return f"x {x:z.2f}, y {y:z.2f}, z {z:z.2f} mm"
+        return _words(np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0))
 
     def united(self) -> Part:
         """Return the part with its overlapping bodies made one.
@@ -176,19 +193,23 @@ class Part:
                 *defects_left(soundness, 0),
             ),
             warnings=(*others, *_surface_warnings(soundness, ())),
-            mends=(*self.mends, f"united {self.soundness.bodies} bodies, some of which overlapped"),
+            mends=(
+                *self.mends,
+                f"united {self.soundness.bodies} bodies, some of which overlapped: volume from "
+                f"{self.soundness.volume_mm3:.1f} to {soundness.volume_mm3:.1f} mm3",
+            ),
         )
 
 
 def read_part(path: str | Path, unit: str | None = None) -> Part:
-    """Read a part from STL (binary or ASCII) or 3MF and repair what can be repaired without loss.
+    """Read a part from STL, 3MF, OBJ, PLY or OFF, and repair what can be repaired without loss.
 
     Parameters
     ----------
     path : str or Path
         File to read; it is never written to.
     unit : str, optional
-        Unit of the numbers in an STL: mm (default), cm, m, um, in, ft. A 3MF states its own.
+        Unit of the numbers in the file: mm (default), cm, m, um, in, ft. A 3MF states its own.
 
     Returns
     -------
@@ -206,7 +227,12 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
     """
     path = Path(path)
     about, vertices, facets = _read(path, unit)
-    return replace(_inspected(vertices, facets, path, about), is_green=about.green)
+    return replace(
+        _inspected(vertices, facets, path, about),
+        is_green=about.green,
+        objects=about.objects,
+        sha256=checksum_of(path),
+    )
 
 
 @dataclass(frozen=True)
@@ -217,7 +243,7 @@ class _About:
     unit: str = "mm"
     notes: tuple[str, ...] = ()
     green: bool = False
-    sha256: str = ""
+    objects: tuple[str, ...] = ()
 
 
 def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
@@ -230,7 +256,7 @@ def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
     notes = model.notes
     if model.unit and unit is not None:
         notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
-    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.sha256)
+    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.objects)
     vertices, facets = merge_equal_vertices(model.corners)
     if not model.unit:
         # Not before: float32 corners merge in half the memory, and the same ones are equal.
@@ -270,36 +296,54 @@ def part_from_mesh(mesh: trimesh.Trimesh, name: str = "mesh") -> Part:
 
 def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Part:
     unit = about.unit
-    _require_size(vertices, path, unit)
+    require_size(vertices, path.name, unit)
     facets, dropped = drop_degenerate(facets)
     if len(facets) == 0:
         raise FileError("no facet has an area", where=path.name, hint="export the model again")
-    table, cracks, doubled = edge_table(facets), "", ""
-    if (table.uses > 2).any():
+    table, cracks, joints, flat, doubled = edge_table(facets), "", "", "", ""
+    if (table.uses > 2).any() or (np.abs(table.balance) > 1).any():
         # Only where edges are crowded can facets be doubled.
         facets, doubled = drop_doubled(facets)
         table = edge_table(facets) if doubled else table
-    if (table.uses == 1).any():
-        vertices, facets, cracks = close_cracks(vertices, facets, table)
-        table = edge_table(facets) if cracks else table
+    if (table.uses == 1).any() and (closed := close_cracks(vertices, facets, table)):
+        vertices, facets, cracks, joints = (
+            closed.vertices,
+            closed.facets,
+            closed.cracks,
+            closed.joints,
+        )
+        table = edge_table(facets)
+    if not (table.uses == 1).any() and (without := drop_without_area(vertices, facets)):
+        (closed, flat) = without
+        vertices, facets = closed.vertices, closed.facets
+        table = edge_table(facets)
     facets, turned = turn_outward(vertices, facets, table, path.name)
     if turned:
         table = edge_table(facets)
     mesh = trimesh.Trimesh(vertices, facets, process=False, validate=False)
     soundness = soundness_of(vertices, facets, table)
     several = soundness.closed and soundness.bodies > 1
-    overlaps = overlapping_bodies(vertices, facets, table) if several else ()
-    warnings = (*about.notes, *_size_warning(mesh, unit), *_surface_warnings(soundness, overlaps))
+    overlaps, not_compared = overlapping_bodies(vertices, facets, table) if several else ((), "")
+    thickless = _without_thickness(vertices, facets, table)
+    warnings = (
+        *about.notes,
+        *size_warning(vertices, unit),
+        *_surface_warnings(soundness, overlaps),
+        *(text for text in (not_compared, thickless) if text),
+    )
     mended = (
         (Code.CRACK, cracks),
+        (Code.T_JOINT, joints),
         (Code.DOUBLED, doubled),
         (Code.NO_AREA, dropped),
+        (Code.NO_AREA, flat),
         *((Code.NESTED if "same way" in note else Code.TURNED, note) for note in turned),
     )
     mends = tuple(note for _, note in mended if note)
     defects = (
         *(Defect(code, code is not Code.NESTED, note) for code, note in mended if note),
         *defects_left(soundness, len(overlaps)),
+        *((Defect(Code.NO_THICKNESS, False, thickless),) if thickless else ()),
     )
     return Part(
         mesh,
@@ -311,69 +355,24 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
         warnings,
         overlaps,
         defects=defects,
-        sha256=about.sha256,
     )
 
 
-def _require_size(vertices: Floats, path: Path, unit: str) -> None:
-    """Refuse a size that no wall or sag can be worked out for, in any unit of the workshop."""
-    low, high = box_of(vertices)
-    # Two halves, since the whole may be more than float64 holds.
-    longest = 2.0 * float((0.5 * high - 0.5 * low).max())
-    farthest = float(np.abs(vertices).max())
-    if SMALLEST_MM <= longest <= LARGEST_MM and farthest <= FARTHEST_MM:
-        return
-    if longest < SMALLEST_MM or longest > LARGEST_MM:
-        what = f"the longest side is {longest:.3g} mm, which nobody prints"
-        hint = "check the model and its unit"
-        if unit in MM_PER_UNIT and (better := _better_units(longest, unit)):
-            hint = f"state its unit; those that would make sense: {', '.join(better)}"
-    else:
-        what = f"the part lies {farthest:.3g} mm away from the origin of its axes"
-        hint = "move it to the origin and export it again"
-    raise FileError(what, where=path.name, hint=hint)
+def _without_thickness(vertices: Floats, facets: Ints, table: EdgeTable) -> str:
+    """Say how many facets stand back to back, and where; empty for none."""
+    if not (table.uses > 2).any() and table.bodies.max() == 0:
+        return ""
+    pairs = loose_pairs(facets, table)
+    if not len(pairs):
+        return ""
+    at = _words(vertices[facets[pairs[0]]].mean(axis=0))
+    return (
+        f"{len(pairs)} facet{'s' * (len(pairs) > 1)} with another back to back: a wall without "
+        f"thickness, which does not print, first at {at}"
+    )
 
 
-def _better_units(longest: float, unit: str, *, inches: bool = True) -> list[str]:
-    """Units in which a length would be that of a printed part, with the length."""
-    in_file = longest / MM_PER_UNIT.get(unit, 1.0)
-    return [
-        f"{name} ({in_file * factor:.3g} mm)"
-        for name, factor in MM_PER_UNIT.items()
-        if SMALLEST_PLAUSIBLE_MM <= in_file * factor <= LARGEST_PLAUSIBLE_MM
-        and name != "ft"
-        and (name != "in" or inches)
-    ]
-
-
-def _size_warning(mesh: trimesh.Trimesh, unit: str) -> tuple[str, ...]:
-    low, high = box_of(np.asarray(mesh.vertices))
-    sides = (high - low) / MM_PER_UNIT.get(unit, 1.0)
-    longest, in_file = float((high - low).max()), float(sides.max())
-    inches = unit == "mm" and _round_in_inches(sides)
-    if SMALLEST_PLAUSIBLE_MM <= longest <= LARGEST_PLAUSIBLE_MM:
-        if not (inches and longest < LONGEST_DRAWN_INCHES):
-            return ()
-        numbers = ", ".join(f"{side:g}" for side in np.round(sides, 3))
-        return (
-            f"its sides ({numbers}) are round in inches and not in mm: drawn in inches, it would "
-            f"be {in_file * MM_PER_UNIT['in']:.3g} mm long",
-        )
-    better = _better_units(longest, unit, inches=inches)
-    advice = f"; units that would make sense: {', '.join(better)}" if better else ""
-    return (f"the longest side is {longest:.3g} mm, odd for a printed part{advice}",)
-
-
-def _round_in_inches(sides: Floats) -> bool:
-    """Whether the sides (3,) of a file's box are 64ths, and not all of them tenths."""
-    in_64ths, in_tenths = 64.0 * sides, 10.0 * sides
-    slack = 64.0 * INCHES_ROUNDED  # drawings write 2 21/32 as 2.656
-    round_in_inches = np.abs(in_64ths - np.round(in_64ths)) <= slack
-    round_in_mm = np.abs(in_tenths - np.round(in_tenths)) <= 10.0 * INCHES_ROUNDED
-    return bool(round_in_inches.all() and not round_in_mm.all())
-
-
-def _surface_warnings(found: Soundness, overlaps: tuple[tuple[int, int], ...]) -> tuple[str, ...]:
+def _surface_warnings(found: Soundness, overlaps: tuple[Overlap, ...]) -> tuple[str, ...]:
     said = []
     if not found.closed:
         said.append(f"{_why_not_closed(found)}: volume, mass and walls cannot be trusted")
@@ -382,6 +381,6 @@ def _surface_warnings(found: Soundness, overlaps: tuple[tuple[int, int], ...]) -
     if found.crowded_edges:
         said.append(f"{found.crowded_edges} edges belong to more than two facets")
     if overlaps:
-        pairs = ", ".join(f"{a} and {b}" for a, b in overlaps[:3])
+        pairs = ", ".join("{} and {}".format(*overlap.pair) for overlap in overlaps[:3])
         said.append(f"bodies share space ({pairs}): volume counts it twice")
     return tuple(said)

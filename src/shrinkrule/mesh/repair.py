@@ -1,4 +1,4 @@
-"""Repairs that lose nothing: cracks closed, doubled and degenerate facets dropped, bodies turned.
+"""Repairs that lose nothing: equal corners joined, doubled facets dropped, bodies turned.
 
 Each returns what it did in words, for the maker to read. Anything that would
 change the shape (closing holes, uniting bodies) is not done here unasked.
@@ -6,21 +6,14 @@ change the shape (closing holes, uniting bodies) is not done here unasked.
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.numerics.arrays import Floats, Ints, box_of, connected_components
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import EdgeTable, edge_table
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.triangles import signed_volumes
-
-CRACK_MM: Final = 1e-3
-CRACK_SHARE: Final = 1e-5
-"""A crack is closed unasked if it is narrower than both: a micrometre, and this share of the
-part's longest side. No printer resolves either."""
 
 MAX_NESTED_BODIES = 400
 """More closed bodies than this in one file are loose pieces, not a part with cavities."""
@@ -47,49 +40,6 @@ def merge_equal_vertices(
     points += 0.0
     first, numbers = number_equal(points.view(f"u{points.itemsize}"))
     return points[first].astype(np.float64), numbers.reshape(-1, 3)
-
-
-def close_cracks(vertices: Floats, facets: Ints, table: EdgeTable) -> tuple[Floats, Ints, str]:
-    """Merge vertices on open edges that are apart by less than a crack that means nothing.
-
-    Files often hold one corner in two roundings. The merge is kept only if it closes every open
-    edge; else the mesh comes back as it was. Nothing moves by more than twice the crack.
-
-    Parameters
-    ----------
-    vertices, facets : (n, 3) float64, (m, 3) int64
-        An open surface, mm.
-    table : EdgeTable
-        Its edges.
-
-    Returns
-    -------
-    vertices, facets : (n, 3) float64, (m, 3) int64
-        The surface after the merge.
-    note : str
-        What was done, empty for nothing.
-    """
-    from scipy.spatial import cKDTree
-
-    low, high = box_of(vertices)
-    rounding = 4.0 * float(np.spacing(np.float32(np.abs(vertices).max())))
-    reach = max(min(CRACK_MM, CRACK_SHARE * float((high - low).max())), rounding)
-    rim = np.unique(table.ends[table.uses == 1])
-    pairs = cKDTree(vertices[rim]).query_pairs(reach, output_type="ndarray")
-    groups = connected_components(len(rim), pairs.astype(np.int64))
-    _, first = np.unique(groups, return_index=True)
-    # A chain of near vertices may lead far: then this is no crack.
-    moved = np.linalg.norm(vertices[rim] - vertices[rim[first[groups]]], axis=1)
-    target = np.arange(len(vertices))
-    target[rim] = rim[first[groups]]
-    joined, _ = drop_degenerate(target[facets])
-    if not len(pairs) or moved.max() > 2.0 * reach or (edge_table(joined).uses == 1).any():
-        return vertices, facets, ""
-    kept = np.unique(joined)
-    renumbered = np.searchsorted(kept, joined)
-    count, widest = len(vertices) - len(kept), 1000.0 * float(moved.max())
-    note = f"closed cracks of at most {widest:.2g} µm: merged {count} vertices"
-    return vertices[kept], renumbered, note
 
 
 def drop_doubled(facets: Ints) -> tuple[Ints, str]:
@@ -120,10 +70,34 @@ def drop_doubled(facets: Ints) -> tuple[Ints, str]:
     return kept, f"dropped {count} doubled facet{'s' * (count != 1)}"
 
 
+def loose_pairs(facets: Ints, table: EdgeTable) -> Ints:
+    """Pairs of facets back to back that hang on nothing at one side at least.
+
+    Those that hang on other facets at all sides are where two bodies share a face.
+
+    Parameters
+    ----------
+    facets : (m, 3) int64
+        Facets, none of them doubled.
+    table : EdgeTable
+        Their edges.
+
+    Returns
+    -------
+    (k,) int64
+        One facet of each such pair.
+    """
+    first, _ = number_equal(np.ascontiguousarray(np.sort(facets, axis=1)).view("u8"))
+    again = np.ones(len(facets), np.bool_)
+    again[first] = False
+    free = (table.uses[table.edge_of] == 2).reshape(-1, 3).any(axis=1)
+    return np.flatnonzero(again & free)
+
+
 def drop_degenerate(facets: Ints) -> tuple[Ints, str]:
     """Drop facets that use one vertex twice: they have no area and close nothing.
 
-    Facets of three distinct corners in a line stay, since dropping them would open a crack.
+    Facets of three distinct corners in a line are another matter: they close a joint.
 
     Parameters
     ----------

@@ -7,12 +7,12 @@ both directions, and only then do volume and mass mean anything (divergence theo
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import trimesh
 
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.edges import EdgeTable, edge_table
 from shrinkrule.numerics.jit import compiled
 from shrinkrule.numerics.triangles import signed_volumes
@@ -48,9 +48,9 @@ class Soundness:
 
 
 @compiled
-def _count_lower_than(vertices: Floats, facets: Ints, share: float) -> int:
-    """Facets whose twice area is at most ``share`` of the square of their longest side."""
-    count = 0
+def _are_lower_than(vertices: Floats, facets: Ints, share: float) -> Any:
+    """Whether twice the area of each facet is at most ``share`` of its longest side's square."""
+    low = np.empty(len(facets), np.bool_)
     for f in range(len(facets)):
         a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
         ux = vertices[b, 0] - vertices[a, 0]
@@ -64,9 +64,25 @@ def _count_lower_than(vertices: Floats, facets: Ints, share: float) -> int:
         longest = max(
             ux * ux + uy * uy + uz * uz, vx * vx + vy * vy + vz * vz, wx * wx + wy * wy + wz * wz
         )
-        if x * x + y * y + z * z <= (share * longest) ** 2:
-            count += 1
-    return count
+        low[f] = x * x + y * y + z * z <= (share * longest) ** 2
+    return low
+
+
+def without_area(vertices: Floats, facets: Ints) -> Mask:
+    """Whether the corners of each facet lie in a line, as far as a file resolves that.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+
+    Returns
+    -------
+    (m,) bool
+        For each facet.
+    """
+    low: Mask = _are_lower_than(vertices, facets, DEGENERATE)
+    return low
 
 
 def inspect_mesh(mesh: trimesh.Trimesh) -> Soundness:
@@ -117,6 +133,6 @@ def soundness_of(vertices: Floats, facets: Ints, table: EdgeTable) -> Soundness:
         winding_consistent=not (table.balance[table.uses == 2]).any(),
         open_edges=int((table.uses == 1).sum()),
         crowded_edges=int((table.uses > 2).sum()),
-        sliver_facets=_count_lower_than(vertices, facets, DEGENERATE),
+        sliver_facets=int(without_area(vertices, facets).sum()),
         volume_mm3=float(volumes.sum()),
     )

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from shrinkrule.numerics.arrays import Ints, Mask
+from shrinkrule.numerics.arrays import Ints, Mask, connected_components
 from shrinkrule.numerics.jit import compiled
 
 
@@ -43,10 +43,28 @@ class EdgeTable:
     def bodies(self) -> Ints:
         """Body number of each facet, (m,); facets are of one body when they alone share an edge.
 
-        Bodies that touch along an edge or at a corner stay separate.
+        Bodies that touch along an edge or at a corner stay separate. Those that share a face
+        are one: apart, neither would be closed.
         """
         labels: Ints = _number_bodies(self.edge_of, self.uses)
-        return labels
+        return labels if (self.uses <= 2).all() else self._joined_at_crowds(labels)
+
+    def _joined_at_crowds(self, labels: Ints) -> Ints:
+        """Body numbers with those joined that only together balance an edge of many facets."""
+        sides = np.flatnonzero(self.uses[self.edge_of] > 2)
+        count = int(labels.max()) + 1
+        body_at = self.edge_of[sides] * count + labels[sides // 3]
+        pairs, which = np.unique(body_at, return_inverse=True)
+        ways = np.where(self.forward[sides], 1, -1)
+        open_there = pairs[np.bincount(which, weights=ways) != 0]
+        edge, body = np.divmod(open_there, count)
+        same = np.flatnonzero(edge[1:] == edge[:-1])
+        joined = connected_components(count, np.column_stack([body[same], body[same + 1]]))
+        _, first, found = np.unique(joined[labels], return_index=True, return_inverse=True)
+        # Numbered in order of their first facets, as before.
+        rank = np.empty(len(first), np.int64)
+        rank[np.argsort(first)] = np.arange(len(first))
+        return np.asarray(rank[found], dtype=np.int64)
 
 
 def edge_table(facets: Ints) -> EdgeTable:

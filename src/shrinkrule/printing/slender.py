@@ -115,7 +115,7 @@ def slender(surface: PrintSurface) -> tuple[tuple[PrintFinding, ...], str]:
         seen += len(islands)
         if seen > _MOST_ISLANDS:
             return (), "slender walls are not looked for in so fine a lattice"
-        below = [_holder(island, standing) for island in islands]
+        below = _holders(islands, standing)
         goes_on = {id(tower) for tower in below if tower is not None}
         ended += [(tower, bottom) for tower in standing if id(tower) not in goes_on]
         standing = [
@@ -159,14 +159,21 @@ def _island(section: CrossSection, bottom: float) -> _Tower | None:
     return _Tower(middle, thickness, low, high, section, bottom, thickness, 1)
 
 
-def _holder(island: _Tower, below: list[_Tower]) -> _Tower | None:
-    """The tower that an island goes on: the only one under it, and about as stiff."""
-    under = [
-        tower
-        for tower in below
-        if bool((tower.low < island.high).all() and (tower.high > island.low).all())
-        and (tower.section ^ island.section).area() > 0.0
+def _holders(islands: list[_Tower], below: list[_Tower]) -> list[_Tower | None]:
+    """The tower that each island goes on: the only one under it, and about as stiff."""
+    if not below:
+        return [None] * len(islands)
+    lows, highs = (np.array([getattr(tower, end) for tower in below]) for end in ("low", "high"))
+    return [
+        _holder(island, [below[n] for n in np.flatnonzero(near)])
+        for island in islands
+        for near in [((lows < island.high) & (highs > island.low)).all(axis=1)]
     ]
+
+
+def _holder(island: _Tower, near: list[_Tower]) -> _Tower | None:
+    """The tower that an island goes on, of those whose boxes meet its own."""
+    under = [tower for tower in near if (tower.section ^ island.section).area() > 0.0]
     if len(under) != 1:
         return None
     ratio = under[0].thickness / island.thickness

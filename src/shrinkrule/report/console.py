@@ -16,6 +16,7 @@ from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.filament import filament_text
+from shrinkrule.report.foundation import green_of
 from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.sag.ways import way_cells, ways_headline
 from shrinkrule.report.sag.words import estimate_text, sag_text
@@ -66,7 +67,7 @@ def show_job(
         if verbose or not line.plain.startswith(State.FINE.value):
             console.print(line)
     # A path that is broken into lines cannot be copied.
-    console.print(f"[bold]slice[/bold] {on_screen(str(files['green_stl']))}", soft_wrap=True)
+    console.print(f"[bold]slice[/bold] {on_screen(str(green_of(files)))}", soft_wrap=True)
     console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
 
 

@@ -61,6 +61,7 @@ def dimensions_dict(
                     "number": one.number,
                     "lower_mm": one.limits.lower_mm,
                     "upper_mm": one.limits.upper_mm,
+                    "thread": None if one.limits.thread is None else one.limits.thread.name,
                     "chance": one.chance,
                     "advice": one.advice,
                 }

@@ -16,10 +16,12 @@ from shrinkrule.dimensions import (
     FoundDimensions,
     PromisedDimension,
     Toleranced,
+    numbered_dozen,
     part_chance,
 )
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
+from shrinkrule.report.pictures.walls import Picture
 
 FLATS_APART_MM: Final = 1e-3
 """Difference from which the diameter over the flats stands beside that of the corners."""
@@ -201,7 +203,9 @@ def promise_texts(one: PromisedDimension) -> tuple[str, str, str, str, str, str]
 
 
 def dimension_rows(
-    found: FoundDimensions | None, promised: Sequence[PromisedDimension]
+    found: FoundDimensions | None,
+    promised: Sequence[PromisedDimension],
+    stills: Sequence[Picture] = (),
 ) -> list[dict[str, str]]:
     """First dimensions as texts for a page.
 
@@ -211,6 +215,8 @@ def dimension_rows(
         The dimensions.
     promised : sequence of PromisedDimension
         How they will come out, in the same order; empty where no row is known.
+    stills : sequence of Picture
+        Pictures with their numbers.
 
     Returns
     -------
@@ -220,16 +226,21 @@ def dimension_rows(
     if found is None:
         return []
     rows = []
-    for number, one in enumerate(found.dozen):
+    for mark in numbered_dozen(found):
+        one = mark.dimension
         texts = (one.kind.value, direction_text(one), f"{one.size_mm:.2f}", "", "", "")
         if promised:
-            texts = promise_texts(promised[number])
+            texts = promise_texts(promised[mark.number - 1])
         names = ("kind", "along", "wanted", "green", "fired", "holds")
         rows.append(
             {
                 **dict(zip(names, texts, strict=True)),
+                "number": str(mark.number),
+                "flats": over_flats(one),
                 "at": ", ".join(f"{round(c, 1) + 0.0:.1f}" for c in one.place),
+                "fly": ",".join(f"{c:.3f}" for c in mark.ends.mean(axis=0)),
                 "places": str(one.places),
+                "seen": ", ".join(still.letter for still in stills if mark.number in still.marked),
             }
         )
     return rows

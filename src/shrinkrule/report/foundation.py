@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from shrinkrule.version import VERSION
@@ -55,3 +57,19 @@ def without_nan(value: Any) -> Any:
     if isinstance(value, float) and not math.isfinite(value):
         return None
     return value
+
+
+def green_of(files: Mapping[str, Path]) -> Path:
+    """Green part among the files of a job, whichever its format.
+
+    Parameters
+    ----------
+    files : mapping of str to Path
+        Path of each file, by kind.
+
+    Returns
+    -------
+    Path
+        Its path.
+    """
+    return next(path for kind, path in files.items() if kind.startswith("green_"))

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.compensation import way_up
+from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
@@ -20,8 +21,9 @@ from shrinkrule.printing import PrintFinding
 from shrinkrule.report import words
 from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
-from shrinkrule.report.foundation import program
+from shrinkrule.report.foundation import green_of, program
 from shrinkrule.report.pictures.details import detail_pictures
+from shrinkrule.report.pictures.dimensions import dimension_stills
 from shrinkrule.report.pictures.walls import (
     Picture,
     legend,
@@ -41,7 +43,9 @@ MOST_ROWS: Final = 30
 """Rows of what prints badly on the page; the JSON has all."""
 
 
-def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> str:
+def job_html(
+    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+) -> str:
     """HTML report of the main job, with its pictures inside.
 
     Parameters
@@ -52,6 +56,8 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
         Files written beside the report, by kind.
     command : str
         The command line, if there was one.
+    green_sha256 : str
+        Checksum of the green part that the report is about, if that is written.
 
     Returns
     -------
@@ -60,8 +66,10 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
     """
     views = wall_views(result.walls, thickness_colouring(result.walls))
     pictures = wall_pictures(views)
+    dozen = () if result.dimensions is None else numbered_dozen(result.dimensions)
+    stills = dimension_stills(views.stage, dozen, result.green.from_model)
     verdict = result.verdict
-    scene = turning_scene(result)
+    scene = turning_scene(result, stills.lines)
     return (
         environment("shrinkrule.report")
         .get_template("job.html.j2")
@@ -69,6 +77,8 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
             result=result,
             row=result.recipe.row,
             files={kind: path.name for kind, path in files.items()},
+            green_file=green_of(files).name,
+            green_sha256=green_sha256,
             headline=verdict.headline,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
@@ -89,7 +99,8 @@ def job_html(result: JobResult, files: dict[str, Path], command: str = "") -> st
             pictures=pictures,
             details=detail_pictures(views),
             sag=_sag(result),
-            dimensions=dimension_rows(result.dimensions, result.promised),
+            dimensions=dimension_rows(result.dimensions, result.promised, stills.pictures),
+            dimension_stills=stills.pictures,
             estimate=_estimate(result),
             badly=_badly(result),
             scene=Markup(scene),

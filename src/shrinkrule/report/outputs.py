@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Iterable
 from pathlib import Path
+from typing import Final
 
-from shrinkrule.files import OutputSet, glb_bytes, ply_bytes, require_place, stl_bytes
+from shrinkrule.errors import SettingError
+from shrinkrule.files import (
+    OutputSet,
+    glb_bytes,
+    ply_bytes,
+    require_place,
+    stl_bytes,
+    threemf_bytes,
+)
+from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
 from shrinkrule.job import JobResult, Recipe, WallLook
-from shrinkrule.report.plain import job_dict
+from shrinkrule.report.foundation import green_of
+from shrinkrule.report.plain import job_dict, recipe_dict
+from shrinkrule.version import VERSION
 from shrinkrule.walls import ThicknessMap
 
+FORMATS: Final = ("stl", "3mf")
+"""Formats of a green part."""
 
-def job_paths(folder: Path, stem: str) -> dict[str, Path]:
+
+def job_paths(folder: Path, stem: str, green_format: str = "stl") -> dict[str, Path]:
     """Names of the files of a job, by kind.
 
     Parameters
@@ -22,14 +38,26 @@ def job_paths(folder: Path, stem: str) -> dict[str, Path]:
         Where they go.
     stem : str
         What their names begin with.
+    green_format : str
+        Format of the green part: ``stl`` or ``3mf``.
 
     Returns
     -------
     dict
         Path of each file, by kind.
+
+    Raises
+    ------
+    SettingError
+        For another format.
     """
+    if green_format not in FORMATS:
+        raise SettingError(
+            f"the green part is not written as {green_format!r}",
+            hint=f"choose {' or '.join(FORMATS)}",
+        )
     return {
-        "green_stl": folder / f"{stem}.green.stl",
+        f"green_{green_format}": folder / f"{stem}.green.{green_format}",
         "json": folder / f"{stem}.report.json",
         "html": folder / f"{stem}.report.html",
     }
@@ -58,9 +86,36 @@ def what_is_replaced(files: dict[str, Path], model: Path, recipe: Recipe) -> str
         before = dict(json.loads(files["json"].read_bytes())["recipe"])
     except (OSError, ValueError, KeyError, TypeError):
         return "a result whose recipe is not known"
-    now = {"model": model.name, **recipe.choices}
+    now = recipe_dict(model.name, checksum_of(model), recipe, files)
     other = [f"{key}: {str(before.get(key))[:60]}" for key in now if before.get(key) != now[key]]
     return "the result of another recipe (" + "; ".join(other) + ")" if other else ""
+
+
+def what_does_not_match(files: dict[str, Path]) -> str:
+    """Say that a green part is not the one its report is about, empty if it is or none is there.
+
+    Parameters
+    ----------
+    files : dict
+        As from :func:`job_paths`.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
+    green = green_of(files)
+    try:
+        named = json.loads(files["json"].read_bytes()).get("green_sha256")
+    except (OSError, ValueError, AttributeError):
+        return ""
+    if not isinstance(named, str) or checksum_of(green) == named:
+        return ""
+    state = "does not belong to" if green.exists() else "is missing beside"
+    return (
+        f"{green.name} {state} the report there: a run was stopped between the two, or the "
+        "file was changed since"
+    )
 
 
 def job_outputs(
@@ -69,8 +124,12 @@ def job_outputs(
     inputs: Iterable[Path] = (),
     name: str | None = None,
     command: str = "",
+    green_format: str = "stl",
 ) -> dict[str, Path]:
-    """Write the green STL and both reports; return their paths by kind.
+    """Write the green part and both reports; return their paths by kind.
+
+    The green part comes last, and both reports hold its checksum: a run that is killed between
+    leaves new reports beside an older green part, and the next one says so.
 
     Parameters
     ----------
@@ -84,6 +143,8 @@ def job_outputs(
         What the files' names begin with; the model's name if it is not given.
     command : str
         The command line, for the reports, if there was one.
+    green_format : str
+        ``stl`` or ``3mf``.
 
     Returns
     -------
@@ -99,18 +160,36 @@ def job_outputs(
 
     require_place(folder)
     stem = result.part.source.stem
-    files = job_paths(folder, name or stem)
+    files = job_paths(folder, name or stem, green_format)
     outputs = OutputSet(inputs)
     factors = result.green.factors
     scales = f"X {factors.x:.5f} Y {factors.y:.5f} Z {factors.z:.5f}"
     bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
-    header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
-    outputs.add(files["green_stl"], stl_bytes(result.to_slice, header))
-    plain = json.dumps(job_dict(result, files, command), indent=2, allow_nan=False) + "\n"
+    if green_format == "3mf":
+        about = f"{GREEN_MARK}{bent}{stem}, mm, {scales}"
+        green = threemf_bytes(result.to_slice, f"{stem} green", _metadata(result, files, about))
+    else:
+        header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
+        green = stl_bytes(result.to_slice, header)
+    checksum = hashlib.sha256(green).hexdigest()
+    plain = json.dumps(job_dict(result, files, command, checksum), indent=2, allow_nan=False) + "\n"
     outputs.add(files["json"], plain.encode())
-    outputs.add(files["html"], job_html(result, files, command).encode())
+    outputs.add(files["html"], job_html(result, files, command, checksum).encode())
+    outputs.add(green_of(files), green)
     outputs.write()
     return files
+
+
+def _metadata(result: JobResult, files: dict[str, Path], about: str) -> dict[str, str]:
+    """What a 3MF says of itself: what it is, and the calibration behind it as JSON."""
+    whole = job_dict(result, files)
+    keys = ("recipe", "calibration", "oversize", "outline_offset", "print_up")
+    return {
+        "Title": f"{result.part.source.stem} green",
+        "Description": about,
+        "Application": f"shrinkrule {VERSION}",
+        "calibration": json.dumps({key: whole[key] for key in keys}, allow_nan=False),
+    }
 
 
 def walls_outputs(

@@ -14,7 +14,15 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors, way_up
-from shrinkrule.job import JobResult, Place, WallLook, dimension_sags, look_at_bodies, room_of
+from shrinkrule.job import (
+    JobResult,
+    Place,
+    Recipe,
+    WallLook,
+    dimension_sags,
+    look_at_bodies,
+    room_of,
+)
 from shrinkrule.mesh import Part
 from shrinkrule.printer import Printer
 from shrinkrule.report.dimension_list import dimension_dicts
@@ -27,7 +35,9 @@ REPORT_SCHEMA: Final = "shrinkrule.report"
 REPORT_VERSION: Final = 1
 
 
-def job_dict(result: JobResult, files: dict[str, Path], command: str = "") -> dict[str, Any]:
+def job_dict(
+    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+) -> dict[str, Any]:
     """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions.
 
     Parameters
@@ -38,6 +48,8 @@ def job_dict(result: JobResult, files: dict[str, Path], command: str = "") -> di
         Path of each file that was written, by kind.
     command : str
         The command line, if there was one.
+    green_sha256 : str
+        Checksum of the green part, if that is written.
 
     Returns
     -------
@@ -53,7 +65,10 @@ def job_dict(result: JobResult, files: dict[str, Path], command: str = "") -> di
             "created": dt.datetime.now(dt.UTC).isoformat(timespec="seconds"),
             "command": command or None,
             "verdict": verdict_dict(result.verdict),
-            "recipe": {"model": result.part.source.name, **result.recipe.choices},
+            "recipe": recipe_dict(
+                result.part.source.name, result.part.sha256, result.recipe, files
+            ),
+            "green_sha256": green_sha256 or None,
             "model": part_dict(result.part),
             "calibration": None
             if row is None
@@ -90,6 +105,33 @@ def job_dict(result: JobResult, files: dict[str, Path], command: str = "") -> di
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
+
+
+def recipe_dict(
+    model: str, checksum: str, recipe: Recipe, files: dict[str, Path]
+) -> dict[str, str]:
+    """What decides about the files of a job, in words by name.
+
+    Parameters
+    ----------
+    model, checksum : str
+        Name and SHA-256 of the model.
+    recipe : Recipe
+        What the maker decided.
+    files : dict
+        Path of each file, by kind.
+
+    Returns
+    -------
+    dict
+        The same here, the same files.
+    """
+    return {
+        "model": model,
+        "SHA-256 of the model": checksum,
+        "format": next(kind for kind in files if kind.startswith("green_")),
+        **recipe.choices,
+    }
 
 
 def _dimensions(result: JobResult) -> list[dict[str, Any]] | None:
@@ -179,6 +221,7 @@ def part_dict(part: Part) -> dict[str, Any]:
         "sha256": part.sha256 or None,
         "format": part.file_format,
         "unit": part.unit,
+        "objects": list(part.objects),
         "soundness": part.soundness.as_dict(),
         "trusted": part.trusted,
         "mends": list(part.mends),

@@ -92,15 +92,33 @@ def thinnest_wall(mesh: trimesh.Trimesh) -> float:
     return float(thickness[order][np.searchsorted(share, _THIN_SHARE)])
 
 
-def _estimate_unknowns(mesh: trimesh.Trimesh, turn: Floats, brick: float) -> int:
-    """Estimate the unknowns: nodes fill the part and half a brick around it, along each axis."""
-    normals = np.abs(np.asarray(mesh.face_normals) @ turn.T)
-    flat = normals.max(axis=1) > 0.999
-    reach = np.where(flat, 0.5, 1.0) * normals.sum(axis=1)
-    shell = float((np.asarray(mesh.area_faces) * reach).sum())
-    edge = float(np.sum(mesh.extents))
-    volume = float(mesh.volume) + shell * brick + 2.0 * edge * brick**2
-    return int(3.0 * volume / brick**3)
+@dataclass(frozen=True)
+class _Extent:
+    """What the cost of a grid depends on, measured once for many tries.
+
+    Volume, mm3; shell, mm2, by which it grows for each mm of brick; sum of the sides of the box
+    along the mesh's axes, mm; its sides along the grid's (3,), mm.
+    """
+
+    volume: float
+    shell: float
+    edge: float
+    sides: Floats
+
+    @classmethod
+    def of(cls, mesh: trimesh.Trimesh, turn: Floats) -> _Extent:
+        """Nodes fill the part and half a brick around it, along each axis."""
+        normals = np.abs(np.asarray(mesh.face_normals) @ turn.T)
+        flat = normals.max(axis=1) > 0.999
+        reach = np.where(flat, 0.5, 1.0) * normals.sum(axis=1)
+        shell = float((np.asarray(mesh.area_faces) * reach).sum())
+        sides = np.ptp(np.asarray(mesh.vertices) @ turn.T, axis=0)
+        return cls(float(mesh.volume), shell, float(np.sum(mesh.extents)), sides)
+
+    def unknowns(self, brick: float) -> int:
+        """Estimate the unknowns of bricks so large."""
+        volume = self.volume + self.shell * brick + 2.0 * self.edge * brick**2
+        return int(3.0 * volume / brick**3)
 
 
 def _estimate_memory(unknowns: int, counts: Floats) -> int:
@@ -109,12 +127,12 @@ def _estimate_memory(unknowns: int, counts: Floats) -> int:
     return int(_BASE_BYTES + BYTES_PER_UNKNOWN * unknowns + _BYTES_PER_GRID_CELL * cells)
 
 
-def _finest(mesh: trimesh.Trimesh, turn: Floats, settings: SagSettings) -> float:
+def _finest(extent: _Extent, settings: SagSettings) -> float:
     """Smallest brick that the budget allows, mm."""
-    extents = np.ptp(np.asarray(mesh.vertices) @ turn.T, axis=0)
+    extents = extent.sides
 
     def fits(brick: float) -> bool:
-        unknowns = _estimate_unknowns(mesh, turn, brick)
+        unknowns = extent.unknowns(brick)
         return (
             unknowns <= settings.max_unknowns
             and _estimate_memory(unknowns, extents / brick) <= settings.max_memory
@@ -127,12 +145,14 @@ def _finest(mesh: trimesh.Trimesh, turn: Floats, settings: SagSettings) -> float
     return high
 
 
-def _lay_within(mesh: trimesh.Trimesh, turn: Floats, brick: float, budget: int) -> tuple[Grid, int]:
+def _lay_within(
+    mesh: trimesh.Trimesh, extent: _Extent, turn: Floats, brick: float, budget: int
+) -> tuple[Grid, int]:
     """Grid of about the given bricks: smaller to fit flat faces, or larger to fit the budget."""
     larger = brick * 1.05 ** np.arange(_LARGER_TRIES)
     for side, slack in ((brick, SLACK), *((float(side), 1.0) for side in larger)):
         grid = lay_grid(mesh, turn, side, slack)
-        unknowns = _estimate_unknowns(mesh, turn, float(np.prod(grid.size) ** (1.0 / 3.0)))
+        unknowns = extent.unknowns(float(np.prod(grid.size) ** (1.0 / 3.0)))
         if unknowns <= budget:
             break
     return grid, unknowns
@@ -167,24 +187,25 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
         )
     turn = furnace_turn(mesh, settings.up)
     wall = settings.wall_mm if settings.wall_mm is not None else thinnest_wall(mesh)
-    finest = _finest(mesh, turn, settings)
+    extent = _Extent.of(mesh, turn)
+    finest = _finest(extent, settings)
     wanted = settings.brick_mm
     if wanted is None:
-        quick = _finest(mesh, turn, replace(settings, max_unknowns=_QUICK))
+        quick = _finest(extent, replace(settings, max_unknowns=_QUICK))
         wanted = min(wall / BRICKS_WANTED, quick)
     if settings.brick_mm is not None and wanted < finest:
-        unknowns = _estimate_unknowns(mesh, turn, wanted)
+        unknowns = extent.unknowns(wanted)
         raise SettingError(
             f"bricks of {wanted:.3g} mm make about {unknowns:,} unknowns, more than the budget",
             hint=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
-    grid, unknowns = _lay_within(mesh, turn, max(wanted, finest), settings.max_unknowns)
+    grid, unknowns = _lay_within(mesh, extent, turn, max(wanted, finest), settings.max_unknowns)
     through = wall / float(grid.size.max())
     notes = []
     if through < FEWEST_BRICKS:
         notes.append(
             f"the thinnest wall ({wall:.2g} mm) is thinner than a brick, so its sag is not sure; "
-            f"about {_estimate_unknowns(mesh, turn, wall / BRICKS_WANTED):,} unknowns would do"
+            f"about {extent.unknowns(wall / BRICKS_WANTED):,} unknowns would do"
         )
     elif through < BRICKS_WANTED - 0.05:
         notes.append(

@@ -194,7 +194,8 @@ def _require_row(path: Path, report: dict[str, Any], first: dict[str, Any]) -> N
 
 
 def _part(letter: str, path: Path, report: dict[str, Any]) -> TravelingPart:
-    green = path.with_name(report["files"]["green_stl"])
+    written = report["files"]
+    green = path.with_name(next(written[kind] for kind in written if kind.startswith("green_")))
     lengths: list[Expected] = []
     missing: list[str] = []
     for one in (report["dimensions"] or [])[:FIRST]:

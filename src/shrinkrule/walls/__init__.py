@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, Weight
     from shrinkrule.walls.layers.check import LayerReport, layer_findings
     from shrinkrule.walls.limits import WallLimits
-    from shrinkrule.walls.map import ThicknessMap, thickness_map
+    from shrinkrule.walls.map import ThicknessMap, band_map, thickness_map
     from shrinkrule.walls.shown import ShownWalls
     from shrinkrule.walls.thickness.cells import SurfaceSamples
     from shrinkrule.walls.thickness.sampling import sample_surface
@@ -36,6 +36,7 @@ __all__ = [
     "WallLimits",
     "WallReport",
     "Weight",
+    "band_map",
     "check_walls",
     "compile_ahead",
     "layer_findings",
@@ -61,6 +62,7 @@ _MODULES: Final = {
     "WallLimits": "shrinkrule.walls.limits",
     "WallReport": "shrinkrule.walls.check",
     "Weight": "shrinkrule.walls.findings",
+    "band_map": "shrinkrule.walls.map",
     "check_walls": "shrinkrule.walls.check",
     "compile_ahead": "shrinkrule.walls.ahead",
     "layer_findings": "shrinkrule.walls.layers.check",

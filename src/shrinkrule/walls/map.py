@@ -93,13 +93,45 @@ def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
     ThicknessMap
         The split surface with its values.
     """
-    fine = _split_where_thickness_changes(mesh, shown)
+    vertices, faces, facing = _split(mesh, shown, MOST_LONG_EDGES)
+    thickness, band = _fitted(shown, vertices, facing)
+    return ThicknessMap(vertices, faces, thickness, band)
+
+
+def band_map(mesh: trimesh.Trimesh, shown: ShownWalls, most_long: int) -> tuple[Floats, Ints, Ints]:
+    """Colour at each vertex of a part, with facets split where the thickness changes.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The GREEN part, print frame, mm.
+    shown : ShownWalls
+        What its samples show.
+    most_long : int
+        No facet is split once so many edges are still longer than wanted.
+
+    Returns
+    -------
+    vertices, faces : (n, 3) float64, (m, 3) int64
+        The split surface, as in `ThicknessMap`.
+    band : (n,) int64
+        Colour of the thickness scale; -1 where nothing was measured.
+    """
+    vertices, faces, facing = _split(mesh, shown, most_long)
+    reach = FACING_REACH * shown.spacing_mm
+    tree = cKDTree(np.hstack([shown.points, reach * shown.normals]))
+    _, nearest = tree.query(np.hstack([vertices, reach * facing]), workers=-1)
+    return vertices, faces, shown.band[nearest]
+
+
+def _split(mesh: trimesh.Trimesh, shown: ShownWalls, most_long: int) -> tuple[Floats, Ints, Floats]:
+    """Vertices once for each smooth face, facets, and which way each vertex faces (n, 3)."""
+    fine = _split_where_thickness_changes(mesh, shown, most_long)
     vertices, faces, facet_of = _split_at_creases(fine)
     corners = np.asarray(fine.vertices, dtype=np.float64)[np.asarray(fine.faces)[facet_of]]
     facing = area_normals(corners)
     facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), np.finfo(np.float64).tiny)
-    thickness, band = _fitted(shown, vertices, facing)
-    return ThicknessMap(vertices, faces, thickness, band)
+    return vertices, faces, facing
 
 
 def _fitted(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, Ints]:
@@ -132,7 +164,9 @@ def _fitted(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, 
     return thickness, shown.band[about[:, 0]]
 
 
-def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> trimesh.Trimesh:
+def _split_where_thickness_changes(
+    mesh: trimesh.Trimesh, shown: ShownWalls, most_long: int
+) -> trimesh.Trimesh:
     """Mesh whose edges are no longer than two spacings or their distance to the next change."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
@@ -152,7 +186,7 @@ def _split_where_thickness_changes(mesh: trimesh.Trimesh, shown: ShownWalls) -> 
         length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
         long = np.flatnonzero(length > finest)
         split = np.zeros(len(edges), dtype=np.bool_)
-        if len(long) <= MOST_LONG_EDGES:
+        if len(long) <= most_long:
             away, _ = tree.query(edges[long].mean(axis=1), workers=-1)
             split[long] = length[long] > away
         return split
@@ -216,7 +250,7 @@ def _split_at_creases(mesh: trimesh.Trimesh) -> tuple[Floats, Ints, Ints]:
     vertex = connected_components(count, np.column_stack([one, other]))
     total = int(vertex.max()) + 1
     facet_of = np.empty(total, dtype=np.int64)
-    by_size = np.argsort(np.repeat(mesh.area_faces, 3), kind="stable")
+    by_size = (3 * np.argsort(mesh.area_faces, kind="stable")[:, None] + np.arange(3)).ravel()
     # Where a vertex stands several times, the last and largest facet is kept.
     facet_of[vertex[by_size]] = by_size // 3
     vertices = np.empty((total, 3))

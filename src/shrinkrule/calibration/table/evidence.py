@@ -6,7 +6,6 @@ whether a sheet is still the one that was fitted. Checksums are SHA-256 (FIPS 18
 
 from __future__ import annotations
 
-import hashlib
 import os
 import re
 from collections.abc import Iterable
@@ -14,7 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from shrinkrule.errors import TableError
+from shrinkrule.errors import FileError, TableError
+from shrinkrule.files.checksum import sha256_of
 
 _ONE: Final = re.compile(r"(?P<file>.+?) sha256:(?P<sum>[0-9a-f]{64})(?:; |$)")
 
@@ -151,10 +151,10 @@ def _named(file: Path, folder: Path) -> str:
 
 def _checksum(path: Path, where: str) -> str:
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
+        return sha256_of(path)
+    except FileError as error:
         raise TableError(
-            f"{path} cannot be read ({error.strerror})",
+            f"{path} {error.what}",
             where=where,
             hint="put the file back where it was, or fit all sheets anew by naming them",
         ) from error

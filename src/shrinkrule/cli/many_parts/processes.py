@@ -23,7 +23,7 @@ import typer
 from shrinkrule.errors import FileError, SettingError
 from shrinkrule.numerics.progress import Progress
 
-MODELS: Final = (".stl", ".3mf")
+MODELS: Final = (".stl", ".3mf", ".obj", ".ply", ".off")
 """Endings of files that are taken out of a folder."""
 
 _GREEN: Final = ".green"

@@ -104,7 +104,7 @@ def faces_of(
     """
     strip = _on_cylinders(surface, regions, creases, cylinders)
     able = regions.flat & ~strip & ~_of_smooth_surfaces(regions, creases, strip)
-    able &= (regions.areas >= LEAST_AREA_MM2) & _wide(surface, regions)
+    able &= (regions.areas >= LEAST_AREA_MM2) & (_widths(surface, regions) >= LEAST_WIDTH_MM)
     left = np.flatnonzero(able)
     left = left[np.argsort(-regions.areas[left], kind="stable")]
     directions: list[Floats] = []
@@ -133,7 +133,13 @@ def _on_cylinders(
     axis = np.stack([one.axis for one in cylinders])
     centre = np.stack([one.centre for one in cylinders])
     outer = np.array([one.radius_mm for one in cylinders])
-    inner = outer * np.cos(2.0 * np.pi / np.array([max(one.facets_round, 8) for one in cylinders]))
+    step = 2.0 * np.pi / np.array([max(one.facets_round, 8) for one in cylinders])
+    inner = outer * np.cos(step)
+    # A keyway's floor may lie in the shell, but deeper than any strip.
+    depth = np.full(len(cylinders), np.inf)
+    mine = np.flatnonzero(owner >= 0)
+    np.minimum.at(depth, owner[mine], _from_axis(regions, mine, centre[owner[mine]]))
+    width = _widths(surface, regions).clip(1e-300)
     pair = np.concatenate([creases.regions, creases.regions[:, ::-1]])
     slack = IN_SHELL * surface.noise_mm
     for _ in range(PIECES_BEYOND):
@@ -151,8 +157,16 @@ def _on_cylinders(
         off = (far > outer[mine] + slack) | (far < inner[mine] - slack)
         on = ~np.logical_or.reduceat(off, start)
         on &= np.abs((regions.normals[region] * axis[whose]).sum(axis=1)) < ACROSS_AXIS
+        unsure = slack * (1.0 + outer[whose] * step[whose] / width[region])
+        on &= _from_axis(regions, region, centre[whose]) >= depth[whose] - unsure
         owner[region[on]] = whose[on]
     return owner >= 0
+
+
+def _from_axis(regions: Regions, some: Ints, centres: Floats) -> Floats:
+    """Distances of regions' planes from points of axes that they are parallel to, mm."""
+    far: Floats = np.abs((regions.normals[some] * centres).sum(axis=1) - regions.levels[some])
+    return far
 
 
 def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask:
@@ -183,13 +197,13 @@ def _expanded(regions: Regions, some: Ints) -> tuple[Ints, Ints, Ints]:
     return owner, regions.corner[place], np.cumsum(sizes) - sizes
 
 
-def _wide(surface: Surface, regions: Regions) -> Mask:
-    """Whether a region is no sliver: its area over the diagonal of its box."""
+def _widths(surface: Surface, regions: Regions) -> Floats:
+    """Width of each region, to tell slivers: its area over the diagonal of its box, mm."""
     points = surface.vertices[regions.corner]
     low = np.minimum.reduceat(points, regions.start)
     high = np.maximum.reduceat(points, regions.start)
-    wide: Mask = regions.areas >= LEAST_WIDTH_MM * np.linalg.norm(high - low, axis=1)
-    return wide
+    widths: Floats = regions.areas / np.linalg.norm(high - low, axis=1).clip(1e-300)
+    return widths
 
 
 def _alike(surface: Surface, regions: Regions, some: Ints, direction: Floats) -> Mask:

@@ -236,7 +236,6 @@ def mark_places(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
         Number of the row, and where.
     """
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
-    font = ImageFont.load_default(15)
     size = np.array([camera.width, camera.height], dtype=np.float64)
     taken: list[Floats] = []
     numbered: set[int] = set()
@@ -246,15 +245,46 @@ def mark_places(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
         if number in numbered:
             continue
         numbered.add(number)
-        label = _clear_of(taken, at, size)
+        label = clear_of(taken, at, size)
         taken.append(label)
         pen.line([tuple(at), tuple(label)], fill=INK, width=2)
-        pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
-        pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+        number_at(pen, label, number)
 
 
-def _clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
-    """Place for a label near ``at``, clear of earlier labels and inside the picture."""
+def number_at(pen: ImageDraw.ImageDraw, label: Floats, number: int) -> None:
+    """Draw a number in a ring.
+
+    Parameters
+    ----------
+    pen : ImageDraw
+        Draws upon the picture.
+    label : (2,) float64
+        Middle of the ring, pixels.
+    number : int
+        The number.
+    """
+    pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
+    font = ImageFont.load_default(15)
+    pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
+
+
+def clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
+    """Place for a label near a point, clear of earlier labels and inside the picture.
+
+    Parameters
+    ----------
+    taken : list of (2,) float64
+        Earlier labels, pixels.
+    at : (2,) float64
+        The point, pixels.
+    size : (2,) float64
+        Of the picture, pixels.
+
+    Returns
+    -------
+    (2,) float64
+        Middle of the label, pixels.
+    """
     turns = np.radians(np.arange(0, 360, 30))
     outward = np.arctan2(*(at - size / 2)[::-1])
     for distance in (34, 54, 74, 94):

@@ -168,6 +168,36 @@
       shade();
     });
   });
+  // Lines and numbers of dimensions lie before the part, however it is turned.
+  var lengths = new THREE.Group(), toggle = document.getElementById("turning-dimensions");
+  function label(number, at) {
+    var sheet = document.createElement("canvas"), pen = sheet.getContext("2d"), sprite;
+    sheet.width = sheet.height = 64;
+    pen.beginPath(); pen.arc(32, 32, 29, 0, 2 * Math.PI);
+    pen.fillStyle = "#ffffff"; pen.fill();
+    pen.lineWidth = 3; pen.strokeStyle = "#1e1e1e"; pen.stroke();
+    pen.fillStyle = "#1e1e1e"; pen.font = "36px sans-serif";
+    pen.textAlign = "center"; pen.textBaseline = "middle"; pen.fillText(String(number), 32, 34);
+    sprite = new THREE.Sprite(new THREE.SpriteMaterial(
+      { map: new THREE.CanvasTexture(sheet), depthTest: false, sizeAttenuation: false }));
+    sprite.position.copy(at); sprite.scale.setScalar(0.032); sprite.renderOrder = 3;
+    return sprite;
+  }
+  (part.dimensions || []).forEach(function (one) {
+    var ends = one.points.map(function (end) { return new THREE.Vector3().fromArray(end); });
+    var line = new THREE.Line(new THREE.BufferGeometry().setFromPoints(ends.slice(0, 2)),
+      new THREE.LineBasicMaterial({ color: night() ? 0xb03a00 : 0x1e1e1e, depthTest: false }));
+    line.renderOrder = 2;
+    lengths.add(line, label(one.number, ends[2]));
+  });
+  lengths.visible = false;
+  scene.add(lengths);
+  toggle.hidden = lengths.children.length === 0;
+  toggle.addEventListener("click", function () {
+    lengths.visible = !lengths.visible;
+    toggle.setAttribute("aria-pressed", String(lengths.visible));
+    draw();
+  });
   document.getElementById("turning-home").addEventListener("click", function () { home(); draw(); });
   slider.addEventListener("input", shade);
   window.addEventListener("resize", fit);

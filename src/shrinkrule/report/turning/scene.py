@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import json
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -13,7 +14,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.job import JobResult
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.report.turning.three import three_js
-from shrinkrule.walls import thickness_map
+from shrinkrule.walls import band_map
 
 if TYPE_CHECKING:
     from shrinkrule.job import SagLook
@@ -21,16 +22,26 @@ if TYPE_CHECKING:
 MOST_FACETS: Final = 60_000
 """Facets drawn at most: about 2 MB of page, and smooth on a telephone."""
 
+LABEL_SHARES: Final = np.array([0.5, 0.35, 0.65, 0.2, 0.8])
+"""Where on its line the number of a dimension may stand, the best first."""
+
+LABELS_APART: Final = 0.09
+"""Distance of numbers, over the part's longest side, from which they are clear of each other."""
+_MOST_LONG: Final = 20_000
+"""Edges that are split to show where thickness changes, at most: about as many facets as drawn."""
+
 _FACINGS: Final = 2.0  # steps in each direction of the normal that are kept apart when thinned
 
 
-def turning_scene(result: JobResult) -> str:
+def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -> str:
     """The turning part of a job as JSON, in the model's axes, mm.
 
     Parameters
     ----------
     result : JobResult
         What was found.
+    lines : sequence of (int, (2, 3) float64)
+        Number and ends of each dimension that can be shown, mm.
 
     Returns
     -------
@@ -39,10 +50,8 @@ def turning_scene(result: JobResult) -> str:
     """
     if not three_js():
         return ""
-    mapped = thickness_map(result.green.mesh, result.walls.report.shown)
-    band = np.asarray(mapped.band, dtype=np.int64)
-    points = result.green.in_model(np.asarray(mapped.vertices, dtype=np.float64))
-    points, facets, band = thinned(points, np.asarray(mapped.faces, dtype=np.int64), band)
+    points, facets, band = band_map(result.green.mesh, result.walls.report.shown, _MOST_LONG)
+    points, facets, band = thinned(result.green.in_model(points), facets, band)
     colours = np.round(255.0 * result.walls.scale.colours_of(band)[:, :3]).astype(np.uint8)
     moved = _displacement(result.sag_look, points)
     up = (0.0, 0.0, 1.0) if result.recipe.lies is None else result.recipe.lies.furnace_up
@@ -54,6 +63,7 @@ def turning_scene(result: JobResult) -> str:
         "most": 0.0 if moved is None else float(np.linalg.norm(moved, axis=1).max()),
         "matters": result.sag_look.limit_mm,
         "up": [float(x) for x in up],
+        "dimensions": _numbered(lines, float(np.ptp(points, axis=0).max())),
     }
     # No "<" in a script block: a name could end it.
     return json.dumps(scene).replace("<", "\\u003c")
@@ -62,6 +72,20 @@ def turning_scene(result: JobResult) -> str:
 def _packed(values: NDArray[Any]) -> str:
     """Numbers as base64 of their bytes, least significant first."""
     return base64.b64encode(np.ascontiguousarray(values).tobytes()).decode("ascii")
+
+
+def _numbered(lines: Sequence[tuple[int, Floats]], span_mm: float) -> list[dict[str, Any]]:
+    """Lines with their numbers, each at a place of its line that is clear of the others."""
+    shown: list[dict[str, Any]] = []
+    taken = np.full((1, 3), np.inf)
+    for number, ends in lines:
+        places = ends[0] + LABEL_SHARES[:, None] * (ends[1] - ends[0])
+        clear = np.linalg.norm(places[:, None] - taken, axis=2).min(axis=1)
+        at = places[np.argmax(np.minimum(clear, LABELS_APART * span_mm))]
+        taken = np.vstack([taken, at])
+        corners = (*ends, at)
+        shown.append({"number": number, "points": [np.round(p, 4).tolist() for p in corners]})
+    return shown
 
 
 def _displacement(look: SagLook, points: Floats) -> Floats | None:
@@ -107,15 +131,17 @@ def thinned(
     across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     np.add.at(normals, facets.ravel(), np.repeat(across, 3, axis=0))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    facing = np.round(_FACINGS * (1.0 + normals)).astype(np.int64)
     low = points.min(axis=0)
     span = float(np.ptp(points, axis=0).max())
     side = span / 400.0
     while True:
-        key = np.column_stack(
-            [np.floor((points - low) / side), np.round(_FACINGS * normals), band]
-        ).astype(np.int64)
-        _, first, group = np.unique(key, axis=0, return_index=True, return_inverse=True)
-        fewer = group.reshape(-1)[facets]
+        cube = np.floor((points - low) / side).astype(np.int64)
+        digits = np.column_stack([cube, facing, band - band.min()])
+        # Side by side in one whole number, which sorts much faster than rows.
+        key = np.ravel_multi_index(tuple(digits.T), tuple(digits.max(axis=0) + 1))
+        _, first, group = np.unique(key, return_index=True, return_inverse=True)
+        fewer = group[facets]
         kept = (fewer != np.roll(fewer, 1, axis=1)).all(axis=1)
         if kept.sum() <= most or side > span:
             return points[first], fewer[kept], band[first]

@@ -12,13 +12,14 @@ import io
 import posixpath
 import zipfile
 import zlib
+from dataclasses import dataclass
 from typing import IO, Final
 
 import numpy as np
 from lxml import etree
 
 from shrinkrule.errors import FileError
-from shrinkrule.files.threemf_model import MM_PER_UNIT, Model, ModelError, read_model
+from shrinkrule.files.threemf.model import MM_PER_UNIT, Model, ModelError, read_model
 from shrinkrule.files.unpack import MAX_UNPACKED_BYTES, require_memory
 from shrinkrule.numerics.arrays import Floats
 
@@ -39,11 +40,30 @@ SMALL_ENOUGH: Final = 32 * 1024**2
 
 MAX_DEPTH: Final = 40
 
-Placed = tuple[str, int, Floats]
-"""An object, by part and number, and where it stands: (4, 3), rotation above translation."""
+
+@dataclass(frozen=True)
+class Placed:
+    """What a package places.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float64
+        Of all facets, mm.
+    unit : str
+        The unit that the package states.
+    objects : tuple of str
+        Names of the meshes placed, in their order, where they have any.
+    description : str
+        What the package says that it is.
+    """
+
+    corners: Floats
+    unit: str
+    objects: tuple[str, ...]
+    description: str
 
 
-def facets_from_3mf(data: bytes, where: str) -> tuple[Floats, str]:
+def facets_from_3mf(data: bytes, where: str) -> Placed:
     """Corner points, in mm, of all facets that a 3MF package places.
 
     Parameters
@@ -55,10 +75,8 @@ def facets_from_3mf(data: bytes, where: str) -> tuple[Floats, str]:
 
     Returns
     -------
-    corners : (m, 3, 3) float64
-        In mm.
-    unit : str
-        The unit that the package states.
+    Placed
+        The facets, and what the package says of them.
 
     Raises
     ------
@@ -143,9 +161,10 @@ class _Package:
         }
         self._models: dict[str, Model] = {}
         self._counts: dict[tuple[str, int], int] = {}
+        self._names: list[str] = []
 
-    def placed(self) -> tuple[Floats, str]:
-        """Corners of all that is placed, mm, and the unit stated."""
+    def placed(self) -> Placed:
+        """All that is placed, mm."""
         root = self._root()
         model = self._model(root)
         if model.unit not in MM_PER_UNIT:
@@ -166,7 +185,7 @@ class _Package:
         corners = np.concatenate(found) * MM_PER_UNIT[model.unit]
         if not np.isfinite(corners).all():
             raise ModelError("a transform places an object beyond what a number holds")
-        return corners, model.unit
+        return Placed(corners, model.unit, tuple(self._names), model.description)
 
     def _root(self) -> str:
         """Name of the part that holds the build, as the package's own relations state it."""
@@ -220,6 +239,8 @@ class _Package:
             facets = body.triangles
             if np.linalg.det(matrix[:3]) < 0.0:
                 facets = facets[:, ::-1]
+            if body.name:
+                self._names.append(body.name)
             found.append((body.vertices @ matrix[:3] + matrix[3])[facets])
         for part, child, inner in body.components:
             both = inner @ matrix[:3]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from array import array
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import IO, Any, Final
 
 import numpy as np
 from lxml import etree
 
+from shrinkrule.cells import printable
 from shrinkrule.numerics.arrays import Floats, Ints
 
 MM_PER_UNIT: Final = {
@@ -54,13 +55,15 @@ class Body:
     vertices: Floats
     triangles: Ints
     components: tuple[Reference, ...]
+    name: str = ""
 
 
-@dataclass(frozen=True)
+@dataclass
 class Model:
-    """A model part: its unit, its objects by number, and what it places."""
+    """A model part: its unit, its objects by number, what it places, and what it says it is."""
 
     unit: str
+    description: str = ""
     objects: dict[int, Body] = field(default_factory=dict)
     items: list[Reference] = field(default_factory=list)
 
@@ -138,7 +141,8 @@ def _fill(model: Model, events: Iterator[tuple[str, Any]], core: str) -> None:
     components: list[Reference] = []
     vertex, triangle, component = core + "vertex", core + "triangle", core + "component"
     item, body, lattice = core + "item", core + "object", "beamlattice"
-    number, solid = -1, True
+    metadata = core + "metadata"
+    number, solid, name = -1, True, ""
     for event, element in events:
         tag = element.tag
         if event == "start":
@@ -146,6 +150,7 @@ def _fill(model: Model, events: Iterator[tuple[str, Any]], core: str) -> None:
                 vertices, triangles, components = array("d"), array("q"), []
                 number = int(element.get("id"))
                 solid = element.get("type") not in _NOT_SOLID
+                name = printable(str(element.get("name", "")))[:MAX_TEXT]
             continue
         get = element.get
         if tag == vertex:
@@ -159,7 +164,11 @@ def _fill(model: Model, events: Iterator[tuple[str, Any]], core: str) -> None:
         elif tag == body:
             if number in model.objects:
                 raise ModelError(f"object {number} stands twice in this package")
-            model.objects[number] = _body(number, solid, vertices, triangles, tuple(components))
+            body_read = _body(number, solid, vertices, triangles, tuple(components))
+            model.objects[number] = replace(body_read, name=name)
+        elif tag == metadata and element.get("name") == "Description":
+            # The model's own stands first; those of objects come later.
+            model.description = model.description or str(element.text or "")
         elif isinstance(tag, str) and tag.endswith("}" + lattice):
             raise ModelError(
                 f"object {number} has a lattice of beams, which is not read here",
