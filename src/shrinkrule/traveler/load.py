@@ -235,6 +235,7 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
         spread = 0.0 if axis == "z" else 2.0 * bead * _SIDE[feature]
         fired, green = Interval(**reading["fired_mm"]), reading["green_mm"]
         half = None if fired.half95 is None else fired.half95 * green / fired.value
+        taken_off = reading.get("sag_mm") or None
         fired = _with_sag(fired, one.get("sag_mm"), row)
         along = reading["in_print"] if len(readings) > 1 else ""
         found.append(
@@ -248,7 +249,7 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
                 sliced_mm=reading["model_mm"] - spread,
                 green_mm=Interval(green, half),
                 fired_mm=fired,
-                sag_mm=one.get("sag_mm"),
+                sag_mm=one.get("sag_mm") if taken_off is None else taken_off,
                 place=tuple(one["at_mm"]),
             )
         )
