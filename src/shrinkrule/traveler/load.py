@@ -24,9 +24,6 @@ from shrinkrule.sheet import Kind
 LETTERS: Final = "ABCDEFGHJKLNPQRTUVW"
 """Letters of parts: none that a number, a direction or a setting begins with."""
 
-FIRST: Final = 12
-"""Dimensions that are measured: those that a report numbers first."""
-
 KINDS: Final = {
     Feature.OUTSIDE: Kind.OUTSIDE,
     Feature.SLOT: Kind.INSIDE,
@@ -178,7 +175,7 @@ def _require_row(path: Path, report: dict[str, Any], first: dict[str, Any]) -> N
             hint="make it by a row of a table",
         )
     listed = report["dimensions"] or []
-    if not all("between" in r for one in listed[:1] for r in one.get("readings", ())):
+    if not all("ends_mm" in one for one in listed[:1]):
         raise SettingError(
             "the report is of an older version, without what is printed of each dimension",
             where=str(path),
@@ -198,7 +195,7 @@ def _part(letter: str, path: Path, report: dict[str, Any]) -> TravelingPart:
     green = path.with_name(next(written[kind] for kind in written if kind.startswith("green_")))
     lengths: list[Expected] = []
     missing: list[str] = []
-    for one in (report["dimensions"] or [])[:FIRST]:
+    for one in numbered_of(report):
         taken = _expected(letter, one, report["calibration"]["row"])
         lengths += taken
         if not taken:
@@ -213,6 +210,22 @@ def _part(letter: str, path: Path, report: dict[str, Any]) -> TravelingPart:
         lengths=tuple(lengths),
         not_measured=tuple(missing),
     )
+
+
+def numbered_of(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """Dimensions that a report numbers first and draws: those that a caliper takes.
+
+    Parameters
+    ----------
+    report : dict
+        As ``compensate`` wrote it.
+
+    Returns
+    -------
+    list of dict
+        In their order.
+    """
+    return [one for one in report["dimensions"] or [] if "ends_mm" in one]
 
 
 def _slants(one: dict[str, Any]) -> bool:

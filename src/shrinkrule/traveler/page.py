@@ -31,6 +31,12 @@ MEANINGS: Final = (
 )
 """What a reading beyond its band means, as a rule of the trade; the review weighs it by the row."""
 
+LINES_BESIDE_TWO_ROWS: Final = 19
+"""Lines of a table that leave room for two rows of pictures on a sheet of Letter."""
+
+LAST_TAKES: Final = 10
+"""Lines that meanings and cautions take, under the last part."""
+
 REACTIVE: Final = ("alumin", "titan", "magnes")
 """Words in a material's name for which the caution about reactive metals comes first."""
 
@@ -57,7 +63,10 @@ def traveler_html(load: Load, pictures: Sequence[PartPictures], sheet_name: str)
         environment("shrinkrule.traveler")
         .get_template("traveler.html")
         .render(
-            parts=[_part(part, seen) for part, seen in zip(load.parts, pictures, strict=True)],
+            parts=[
+                _part(part, seen, part is load.parts[-1])
+                for part, seen in zip(load.parts, pictures, strict=True)
+            ],
             row=row,
             nozzle=f"{load.settings['printer.nozzle']:g}",
             layer=f"{load.settings['printer.layer_height']:g}",
@@ -72,7 +81,7 @@ def traveler_html(load: Load, pictures: Sequence[PartPictures], sheet_name: str)
     )
 
 
-def _part(part: TravelingPart, pictures: PartPictures) -> dict[str, Any]:
+def _part(part: TravelingPart, pictures: PartPictures, is_last: bool) -> dict[str, Any]:
     report = part.report
     sizes = report["prediction"]["sizes"]
     fit = report["furnace"]
@@ -110,6 +119,7 @@ def _part(part: TravelingPart, pictures: PartPictures) -> dict[str, Any]:
         ],
         "not_measured": part.not_measured,
         "pictures": pictures,
+        "room": len(part.lengths) + (LAST_TAKES if is_last else 0) <= LINES_BESIDE_TWO_ROWS,
         "fit": ", ".join(lies),
         "sag": f"about {sag['sag_mm']:.2f} mm" if matters else "",
         "offset": _offset(report),
