@@ -42,7 +42,7 @@ def charts_of(
     Returns
     -------
     dict of str to tuple of FiringChart
-        XY and Z by the name of the row; limits are of the row's own components, and of rows that
+        XY and Z by the name of the row, by the row's own components; none for a row that does not
         know how firings differ.
     """
     found = {}
@@ -56,7 +56,8 @@ def charts_of(
                 ("xy", row.shrinkage_xy.value, flat),
                 ("z", row.shrinkage_z.value, row.along("z").scatter.between),
             )
-            if (chart := firing_chart(entries, row.name, direction, centre, sd)).firings
+            if sd > 0.0
+            and (chart := firing_chart(entries, row.name, direction, centre, sd)).firings
         )
         if charts:
             found[row.name] = charts
