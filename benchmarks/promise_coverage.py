@@ -27,7 +27,6 @@ from make_sheets import blank_lines
 LENGTHS_MM = (5.0, 20.0, 60.0)
 LAYER_MM = 0.3
 SIDE = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP: 0.0}
-BORES_MM = (6.0, 9.0, 12.0)
 DESIGNS = ((1, 1), (1, 1, 1), (2, 1, 1), (1, 3, 1, 1), (1, 1, 1, 1, 1), (2, 1, 1, 1, 2, 1))
 
 
@@ -39,6 +38,8 @@ class Workshop:
     shrinkage: tuple[float, float, float] = (0.145, 0.145, 0.16)
     first_layer_mm: float = 0.0
     bore_mm: float = 0.0
+    bore_mm2: float = 0.0
+    """What a bore is off by beyond that, times its diameter: curvature drags the bead inward."""
     bead_mm: float = 0.04
     zero_mm: float = 0.0
     firing_sd: float = 0.0012
@@ -65,6 +66,7 @@ WORKSHOPS = {
     "first layer": Workshop(first_layer_mm=-0.1),
     "whole layers": Workshop(first_layer_mm=-0.03, layered=True),
     "bores": Workshop(bore_mm=-0.08),
+    "bores, small ones tighter": Workshop(bore_mm2=-0.4),
     "caliper's zero": Workshop(zero_mm=0.04),
     "furnace that drifts": Workshop(drift=0.0008),
     "thick against thin": Workshop(thick=0.004),
@@ -100,13 +102,17 @@ def settings(firing: int, coupon: int) -> SheetSettings:
 
 
 def lines() -> list[tuple[Kind, int, float]]:
-    """Kind, axis and model length of the coupon's lengths, with bores of three diameters."""
-    found = [
+    """Kind, axis and model length of the coupon's lengths."""
+    return [
         (line.kind, "xyz".index(line.axis), float(line.nominal or 0.0))
         for line in blank_lines()
-        if line.kind in LENGTH_KINDS - {Kind.BORE} and "round hole" not in line.feature
+        if line.kind in LENGTH_KINDS
     ]
-    return found + [(Kind.BORE, axis, size) for axis in (0, 1) for size in BORES_MM]
+
+
+def tightness(shop: Workshop, model: float) -> float:
+    """What a bore of a diameter in the scaled model is off by."""
+    return shop.bore_mm + shop.bore_mm2 / model
 
 
 LINES = lines()
@@ -120,7 +126,9 @@ def coupon(
     for number, (kind, axis, model) in enumerate(LINES):
         green = model * (1.0 + shop.scale[axis]) + noise(rng, shop, shop.print_sd_mm)
         if axis < 2:
-            green += 2.0 * shop.bead_mm * SIDE[kind] + (shop.bore_mm if kind is Kind.BORE else 0.0)
+            green += 2.0 * shop.bead_mm * SIDE[kind] + (
+                tightness(shop, model) if kind is Kind.BORE else 0.0
+            )
         elif kind is Kind.OUTSIDE:
             green += shop.first_layer_mm
         fired = green * kept[axis] + noise(rng, shop, shop.fired_sd_mm)
@@ -179,7 +187,7 @@ def next_part(
                     green += shop.first_layer_mm
                 else:
                     green += 2.0 * side * (shop.bead_mm - spread)
-                    green += shop.bore_mm if feature is Feature.BORE else 0.0
+                    green += tightness(shop, drawn) if feature is Feature.BORE else 0.0
                 fired = green * kept + noise(rng, shop, shop.fired_sd_mm)
                 # As printed: two decimals, the half width rounded up.
                 half = narrowed * float(rounded_up(told.half95))

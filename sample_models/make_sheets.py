@@ -99,9 +99,12 @@ def _filled(
     left = kept["x"] * kept["y"] * kept["z"]
     density = 1000.0 * metal_g / (volume * left)
     cells: dict[str, dict[str, object]] = {}
+    pins = np.random.default_rng([firing, coupon])
     for line in lines:
         if line.kind in SIDE:
-            cells[line.id] = _length(truth, rng, line, kept)
+            # Pins draw by themselves: the other readings are those of a block without such holes.
+            own_rng = pins if "small round hole" in line.feature else rng
+            cells[line.id] = _length(truth, own_rng, line, kept)
         elif line.kind in {Kind.WALL, Kind.FLOOR}:
             cells[line.id] = _step(truth, rng, line, kept)
         elif line.kind in {Kind.BRIDGE, Kind.CANTILEVER}:

@@ -105,7 +105,7 @@ def test_the_interval_in_the_list_of_rows_is_the_one_of_a_part(
     by_hand = (1.960 + (2.306 - 1.960) * (shrinking / total) ** (2.0 - 0.75 / 8.0)) * total**0.5
     said = shown(capsys, "rows")
     found = re.search(r"bronze demo batch 90 .*? (0\.\d\d), (0\.\d\d), (0\.\d\d)", said)
-    assert "95 % at 40 mm" in said
+    assert "± 95 %, of an outside length of 40 mm" in said
     assert found is not None
     assert by_hand <= float(found[1]) < by_hand + 0.0101
     part = part_from_mesh(trimesh.creation.box((40.0, 40.0, 40.0)))

@@ -92,6 +92,8 @@ class Setting(StrEnum):
     """Largest ball that fits into the coupon's pieces, mm; written by the coupon."""
     ROW = "S19"
     """Row of the table that the parts of a load were made by (text); written by the traveler."""
+    FIRST_LAYER = "S20"
+    """Height of the first layer, mm; blank where it is that of the others."""
 
 
 GREEN_COLUMNS: Final = ("green_1", "green_2", "green_3")

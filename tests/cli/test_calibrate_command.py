@@ -124,7 +124,7 @@ def test_json_on_the_screen_is_the_file(
     }
     assert shown["schema"] == "shrinkrule.fit"
     assert shown["axes"]["z"]["shrinkage"]["value"] == pytest.approx(0.16, abs=0.002)
-    assert len(shown["axes"]["xy"]["readings"]) == 4 * 22
+    assert len(shown["axes"]["xy"]["readings"]) == 4 * 24
     assert shown["interval_is_lower_bound"] is False
 
 

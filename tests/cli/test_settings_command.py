@@ -163,3 +163,21 @@ def test_filament_stands_beneath_the_masses(
     shown = " ".join(capsys.readouterr().out.split())
     assert f"{0.1 * mass:.2f} EUR, without brim and purge" in shown
     assert "Filament: " in (in_folder / "box.report.html").read_text()
+
+
+def test_rows_are_those_of_the_stated_table(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["rows"]) == 0
+    assert "Rows of table.csv" in capsys.readouterr().out
+
+
+def test_a_file_of_the_working_folder_that_is_not_used_is_named(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Settings belong to the model's folder; who stands elsewhere is told so."""
+    aside = in_folder.parent / "aside"
+    aside.mkdir()
+    (in_folder / "box.stl").rename(aside / "box.stl")
+    assert main(["compensate", str(aside / "box.stl")]) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "this file is not used" in said
+    assert str(in_folder / "shrinkrule.toml") in said

@@ -58,7 +58,7 @@ class Case:
         if self.dim.tool is Tool.DEPTH_ROD:
             back = -np.array(self.dim.approach)
             return [(start, back), (end, back)]
-        if self.dim.tool is Tool.INSIDE_JAWS:
+        if self.dim.tool in {Tool.INSIDE_JAWS, Tool.PIN}:
             return [(start, along), (end, -along)]
         return [(start, -along), (end, along)]
 
@@ -132,6 +132,8 @@ def test_the_tool_bears_on_flat_faces() -> None:
 def tool_solid(dim: Dimension, point: Vector, outward: Vector) -> Manifold:
     """Jaw or rod lying 0.01 mm off the face it touches, from its tip back out of the work."""
     approach = np.array(dim.approach)
+    if dim.tool is Tool.PIN:
+        return pin_solid(dim, point)
     if dim.tool is Tool.DEPTH_ROD:
         across = [axis for axis in np.eye(3) if abs(axis @ outward) < 0.5]
         half = [ROD_MM / 2.0, ROD_MM / 2.0]
@@ -151,6 +153,16 @@ def tool_solid(dim: Dimension, point: Vector, outward: Vector) -> Manifold:
     high = sum((axis * b for axis, _, b in spans), start=point)
     lower, upper = np.minimum(low, high), np.maximum(low, high)
     return Manifold.cube(tuple(upper - lower)).translate(tuple(lower))
+
+
+def pin_solid(dim: Dimension, point: Vector) -> Manifold:
+    """Round pin that is 0.05 mm thinner than its hole and enters by a jaw's grip from above."""
+    start, end = np.array(dim.start), np.array(dim.end)
+    scale = float(point[2] / start[2])
+    x, y, z = scale * (start + end) / 2.0
+    radius = scale * float(np.linalg.norm(end - start)) / 2.0 - 0.025
+    pin = Manifold.cylinder(REACH, radius, -1.0, 64)
+    return pin.translate((x, y, z - scale * JAW_GRIP_MM / 2.0))
 
 
 def test_walls_stand_around_one_and_two_beads_and_floors_from_two_to_five_layers() -> None:

@@ -67,7 +67,9 @@ def test_a_mark_is_two_beads_wide_and_seen_with_the_eye(nozzle: float) -> None:
 def test_the_thickest_section_is_the_largest_ball_under_a_stair(plate: float) -> None:
     """Centres up the middle of a stair 6 mm thick: as far as underside, the plate's top edges
     and the stair's sides allow."""
-    sizes = BlockSizes((50.0, 34.0, 19.5, 10.0), plate, (9.0, 14.0, 9.0, 14.0), 4.0, 8.0, 0.2, 1.5)
+    sizes = BlockSizes(
+        (50.0, 34.0, 19.5, 10.0), plate, (9.0, 14.0, 9.0, 14.0), 4.0, 8.0, 0.2, 1.5, 9.75
+    )
     half = 3.0
     centre = np.linspace(0.0, 12.0, 120_001)
     aside = np.where(centre < plate, np.hypot(half, plate - centre), half)

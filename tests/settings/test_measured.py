@@ -45,6 +45,9 @@ def with_row(
 def test_the_coupon_was_printed_with_what_the_row_says() -> None:
     printer = printer_of(with_row(row(nozzle=0.5), printer__nozzle=0.8, printer__bead_width=0.9))
     assert (printer.nozzle_mm, printer.bead_width_mm, printer.layer_height_mm) == (0.5, 0.7, 0.25)
+    own = with_row(replace(row(), first_layer_height_mm=0.35))
+    assert own.number("printer.first_layer") == 0.35
+    assert with_row(row()).number("printer.first_layer") is None
 
 
 def test_a_flag_overrides_and_the_contradiction_is_said() -> None:

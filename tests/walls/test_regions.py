@@ -81,6 +81,17 @@ def test_a_wire_is_one_pin_at_any_lean_by_its_inscribed_circle(sides: int, lean:
     assert pin.sound_mm == pytest.approx(2 * BEAD)
 
 
+def test_equal_fins_spread_alike_wherever_they_were_sampled_finer() -> None:
+    """Three fins of one size on a wheel, one of them along the axes."""
+    fin = Manifold.cube((14.0, 0.5, 8.0)).translate((8.0, -0.25, 2.8))
+    wheel = Manifold.cylinder(3.0, 30.0, -1.0, 96)
+    for turn in (0.0, 43.0, 129.0):
+        wheel += fin.rotate((0.0, 0.0, turn))
+    spreads = np.array([finding.spread_mm for finding in found(mesh_from_solid(wheel))])
+    assert len(spreads) == 3
+    assert np.ptp(spreads, axis=0).max() < 1e-3
+
+
 def test_a_limit_lowered_for_walls_holds_for_no_pin() -> None:
     """A wall and a wire of 0.5 mm, where walls print from 0.45 mm on."""
     wall = Manifold.cube((20.0, 0.5, 10.0))

@@ -109,7 +109,18 @@ def row_told(
     settings: Settings, density: float | None, extrapolate: bool, demo: bool
 ) -> tuple[CalibrationRow, str]:
     """Row to shrink by, and where it came from in words, from the settings that hold."""
+    from shrinkrule.settings import FILE_NAME
+
     table = settings["calibration.table"].value
+    passed = Path(FILE_NAME)
+    used = {Path(stated.name).resolve() for stated in settings.files}
+    if table is None and not demo and passed.is_file() and passed.resolve() not in used:
+        raise SettingError(
+            "no shrinkage is known",
+            where=str(passed.resolve()),
+            hint="this file is not used: settings come from the model's folder and those above it; "
+            "move it there, or give --table and --row",
+        )
     return row_from(
         None if table is None else Path(str(table)),
         settings.text("calibration.row"),

@@ -19,7 +19,8 @@ def rows(
     table: Annotated[
         Path | None,
         typer.Argument(
-            help="Calibration table (CSV). Without it: the bundled invented one.",
+            help="Calibration table (CSV). Without it: the one that shrinkrule.toml states, or "
+            "else the bundled invented one.",
             show_default=False,
         ),
     ] = None,
@@ -28,7 +29,11 @@ def rows(
     """List the rows of a calibration table with their key figures and any misfit."""
     from shrinkrule.calibration import check_balance, demo_table, read_table
     from shrinkrule.report import rows_dicts, show_rows
+    from shrinkrule.settings import Settings
 
+    if table is None:
+        stated = Settings.for_model(Path())["calibration.table"].value
+        table = None if stated is None else Path(str(stated))
     source = "bundled table, materials INVENTED" if table is None else table.name
     read = demo_table() if table is None else read_table(table)
     balanced = [(row, check_balance(row)) for row in read]

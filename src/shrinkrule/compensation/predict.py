@@ -229,7 +229,7 @@ def expected_mm(
     along = row.along(axis)
     if axis == "z" and feature is Feature.OUTSIDE:
         model_mm = made.sliced_mm(model_mm)
-    return along.fired_mm(along.printed * model_mm) + row.offset(axis, feature).value
+    return along.fired_mm(along.printed * model_mm) + row.offset(axis, feature, model_mm).value
 
 
 def _size(

@@ -1,9 +1,9 @@
 """The block: lengths in X, Y and Z that separate scale from bead spread.
 
 A flat plate cut as a staircase in plan gives four outside lengths along X and the
-same four along Y from two common faces; windows and a hole give inside lengths, the
-stair's own treads give steps. Two upright stairs on its arms give the heights. All
-sections stay thin, so that binder leaves the coupon as it leaves a part.
+same four along Y from two common faces; windows and round holes of three diameters give
+inside lengths, the stair's own treads give steps. Two upright stairs on its arms give
+the heights. All sections stay thin, so that binder leaves the coupon as it leaves a part.
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from manifold3d import Manifold
+from manifold3d import CrossSection, Manifold
 
 from shrinkrule.coupon.block_sizes import STAIR_WIDTH_MM, BlockSizes
 from shrinkrule.coupon.layout import Rectangles
-from shrinkrule.coupon.piece import ROD_MM, Dimension, Piece, Point, Tool
+from shrinkrule.coupon.piece import JAW_GRIP_MM, ROD_MM, Dimension, Piece, Point, Tool
 from shrinkrule.coupon.solid import (
     Ring,
     as_hole,
@@ -59,12 +59,14 @@ def build_block(sizes: BlockSizes, printer: Printer) -> Piece:
     window = rectangle(third, third + short, rim, rim + wide)
     rings: list[Ring] = [
         outline,
-        as_hole(circle(third / 2.0, third / 2.0, sizes.hole)),
+        as_hole(circle(sizes.hole_at, sizes.hole_at, sizes.hole)),
         as_hole(window),
         as_hole(rectangle(rim, rim + wide, third, third + short)),
     ]
     plate = chamfered_prism(rings, sizes.plate, sizes.chamfer)
     solid = union([plate, *_stairs(sizes), *_pips(sizes, printer)])
+    for diameter, at in sizes.pin_holes:
+        solid -= Manifold.extrude(CrossSection([circle(at, at, diameter)]), sizes.plate + 1.0)
     return Piece(
         "block",
         to_mesh(solid),
@@ -139,6 +141,7 @@ def _dimensions(sizes: BlockSizes) -> tuple[Dimension, ...]:
     for axis in ("x", "y"):
         found += _outside_lengths(sizes, axis) + _inside_lengths(sizes, axis)
         found += _plan_steps(sizes, axis)
+    found += _pin_holes(sizes)
     return tuple(_numbered(found + _heights(sizes) + _height_steps(sizes)))
 
 
@@ -186,7 +189,7 @@ def _outside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
 def _inside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
     third, rim = sizes.lengths[2], sizes.rim
     short, wide = sizes.openings
-    centre, reach = third / 2.0, sizes.hole / 2.0
+    centre, reach = sizes.hole_at, sizes.hole / 2.0
     other = "Y" if axis == "x" else "X"
     slot, middle = Kind.INSIDE, rim + wide / 2.0
     places = (
@@ -205,6 +208,22 @@ def _inside_lengths(sizes: BlockSizes, axis: str) -> list[Dimension]:
             (0.0, 0.0, 1.0),
         )
         for feature, kind, start, stop, across in places
+    ]
+
+
+def _pin_holes(sizes: BlockSizes) -> list[Dimension]:
+    """Round holes that a gauge pin measures from above: the first across X, the second across Y."""
+    grip = sizes.plate - JAW_GRIP_MM / 2.0
+    note = "thickest gauge pin or drill shank that enters from above"
+    return [
+        Dimension(
+            _line(f"small round hole of {diameter:g} mm", Kind.BORE, axis, diameter, note),
+            Tool.PIN,
+            _turned(axis, at - diameter / 2.0, at, grip),
+            _turned(axis, at + diameter / 2.0, at, grip),
+            (0.0, 0.0, -1.0),
+        )
+        for axis, (diameter, at) in zip(("x", "y"), sizes.pin_holes, strict=False)
     ]
 
 

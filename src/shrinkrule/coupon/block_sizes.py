@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor
+from math import ceil, floor, hypot, sqrt
 from typing import Final
 
 from shrinkrule.coupon.solid import foot_chamfer
@@ -25,6 +25,9 @@ OPENING_MM: Final = 6.0
 """Least green opening of a window: inside jaws still enter it after firing."""
 TREAD_MM: Final = 5.2
 """Least length of a tread: a jaw's blade still fits after firing."""
+PIN_BEADS: Final = (4.0, 6.0)
+"""Diameters in beads of the round holes that a gauge pin measures: where curvature begins to drag
+the bead inward, and half as far again; jaws enter the third hole, from nine beads on."""
 STAIR_WIDTH_MM: Final = 6.0
 """Thickness of the upright stairs: stands by itself, and no thicker than the plate's sections."""
 
@@ -44,7 +47,11 @@ class BlockSizes:
     rim : float
         Plate left around a window.
     hole : float
-        Diameter of the round hole.
+        Diameter of the round hole that jaws enter.
+    hole_at : float
+        Its middle along X and along Y.
+    pin_holes : tuple of (float, float)
+        Diameter of each round hole for a gauge pin, and its middle along X and along Y.
     chamfer : float
         Chamfer at the foot.
     pip : float
@@ -58,6 +65,8 @@ class BlockSizes:
     hole: float
     chamfer: float
     pip: float
+    hole_at: float
+    pin_holes: tuple[tuple[float, float], ...] = ()
 
     @property
     def tread(self) -> float:
@@ -112,14 +121,18 @@ def size_block(longest_mm: float, tallest_mm: float, printer: Printer) -> BlockS
     plate = floor(top / HEIGHT_FACTORS[-1])
     low_x, low_y, high_x, high_y = (round(plate * f) * layer for f in HEIGHT_FACTORS)
     rim = _rim(printer)
+    hole = max(OPENING_MM, _half(0.75 * (third - 2.0 * rim)))
+    hole_at, pin_holes = _round_holes(third, rim, hole, printer)
     return BlockSizes(
         lengths=(first, second, third, fourth),
         plate=plate * layer,
         treads=(low_x, high_x, low_y, high_y),
         rim=rim,
-        hole=max(OPENING_MM, _half(0.75 * (third - 2.0 * rim))),
+        hole=hole,
         chamfer=foot_chamfer(layer),
         pip=max(2.0 * printer.bead_width_mm, 1.5),
+        hole_at=hole_at,
+        pin_holes=pin_holes,
     )
 
 
@@ -133,6 +146,38 @@ def _measurable(longest: float, printer: Printer) -> bool:
         and (first - second) / 2.0 >= TREAD_MM
         and narrow >= STAIR_WIDTH_MM
     )
+
+
+def _round_holes(
+    corner: float, rim: float, hole: float, printer: Printer
+) -> tuple[float, tuple[tuple[float, float], ...]]:
+    """Middle of the round hole, and the holes for pins beside it on the corner's diagonal.
+
+    The plate between two of them is two beads wide above the chamfers at the foot, which holes for
+    pins do not have. Where the first does not fit, there is none; where the second does not fit
+    between the round hole, the windows and the inner corner, it is smaller, or left out.
+    """
+    chamfer = foot_chamfer(printer.layer_height_mm)
+    web = 2.0 * printer.bead_width_mm + chamfer
+    least, most = (max(_half(beads * printer.bead_width_mm), 1.0) for beads in PIN_BEADS)
+    first = _tenth(web + least / 2.0)
+    middle = _tenth(max(first + sqrt(0.5) * (least / 2.0 + hole / 2.0 + web), rim + hole / 2.0))
+    if corner - middle - hole / 2.0 < web + chamfer:
+        return corner / 2.0, ()
+    size = most
+    while size > least:
+        at = _tenth(middle + sqrt(0.5) * (hole / 2.0 + size / 2.0 + web))
+        to_window = hypot(corner - at, max(at - (corner - rim), 0.0))
+        to_corner = sqrt(2.0) * (corner - at)
+        if at < corner and min(to_window, to_corner) >= size / 2.0 + web:
+            return middle, ((least, first), (size, at))
+        size -= 0.5
+    return middle, ((least, first),)
+
+
+def _tenth(length: float) -> float:
+    """Round up to a tenth of a millimetre."""
+    return ceil(10.0 * length - 1e-9) / 10.0
 
 
 def _rim(printer: Printer) -> float:

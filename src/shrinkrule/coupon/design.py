@@ -191,6 +191,12 @@ def _settings(plan: CouponPlan, pieces: tuple[Piece, ...]) -> list[SheetLine]:
             "mm",
             max(piece.thickest_mm for piece in pieces),
         ),
+        line(
+            Setting.FIRST_LAYER,
+            "height of the first layer",
+            "mm",
+            note="blank if it is that of the others",
+        ),
     ]
 
 

@@ -37,6 +37,7 @@ class Tool(StrEnum):
 
     OUTSIDE_JAWS = "outside jaws"
     INSIDE_JAWS = "inside jaws"
+    PIN = "gauge pin"
     DEPTH_ROD = "depth rod"
     FEELER = "straightedge and feeler"
 

@@ -297,7 +297,7 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         interval = making.row.promise(axis, size, feature, confidence)
         kept = 1.0 - making.row.along(axis).shrinkage.value
         printed = making.row.along(axis).printed * model
-        green += share * (printed + making.row.offset(axis, feature).value / kept)
+        green += share * (printed + making.row.offset(axis, feature, model).value / kept)
         fired += share * size
         printed_model += share * model
         known &= interval.half95 is not None

@@ -85,6 +85,20 @@ class Estimate:
         exponent = self.half_width(confidence) / self.value
         return math.exp(exponent) if exponent < 700.0 else math.inf
 
+    def plus(self, other: Estimate) -> Estimate:
+        """Sum with an independent estimate.
+
+        Source: degrees of freedom after Welch and Satterthwaite, JCGM 100:2008, G.4.1.
+
+        Examples
+        --------
+        >>> Estimate(1.0, 3.0, 4.0).plus(Estimate(2.0, 0.0, 1.0))
+        Estimate(value=3.0, u=3.0, dof=4.0)
+        """
+        u = math.hypot(self.u, other.u)
+        unsure = sum(one.u**4 / one.dof for one in (self, other))
+        return Estimate(self.value + other.value, u, u**4 / unsure if unsure else math.inf)
+
     def times(self, factor: float) -> Estimate:
         """The estimate times an exact factor."""
         return Estimate(self.value * factor, self.u * abs(factor), self.dof)

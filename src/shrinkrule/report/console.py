@@ -205,7 +205,7 @@ def show_rows(
         "density",
         "XY shrinks",
         "Z shrinks",
-        f"95 % at {STATED_LENGTH_MM:g} mm, ±",
+        f"± X, Y, Z at {STATED_LENGTH_MM:g}",
         "coupons",
     ):
         table.add_column(heading, justify="left" if heading == "row" else "right")
@@ -220,6 +220,7 @@ def show_rows(
             f"{row.coupons}",
         )
     console.print(table)
+    console.print(f"  ± 95 %, of an outside length of {STATED_LENGTH_MM:g} mm", style="dim")
     if any(row.firing_scatter_known and not row.holds_classes for row, _ in rows):
         console.print("  * at least: how single lengths scatter is not known", style="dim")
     for row, balance in rows:

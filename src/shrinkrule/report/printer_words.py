@@ -54,11 +54,12 @@ def print_facts(result: JobResult) -> list[tuple[str, str]]:
         )
     if bore is not None and bore.is_significant():
         fired = bore.times(1.0 - row.shrinkage_xy.value)
+        of = "" if row.bore_at_mm is None else f" of {row.bore_at_mm:.1f} mm green"
         said.append(
             (
                 "bores",
-                f"round holes come out {fired.value:+.2f} ± {rounded_up(fired.half_width())} mm "
-                "off slots of that width",
+                f"round holes{of} come out {fired.value:+.2f} ± "
+                f"{rounded_up(fired.half_width())} mm off slots of that width",
             )
         )
     if unknown := row.does_not_know:

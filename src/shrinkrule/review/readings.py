@@ -155,7 +155,7 @@ def _length(reading: Reading, axis: Axis, feature: Feature, row: CalibrationRow)
     model = (reading.nominal or 0.0) + spread
     straight = expected_mm(row, axis, model, feature)
     kept = 1.0 - along.shrinkage.value
-    green = along.printed * model + row.offset(axis, feature).value / kept
+    green = along.printed * model + row.offset(axis, feature, model).value / kept
     half = row.promise(axis, straight, feature).half95
     sag = reading.sag_mm or 0.0
     return Length(

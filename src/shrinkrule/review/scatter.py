@@ -110,5 +110,6 @@ def _offsets(deviations: Deviations, row: CalibrationRow) -> list[Floats]:
     """Uncertainty of the printer's offsets, where they are not in a green reading already."""
     free = ~deviations.on_green / np.where(deviations.is_green, deviations.kept, 1.0)
     plate = deviations.where(Feature.OUTSIDE, "z") * row.offset("z", Feature.OUTSIDE).u
-    bores = deviations.where(Feature.BORE) * row.offset("x", Feature.BORE).u
+    tight = [row.offset("x", Feature.BORE, float(size)).u for size in deviations.length_mm]
+    bores = deviations.where(Feature.BORE) * np.array(tight)
     return [plate * free, bores * free]

@@ -53,6 +53,7 @@ def row_states(row: CalibrationRow, table: str) -> Stated:
         "printer.nozzle": row.nozzle_mm,
         "printer.bead_width": row.bead_width_mm,
         "printer.layer_height": row.layer_height_mm,
+        "printer.first_layer": row.first_layer_height_mm,
         "limits.wall_beads": None if walls is None else round(walls, 3),
         "limits.floor_layers": None if floors is None else math.ceil(floors - 0.01),
         "limits.coupon_section": row.thickest_section_mm,

@@ -231,13 +231,15 @@ def as_vector(values: Floats) -> Vector:
     return float(values[0]), float(values[1]), float(values[2])
 
 
-def spread_of(points: Floats) -> Vector:
-    """Measure how far points spread along their own axes.
+def spread_of(points: Floats, area: Floats) -> Vector:
+    """Measure how far a place spreads along its own axes, whatever its samples' density.
 
     Parameters
     ----------
     points : (n, 3) float64
-        Points, mm.
+        Samples, mm.
+    area : (n,) float64
+        Area that each stands for, mm2.
 
     Returns
     -------
@@ -246,11 +248,12 @@ def spread_of(points: Floats) -> Vector:
 
     Examples
     --------
-    >>> [round(side, 3) for side in spread_of(np.array([[0.0, 0, 0], [2, 2, 0]]))]
+    >>> [round(side, 3) for side in spread_of(np.array([[0.0, 0, 0], [2, 2, 0]]), np.ones(2))]
     [0.0, 0.0, 1.414]
     """
-    offsets = points - points.mean(axis=0)
-    variances = np.linalg.eigvalsh(offsets.T @ offsets / len(points))
+    share = (area + np.finfo(np.float64).tiny) / (area + np.finfo(np.float64).tiny).sum()
+    offsets = points - share @ points
+    variances = np.linalg.eigvalsh((offsets * share[:, None]).T @ offsets)
     return as_vector(np.sqrt(np.maximum(variances, 0.0)))
 
 

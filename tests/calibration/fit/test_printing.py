@@ -31,6 +31,10 @@ SETTINGS = SheetSettings(
 )  # fmt: skip
 
 
+def settings_of(layer_mm: float, first_mm: float | None) -> SheetSettings:
+    return replace(SETTINGS, layer_height=layer_mm, first_layer=first_mm)
+
+
 def reading(mark: str, kind: Kind, model: float, green: float) -> Reading:
     return Reading(1, mark, "", kind, "z", model, None, (green,), None, (0.85 * green,))
 
@@ -113,19 +117,24 @@ def test_without_bores_there_is_no_offset_of_bores() -> None:
     assert fit.bead.value == pytest.approx(0.04)
 
 
-@pytest.mark.parametrize("layer_mm", [0.25, 0.37, 0.4])
-def test_heights_of_the_model_are_printed_in_whole_layers(layer_mm: float) -> None:
+@pytest.mark.parametrize(
+    ("layer_mm", "first_mm"), [(0.25, None), (0.37, None), (0.4, None), (0.3, 0.2), (0.25, 0.35)]
+)
+def test_heights_of_the_model_are_printed_in_whole_layers(
+    layer_mm: float, first_mm: float | None
+) -> None:
     """A printer without any error, whose layers do not divide the coupon's heights.
 
     Layer by layer, as a slicer cuts: a layer is there where its middle is below the top.
     """
 
     def top_mm(height: float) -> float:
-        middles = layer_mm * (np.arange(200) + 0.5)
-        return layer_mm * int(np.count_nonzero(middles < height))
+        first = layer_mm if first_mm is None else first_mm
+        above = first + layer_mm * (np.arange(200) + 0.5)
+        return first + layer_mm * int(np.count_nonzero(above < height))
 
     tops = (4.8, 7.7, 11.6, 16.9, 23.9)
-    assert any(abs(top_mm(top) - top) > 0.2 * layer_mm for top in tops)
+    assert any(abs(top_mm(top) - top) > 0.15 * layer_mm for top in tops)
     readings = [
         reading(f"Z{n}", Kind.OUTSIDE, top, top_mm(top)) for n, top in enumerate(tops, start=1)
     ]
@@ -133,7 +142,7 @@ def test_heights_of_the_model_are_printed_in_whole_layers(layer_mm: float) -> No
         reading(f"Z{n + 6}", Kind.STEP, high - low, top_mm(high) - top_mm(low))
         for n, (low, high) in enumerate(itertools.pairwise(tops))
     ]
-    sheet = Sheet("a.csv", replace(SETTINGS, layer_height=layer_mm), tuple(readings), ())
+    sheet = Sheet("a.csv", settings_of(layer_mm, first_mm), tuple(readings), ())
     flat = lengths(FLAT, FLAT[None, :], SIDE, BORE)
     told, silent = (
         fit_printing((flat, flat, lengths_along([one], "z")))
@@ -145,3 +154,34 @@ def test_heights_of_the_model_are_printed_in_whole_layers(layer_mm: float) -> No
     assert told.scales[2].value == pytest.approx(0.0, abs=1e-9)
     assert told.residual_sd[1] == pytest.approx(0.0, abs=1e-9)
     assert silent.residual_sd[1] > 0.01
+
+
+def test_bores_of_several_diameters_tell_how_tightness_goes_with_curvature() -> None:
+    """0.06 mm at any diameter and 0.4 mm2 over it are given back for each diameter."""
+    flat = np.array([42.0, 28.5, 16.5, 8.0, 6.0, 8.0, 13.5, 6.0, 3.5, 2.5])
+    side = np.array([1.0] * 4 + [-1.0, -1.0, 0.0, -1.0, -1.0, -1.0])
+    bore = np.array([0.0] * 7 + [1.0] * 3)
+    tight = np.where(bore > 0.0, -0.06 - 0.4 / flat, 0.0)
+    x = lengths(flat, (1.002 * flat + 0.08 * side + tight)[None, :], side, bore)
+    fit = fit_printing((x, x, lengths(HIGH, HIGH[None, :], FROM_PLATE, np.zeros(8))))
+    assert fit.bore is not None
+    assert fit.bore_curve is not None
+    assert fit.bore_at_mm is not None
+    assert fit.bore_at_mm == pytest.approx(3.0 / (1.0 / 6.0 + 1.0 / 3.5 + 1.0 / 2.5))
+    for diameter in (2.5, 5.0, 60.0):
+        found = fit.bore.value + fit.bore_curve.value * (fit.bore_at_mm / diameter - 1.0)
+        assert found == pytest.approx(-0.06 - 0.4 / diameter, abs=1e-9)
+    one_diameter = printed((0.0, 0.0, 0.0), bore=-0.1, noise=np.zeros((1, 32)))
+    assert one_diameter.bore_curve is not None, "6 and 10 mm"
+
+
+def test_a_print_without_bores_leaves_what_others_tell_of_them() -> None:
+    """Of two prints one has no bores: the offset is that of the other, the bead that of both."""
+    weight = np.stack([np.ones_like(FLAT), np.where(BORE > 0.0, 0.0, 1.0)])
+    green = np.stack([FLAT + 2.0 * bead * SIDE - 0.1 * BORE for bead in (0.03, 0.05)])
+    flat = replace(lengths(FLAT, green, SIDE, BORE), weight=weight)
+    high = lengths(HIGH, np.stack([HIGH, HIGH]), FROM_PLATE, np.zeros(8))
+    fit = fit_printing((flat, flat, high))
+    assert fit.bore is not None
+    assert fit.bore.value == pytest.approx(-0.1, abs=1e-9)
+    assert fit.bead.value == pytest.approx(0.04, abs=1e-9)

@@ -115,7 +115,7 @@ def test_a_line_whose_unit_stands_in_its_cells_is_not_guessed_at(
 
 
 def test_fired_equal_to_green_is_refused(tmp_path: Path) -> None:
-    with pytest.raises(SheetError, match=r"line 24, column 'fired_1': X3 is 16\.56 mm fired and"):
+    with pytest.raises(SheetError, match=r"line 25, column 'fired_1': X3 is 16\.56 mm fired and"):
         read(tmp_path, changed(lambda row: equal(row) if row["id"] == "X3" else None))
 
 
@@ -172,7 +172,7 @@ def test_what_stands_above_the_heading_is_read_past(
 
 
 def test_a_blank_id_is_said_to_be_blank(tmp_path: Path) -> None:
-    with pytest.raises(SheetError, match="line 24, column 'id' is empty; write the mark"):
+    with pytest.raises(SheetError, match="line 25, column 'id' is empty; write the mark"):
         read(tmp_path, changed(lambda row: row["id"] in {"X3", "X4"} and row.update(id="")))
 
 

@@ -7,9 +7,11 @@ from dataclasses import replace
 import pytest
 
 from shrinkrule import Estimate, demo_table, row_at_density
+from shrinkrule.calibration import Evidence, Ladder
 from shrinkrule.physics.interval import LengthEffect, Scatter
 
 LOW, HIGH = demo_table()[:2]
+SHEETS = (Evidence("firing1.csv", "0" * 64),)
 
 
 @pytest.mark.parametrize("exchanged", [False, True])
@@ -38,3 +40,20 @@ def test_the_length_that_an_effect_is_stated_at_lies_between_those_of_both_rows(
     assert row.length_effect_z is not None
     assert row.length_effect_z.centre_mm == pytest.approx(25.0)
     assert row.length_effect_z.intercept_mm.value == pytest.approx(0.07)
+
+
+def test_a_row_between_two_asks_for_what_came_out_on_both() -> None:
+    low = replace(LOW, walls=Ladder(0.83, 0.66, 3), floors=Ladder(0.6, None, 2), evidence=SHEETS)
+    high = replace(HIGH, walls=Ladder(0.66, None, 1), floors=Ladder(None, 1.5, 0))
+    row = row_at_density((low, high), low, 0.87)
+    assert row.walls == Ladder(0.83, 0.66, 1)
+    assert row.floors == Ladder(None, 1.5, 0)
+    assert row.evidence == ()
+    assert (row.nozzle_mm, row.layer_height_mm) == (LOW.nozzle_mm, LOW.layer_height_mm)
+
+
+def test_rows_of_two_printers_make_a_row_of_none() -> None:
+    row = row_at_density((LOW, replace(HIGH, nozzle_mm=0.8)), LOW, 0.87)
+    assert row.nozzle_mm is None
+    assert row.bead_width_mm == LOW.bead_width_mm
+    assert "printed with nozzles of 0.6 and 0.8 mm" in row.note

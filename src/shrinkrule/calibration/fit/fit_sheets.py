@@ -180,7 +180,12 @@ def _require_one_material(sheets: tuple[Sheet, ...]) -> None:
 
 def _require_one_printer(sheets: tuple[Sheet, ...]) -> None:
     """Refuse sheets of coupons that were printed with different nozzles, beads or layers."""
-    for what, words in (("nozzle", "nozzles"), ("bead_width", "beads"), ("layer_height", "layers")):
+    for what, words in (
+        ("nozzle", "nozzles"),
+        ("bead_width", "beads"),
+        ("layer_height", "layers"),
+        ("first_layer", "first layers"),
+    ):
         sizes = {getattr(sheet.settings, what) for sheet in sheets} - {None}
         if len(sizes) > 1:
             shown = ", ".join(f"{size:g}" for size in sorted(sizes))

@@ -14,7 +14,7 @@ import numpy as np
 from shrinkrule.calibration.sheets.load import as_coupon, read_load
 from shrinkrule.calibration.sheets.parse import parse_sheet
 from shrinkrule.calibration.sheets.read import read_sheet
-from shrinkrule.calibration.sheets.sheet import Reading, Sheet
+from shrinkrule.calibration.sheets.sheet import Reading, Sheet, SheetSettings
 from shrinkrule.calibration.statistics.regression import fit_ray
 from shrinkrule.errors import SheetError
 from shrinkrule.numerics.arrays import Floats, Ints
@@ -122,8 +122,7 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
         model=table(lambda r: r.nominal or 0.0),
         drawn=np.array(
             [
-                [_drawn_mm(r, sheet.settings.layer_height) for r in row]
-                + [0.0] * (widest - len(row))
+                [_drawn_mm(r, sheet.settings) for r in row] + [0.0] * (widest - len(row))
                 for sheet, row in zip(sheets, rows, strict=True)
             ]
         ),
@@ -135,17 +134,17 @@ def lengths_along(sheets: Sequence[Sheet], axes: str) -> Lengths:
     )
 
 
-def _drawn_mm(reading: Reading, layer_mm: float | None) -> float:
+def _drawn_mm(reading: Reading, settings: SheetSettings) -> float:
     """What layers make of a nominal length; a height is a whole number of them.
 
     Both ends of a step are rounded, and which way depends on heights that its line does not state:
     of the two whole numbers of layers about it, the one that was read is taken.
     """
-    nominal = reading.nominal or 0.0
+    nominal, layer_mm = reading.nominal or 0.0, settings.layer_height
     if reading.axis != "z" or layer_mm is None:
         return nominal
     if reading.kind is not Kind.STEP:
-        return LayerHeights(layer_mm, layer_mm).printed_mm(nominal)
+        return LayerHeights(layer_mm, settings.first_layer or layer_mm).printed_mm(nominal)
     low = math.floor(nominal / layer_mm + WHOLE_LAYERS)
     if nominal / layer_mm - low < WHOLE_LAYERS:
         return low * layer_mm

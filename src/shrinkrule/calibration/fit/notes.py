@@ -233,11 +233,23 @@ def _offsets(printing: PrintingFit) -> Iterator[Note]:
     if bore is not None:
         yield Note(
             NoteWeight.FACT,
-            f"round holes print {bore.value:+.3f} ± {rounded_up(bore.half_width(), 3)} mm (95 %) "
-            "off what slots do"
+            f"round holes{_of_mm(printing)} print {bore.value:+.3f} ± "
+            f"{rounded_up(bore.half_width(), 3)} mm (95 %) off what slots do"
             if bore.is_significant()
             else "round holes show no offset of their own beside slots",
         )
+    curve = printing.bore_curve
+    if curve is not None and curve.is_significant(DIFFERENCE_CONFIDENCE):
+        yield Note(
+            NoteWeight.FACT,
+            f"small round holes print {'tighter' if curve.value < 0.0 else 'wider'} than large "
+            "ones: each bore is predicted by its own diameter",
+        )
+
+
+def _of_mm(printing: PrintingFit) -> str:
+    """Diameter that the offset of bores is stated for, where there are several."""
+    return "" if printing.bore_curve is None else f" of {printing.bore_at_mm:.1f} mm"
 
 
 def _zero(result: FitResult) -> Iterator[Note]:

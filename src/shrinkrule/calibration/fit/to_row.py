@@ -137,10 +137,13 @@ def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
         parts_z=parts[2],
         first_layer_mm=printing.next_first_layer,
         bore_offset_mm=printing.next_bore,
+        bore_curve_mm=printing.next_bore_curve,
+        bore_at_mm=None if printing.next_bore_curve is None else printing.bore_at_mm,
         thickest_section_mm=_thickest(fit),
         nozzle_mm=_common(s.nozzle for s in settings),
         bead_width_mm=_common(s.bead_width for s in settings),
         layer_height_mm=_common(s.layer_height for s in settings),
+        first_layer_height_mm=_common(s.first_layer for s in settings),
         walls=fit.walls,
         floors=fit.floors,
     )

@@ -251,6 +251,7 @@ class _Cells:
             weighed_volume=value(Setting.WEIGHED_VOLUME, 1.0, 1e9),
             weighed_surface=value(Setting.WEIGHED_SURFACE, 1.0, 1e8),
             thickest_section=value(Setting.THICKEST_SECTION, 0.1, 1e3),
+            first_layer=value(Setting.FIRST_LAYER, 0.01, 5.0),
             row=text(Setting.ROW),
         )
 

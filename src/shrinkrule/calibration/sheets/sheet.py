@@ -89,6 +89,7 @@ class SheetSettings:
     weighed_volume: float | None
     weighed_surface: float | None
     thickest_section: float | None
+    first_layer: float | None = None
     row: str = ""
     """Row of the table that a load's parts were made by."""
 

@@ -103,6 +103,7 @@ def _between(
     )
     both_known = low.firing_scatter_known and high.firing_scatter_known
     bent_xy, bent_z = low.length_effect_xy, low.length_effect_z
+    at = _same(low.bore_at_mm, high.bore_at_mm)
     return replace(
         low,
         extrapolated=outside,
@@ -134,10 +135,13 @@ def _between(
         parts_z=_parts(low, high, "z", weight),
         first_layer_mm=_plain(low.first_layer_mm, high.first_layer_mm, weight),
         bore_offset_mm=_plain(low.bore_offset_mm, high.bore_offset_mm, weight),
+        bore_curve_mm=None if at is None else _plain(low.bore_curve_mm, high.bore_curve_mm, weight),
+        bore_at_mm=at,
         thickest_section_mm=_smaller(low.thickest_section_mm, high.thickest_section_mm),
         nozzle_mm=_same(low.nozzle_mm, high.nozzle_mm),
         bead_width_mm=_same(low.bead_width_mm, high.bead_width_mm),
         layer_height_mm=_same(low.layer_height_mm, high.layer_height_mm),
+        first_layer_height_mm=_same(low.first_layer_height_mm, high.first_layer_height_mm),
         walls=None if not (low.walls and high.walls) else low.walls.with_other(high.walls),
         floors=None if not (low.floors and high.floors) else low.floors.with_other(high.floors),
         # Neither row's sheets are those of a row between them.

@@ -131,6 +131,10 @@ class RowCells(BaseModel):
     bore_offset_mm: Finite | None = None
     bore_offset_u_mm: NotNegative = 0.0
     bore_offset_dof: Positive | None = None
+    bore_curve_mm: Finite | None = None
+    bore_curve_u_mm: NotNegative = 0.0
+    bore_curve_dof: Positive | None = None
+    bore_at_mm: Positive | None = None
     offsets_dof: Positive | None = None
     """Of tables from before the two offsets had columns of their own; read for both."""
     sag_modulus_dof: Positive | None = None
@@ -138,6 +142,7 @@ class RowCells(BaseModel):
     nozzle_mm: Bore | None = None
     bead_width_mm: Bore | None = None
     layer_height_mm: Bore | None = None
+    first_layer_height_mm: Bore | None = None
     thinnest_wall_mm: Positive | None = None
     missing_wall_mm: Positive | None = None
     wall_coupons: Count = 0

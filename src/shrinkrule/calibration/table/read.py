@@ -226,10 +226,15 @@ def _row(row: CsvRow, where: str) -> CalibrationRow:
         bore_offset_mm=_optional(
             cells.bore_offset_mm, cells.bore_offset_u_mm, 1.0, cells.bore_offset_dof or dof
         ),
+        bore_curve_mm=_optional(
+            cells.bore_curve_mm, cells.bore_curve_u_mm, 1.0, cells.bore_curve_dof or math.inf
+        ),
+        bore_at_mm=cells.bore_at_mm,
         thickest_section_mm=cells.thickest_section_mm,
         nozzle_mm=cells.nozzle_mm,
         bead_width_mm=cells.bead_width_mm,
         layer_height_mm=cells.layer_height_mm,
+        first_layer_height_mm=cells.first_layer_height_mm,
         walls=_ladder(cells.thinnest_wall_mm, cells.missing_wall_mm, cells.wall_coupons),
         floors=_ladder(cells.thinnest_floor_mm, cells.missing_floor_mm, cells.floor_coupons),
         evidence=parsed_evidence(cells.evidence),

@@ -84,10 +84,14 @@ class CalibrationRow:
         Green mm by which a height from the plate is off what its layers make.
     bore_offset_mm : Estimate or None
         Green mm by which the diameter of an upright round hole is off that of a slot.
+    bore_curve_mm : Estimate or None
+        Green mm that are added to this, times ``bore_at_mm`` over the hole's diameter, less 1.
+    bore_at_mm : float or None
+        Diameter in the scaled model for which the offset is stated.
     thickest_section_mm : float or None
         Thickest section of the green coupon, mm: binder has left that one.
-    nozzle_mm, bead_width_mm, layer_height_mm : float or None
-        What the coupons were printed with.
+    nozzle_mm, bead_width_mm, layer_height_mm, first_layer_height_mm : float or None
+        What the coupons were printed with; the last where it is not that of the others.
     walls, floors : Ladder or None
         What the coupons' ladders showed.
     evidence : tuple of Evidence
@@ -136,10 +140,13 @@ class CalibrationRow:
     residual_dof: float = math.inf
     first_layer_mm: Estimate | None = None
     bore_offset_mm: Estimate | None = None
+    bore_curve_mm: Estimate | None = None
+    bore_at_mm: float | None = None
     thickest_section_mm: float | None = None
     nozzle_mm: float | None = None
     bead_width_mm: float | None = None
     layer_height_mm: float | None = None
+    first_layer_height_mm: float | None = None
     walls: Ladder | None = None
     floors: Ladder | None = None
     evidence: tuple[Evidence, ...] = ()
@@ -177,14 +184,25 @@ class CalibrationRow:
             knows_firings=self.firing_scatter_known,
         )
 
-    def offset(self, axis: Axis, feature: Feature = Feature.OUTSIDE) -> Estimate:
-        """What the printer adds to a length beyond scale and bead spread, mm of the fired part."""
+    def offset(
+        self, axis: Axis, feature: Feature = Feature.OUTSIDE, model_mm: float | None = None
+    ) -> Estimate:
+        """What the printer adds to a length beyond scale and bead spread, mm of the fired part.
+
+        ``model_mm`` is the diameter of a bore in the scaled model; small ones print tighter.
+        """
         kept = 1.0 - self.along(axis).shrinkage.value
         if feature is Feature.OUTSIDE and axis == "z" and self.first_layer_mm is not None:
             return self.first_layer_mm.times(kept)
         if feature is Feature.BORE and self.bore_offset_mm is not None:
-            return self.bore_offset_mm.times(kept)
+            return self._bore_offset(model_mm).times(kept)
         return NOTHING
+
+    def _bore_offset(self, model_mm: float | None) -> Estimate:
+        offset, curve, at = self.bore_offset_mm or NOTHING, self.bore_curve_mm, self.bore_at_mm
+        if curve is None or at is None or model_mm is None:
+            return offset
+        return offset.plus(curve.times(at / model_mm - 1.0))
 
     def knows(self, axis: Axis, feature: Feature) -> bool:
         """Whether a coupon has shown what such a length does."""
@@ -219,7 +237,10 @@ class CalibrationRow:
         """
         if not self.knows(axis, feature):
             return Interval(fired_mm)
-        return next_part(self.along(axis), fired_mm, self.offset(axis, feature), confidence)
+        facts = self.along(axis)
+        # What a bore's own offset does to its diameter is of the second order here.
+        offset = self.offset(axis, feature, fired_mm * facts.factor)
+        return next_part(facts, fired_mm, offset, confidence)
 
     @property
     def does_not_know(self) -> tuple[str, ...]:

@@ -142,6 +142,8 @@ def _printing(printing: PrintingFit) -> dict[str, Any]:
         },
         "bead_offset_mm": plain(printing.bead),
         "bore_offset_mm": plain(printing.bore),
+        "bore_curve_mm": plain(printing.bore_curve),
+        "bore_at_mm": printing.bore_at_mm,
         "first_layer_mm": plain(printing.first_layer),
         "caliper_zero_mm": plain(printing.zero),
         "green_sd_xy_mm": printing.residual_sd[0],

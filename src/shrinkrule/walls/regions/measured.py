@@ -84,7 +84,7 @@ def finding_at(
         direction=as_vector(directions[extreme]),
         box=(as_vector(both.min(axis=0)), as_vector(both.max(axis=0))),
         area_mm2=float(samples.area[place].sum()),
-        spread_mm=spread_of(samples.points[place]),
+        spread_mm=spread_of(samples.points[place], samples.area[place]),
     )
 
 

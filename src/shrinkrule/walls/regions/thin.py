@@ -337,6 +337,6 @@ class _Regions:
                 area_mm2=area,
                 sound_mm=sound_mm,
                 loss_mm=loss_mm,
-                spread_mm=spread_of(samples.points[place]),
+                spread_mm=spread_of(samples.points[place], samples.area[place]),
             )
         )
