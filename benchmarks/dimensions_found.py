@@ -1,6 +1,6 @@
 """Dimensions found on generated parts, against their truth by construction.
 
-    python benchmarks/dimensions_found.py --count 200 --page docs/results-dimensions.md
+    python benchmarks/dimensions_found.py --fresh 400 --page docs/results-dimensions.md
 
 Missed is what is planted and not listed within a micrometre or twice the file's noise; invented is
 what is listed and no true distance of the mesh. The generator in `dimension_parts` was written
@@ -13,15 +13,20 @@ import argparse
 import tempfile
 import textwrap
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 from dimension_parts import Part, make_part, score
+from dimensions_by_hand import page as by_hand
+from dimensions_large import page as large
 
 from shrinkrule.dimensions import Kind, find_dimensions
 from shrinkrule.mesh import read_part
+
+FRESH: Final = 3000
+"""First seed of the fresh parts."""
 
 KINDS: Final = {
     Kind.OVERALL: "outside",
@@ -32,6 +37,7 @@ KINDS: Final = {
     Kind.DEPTH: "depth",
     Kind.BORE: "bore",
     Kind.BOSS: "boss",
+    Kind.BALL: "boss",
     Kind.AXES: "axis_distance",
     Kind.TO_FACE: "axis_to_face",
     Kind.OVER_KEYWAY: "height",
@@ -84,9 +90,8 @@ def page(results: list[Scored]) -> Iterator[str]:
     """Lines of the results page."""
     yield "# Dimensions found on generated parts"
     yield ""
-    first = results[0].part.seed
     yield from textwrap.wrap(
-        f"Made by `benchmarks/dimensions_found.py`: {len(results)} parts, seeds {first} on, "
+        f"Made by `benchmarks/dimensions_found.py`: {len(results)} parts, seeds 0 on, "
         f"{_count(results, 'turned')} of them turned, {_count(results, 'as_text_stl')} text files, "
         f"{_count(results, 'joints')} with T-joints, {_count(results, 'slivers')} with slivers. "
         "Sizes are true by construction; the generator was written without sight of the code that "
@@ -95,6 +100,11 @@ def page(results: list[Scored]) -> Iterator[str]:
         100,
     )
     yield ""
+    yield from table(results)
+
+
+def table(results: list[Scored]) -> Iterator[str]:
+    """A row for each family, and the parts told wrong."""
     yield "| family | parts | planted | listed | missed | invented | parts with neither |"
     yield "| --- | --- | --- | --- | --- | --- | --- |"
     families = sorted({r.part.family for r in results})
@@ -128,23 +138,40 @@ def _count(results: list[Scored], what: str) -> int:
     return sum(bool(getattr(r.part, what)) for r in results)
 
 
-def main() -> None:
-    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n\n", maxsplit=1)[0])
-    parser.add_argument("--count", type=int, default=200)
-    parser.add_argument("--first", type=int, default=0, help="seed of the first part")
-    parser.add_argument("--page", type=Path, help="write the results here, instead of printing")
-    asked = parser.parse_args()
+def made_and_scored(seeds: Iterable[int]) -> list[Scored]:
+    """Score the parts of some seeds, and say how each went."""
     results = []
     with tempfile.TemporaryDirectory() as folder:
-        for seed in range(asked.first, asked.first + asked.count):
-            results.append(scored(seed, Path(folder)))
-            r = results[-1]
+        for seed in seeds:
+            r = scored(seed, Path(folder))
+            results.append(r)
             print(
                 f"{seed:4d} {r.part.family:10} {r.planted:4d} planted, {len(r.missed)} missed, "
                 f"{len(r.invented)} invented, {r.seconds:.2f} s",
                 flush=True,
             )
-    text = "\n".join(page(results)) + "\n"
+    return results
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split("\n\n", maxsplit=1)[0])
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--fresh", type=int, default=0, help="parts of other seeds, beside these")
+    parser.add_argument("--meshes", type=Path, help="folder of the meshes measured by hand")
+    parser.add_argument("--page", type=Path, help="write the results here, instead of printing")
+    asked = parser.parse_args()
+    lines = list(page(made_and_scored(range(asked.count))))
+    if asked.fresh:
+        lines += ["", f"## Fresh parts, seeds {FRESH} on", ""]
+        lines += ["None of them was looked at while the code was written.", ""]
+        lines += table(made_and_scored(range(FRESH, FRESH + asked.fresh)))
+    if asked.meshes:
+        lines += ["", "## Public meshes, against lists written by hand", ""]
+        lines += ["`benchmarks/dimensions_by_hand.py`; the lists hold all true lengths.", ""]
+        lines += by_hand(asked.meshes)
+    lines += ["", "## Large parts", "", "`benchmarks/dimensions_large.py`, a process each.", ""]
+    lines += large()
+    text = "\n".join(lines) + "\n"
     if asked.page:
         asked.page.write_text(text, encoding="utf-8")
     else:

@@ -58,15 +58,13 @@ def commands(folder: Path, rng: random.Random) -> dict[str, list[str]]:
     }
 
 
-def run_killed(argv: list[str], rng: random.Random) -> str:
+def run_killed(argv: list[str], rng: random.Random, at_a_step: float) -> str:
     """Run a command in a child and kill it; say how it ended."""
-    at_step = rng.random() < AT_A_STEP
-    step, nth = rng.choice(STEPS), rng.randrange(1, 5)
+    at_step = rng.random() < at_a_step
+    step, nth = rng.choice(STEPS), rng.randrange(1, 4)
     child = os.fork()
     if child == 0:
-        quiet = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(quiet, 1)
-        os.dup2(quiet, 2)
+        _be_quiet()
         if at_step:
             _kill_at(step, nth)
         os._exit(main(argv))
@@ -74,11 +72,21 @@ def run_killed(argv: list[str], rng: random.Random) -> str:
     while time.monotonic() < until:
         done, status = os.waitpid(child, os.WNOHANG)
         if done:
-            return f"killed at a {step}" if os.WIFSIGNALED(status) else "ended first"
+            return f"killed at a {step}" if os.WIFSIGNALED(status) else _ended(status)
         time.sleep(0.002)
     os.kill(child, signal.SIGKILL)
     _, status = os.waitpid(child, 0)
-    return "killed at a time" if os.WIFSIGNALED(status) else "ended first"
+    return "killed at a time" if os.WIFSIGNALED(status) else _ended(status)
+
+
+def _ended(status: int) -> str:
+    return "ended first" if status == 0 else f"ended first with {os.waitstatus_to_exitcode(status)}"
+
+
+def _be_quiet() -> None:
+    quiet = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(quiet, 1)
+    os.dup2(quiet, 2)
 
 
 def _kill_at(step: str, nth: int) -> None:
@@ -133,7 +141,9 @@ def _not_whole(path: Path) -> str:
         return f"half a file, or none of ours ({error})"
 
 
-def kill_all(count: int, seed: int, folder: Path) -> tuple[Counter[str], list[str]]:
+def kill_all(
+    count: int, seed: int, folder: Path, at_a_step: float = AT_A_STEP
+) -> tuple[Counter[str], list[str]]:
     """Kill ``count`` runs in a folder; how they ended, and all that was wrong."""
     rng = random.Random(seed)
     box = folder / "box.stl"
@@ -146,7 +156,7 @@ def kill_all(count: int, seed: int, folder: Path) -> tuple[Counter[str], list[st
     for number in range(count):
         every = commands(folder, rng)
         name = list(every)[number % len(every)]
-        end = run_killed(every[name], rng)
+        end = run_killed(every[name], rng, at_a_step)
         ends[f"{name}: {end}"] += 1
         wrong += [f"run {number}, {name}, {end}: {text}" for text in faults(folder, inputs, rows)]
         if what_does_not_match(job_paths(folder, "box")):
@@ -154,19 +164,28 @@ def kill_all(count: int, seed: int, folder: Path) -> tuple[Counter[str], list[st
     wrong += [
         f"{path.name} was changed" for path, was in sheets.items() if path.read_bytes() != was
     ]
-    for argv in commands(folder, rng).values():
+    return ends, wrong
+
+
+def do_not_work(seed: int, folder: Path) -> list[str]:
+    """Commands that do not run to their end in a folder where others were killed."""
+    failed = []
+    for argv in commands(folder, random.Random(seed)).values():
         child = os.fork()
         if child == 0:
+            _be_quiet()
             os._exit(main(argv))
         if os.waitpid(child, 0)[1]:
-            wrong.append(f"after all kills {argv[0]} does not work")
-    return ends, wrong
+            failed.append(f"after all kills {argv[0]} does not work")
+    return failed
 
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--at-a-step", type=float, default=AT_A_STEP, help="share of the kills")
+    parser.add_argument("--kills-only", action="store_true", help="no whole runs after the kills")
     asked = parser.parse_args()
     import shrinkrule.calibration.fit.fit_sheets
     import shrinkrule.coupon.output
@@ -176,7 +195,9 @@ if __name__ == "__main__":
     import shrinkrule.walls.check  # noqa: F401
 
     with tempfile.TemporaryDirectory() as scratch:
-        found, all_wrong = kill_all(asked.count, asked.seed, Path(scratch))
+        found, all_wrong = kill_all(asked.count, asked.seed, Path(scratch), asked.at_a_step)
+        if not asked.kills_only:
+            all_wrong += do_not_work(asked.seed, Path(scratch))
     for what, times in sorted(found.items()):
         print(f"{times:5d}  {what}")
     print("\n".join(all_wrong) or "nothing was wrong")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import zipfile
+from pathlib import Path
+
 import numpy as np
 import pytest
 import trimesh
 from manifold3d import Manifold
 
-from shrinkrule import Printer, Recipe, compensate, demo_table, part_from_mesh
+from shrinkrule import Printer, Recipe, compensate, demo_table, part_from_mesh, read_part
 from shrinkrule.job import Level, look_at_bodies
 from shrinkrule.mesh.bodies import mesh_from_solid
 
@@ -47,3 +50,27 @@ def test_a_single_body_is_the_part() -> None:
     part = part_from_mesh(trimesh.creation.box((10, 10, 10)))
     result = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, look_at_sag=False))
     assert look_at_bodies(result) == ()
+
+
+def test_a_body_has_the_name_of_its_object(tmp_path: Path) -> None:
+    """Two cubes of one object, each where it is placed, and a larger one without a name."""
+    cube = trimesh.creation.box((4.0, 4.0, 4.0))
+    corners = "".join('<vertex x="{}" y="{}" z="{}"/>'.format(*v) for v in cube.vertices)
+    facets = "".join('<triangle v1="{}" v2="{}" v3="{}"/>'.format(*f) for f in cube.faces)
+    mesh = f"<mesh><vertices>{corners}</vertices><triangles>{facets}</triangles></mesh>"
+    places = ("1 0 0 0 1 0 0 0 1 0 0 0", "1 0 0 0 1 0 0 0 1 10 0 0")
+    items = "".join(f'<item objectid="1" transform="{place}"/>' for place in places)
+    large = '<item objectid="2" transform="2 0 0 0 2 0 0 0 2 0 30 0"/>'
+    model = (
+        '<model unit="millimeter" '
+        'xmlns="http://schemas.microsoft.com/3dmanufacturing/core/2015/02"><resources>'
+        f'<object id="1" name="cam">{mesh}</object><object id="2">{mesh}</object></resources>'
+        f"<build>{items}{large}</build></model>"
+    )
+    with zipfile.ZipFile(tmp_path / "cams.3mf", "w") as package:
+        package.writestr("3D/3dmodel.model", model)
+    part = read_part(tmp_path / "cams.3mf")
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), ROW, look_at_sag=False))
+    bodies = look_at_bodies(result)
+    assert sorted(body.name for body in bodies) == ["body 1, cam", "body 2, cam", "body 3"]
+    assert next(body for body in bodies if body.name == "body 3").high_mm[1] == 34.0

@@ -129,7 +129,7 @@ def test_the_interval_of_the_sag_is_that_of_modulus_and_bricks(
     )
     (in_folder / "bridge.stl").write_bytes(stl_bytes(bridge, "bridge"))
     said = shown(
-        capsys, "compensate", "bridge.stl", "--demo-table", "--sag", "--sag-unknowns", "6000"
+        capsys, "compensate", "bridge.stl", "--demo-table", "--sag", "--sag-detail", "6000"
     )
     sag = json.loads((in_folder / "bridge.report.json").read_text())["sag"]
     found = re.search(r"sags by ([\d.]+) mm \(([\d.]+) to ([\d.]+), 95 %\)", said)

@@ -40,5 +40,13 @@ def test_a_fin_half_as_thick_or_twice_as_large_is_another_row() -> None:
     assert sorted(rows(FIN, FIN, replace(FIN, area_mm2=240.0))) == [1, 2]
 
 
+def test_a_fifth_of_a_millimetre_is_another_thickness_and_no_other_area() -> None:
+    """Half of 0.3 mm is what two thicknesses may differ by, 0.3 what two small areas may."""
+    assert sorted(rows(FIN, FIN, replace(FIN, smallest_mm=0.8))) == [1, 2]
+    assert rows(FIN, replace(FIN, smallest_mm=0.9)) == [2]
+    speck = replace(FIN, area_mm2=0.4)
+    assert rows(speck, replace(speck, area_mm2=0.6)) == [2]
+
+
 def test_a_place_of_another_kind_is_another_row() -> None:
     assert sorted(rows(FIN, FIN, replace(FIN, kind=FindingKind.NARROW_GAP))) == [1, 2]

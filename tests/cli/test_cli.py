@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+import re
 import subprocess
 import sys
 from html.parser import HTMLParser
@@ -50,7 +52,27 @@ def test_the_main_job_writes_three_files(
     assert "Make it" in shown
     assert "35.11" in shown
     assert max(len(line) for line in shown.splitlines()) <= 80
-    assert len(shown.splitlines()) <= 40
+    assert len(shown.splitlines()) <= 15
+
+
+def test_the_report_says_which_print_it_was(in_folder: Path) -> None:
+    """When, by which command, of which file, and with which settings from where."""
+    box = plain_box(in_folder)
+    (in_folder / "shrinkrule.toml").write_text('[printer]\nnozzle = 0.8\nbed = "99x98x97"\n')
+    assert main(["compensate", "box.stl", "--demo-table", "--no-sag", "--thick-limit", "9"]) == 0
+    report = json.loads((in_folder / "box.report.json").read_text())
+    command = "shrinkrule compensate box.stl --demo-table --no-sag --thick-limit 9"
+    checksum = hashlib.sha256(box.read_bytes()).hexdigest()
+    assert report["command"] == command
+    assert report["model"]["sha256"] == checksum
+    page = (in_folder / "box.report.html").read_text()
+    assert f"<td>command</td><td>{command}</td>" in page
+    assert f"SHA-256 {checksum}" in page
+    assert "settings, option</td><td>--thick-limit: limits thick limit 9 mm" in page
+    (file,) = re.findall(r"settings, file</td><td>(.*?)</td>", page)
+    assert file.startswith(f"{in_folder / 'shrinkrule.toml'}: ")
+    assert "printer bed 99x98x97 mm (line 3)" in file
+    assert "settings, built in</td><td>" in page
 
 
 def test_the_json_report_holds_what_the_screen_says(

@@ -16,9 +16,11 @@ from shrinkrule import Printer, Recipe, ScaleFactors, compensate, part_from_mesh
 from shrinkrule.cli import main
 from shrinkrule.cli.many_parts import Outcome, models_in, run_all
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.furnace import CrucibleFurnace
 from shrinkrule.job import room_of
+from shrinkrule.loads import Load
 from shrinkrule.numerics.progress import silent
-from shrinkrule.report.many import many_outputs
+from shrinkrule.report.many import LoadPlan, many_dict, many_outputs
 from shrinkrule.sag.settings import SagSettings
 
 
@@ -89,7 +91,15 @@ def test_a_folder_is_done_as_its_parts_one_by_one_and_a_failure_leaves_the_other
 
 
 def test_models_out_of_folders_are_each_taken_once_and_by_number(in_folder: Path) -> None:
-    for name in ("part 10.stl", "part 2.STL", "a.3mf", "part 3.green.stl", "notes.txt", ".x.stl"):
+    for name in (
+        "part 10.stl",
+        "part 2.STL",
+        "a.3mf",
+        "part 3.green.stl",
+        "part 2.walls.ply",
+        "notes.txt",
+        ".x.stl",
+    ):
         (in_folder / name).write_text("")
     (in_folder / "folder.stl").mkdir()
     found = models_in([Path("part 2.STL"), Path()])
@@ -157,6 +167,23 @@ def test_a_part_takes_the_room_that_it_has_as_it_lies_in_the_furnace() -> None:
     stood = room_of(replace(flat, recipe=replace(recipe, lies=on_end)))
     assert stood.height_mm == pytest.approx(30 * 1.1, rel=1e-9)
     assert stood.area_mm2 == pytest.approx(20 * 1.2 * 6.5, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("fewest", "said"),
+    [
+        (3, "3 loads, proven least: the parts' area alone takes as many"),
+        (2, "3 loads found, not proven least: by the parts' area 2 may do"),
+    ],
+)
+def test_a_number_of_loads_is_called_least_only_where_that_is_proven(
+    fewest: int, said: str
+) -> None:
+    plan = LoadPlan(CrucibleFurnace(90, 60), "row 'x'", (Load(()),) * 3, (), fewest)
+    assert plan.title.endswith(said)
+    assert plan.proven_least is (fewest == 3)
+    (told,) = many_dict([], [plan])["loads"]
+    assert told["proven_least"] is plan.proven_least
 
 
 def test_names_of_any_bytes_reach_the_page_and_its_links(in_folder: Path) -> None:

@@ -14,7 +14,7 @@ from sag.solids import bar, one_armed_lever, united
 from shrinkrule import stl_bytes
 from shrinkrule.cli import main
 
-QUICK = ["--demo-table", "--sag", "--sag-unknowns", "6000"]
+QUICK = ["--demo-table", "--sag", "--sag-detail", "6000"]
 
 
 @pytest.fixture(autouse=True)

@@ -26,6 +26,7 @@ from dimensions.solids import (
     turned,
     with_t_joints,
 )
+from shrinkrule.calibration import Feature
 from shrinkrule.dimensions.dimension import Kind
 from shrinkrule.dimensions.find import FoundDimensions, find_dimensions
 from shrinkrule.mesh import read_part
@@ -203,19 +204,22 @@ def test_fillets_and_chamfers_leave_the_lengths_alone() -> None:
 
 
 @pytest.mark.parametrize(
-    "mesh",
+    ("mesh", "is_ball"),
     [
-        trimesh.creation.icosphere(4, 15),
-        trimesh.creation.uv_sphere(12, count=[64, 64]),
-        trimesh.creation.torus(20, 5, 90, 40),
-        trimesh.creation.torus(20, 5, 400, 24),
-        trimesh.creation.cone(9, 15, sections=64).subdivide(),
+        (trimesh.creation.icosphere(4, 15), True),
+        (trimesh.creation.uv_sphere(12, count=[64, 64]), True),
+        (trimesh.creation.torus(20, 5, 90, 40), False),
+        (trimesh.creation.torus(20, 5, 400, 24), False),
+        (trimesh.creation.cone(9, 15, sections=64).subdivide(), False),
     ],
     ids=["ball of triangles", "ball of rings", "ring", "fine ring", "cone"],
 )
-def test_nothing_is_invented_on_other_round_shapes(mesh: trimesh.Trimesh) -> None:
+def test_nothing_is_invented_on_other_round_shapes(mesh: trimesh.Trimesh, is_ball: bool) -> None:
+    """A ball has its diameter, the others overall sizes alone."""
     found = found_on(single(turned(mesh, 1)))
-    assert {one.kind for one in found.every} == {Kind.OVERALL}
+    true = [2.0 * float(np.linalg.norm(mesh.vertices[0]))] if is_ball else []
+    assert {one.kind for one in found.every} - {Kind.BALL} == {Kind.OVERALL}
+    assert sizes(found.every, Kind.BALL) == pytest.approx(true, abs=MICROMETRE)
 
 
 def test_prisms_of_few_sides_are_no_rounds() -> None:
@@ -275,3 +279,59 @@ def test_far_from_the_origin_what_single_precision_blurs_is_left_out() -> None:
     mesh.vertices = np.asarray(mesh.vertices) + [1e5, 0, 0]
     found = found_on(single(mesh))
     assert not len(sizes(found.every, Kind.BORE))
+
+
+def test_of_too_many_facets_only_the_overall_sizes_are_given(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("shrinkrule.dimensions.find.MOST_FACETS", 11)
+    found = found_on(mesh_of(box([30.0, 20.0, 5.0])))
+    assert [one.kind for one in found.every] == 3 * [Kind.OVERALL]
+    assert [one.size_mm for one in found.every] == pytest.approx([30.0, 20.0, 5.0])
+    assert found.notes == ("12 facets are too many to find more than the overall sizes",)
+
+
+@pytest.mark.parametrize("lean", [0.5, 1.0])
+def test_a_round_whose_rings_of_corners_do_not_face_each_other_is_measured(lean: float) -> None:
+    """Facets run to and fro: corners of the two ends stand half a step apart, or lean by one.
+
+    Where they lean by a whole step, every other crease is hollow though the pin is not.
+    """
+    count, radius, height = 24, 7.0, 9.0
+    rings = []
+    for z in (0.0, height):
+        angles = 2.0 * np.pi * (np.arange(count) + (0.5 if z and lean == 0.5 else 0.0)) / count
+        rings.append(np.stack([np.cos(angles), np.sin(angles), np.full(count, z / radius)], 1))
+    points = np.concatenate([radius * np.concatenate(rings), [[0, 0, 0], [0, 0, height]]])
+    k = np.arange(count)
+    after, over = (k + 1) % count, (k + int(lean)) % count
+    facets = np.concatenate(
+        [
+            np.stack([k, after, over + count], 1),
+            np.stack([after, (over + 1) % count + count, over + count], 1),
+            np.stack([np.full(count, 2 * count), after, k], 1),
+            np.stack([np.full(count, 2 * count + 1), k + count, after + count], 1),
+        ]
+    )
+    pin = single(trimesh.Trimesh(points, facets, process=False))
+    assert pin.is_volume
+    found = found_on(pin)
+    assert sizes(found.every, Kind.BOSS) == pytest.approx([2.0 * radius], abs=MICROMETRE)
+    assert sizes(found.every, Kind.DEPTH) == pytest.approx([height], abs=MICROMETRE)
+    (boss,) = [one for one in found.every if one.kind is Kind.BOSS]
+    assert boss.facets_round == count
+
+
+def test_balls_are_measured_from_half_a_ball_on() -> None:
+    """A knob of 14 mm on a block, in bands; a dome of less than half is no ball to measure."""
+    block = box((30, 30, 6))
+    for lift, wanted in ((9.0, [14.0]), (2.0, [])):
+        ball = manifold3d.Manifold.sphere(7.0, 48).translate((15.0, 15.0, lift))
+        found = found_on(single(mesh_of(block + ball)))
+        assert sizes(found.every, Kind.BALL) == pytest.approx(wanted, abs=MICROMETRE)
+        assert sizes(found.every, Kind.BOSS).tolist() == []
+    hollow = found_on(single(mesh_of(box((30, 30, 30)) - ball.translate((0.0, 0.0, 13.0)))))
+    (one,) = [one for one in hollow.every if one.kind is Kind.BALL]
+    assert one.size_mm == pytest.approx(14.0, abs=MICROMETRE)
+    assert one.feature is Feature.SLOT
+    assert one.place == pytest.approx((15.0, 15.0, 15.0), abs=MICROMETRE)

@@ -99,6 +99,26 @@ def test_what_a_killed_run_left_is_taken_away_later(tmp_path: Path) -> None:
     assert {p.name for p in tmp_path.iterdir()} == {"a.txt", fresh.name}
 
 
+def test_a_clock_that_jumps_beside_a_run_that_writes_leaves_no_half_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A later run takes the first one's temporary file for an old one: the first says so."""
+    first, second = OutputSet(), OutputSet()
+    first.add(tmp_path / "a.txt", b"a")
+    second.add(tmp_path / "b.txt", b"b")
+
+    def meanwhile(*_: object) -> None:
+        monkeypatch.undo()
+        now = time.time()
+        monkeypatch.setattr(time, "time", lambda: now + 86400.0)
+        second.write()
+
+    monkeypatch.setattr(first, "_require_unchanged", meanwhile)
+    with pytest.raises(FileError, match=r"a\.txt: cannot be written .*nothing was changed"):
+        first.write()
+    assert [path.name for path in tmp_path.iterdir()] == ["b.txt"]
+
+
 def test_a_folder_that_vanishes_is_named_and_nothing_is_left(tmp_path: Path) -> None:
     folder = tmp_path / "stick"
     folder.mkdir()

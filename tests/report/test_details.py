@@ -49,7 +49,7 @@ def test_a_hidden_wall_is_cut_and_a_small_one_drawn_close() -> None:
     views = wall_views(look, thickness_colouring(look))
     rib = next(n for n, row in enumerate(look.rows, 1) if row.worst.in_model[2] < 20)
     assert len(look.rows) == 2
-    captions = {picture.marked[0]: picture.caption for picture in detail_pictures(views)}
+    captions = {int(picture.marked[0]): picture.caption for picture in detail_pictures(views)}
     # The rib is thin along X: a cut across Y shows it, one across X would lie in it.
     assert captions[rib] == f"place {rib}: cut through it, seen from the front"
     assert "close, seen from" in captions[3 - rib]

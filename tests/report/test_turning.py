@@ -15,8 +15,12 @@ import pytest
 import trimesh
 
 from shrinkrule import Printer, Recipe, compensate, demo_table, find_row, read_part
+from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.job import JobResult
 from shrinkrule.report import job_outputs
+from shrinkrule.report.dimensions import dimension_rows
+from shrinkrule.report.pictures.dimensions import dimension_stills
+from shrinkrule.report.pictures.walls import thickness_colouring, wall_views
 from shrinkrule.report.turning.scene import thinned, turning_scene
 from shrinkrule.report.turning.three import three_js
 
@@ -124,3 +128,27 @@ def test_chromium_turns_it_without_an_error(page: Path, tmp_path: Path) -> None:
     assert turned is not None
     assert turned[1] == "1"
     assert int(turned[2]) >= 2
+
+
+def test_the_dozen_has_its_numbers_on_stills_in_the_table_and_on_the_part_that_turns(
+    lever: JobResult, page: Path
+) -> None:
+    """Each line is as long as its dimension, and each number is on one still and in one row."""
+    assert lever.dimensions is not None
+    dozen = numbered_dozen(lever.dimensions)
+    assert [one.number for one in dozen] == list(range(1, len(dozen) + 1))
+    html = page.read_text(encoding="utf-8")
+    found = re.search(r'<script[^>]*id="turning-data"[^>]*>(.*?)</script>', html, re.DOTALL)
+    assert found is not None
+    shown = json.loads(found[1])["dimensions"]
+    assert [line["number"] for line in shown] == [one.number for one in dozen]
+    for line, one in zip(shown, dozen, strict=True):
+        first, last, _ = np.array(line["points"])
+        assert np.linalg.norm(last - first) == pytest.approx(one.dimension.size_mm, abs=1e-3)
+    views = wall_views(lever.walls, thickness_colouring(lever.walls))
+    stills = dimension_stills(views.stage, dozen, lever.green.from_model)
+    marked = sorted(number for still in stills.pictures for number in still.marked)
+    assert marked == [one.number for one in dozen]
+    rows = dimension_rows(lever.dimensions, lever.promised, stills.pictures)
+    assert [row["number"] for row in rows] == [str(number) for number in marked]
+    assert all(re.fullmatch("[DEF]", row["seen"]) for row in rows)

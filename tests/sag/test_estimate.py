@@ -39,8 +39,9 @@ def test_a_cantilever_s_estimate_is_that_of_the_beam() -> None:
     beam = weight * length**4 / (8.0 * depth**2 / 12.0)
     shear = weight * length**2 * 2.0 * (1.0 + MATERIAL.solved_poisson) / (2.0 * 5.0 / 6.0)
     quick = estimate_sag(part, MATERIAL, SagSettings())
-    # The root turns with the foot, so the tip comes lower than of a beam held fast.
-    assert beam + shear - quick.numerical_mm < quick.sag_mm < 1.7 * (beam + shear)
+    # The root turns with the foot, so the tip comes lower than of a beam held fast; 80 000 unknowns
+    # find 1.71 times as much.
+    assert beam + shear - quick.numerical_mm < quick.sag_mm < 1.8 * (beam + shear)
 
 
 def test_the_estimate_s_interval_is_that_of_a_logarithm_with_its_own_degrees_of_freedom() -> None:

@@ -38,14 +38,20 @@ SAG = np.where(np.asarray(BAR.vertices)[:, 2:] > 2.0, -0.6 * UPWARD, 0.0)
         ((0.5, 0.35, 0.25, 0.15, 0.1, 0.07, 0.05, 0.035), 6),  # all rounds allowed
     ],
 )
+@pytest.mark.parametrize("extrapolated", [False, True])
 def test_it_is_fired_until_straight_or_no_better(
-    errors_mm: tuple[float, ...], rounds: int, monkeypatch: pytest.MonkeyPatch
+    extrapolated: bool,
+    errors_mm: tuple[float, ...],
+    rounds: int,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Its top misses by a known distance after each firing."""
+    """Its top misses by a known distance after each firing, with what finer bricks would add."""
     target, left = np.asarray(BAR.vertices), list(errors_mm)
 
+    lacks = 0.1 * SAG if extrapolated else np.zeros_like(SAG)
+
     def fired(*_: Any) -> Any:
-        miss = left.pop(0) * SAG / 0.6
+        miss = left.pop(0) * SAG / 0.6 - lacks
         return of(field=of(at=lambda points: target + miss - points))
 
     monkeypatch.setattr(MODULE, "sag_on_grid", fired)
@@ -55,7 +61,9 @@ def test_it_is_fired_until_straight_or_no_better(
         plan=of(grid=of(turn=np.eye(3)), brick_mm=1.0),
         material=None,
     )
-    firings = _fire_until_straight(BAR, of(displacement=SAG), of(), problem, silent)
+    correction = of(at=lambda _: lacks) if extrapolated else None
+    sure: Any = of(solved=of(), correction=correction)
+    firings = _fire_until_straight(BAR, of(displacement=SAG), sure, problem, silent)
     assert [firing.error_mm for firing in firings] == pytest.approx(errors_mm[:rounds])
 
 

@@ -14,7 +14,7 @@ from shrinkrule.sag.lying import crooked_deg, stands_on_a_point
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.precurve import Saving, precurve, what_helps
 from shrinkrule.sag.settings import SagSettings
-from shrinkrule.sag.solve import solve_sag
+from shrinkrule.sag.steering import solve_sag
 
 STIFF = SagMaterial(modulus_kpa=20_000.0, modulus_u_kpa=2_000.0, poisson=0.46, density_g_cm3=7.0)
 UP = np.array([0.0, 0.0, 1.0])

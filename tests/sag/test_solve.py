@@ -233,7 +233,7 @@ def test_plan_estimates_what_it_takes() -> None:
     planned = plan(two_armed_lever(), SagSettings())
     assert planned.wall_mm == pytest.approx(2.0, rel=0.01)
     assert planned.bricks_through >= 4.0
-    result = solve_sag(two_armed_lever(), STIFF, SagSettings())
+    result = solve_sag(two_armed_lever(), STIFF, SagSettings(sure_share=0.2))
     assert planned.unknowns == pytest.approx(result.unknowns, rel=0.15)
     assert planned.notes == ()
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 
 try:
-    from shrinkrule.cli.late import load_late
+    from shrinkrule.cli.late import Leaving, start
     from shrinkrule.cli.main import main
 except KeyboardInterrupt:
     sys.stderr.write("shrinkrule: stopped, nothing was written\n")
@@ -16,5 +16,7 @@ __all__ = ["main", "run"]
 
 def run() -> None:
     """Entry point of the ``shrinkrule`` command."""
-    load_late()
-    sys.exit(main(sys.argv[1:]))
+    leaving = Leaving(1)
+    start()
+    leaving.code = main(sys.argv[1:])
+    sys.exit(leaving.code)

@@ -18,7 +18,7 @@ from shrinkrule.cli.many_parts import (
     models_in,
     run_all,
 )
-from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
+from shrinkrule.defaults import SAG_TOLERANCE_MM
 from shrinkrule.errors import SettingError
 from shrinkrule.files.output import require_plain_name
 
@@ -171,7 +171,7 @@ def compensate(
     stuck: sag_options.Stuck = False,
     flat_base: sag_options.FlatBase = False,
     sag_tolerance: sag_options.Tolerance = None,
-    sag_unknowns: sag_options.Unknowns = SAG_UNKNOWNS,
+    sag_detail: sag_options.Detail = "usual",
     allow_open: options.AllowOpen = False,
     unite: options.Unite = False,
     keep_bodies: options.KeepBodies = False,
@@ -202,7 +202,8 @@ def compensate(
             raise SettingError(
                 "--name serves one model", hint="leave it out: each file is named after its model"
             )
-        part_gb = PART_GB + (UNKNOWNS_GB * sag_unknowns if sag else 0.0)
+        unknowns = sag_options.detail_from(sag_detail).max_unknowns
+        part_gb = PART_GB + (UNKNOWNS_GB * unknowns if sag else 0.0)
         code = _many(context, models, out, memory, part_gb, json, open_report)
         raise typer.Exit(code)
     (model,) = models
@@ -255,7 +256,7 @@ def compensate(
             stuck,
             flat_base,
             settings.number("limits.sag_tolerance") or SAG_TOLERANCE_MM,
-            sag_unknowns,
+            sag_detail,
         )
     recipe = Recipe(
         printer=printer_of(settings),

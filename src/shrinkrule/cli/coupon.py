@@ -24,6 +24,14 @@ SagModulus = Annotated[
 Density = Annotated[float, typer.Option(help="Density expected while it sags, g/cm3.")]
 Material = Annotated[str, typer.Option(help="Material, for the sheet.", show_default=False)]
 Process = Annotated[str, typer.Option(help="Firing process, for the sheet.", show_default=False)]
+FewReadings = Annotated[
+    bool,
+    typer.Option(
+        "--few-readings",
+        help="A small coupon of about ten readings: shrinkage of each axis, bead, first layer, one "
+        "span. It says what it cannot know.",
+    ),
+]
 Name = Annotated[str, typer.Option(help="Name of the files.")]
 Force = Annotated[bool, typer.Option("--force", help="Replace files of the same names.")]
 
@@ -43,6 +51,7 @@ def coupon(
     nozzle: options.Nozzle = None,
     bead_width: options.BeadWidth = None,
     layer_height: options.LayerHeight = None,
+    few_readings: FewReadings = False,
     sag_modulus: SagModulus = None,
     density: Density = 7.5,
     material: Material = "",
@@ -57,7 +66,14 @@ def coupon(
     Give the inside sizes of what you fire in. Writes NAME.stl to print,
     NAME.page.html for the bench, and NAME.sheet.csv for the readings.
     """
-    from shrinkrule.coupon import CouponPlan, coupon_dict, coupon_paths, design_coupon, write_coupon
+    from shrinkrule.coupon import (
+        CouponPlan,
+        Readings,
+        coupon_dict,
+        coupon_paths,
+        design_coupon,
+        write_coupon,
+    )
     from shrinkrule.settings import Settings, furnace_of, printer_of
 
     settings = Settings.for_model(
@@ -75,6 +91,7 @@ def coupon(
         density,
         material,
         process,
+        Readings.FEW if few_readings else Readings.ALL,
     )
     paths = coupon_paths(options.folder_from(out), name)
     there = [path for path in paths.values() if path.exists()]
@@ -111,8 +128,11 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
     from rich.table import Table
 
     from shrinkrule.cells import on_screen
+    from shrinkrule.coupon import Readings, cost_words
 
     console = Console(highlight=False)
+    for limit in made.limits:
+        console.print(f"- {on_screen(limit)}")
     printer = made.plan.printer
     console.print(
         f"[bold]coupon[/bold] for nozzle {printer.nozzle_mm:g} mm, bead "
@@ -124,9 +144,11 @@ def _show(made: Coupon, paths: dict[str, Path]) -> None:
         table.add_column(heading, justify="left" if heading in {"piece", "rows"} else "right")
     for piece in (made.pieces[0], *sorted(made.pieces[1:], key=lambda piece: piece.name)):
         ids = [dim.line.id for dim in piece.dimensions]
-        shown = ", ".join(ids) if len(ids) < 4 else _ranges(ids)
+        every = made.plan.readings is Readings.ALL and len(ids) > 3
+        shown = _ranges(ids) if every else ", ".join(ids)
         table.add_row(piece.name, _size(piece.printed_size), _size(piece.fired_size), shown)
     console.print(table)
+    console.print(f"- {cost_words(made.worth)}")
     for note in made.notes:
         console.print(f"- {on_screen(note)}")
     console.print(f"[bold]print[/bold]   {on_screen(str(paths['stl']))}", soft_wrap=True)

@@ -1,5 +1,6 @@
-"""Modules that other libraries import in case somebody needs them, loaded when somebody does.
+"""What a command puts off or leaves out in its own process, so that it starts and ends quickly.
 
+Modules that other libraries import in case somebody needs them are loaded when somebody does:
 trimesh loads networkx, the whole of scipy.optimize and its drawing room for functions that
 no command calls; scipy loads numpy's Fortran generator. Together they took a third of the
 start of a command. The command line owns its process and may put this off; a library must
@@ -8,6 +9,9 @@ not, so that nothing of it happens on ``import shrinkrule``.
 
 from __future__ import annotations
 
+import atexit
+import gc
+import os
 import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
@@ -22,6 +26,7 @@ LATE: Final[Mapping[str, tuple[str, ...]]] = {
     "numpy.testing": (),
     "scipy.ndimage": (),
     "scipy.optimize": (),
+    "scipy.spatial.distance": ("euclidean",),
     "scipy.spatial.transform": (),
     "trimesh.nsphere": ("fit_nsphere",),
     "trimesh.repair": (),
@@ -30,6 +35,11 @@ LATE: Final[Mapping[str, tuple[str, ...]]] = {
 """Late modules, and the names that others import out of them at their own start."""
 
 _loading: Final = threading.RLock()
+
+_USUAL: Final = gc.get_threshold()[0]
+
+_SELDOM: Final = 50_000
+"""New objects after which garbage is looked for while modules load."""
 
 
 class LateModule(ModuleType):
@@ -107,3 +117,41 @@ def load_late() -> None:
     """Put off the modules of `LATE` in this process."""
     if not any(isinstance(finder, LateFinder) for finder in sys.meta_path):
         sys.meta_path.insert(0, LateFinder())
+
+
+def start() -> None:
+    """Put off the modules of `LATE`, and the search for garbage until `started`."""
+    load_late()
+    gc.set_threshold(_SELDOM, *gc.get_threshold()[1:])
+
+
+def started() -> None:
+    """Search for garbage as usual from here on, but not among what was loaded."""
+    often, *others = gc.get_threshold()
+    if often == _SELDOM:
+        gc.freeze()
+        gc.set_threshold(_USUAL, *others)
+
+
+class Leaving:
+    """Ends the process with a code once all else that waits for the end has run.
+
+    Parameters
+    ----------
+    code : int
+        What to end with, until `code` is set to something else.
+    """
+
+    def __init__(self, code: int) -> None:
+        self.code = code
+        # What is registered first runs last.
+        atexit.register(self._leave)
+
+    def _leave(self) -> None:
+        """End without unloading anything: that would take a tenth of a small part's time."""
+        for stream in (sys.stdout, sys.stderr):
+            try:
+                stream.flush()
+            except OSError:  # nobody reads any more
+                self.code = self.code or 1
+        os._exit(self.code)

@@ -241,7 +241,8 @@ def show_remarks(settings: Settings, console: Console) -> None:
     from rich.text import Text
 
     for remark in settings.remarks:
-        console.print(Text.assemble(("settings: ", "bold yellow"), remark))
+        # A remark names a file: a path that is broken into lines cannot be copied.
+        console.print(Text.assemble(("settings: ", "bold yellow"), remark), soft_wrap=True)
 
 
 def part_from(

@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from shrinkrule.defaults import SAG_TOLERANCE_MM, SAG_UNKNOWNS
+from shrinkrule.defaults import SAG_TOLERANCE_MM
 from shrinkrule.errors import SettingError
 from shrinkrule.units import parse_length
 
 if TYPE_CHECKING:
-    from shrinkrule.sag import SagSettings, SupportBox
+    from shrinkrule.sag import SagDetail, SagSettings, SupportBox
 
 PANEL: Final = "Sag in the furnace"
 
@@ -77,17 +77,36 @@ Tolerance = Annotated[
         rich_help_panel=PANEL,
     ),
 ]
-Unknowns = Annotated[
-    int,
+Detail = Annotated[
+    str,
     typer.Option(
-        "--sag-unknowns",
-        metavar="N",
-        help="Largest number of unknowns to solve for: more is finer, slower, and needs about "
-        "1.4 GB for a million.",
-        min=1000,
+        "--sag-detail",
+        metavar="HOW",
+        help="How finely sag is solved: coarse (a few seconds), usual (to about 2 % where that "
+        "takes no more than some 20 seconds a solve), fine (minutes, 2 GB), or the number of "
+        "unknowns it may take, as 500000, with no limit of time (about 1.4 GB for a million).",
         rich_help_panel=PANEL,
     ),
 ]
+FEWEST_UNKNOWNS: Final = 1000
+"""A solve on fewer unknowns means nothing."""
+
+
+def detail_from(text: str) -> SagDetail:
+    """How finely sag is solved, from the option's text."""
+    from shrinkrule.sag import DETAILS, SagDetail
+
+    word = text.strip().lower()
+    if word in DETAILS:
+        return DETAILS[word]
+    digits = word.translate({ord(mark): None for mark in ",_ "})
+    if not digits.isdecimal() or int(digits) < FEWEST_UNKNOWNS:
+        raise SettingError(
+            f"{text!r} is no detail of a sag",
+            where="--sag-detail",
+            hint=f"use {', '.join(DETAILS)}, or a number of unknowns from {FEWEST_UNKNOWNS} on",
+        )
+    return SagDetail.budget(int(digits))
 
 
 def settings_from(
@@ -96,20 +115,24 @@ def settings_from(
     stuck: bool,
     flat_base: bool,
     tolerance_mm: float = SAG_TOLERANCE_MM,
-    unknowns: int = SAG_UNKNOWNS,
+    detail: str = "usual",
 ) -> SagSettings:
     """Sag settings from the texts of their options."""
     from shrinkrule.compensation import way_up
     from shrinkrule.sag import Base, Friction, SagSettings
 
     x, y, z = way_up(furnace_up)
+    how = detail_from(detail)
     return SagSettings(
         furnace_up=(float(x), float(y), float(z)),
         supports=tuple(_support(text) for text in support or ()),
         friction=Friction.DRAG if stuck else Friction.FREE,
         base=Base.FLAT if flat_base else Base.FOLLOW,
         tolerance_mm=tolerance_mm,
-        max_unknowns=unknowns,
+        max_unknowns=how.max_unknowns,
+        bricks_wanted=how.bricks_wanted,
+        sure_share=how.sure_share,
+        max_seconds=how.max_seconds,
     )
 
 

@@ -6,22 +6,33 @@ numbers I take on it separate scale, bead spread, thinnest wall and sag?
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import trimesh
 
 from shrinkrule.coupon.block import block_plan, build_block
 from shrinkrule.coupon.block_sizes import LONGEST_MM, shortest_block_mm, size_block
-from shrinkrule.coupon.fitting import CouponPlan, fitting_bars, loads_of, takes, too_small
+from shrinkrule.coupon.fitting import (
+    FEW_BRIDGE,
+    CouponPlan,
+    Readings,
+    fitting_bars,
+    loads_of,
+    takes,
+    too_small,
+)
 from shrinkrule.coupon.ladder import build_ladder
 from shrinkrule.coupon.layout import Rectangle, bed_places, floor_places
 from shrinkrule.coupon.piece import Dimension, Piece
-from shrinkrule.coupon.spans import (
-    span_notes,
-)
+from shrinkrule.coupon.spans import SagSpans, one_span_note, span_notes
+from shrinkrule.coupon.worth import Worth, cannot_know, worth_of
 from shrinkrule.sheet import Kind, Setting, SheetLine
 from shrinkrule.units import WATER_DENSITY_20C_G_CM3
+
+FEW_LONGEST_MM: Final = 40.0
+"""Longest block of a coupon of few readings: the length that intervals are stated for."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +53,8 @@ class Coupon:
         The measuring sheet.
     notes : tuple of str
         What the maker should know about this coupon.
+    limits : tuple of str
+        What it cannot know; empty where it is to be read in full.
     """
 
     plan: CouponPlan
@@ -50,6 +63,12 @@ class Coupon:
     floor: tuple[Rectangle, ...]
     lines: tuple[SheetLine, ...]
     notes: tuple[str, ...]
+    limits: tuple[str, ...] = ()
+
+    @property
+    def worth(self) -> Worth:
+        """What it costs to print and to read, and what it tells."""
+        return worth_of(self.pieces, self.lines, self.plan.printer, self.plan.density_g_cm3)
 
     @property
     def mesh(self) -> trimesh.Trimesh:
@@ -81,7 +100,7 @@ class Coupon:
 
 
 def design_coupon(plan: CouponPlan) -> Coupon:
-    """Coupon for a printer and a furnace.
+    """Coupon for a printer and a furnace; one of few readings says what it cannot know.
 
     Parameters
     ----------
@@ -98,16 +117,28 @@ def design_coupon(plan: CouponPlan) -> Coupon:
     SettingError
         When the furnace is too small for a coupon that can be measured.
     """
+    made = _designed(plan)
+    if plan.readings is Readings.ALL:
+        return made
+    long = _designed(replace(plan, readings=Readings.ALL))
+    return replace(made, limits=cannot_know(made.worth, long.worth))
+
+
+def _designed(plan: CouponPlan) -> Coupon:
+    """The coupon, without a word of what it cannot know."""
     ladder = build_ladder(plan.printer)
     fitting, misfits = fitting_bars(plan, ladder)
     if misfits:
         raise too_small(plan, misfits)
-    found = [(spans, bars, *_block_beside(plan, [*bars, ladder])) for spans, bars in fitting]
+    beside = [] if plan.readings is Readings.FEW else [ladder]
+    found = [(spans, bars, *_block_beside(plan, [*bars, *beside])) for spans, bars in fitting]
     wanted = [option for option in found if option[0].as_wanted]
     one_load = [option for option in wanted if option[3]]
     spans, bars, block, floor = [*one_load, *wanted, found[-1]][0]
-    pieces = (block, *bars, ladder)
-    measured = [dim.line for piece in (block, ladder, *bars) for dim in piece.dimensions]
+    pieces: tuple[Piece, ...] = (block, *bars, ladder)
+    if plan.readings is Readings.FEW:
+        pieces = (_few_of(block), *(_only(bar, {FEW_BRIDGE}) for bar in bars))
+    measured = [dim.line for piece in pieces for dim in piece.dimensions]
     return Coupon(
         plan=plan,
         pieces=pieces,
@@ -115,10 +146,10 @@ def design_coupon(plan: CouponPlan) -> Coupon:
         floor=floor,
         lines=(
             *_settings(plan, pieces),
-            *_masses(),
+            *(line for line in _masses() if plan.readings is Readings.ALL or line.id == "M1"),
             *sorted(measured, key=_rank),
         ),
-        notes=(*_notes(plan, pieces, floor), *span_notes(spans)),
+        notes=(*_notes(plan, pieces, floor), *_span_notes(plan, spans)),
     )
 
 
@@ -126,7 +157,10 @@ def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[R
     """Longest block that shares the floor with the others, else the longest that fits alone."""
     shortest = shortest_block_mm(plan.printer)
     height = plan.furnace.usable_height_mm
-    sides = np.arange(shortest, LONGEST_MM + 0.25, 0.5).tolist()
+    longest = LONGEST_MM
+    if plan.readings is Readings.FEW:
+        longest = max(FEW_LONGEST_MM, shortest)
+    sides = np.arange(shortest, longest + 0.25, 0.5).tolist()
     sizes = [size_block(side, height, plan.printer) for side in sides]
     alone = [size for size in sizes if takes(plan.furnace, block_plan(size))]
     plans = [piece.fired_plan for piece in others]
@@ -140,6 +174,29 @@ def _block_beside(plan: CouponPlan, others: list[Piece]) -> tuple[Piece, tuple[R
         else:
             high = middle
     return build_block(alone[low] if floor else alone[-1], plan.printer), floor
+
+
+def _few_of(block: Piece) -> Piece:
+    """The block with three lengths along each axis.
+
+    Two have what bead or first layer adds; the third has it with the other sign, or not at all.
+    """
+    kept: set[str] = set()
+    for axis, other in (("x", Kind.INSIDE), ("y", Kind.INSIDE), ("z", Kind.STEP)):
+        along = [dim.line for dim in block.dimensions if dim.line.axis == axis]
+        outside = sorted((line for line in along if line.kind is Kind.OUTSIDE), key=_size)
+        rest = sorted((line for line in along if line.kind is other), key=_size)
+        kept |= {outside[0].id, outside[-1].id, rest[-1].id}
+    return _only(block, kept)
+
+
+def _only(piece: Piece, ids: set[str]) -> Piece:
+    """A piece with some of its dimensions alone."""
+    return replace(piece, dimensions=tuple(d for d in piece.dimensions if d.line.id in ids))
+
+
+def _size(line: SheetLine) -> float:
+    return float(line.nominal or 0.0)
 
 
 def _settings(plan: CouponPlan, pieces: tuple[Piece, ...]) -> list[SheetLine]:
@@ -242,8 +299,16 @@ def _notes(
             "you calibrate: they are joined.",
         ]
     if plan.sag_modulus_kpa is None:
-        notes.append("No sag modulus was given: the spans are for a first guess.")
+        few = plan.readings is Readings.FEW
+        spans = "span is" if few else "spans are"
+        notes.append(f"No sag modulus was given: the {spans} for a first guess.")
     return tuple(notes)
+
+
+def _span_notes(plan: CouponPlan, spans: SagSpans) -> tuple[str, ...]:
+    if plan.readings is Readings.FEW:
+        return (one_span_note(spans),)
+    return span_notes(spans)
 
 
 def _moved(mesh: trimesh.Trimesh, place: Rectangle) -> trimesh.Trimesh:

@@ -82,6 +82,8 @@ def drawings(coupon: Coupon) -> list[DimensionDrawing]:
     heights = [d for d in block.dimensions if d.line.axis == "z"]
     for view, arm in ((FRONT, "X"), (LEFT, "Y")):
         dims = [d for d in heights if _on_arm(d, arm)]
+        if not dims:
+            continue
         found.append(_drawing(f"Block {view.name}: heights on the {arm} arm", block, view, dims))
     for piece in coupon.pieces[1:]:
         if piece.fired_standing:

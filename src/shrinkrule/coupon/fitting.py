@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from itertools import product
 from math import ceil
 from typing import Final
@@ -14,6 +15,7 @@ from shrinkrule.coupon.ladder import build_ladder
 from shrinkrule.coupon.layout import Rectangles, corners, floor_places
 from shrinkrule.coupon.piece import Piece
 from shrinkrule.coupon.spans import (
+    BRIDGE_IDS,
     DEPTH_BEADS,
     USUAL_DENSITY_G_CM3,
     USUAL_SAG_MODULUS_KPA,
@@ -24,10 +26,19 @@ from shrinkrule.errors import SettingError
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, Furnace
 from shrinkrule.printer import Printer
 
+FEW_BRIDGE: Final = BRIDGE_IDS[1]
+"""The one span of a coupon of few readings: the middle one, whose drop is read on either side."""
 FINER_NOZZLES_MM: Final = (0.6, 0.5, 0.4, 0.35, 0.3, 0.25, 0.2)
 """Nozzles on sale, coarsest first (common practice, no source)."""
 MOST_GROWTH_MM: Final = 128.0
 """Growth of a furnace's sides up to which one that would do is looked for."""
+
+
+class Readings(StrEnum):
+    """How much is to be read off a coupon."""
+
+    ALL = "all"
+    FEW = "few"
 
 
 @dataclass(frozen=True)
@@ -46,6 +57,8 @@ class CouponPlan:
         Mean density expected while it sags, g/cm3.
     material, process : str
         Names for the sheet, as they will stand in the table; may be empty.
+    readings : Readings
+        All that separates every cause, or few that give the plainest numbers.
 
     Raises
     ------
@@ -59,6 +72,7 @@ class CouponPlan:
     density_g_cm3: float = USUAL_DENSITY_G_CM3
     material: str = ""
     process: str = ""
+    readings: Readings = Readings.ALL
 
     def __post_init__(self) -> None:
         if self.sag_modulus_kpa is not None and not 1.0 <= self.sag_modulus_kpa <= 1.0e6:
@@ -111,7 +125,10 @@ def _sag_bars(plan: CouponPlan, depth_beads: float) -> tuple[SagSpans, list[Piec
         plan.sag_modulus_kpa or USUAL_SAG_MODULUS_KPA,
         plan.density_g_cm3,
     )
-    return spans, sorted(build_bars(spans, plan.printer), key=lambda bar: -bar.printed_size[0])
+    bars = build_bars(spans, plan.printer)
+    if plan.readings is Readings.FEW:
+        bars = [bar for bar in bars if any(dim.line.id == FEW_BRIDGE for dim in bar.dimensions)]
+    return spans, sorted(bars, key=lambda bar: -bar.printed_size[0])
 
 
 def _misfits(plan: CouponPlan, pieces: list[Piece]) -> list[str]:

@@ -83,7 +83,7 @@ def coupon_dict(coupon: Coupon, paths: dict[str, Path]) -> dict[str, Json]:
     dict
         JSON values by name.
     """
-    plan = coupon.plan
+    plan, worth = coupon.plan, coupon.worth
     return {
         "printer": {
             "nozzle_mm": plan.printer.nozzle_mm,
@@ -113,6 +113,20 @@ def coupon_dict(coupon: Coupon, paths: dict[str, Path]) -> dict[str, Json]:
             }
             for line in coupon.lines
         ],
+        "readings": plan.readings.value,
+        "cost": {
+            "rows": worth.rows,
+            "print_minutes": worth.print_minutes,
+            "measure_minutes": worth.measure_minutes,
+            "grams": worth.grams,
+        },
+        "expected_half95_mm": {
+            "length_of_40": worth.length_mm,
+            "height_of_40": worth.height_mm,
+            "bead": worth.bead_mm,
+            "first_layer": worth.first_layer_mm,
+        },
+        "cannot_know": list(coupon.limits),
         "notes": list(coupon.notes),
         "files": {kind: path.name for kind, path in paths.items()},
     }

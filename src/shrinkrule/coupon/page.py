@@ -11,9 +11,11 @@ from typing import Final
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.coupon.design import Coupon
 from shrinkrule.coupon.drawing import drawings, floor_plan, grip_drawing
+from shrinkrule.coupon.fitting import Readings
 from shrinkrule.coupon.piece import INSIDE_JAW_MM, JAW_DEPTH_MM, JAW_WIDTH_MM, ROD_MM
+from shrinkrule.coupon.worth import cost_words
 from shrinkrule.files.templates import environment
-from shrinkrule.sheet import Kind
+from shrinkrule.sheet import Kind, SheetLine
 
 _GROUPS: Final = (
     ("Weights", (Kind.MASS, Kind.MASS_IN_WATER)),
@@ -42,20 +44,24 @@ def measuring_page_html(coupon: Coupon) -> str:
     return templates.get_template("measuring_page.html").render(
         plan=plan,
         cautions=CAUTIONS,
-        notes=coupon.notes,
+        notes=(*coupon.limits, cost_words(coupon.worth), *coupon.notes),
+        bars=[piece.name for piece in coupon.pieces if piece.fired_standing],
+        few=plan.readings is Readings.FEW,
         grip=grip_drawing(coupon),
         drawings=drawings(coupon),
         floor=floor_plan(coupon),
         settings=[line for line in coupon.lines if line.kind is Kind.SETTING],
-        groups=[
-            (name, [line for line in coupon.lines if line.kind in kinds]) for name, kinds in _GROUPS
-        ],
+        groups=[(name, lines) for name, kinds in _GROUPS if (lines := _of(coupon, kinds))],
         mass_kinds=(Kind.MASS, Kind.MASS_IN_WATER),
         sag_kinds=(Kind.BRIDGE, Kind.CANTILEVER),
         jaw=(JAW_WIDTH_MM, JAW_DEPTH_MM),
         inside_jaw=INSIDE_JAW_MM,
         rod=ROD_MM,
     )
+
+
+def _of(coupon: Coupon, kinds: tuple[Kind, ...]) -> list[SheetLine]:
+    return [line for line in coupon.lines if line.kind in kinds]
 
 
 def _number(value: float | str | None) -> str:

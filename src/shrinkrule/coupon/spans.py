@@ -135,6 +135,27 @@ def choose_spans(
     )
 
 
+def one_span_note(spans: SagSpans) -> str:
+    """State the drop expected on the middle bridge, where it is the only one.
+
+    Parameters
+    ----------
+    spans : SagSpans
+        As chosen.
+
+    Returns
+    -------
+    str
+        A sentence for the sheet.
+    """
+    drop = spans.bridge_drops[1]
+    soft, stiff = spans.readable_modulus_kpa((drop,))
+    return (
+        f"At a sag modulus of {spans.modulus_kpa:g} kPa the bridge should drop {drop:.2f} mm; the "
+        f"drop can be read from {_two(soft)} to {_two(stiff)} kPa."
+    )
+
+
 def span_notes(spans: SagSpans) -> tuple[str, ...]:
     """State the drops expected on these spans, and which spans would serve where they do not.
 

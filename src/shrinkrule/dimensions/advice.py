@@ -29,6 +29,9 @@ MOST_FIRINGS: Final = 30
 REAMED_MM: Final = 0.3
 """Stock up to which a bore is reamed; more of it is drilled first (common practice, no source)."""
 
+LARGEST_REAMED_MM: Final = 20.0
+"""Bore over which no reamer is to hand (common practice, no source)."""
+
 CUT: Final = {
     Kind.BOSS: "turn or file",
     Kind.INSIDE: "mill or file",
@@ -290,6 +293,8 @@ def _another_way_up(one: Dimension, limits: Limits, best: float, ways: Mapping[s
 def _cut(one: PromisedDimension, stock_mm: float) -> str:
     """How a length is cut to size; empty where it is not."""
     if one.dimension.kind is Kind.BORE:
+        if one.dimension.size_mm > LARGEST_REAMED_MM:
+            return "bore out"
         return "ream" if stock_mm <= REAMED_MM else "drill and ream"
     return CUT.get(one.dimension.kind, "")
 

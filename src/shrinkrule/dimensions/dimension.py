@@ -25,6 +25,8 @@ class Kind(StrEnum):
     """Diameter of a round hole."""
     BOSS = "boss"
     """Diameter of a round outside."""
+    BALL = "ball"
+    """Diameter of a ball, or of a round hollow."""
     WALL = "wall"
     """Between two surfaces with metal all the way: a wall or a floor."""
     OUTSIDE = "outside"
@@ -47,6 +49,7 @@ FEATURES: Final = {
     Kind.OVERALL: Feature.OUTSIDE,
     Kind.BORE: Feature.BORE,
     Kind.BOSS: Feature.OUTSIDE,
+    Kind.BALL: Feature.OUTSIDE,
     Kind.WALL: Feature.OUTSIDE,
     Kind.OUTSIDE: Feature.OUTSIDE,
     Kind.INSIDE: Feature.SLOT,

@@ -5,16 +5,25 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+
 from shrinkrule.dimensions.across import look_across
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.dimensions.lengths import lengths_between, overall_sizes
+from shrinkrule.dimensions.recognition.balls import balls_of
 from shrinkrule.dimensions.recognition.creases import creases_of
 from shrinkrule.dimensions.recognition.cylinders import cylinders_of
 from shrinkrule.dimensions.recognition.noise import coordinate_noise
 from shrinkrule.dimensions.recognition.planes import faces_of
 from shrinkrule.dimensions.recognition.regions import flat_regions
 from shrinkrule.dimensions.recognition.surface import surface_of
-from shrinkrule.dimensions.rounds import axis_distances, diameters, round_walls, straightened
+from shrinkrule.dimensions.rounds import (
+    axis_distances,
+    ball_diameters,
+    diameters,
+    round_walls,
+    straightened,
+)
 from shrinkrule.mesh import Part
 from shrinkrule.units import MM_PER_UNIT
 
@@ -25,13 +34,18 @@ SAME_MM: Final = 1e-4
 """Difference below which two lengths of exact coordinates are one."""
 
 TURNS: Final = (
-    ((Kind.BORE, Kind.BOSS), 4),
+    ((Kind.BORE, Kind.BOSS, Kind.BALL), 4),
     ((Kind.WALL, Kind.INSIDE), 3),
     ((Kind.AXES,), 2),
     ((Kind.STEP, Kind.OUTSIDE, Kind.OVER_KEYWAY), 2),
     ((Kind.TO_FACE, Kind.DEPTH), 1),
 )
-"""How many of each kind come first, after the overall sizes; then whatever shows on most area."""
+"""How many of each kind come first, after the overall sizes; then whatever shows on most area
+and is no distance of axes."""
+
+MOST_FACETS: Final = 500_000
+"""With more, only the overall sizes are given: faces are looked for in a kilobyte a facet, twice
+what all else takes, and a drawn part has fewer."""
 
 CALIPER_MM: Final = 0.3
 """Shortest length that is worth a place among the first (common practice, no source)."""
@@ -81,16 +95,24 @@ def find_dimensions(part: Part) -> FoundDimensions:
     surface = surface_of(part.mesh, noise)
     if len(surface.facets) == 0:
         return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
+    if len(surface.facets) > MOST_FACETS:
+        sizes = tuple(overall_sizes(surface))
+        note = f"{len(surface.facets)} facets are too many to find more than the overall sizes"
+        return FoundDimensions(sizes, len(sizes), noise, (note,))
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)
     faces = faces_of(surface, regions, creases, cylinders)
     cylinders = straightened(cylinders, creases, faces, noise)
+    strips = np.zeros(len(regions), dtype=np.bool_)
+    for one in cylinders:
+        strips[one.regions] = True
     opposite = look_across(part.mesh, surface, regions, faces, cylinders)
     apart = max(SAME_MM, 2.0 * noise)
     found = [
         *overall_sizes(surface),
         *diameters(cylinders, apart),
+        *ball_diameters(balls_of(surface, regions, creases, strips), apart),
         *lengths_between(faces, opposite, apart),
         *round_walls(faces, cylinders, opposite, apart),
         *axis_distances(faces, cylinders, opposite, apart),
@@ -141,7 +163,8 @@ def _first(found: list[Dimension], apart: float) -> list[Dimension]:
     """Choose the dozen: overall sizes, then each kind in its turn, no value twice."""
     chosen = [one for one in found if one.kind is Kind.OVERALL]
     able = [one for one in found if one.size_mm >= CALIPER_MM and one.weight > 0.0]
-    able.sort(key=lambda one: -one.weight)
+    # Of holes alike, the pitch that comes most often, and the shorter of two.
+    able.sort(key=lambda one: (-float(f"{one.weight:.3g}"), -one.places, one.size_mm))
 
     def take(some: list[Dimension], most: int) -> None:
         for one in some:
@@ -157,5 +180,5 @@ def _first(found: list[Dimension], apart: float) -> list[Dimension]:
 
     for kinds, most in TURNS:
         take([one for one in able if one.kind in kinds], most)
-    take(able, DOZEN)
+    take([one for one in able if one.kind is not Kind.AXES], DOZEN)
     return chosen

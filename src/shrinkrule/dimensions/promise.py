@@ -87,7 +87,8 @@ class PromisedDimension:
     dimension : Dimension
         Of the wanted part.
     readings : tuple of Reading
-        One; two across the axis of a round, which is scaled and spread by two axes of the print.
+        One; three of a ball; two across the axis of a round, which is scaled and spread by two axes
+        of the print.
     iso286, iso2768 : str
         Finest grade and class that hold all readings, or empty. The grade is given for features
         of size alone.
@@ -257,6 +258,10 @@ def readings_of(
         The readings.
     """
     direction = making.turn @ np.array(one.direction)
+    if one.kind is Kind.BALL:
+        # No coupon shows what becomes of a ball.
+        every = (_reading(one, axis, making, confidence) for axis in np.eye(3))
+        return tuple(_expected_alone(reading) for reading in every)
     if not one.is_round:
         return (_reading(one, direction, making, confidence),)
     if abs(direction[2]) > ON_AXIS:

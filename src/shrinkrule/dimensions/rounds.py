@@ -13,6 +13,7 @@ import numpy as np
 
 from shrinkrule.dimensions.across import Opposite
 from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
+from shrinkrule.dimensions.recognition.balls import Ball
 from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.dimensions.recognition.cylinders import ON_CYLINDER, Cylinder
 from shrinkrule.dimensions.recognition.fitting import fit_cylinder
@@ -131,6 +132,38 @@ def diameters(cylinders: list[Cylinder], apart_mm: float) -> list[Dimension]:
                 (tops - bottoms) * np.array([one.radius_mm for one, _, _ in deep]),
                 apart_mm,
                 levels=(centres * axes).sum(axis=1) + bottoms,
+            )
+    return found
+
+
+def ball_diameters(balls: list[Ball], apart_mm: float) -> list[Dimension]:
+    """Diameters of balls and round hollows.
+
+    Parameters
+    ----------
+    balls : list of Ball
+        All of them.
+    apart_mm : float
+        Difference from which two lengths are two.
+
+    Returns
+    -------
+    list of Dimension
+        The diameters, along Z of the model for want of an axis.
+    """
+    found: list[Dimension] = []
+    for is_solid, feature in ((True, Feature.OUTSIDE), (False, Feature.SLOT)):
+        some = [one for one in balls if one.is_solid == is_solid]
+        if some:
+            found += distinct(
+                Kind.BALL,
+                np.array([2.0 * one.radius_mm for one in some]),
+                np.tile([0.0, 0.0, 1.0], (len(some), 1)),
+                np.stack([one.centre for one in some]),
+                np.array([one.area_mm2 for one in some]),
+                apart_mm,
+                is_round=True,
+                feature=feature,
             )
     return found
 

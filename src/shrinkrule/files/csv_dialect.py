@@ -217,7 +217,11 @@ def _decoded(
 ) -> tuple[str, str, tuple[str, ...]]:
     """Text, its encoding, and a note where that is unusual."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return data.decode("utf-16"), "utf-16", ("read as UTF-16",)
+        try:
+            return data.decode("utf-16"), "utf-16", ("read as UTF-16",)
+        except UnicodeDecodeError as cause:
+            hint = f"save the {kind} as CSV again, in UTF-8 if that can be chosen"
+            raise error("its UTF-16 text is damaged", where=where, hint=hint) from cause
     if data[:4] == b"PK\x03\x04":
         raise error("this is a workbook", where=where, hint=f"save the {kind} as CSV")
     if b"\0" in data:

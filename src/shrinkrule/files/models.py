@@ -39,6 +39,8 @@ class ModelFile:
         Whether it says that it is a green part made here.
     objects : tuple of str
         Names of the objects that it places, where it has any.
+    object_boxes : tuple of tuple of 6 float
+        Box of each of those as it is placed, lowest corner first, mm.
     """
 
     corners: NDArray[np.float32] | Floats
@@ -47,6 +49,7 @@ class ModelFile:
     notes: tuple[str, ...] = ()
     green: bool = False
     objects: tuple[str, ...] = ()
+    object_boxes: tuple[tuple[float, ...], ...] = ()
 
 
 def read_model_file(path: Path) -> ModelFile:
@@ -73,7 +76,14 @@ def read_model_file(path: Path) -> ModelFile:
     if data[:2] == b"PK" or path.suffix.lower() == ".3mf":
         placed = facets_from_3mf(data, path.name)
         green = placed.description.startswith(GREEN_MARK)
-        return ModelFile(placed.corners, "3MF", placed.unit, green=green, objects=placed.objects)
+        return ModelFile(
+            placed.corners,
+            "3MF",
+            placed.unit,
+            green=green,
+            objects=placed.objects,
+            object_boxes=placed.object_boxes,
+        )
     if kind := kind_of_mesh(data, path.suffix.lower().removesuffix(".gz")):
         corners, notes = facets_of_mesh(data, kind, path.name)
         return ModelFile(corners, kind, notes=notes)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import re
 import struct
+import warnings
 from typing import Any, Final
 
 import numpy as np
@@ -150,8 +151,12 @@ def _promised(data: bytes, kind: str, where: str) -> tuple[int | None, int]:
 
 def _loaded(data: bytes, kind: str) -> dict[str, Any]:
     """What trimesh makes of the bytes."""
+    if kind != "PLY":
+        # Names and comments in any encoding; what counts is ASCII.
+        data = data.decode("ascii", "replace").encode("ascii", "replace")
     stream = io.BytesIO(data)
-    with np.errstate(all="ignore"):
+    with np.errstate(all="ignore"), warnings.catch_warnings():
+        warnings.simplefilter("ignore")
         if kind == "PLY":
             from trimesh.exchange.ply import load_ply
 

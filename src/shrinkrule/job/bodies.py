@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import igl
 import numpy as np
@@ -10,12 +11,16 @@ import numpy as np
 from shrinkrule.calibration import Interval
 from shrinkrule.job.checks import LEVELS, Level, State, heaviest
 from shrinkrule.job.result import JobResult
+from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.triangles import signed_volumes
 from shrinkrule.walls import Weight
 
-_STATES = {Weight.STOP: State.STOP, Weight.LOOK: State.LOOK, Weight.TELLS: State.FINE}
+_SAME: Final = 1e-5
+"""Share of a body's length by which merged vertices may have moved."""
+
+_STATES: Final = {Weight.STOP: State.STOP, Weight.LOOK: State.LOOK, Weight.TELLS: State.FINE}
 
 
 @dataclass(frozen=True)
@@ -26,6 +31,8 @@ class BodyLook:
     ----------
     number : int
         From 1, as bodies that share space are numbered.
+    object_name : str
+        Name of the object that it belongs to, where the file holds one.
     low_mm, high_mm : (3,) float64
         Corners of its box in the model's axes.
     share : float
@@ -39,6 +46,7 @@ class BodyLook:
     """
 
     number: int
+    object_name: str
     low_mm: Floats
     high_mm: Floats
     share: float
@@ -49,8 +57,8 @@ class BodyLook:
 
     @property
     def name(self) -> str:
-        """What it is called: files of facets hold no names of bodies."""
-        return f"body {self.number}"
+        """What it is called: by its number, and by its object where that has a name."""
+        return f"body {self.number}" + (f", {self.object_name}" if self.object_name else "")
 
 
 def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
@@ -90,6 +98,7 @@ def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
         looks.append(
             BodyLook(
                 number,
+                _object_name(part, corners.min(axis=0), corners.max(axis=0)),
                 corners.min(axis=0),
                 corners.max(axis=0),
                 share,
@@ -100,6 +109,17 @@ def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
             )
         )
     return tuple(looks)
+
+
+def _object_name(part: Part, low: Floats, high: Floats) -> str:
+    """Name of the smallest object whose box holds a body's; empty where none does."""
+    boxes = np.array(part.object_boxes).reshape(-1, 2, 3)
+    slack = _SAME * float((high - low).max())
+    holds = (boxes[:, 0] <= low + slack).all(axis=1) & (boxes[:, 1] >= high - slack).all(axis=1)
+    if not holds.any():
+        return ""
+    sizes = np.where(holds, np.ptp(boxes, axis=1).prod(axis=1), np.inf)
+    return part.objects[int(sizes.argmin())]
 
 
 def _weight(state: State) -> int:

@@ -36,7 +36,7 @@ _NAMES: Final = {
 }
 
 
-def print_checks(look: PrintLook | None, green: GreenPart) -> tuple[Check, ...]:
+def print_checks(look: PrintLook | None, green: GreenPart, why_not: str) -> tuple[Check, ...]:
     """One check for each kind of place that prints badly.
 
     Parameters
@@ -45,6 +45,8 @@ def print_checks(look: PrintLook | None, green: GreenPart) -> tuple[Check, ...]:
         What was found; None for a surface that is no sound solid.
     green : GreenPart
         Where it was found.
+    why_not : str
+        Why nothing was looked at, where that is so.
 
     Returns
     -------
@@ -52,7 +54,7 @@ def print_checks(look: PrintLook | None, green: GreenPart) -> tuple[Check, ...]:
         Each with one reason at most: how many places, and the worst of them.
     """
     if look is None:
-        return tuple(Check(name, (), "the surface is no sound solid") for name in _NAMES.values())
+        return tuple(Check(name, (), why_not) for name in _NAMES.values())
     checks = []
     for kind, name in _NAMES.items():
         places = [finding for finding in look.findings if finding.kind is kind]

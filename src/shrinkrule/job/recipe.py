@@ -174,6 +174,8 @@ class Recipe:
             if self.sag is None
             else f"up {self.sag.furnace_up}, {self.sag.friction}, {self.sag.base}, "
             f"{self.sag.tolerance_mm:g} mm, {self.sag.max_unknowns}, "
+            f"{self.sag.bricks_wanted:g} bricks, {self.sag.sure_share:g}, "
+            f"{self.sag.max_seconds:g} s, "
             f"supports {_digest(str(self.sag.supports or ''))}",
         }
 

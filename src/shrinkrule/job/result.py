@@ -113,7 +113,7 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     )
     kinds = np.array([place.finding.kind.value for place in places])
     slack = np.array([ALIKE_SIZE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_SHAPE, ALIKE_AREA])
-    least = np.array(ALIKE_MM)
+    least = np.array([0.5 * ALIKE_MM, ALIKE_MM, ALIKE_MM, ALIKE_MM, ALIKE_MM])
     free = np.ones(len(places), dtype=np.bool_)
     rows = []
     while free.any():

@@ -57,6 +57,10 @@ _SHARE_OF_WALLS: Final = 0.5
 _SHARE_BESIDE_SAG: Final = 0.1
 """Of a job's time, where sag is taken off."""
 
+_PRINT_AT: Final = 0.9
+_DIMENSIONS_AT: Final = 0.95
+"""When the walls and the sag are done, and what prints badly is."""
+
 
 def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> JobResult:
     """Turn a wanted part into the green part to print.
@@ -100,7 +104,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     )
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(green, recipe.row, volume, made)
-    rest = part_of(report, share_of_walls, 1.0 - share_of_walls)
+    rest = part_of(report, share_of_walls, _PRINT_AT - share_of_walls)
     sag = look_at_sag(part, recipe, prediction, rest)
     curved = _precurved(green, sag.taken_off)
     bent = _bent(green, curved, sag.taken_off)
@@ -108,12 +112,14 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         prediction = predict_fired(green, recipe.row, volume, made, bent)
     to_slice = _outlines_moved(curved, walls, recipe)
     fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
+    report("looking at the print", _PRINT_AT)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     written = None
     if to_slice is not green.mesh:
         moved_mm = _moved_mm(recipe, green, sag.taken_off)
         written = look_at_written(to_slice, walls, printing, moved_mm)
     verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written)
+    report("finding dimensions", _DIMENSIONS_AT)
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
@@ -121,6 +127,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
             part, recipe.row, factors, recipe.print_up, turn, made, _bending(sag.taken_off)
         )
         promised = promise_dimensions(found.every, making)
+    report("done", 1.0)
     return JobResult(
         part=part,
         recipe=recipe,

@@ -84,8 +84,7 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     if recipe.row.sag_modulus_kpa is None:
         return SagLook(why_not="no sag modulus in the row")
     if not part.trusted:
-        why = "bodies share space" if part.overlaps else "the surface is no sound solid"
-        return SagLook(why_not=why)
+        return SagLook(why_not=part.why_not_trusted)
     if recipe.sag is None and not recipe.look_at_sag:
         return SagLook(why_not="left out as asked")
     if recipe.sag is None and recipe.row.metal_density_g_cm3 is None:
@@ -117,7 +116,9 @@ def _estimated(
     if not look.matters:
         return look
     rest = part_of(progress, _ESTIMATE_SHARE, 1.0 - _ESTIMATE_SHARE)
-    ways = rank_ways_up(part.mesh, material, lies, unknowns=QUICK_UNKNOWNS, progress=rest)
+    ways = rank_ways_up(
+        part.mesh, material, lies, unknowns=QUICK_UNKNOWNS, known=estimate, progress=rest
+    )
     return SagLook(estimate=estimate, limit_mm=look.limit_mm, ways=ways)
 
 

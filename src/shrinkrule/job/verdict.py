@@ -66,7 +66,7 @@ def decide(
             size_check(recipe, walls.green, prediction),
             bed_check(recipe, walls.green),
             _walls(walls),
-            *print_checks(printing, walls.green),
+            *print_checks(printing, walls.green, part.why_not_trusted),
             *_written(written, walls),
             _binder(walls),
             _sag(sag),

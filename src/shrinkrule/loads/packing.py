@@ -3,7 +3,8 @@
 The largest part goes first, into the first load with room for it, as low on the floor and then as
 far left as it goes in twelve turns. Two parts are clear of each other where a line in one of their
 common directions keeps them apart by the clearance, so they never come closer; the wall is kept by
-their corners. It is no proof that fewer loads would not do: :func:`fewest_loads` bounds that.
+their corners. It is no proof that fewer loads would not do: :func:`fewest_loads` bounds that from
+below, and only where the two agree is the number known to be the least.
 
 Source: first fit decreasing, bottom left (B. S. Baker, E. G. Coffman, R. L. Rivest, SIAM J. Comput.
 9 (1980) 846-855).

@@ -87,7 +87,9 @@ def close_cracks(vertices: Floats, facets: Ints, table: EdgeTable) -> Closed | N
     if (table.uses == 1).any():
         joined, widest = _merged(vertices, facets, table, reach)
     closed, split = _split_at_joints(vertices, joined, reach)
-    if (edge_table(closed).uses == 1).any():
+    # A facet that is thinner than a crack closes upon itself: nothing of a surface is left.
+    itself = not len(closed) or (closed == np.roll(closed, 1, axis=1)).any()
+    if itself or (edge_table(closed).uses == 1).any():
         return None
     kept = np.unique(closed)
     merged = len(np.unique(facets)) - len(np.unique(joined)) if widest else 0

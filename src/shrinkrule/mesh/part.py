@@ -75,6 +75,8 @@ class Part:
         Checksum of the file that was read, empty for a mesh out of memory.
     objects : tuple of str
         Names of the objects that the file places, where it has any.
+    object_boxes : tuple of tuple of 6 float
+        Box of each of those as it is placed, lowest corner first, mm.
     """
 
     mesh: trimesh.Trimesh
@@ -89,11 +91,19 @@ class Part:
     defects: tuple[Defect, ...] = ()
     sha256: str = ""
     objects: tuple[str, ...] = ()
+    object_boxes: tuple[tuple[float, ...], ...] = ()
 
     @property
     def trusted(self) -> bool:
         """Whether volume, mass and wall thickness mean what they say."""
         return self.soundness.closed and not self.overlaps
+
+    @property
+    def why_not_trusted(self) -> str:
+        """What keeps volume, mass and wall thickness from meaning that, in words."""
+        if self.trusted:
+            return ""
+        return "bodies share space" if self.overlaps else "the surface is not closed"
 
     def require_wanted(self) -> None:
         """Refuse a green part made here, which would be enlarged twice.
@@ -231,6 +241,7 @@ def read_part(path: str | Path, unit: str | None = None) -> Part:
         _inspected(vertices, facets, path, about),
         is_green=about.green,
         objects=about.objects,
+        object_boxes=about.object_boxes,
         sha256=checksum_of(path),
     )
 
@@ -244,6 +255,7 @@ class _About:
     notes: tuple[str, ...] = ()
     green: bool = False
     objects: tuple[str, ...] = ()
+    object_boxes: tuple[tuple[float, ...], ...] = ()
 
 
 def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
@@ -256,7 +268,14 @@ def _read(path: Path, unit: str | None) -> tuple[_About, Floats, Ints]:
     notes = model.notes
     if model.unit and unit is not None:
         notes += (f"the unit {unit} was not used: the {model.file_format} states {model.unit}",)
-    about = _About(model.file_format, model.unit or unit or "mm", notes, model.green, model.objects)
+    about = _About(
+        model.file_format,
+        model.unit or unit or "mm",
+        notes,
+        model.green,
+        model.objects,
+        model.object_boxes,
+    )
     vertices, facets = merge_equal_vertices(model.corners)
     if not model.unit:
         # Not before: float32 corners merge in half the memory, and the same ones are equal.

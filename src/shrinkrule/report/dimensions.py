@@ -14,6 +14,7 @@ from shrinkrule.cells import on_screen
 from shrinkrule.dimensions import (
     Dimension,
     FoundDimensions,
+    Kind,
     PromisedDimension,
     Toleranced,
     numbered_dozen,
@@ -54,6 +55,13 @@ def show_dimensions(
     """
     console.print(f"[bold]{on_screen(part.source.name)}[/bold]: {len(found.every)} dimensions")
     console.print(promise_table(promised[: found.first]) if promised else _sizes(found))
+    flats = ", ".join(
+        f"{mark.number} is {over_flats(mark.dimension)}"
+        for mark in numbered_dozen(found)
+        if promised and over_flats(mark.dimension)
+    )
+    if flats:
+        console.print(f"through the facets' corners; over their flats {flats} mm", style="dim")
     if more := len(found.every) - found.first:
         console.print(f"and {more} more in the list")
     if judged:
@@ -240,7 +248,9 @@ def dimension_rows(
                 "at": ", ".join(f"{round(c, 1) + 0.0:.1f}" for c in one.place),
                 "fly": ",".join(f"{c:.3f}" for c in mark.ends.mean(axis=0)),
                 "places": str(one.places),
-                "seen": ", ".join(still.letter for still in stills if mark.number in still.marked),
+                "seen": ", ".join(
+                    still.letter for still in stills if str(mark.number) in still.marked
+                ),
             }
         )
     return rows
@@ -276,12 +286,15 @@ def direction_text(one: Dimension) -> str:
     Returns
     -------
     str
-        ``X``, ``Y``, ``Z`` or ``slanting``; of a round, that of its axis: ``about Z``.
+        ``X``, ``Y``, ``Z`` or ``slanting``; of a round, that of its axis: ``about Z``; of a ball
+        ``any``.
     """
     name = next(
         (axis for axis, c in zip("XYZ", one.direction, strict=True) if abs(c) > 1.0 - 1e-6),
         "slanting",
     )
+    if one.kind is Kind.BALL:
+        return "any"
     if not one.is_round:
         return name
     return "slanting" if name == "slanting" else f"about {name}"

@@ -12,6 +12,7 @@ import numpy as np
 from markupsafe import Markup
 
 from shrinkrule.cautions import CAUTIONS
+from shrinkrule.cells import printable
 from shrinkrule.compensation import way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
@@ -24,6 +25,7 @@ from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import green_of, program
 from shrinkrule.report.pictures.details import detail_pictures
 from shrinkrule.report.pictures.dimensions import dimension_stills
+from shrinkrule.report.pictures.marks import LETTERS, MOST_MARKS, print_marks
 from shrinkrule.report.pictures.walls import (
     Picture,
     legend,
@@ -37,6 +39,7 @@ from shrinkrule.report.sag.words import estimate_text, sag_figures, sag_text
 from shrinkrule.report.turning.scene import turning_scene
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.report.verdict import LEVEL_CLASSES, STATE_CLASSES, verdict_rows
+from shrinkrule.settings import Settings, Source
 from shrinkrule.units import plain, small_mm
 
 MOST_ROWS: Final = 30
@@ -64,7 +67,8 @@ def job_html(
     str
         One page without links to other files.
     """
-    views = wall_views(result.walls, thickness_colouring(result.walls))
+    badly = _badly_rows(result)
+    views = wall_views(result.walls, thickness_colouring(result.walls), print_marks(badly))
     pictures = wall_pictures(views)
     dozen = () if result.dimensions is None else numbered_dozen(result.dimensions)
     stills = dimension_stills(views.stage, dozen, result.green.from_model)
@@ -102,7 +106,7 @@ def job_html(
             dimensions=dimension_rows(result.dimensions, result.promised, stills.pictures),
             dimension_stills=stills.pictures,
             estimate=_estimate(result),
-            badly=_badly(result),
+            badly=_badly(result, badly, pictures),
             scene=Markup(scene),
             most=_most(result),
             three=Markup(three_js()),
@@ -145,26 +149,42 @@ def _most(result: JobResult) -> str:
     return ""
 
 
-def _badly(result: JobResult) -> list[dict[str, str]]:
-    """Rows of what prints badly, those that read alike as one, and the first of many."""
+def _badly_rows(result: JobResult) -> list[list[PrintFinding]]:
+    """What prints badly, those that read alike together."""
     found = () if result.printing is None else result.printing.findings
     alike: dict[tuple[str, str], list[PrintFinding]] = {}
     for finding in found:
         alike.setdefault((finding.kind.value, finding.text), []).append(finding)
+    return list(alike.values())
+
+
+def _badly(
+    result: JobResult, alike: Sequence[Sequence[PrintFinding]], pictures: Sequence[Picture]
+) -> list[dict[str, str]]:
+    """Rows of what prints badly, the first of many."""
     rows = []
-    for (kind, text), places in list(alike.items())[:MOST_ROWS]:
+    for number, places in enumerate(alike[:MOST_ROWS]):
         x, y, z = result.green.in_model(np.array([places[0].position]))[0]
+        label = LETTERS[number] if number < MOST_MARKS else ""
+        kind = places[0].kind.value
         rows.append(
             {
+                "label": label,
                 "kind": kind if len(places) == 1 else f"{len(places)} × {kind}",
-                "text": text,
+                "text": places[0].text,
                 "where": f"{x:z.1f}, {y:z.1f}, {z:z.1f}",
+                "seen": _seen(label, pictures),
                 "at": _at((x, y, z)),
             }
         )
-    if more := sum(map(len, list(alike.values())[MOST_ROWS:])):
-        rows.append({"kind": f"and {more} more", "text": "in the JSON", "where": "", "at": ""})
+    if more := sum(map(len, alike[MOST_ROWS:])):
+        rows.append({"kind": f"and {more} more", "text": "in the JSON"})
     return rows
+
+
+def _seen(label: str, pictures: Sequence[Picture]) -> str:
+    """Letters of the pictures on which a place is marked."""
+    return ", ".join(picture.letter for picture in pictures if label in picture.marked)
 
 
 def _estimate(result: JobResult) -> dict[str, Any] | None:
@@ -209,7 +229,7 @@ def _bodies(result: JobResult) -> list[dict[str, str]]:
         found = ", ".join(f"{n} × {kind}" if n > 1 else kind for kind, n in body.found)
         rows.append(
             {
-                "name": body.name,
+                "name": printable(body.name),
                 "size": f"{x:.1f} × {y:.1f} × {z:.1f}",
                 "where": f"{a:z.1f}, {b:z.1f}, {c:z.1f}",
                 "at": _at((a, b, c)),
@@ -239,17 +259,29 @@ def _origin(result: JobResult, command: str) -> list[tuple[str, str]]:
     if part.sha256:
         facts.append(("model", f"{part.source.name}, SHA-256 {part.sha256}"))
     if recipe.settings is not None:
-        stated = [setting for setting in recipe.settings.all() if setting.value is not None]
-        for source in dict.fromkeys(setting.source for setting in stated):
-            said = "; ".join(
-                f"{setting.key.name.replace('.', ' ').replace('_', ' ')} {setting.shown}"
-                + (f" ({setting.place})" if setting.place else "")
-                for setting in stated
-                if setting.source is source
-            )
-            facts.append((f"settings, {source.value}", said))
+        facts.extend(_settings(recipe.settings))
         facts.extend(("settings, look", remark) for remark in recipe.settings.remarks)
     return facts
+
+
+def _settings(settings: Settings) -> list[tuple[str, str]]:
+    """What holds, by where it is stated: each file and row is named once."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for setting in settings.all():
+        if setting.value is None:
+            continue
+        place, _, line = setting.place.partition(", line ")
+        name = setting.key.name.replace(".", " ").replace("_", " ")
+        if setting.source is Source.BUILT_IN:
+            place, line = "", place
+        elif line:
+            line = f"line {line}"
+        said = f"{name} {setting.shown}" + (f" ({line})" if line else "")
+        groups.setdefault((setting.source.value, place), []).append(said)
+    return [
+        (f"settings, {source}", f"{place}: {'; '.join(said)}" if place else "; ".join(said))
+        for (source, place), said in groups.items()
+    ]
 
 
 def _size(size: Any) -> dict[str, str]:
@@ -264,7 +296,6 @@ def _size(size: Any) -> dict[str, str]:
 
 def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dict[str, str]:
     place, finding = row.worst, row.worst.finding
-    seen = [picture.letter for picture in pictures if number in picture.marked]
     return {
         "number": str(number),
         "kind": words.kind_text(row),
@@ -277,7 +308,7 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
         "volume": "" if finding.volume_mm3 is None else words.rough(finding.volume_mm3),
         "where": words.place_text(place, unit),
         "span": words.span_text(place),
-        "seen": ", ".join(seen),
+        "seen": _seen(str(number), pictures),
         "mend": words.mend_text(place, unit),
         "at": _at(place.in_model),
     }

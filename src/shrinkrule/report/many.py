@@ -22,9 +22,13 @@ from shrinkrule.job import Level
 from shrinkrule.loads import Load
 from shrinkrule.report.foundation import program
 from shrinkrule.report.pictures.loads import load_svg
+from shrinkrule.units import plain
 
 SUMMARY_NAME: Final = "parts.summary.html"
 """Name of the summary page."""
+
+SMALL_MM: Final = 10.0
+"""Longest side below which sizes are shown to a hundredth."""
 
 _PLAIN: Final = frozenset(string.ascii_letters + string.digits + "-._~")
 """Characters that stand for themselves in a link (RFC 3986, section 2.3)."""
@@ -82,11 +86,20 @@ class LoadPlan:
     fewest: int
 
     @property
+    def proven_least(self) -> bool:
+        """Whether no way to lay the parts in one layer takes fewer loads."""
+        return len(self.loads) <= self.fewest
+
+    @property
     def title(self) -> str:
-        """Crucible, row and number of loads in words."""
+        """Crucible, row and number of loads in words, and whether that number is proven least."""
         count = len(self.loads)
-        sure = "" if self.fewest >= count else f" (at least {self.fewest} by their area)"
-        return f"{self.furnace}, {self.row}: {count} load{'s' * (count != 1)}{sure}"
+        said = f"{count} load{'s' * (count != 1)}"
+        if count > 1 and self.proven_least:
+            said += ", proven least: the parts' area alone takes as many"
+        elif count > 1:
+            said += f" found, not proven least: by the parts' area {self.fewest} may do"
+        return f"{self.furnace}, {self.row}: {said}"
 
 
 def _name(part: PartOutcome) -> str:
@@ -124,7 +137,9 @@ def _why(part: PartOutcome) -> str:
 def _green(part: PartOutcome) -> str:
     if part.report is None:
         return ""
-    return " x ".join(f"{size['green_mm']:.1f}" for size in part.report["prediction"]["sizes"])
+    sizes = [size["green_mm"] for size in part.report["prediction"]["sizes"]]
+    digits = 1 if max(sizes) >= SMALL_MM else 2
+    return " x ".join(f"{size:.{digits}f}" for size in sizes)
 
 
 def _mass(part: PartOutcome) -> float | None:
@@ -132,18 +147,27 @@ def _mass(part: PartOutcome) -> float | None:
     return None if need is None else need["mass_g"]["value"]
 
 
+def _grams(mass: float | None) -> str:
+    """A mass without its unit: to a tenth, or two digits of less than a gram."""
+    if mass is None:
+        return ""
+    return f"{mass:.1f}" if mass >= 1.0 else plain(mass)
+
+
 def totals_text(parts: Sequence[PartOutcome]) -> str:
-    """How many parts there are of each verdict, and the filament of all, in words."""
+    """How many parts there are of each verdict, and the filament of those that may be made."""
     levels = [_level(part) for part in parts]
     counts = [f"{levels.count(name)} {name}" for name in dict.fromkeys(levels)]
     said = f"{len(parts)} parts: {', '.join(counts)}"
-    masses = [_mass(part) for part in parts if part.report is not None]
+    made = [part for part in parts if part.report and _level(part) != Level.STOP]
+    masses = [_mass(part) for part in made]
     known = [mass for mass in masses if mass is not None]
     if not known:
         return said
     missing = len(masses) - len(known)
     less = f", without {missing} whose mass is not known" if missing else ""
-    return f"{said}; {sum(known):.0f} g of filament{less}"
+    whose = "" if len(made) == len(parts) else f" for the {len(made)} that may be made"
+    return f"{said}; {sum(known):.0f} g of filament{whose}{less}"
 
 
 def show_many(
@@ -168,7 +192,7 @@ def show_many(
     for number, part in enumerate(parts, start=1):
         level, mass = _level(part), _mass(part)
         style = _STYLES.get(level, "bold red")
-        shown = "" if mass is None else f"{mass:.1f}"
+        shown = _grams(mass)
         name = on_screen(_name(part))
         star = " *" if _unsure(part) and level != Level.STOP else ""
         table.add_row(str(number), name, f"[{style}]{level}[/]{star}", _green(part), shown)
@@ -222,6 +246,7 @@ def many_dict(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> dict[s
                 "furnace": str(plan.furnace),
                 "row": plan.row,
                 "at_least": plan.fewest,
+                "proven_least": plan.proven_least,
                 "loads": [
                     [
                         {
@@ -268,7 +293,7 @@ def many_html(parts: Sequence[PartOutcome], plans: Sequence[LoadPlan]) -> str:
                 "level": _headline(part),
                 "class": _CLASSES.get(_level(part), "stop"),
                 "green": _green(part),
-                "mass": "" if mass is None else f"{mass:.1f}",
+                "mass": _grams(mass),
                 "why": _why(part) or (reasons[0]["text"] if reasons else ""),
             }
         )

@@ -68,7 +68,11 @@ def check_lines(verdict: Verdict) -> list[Text]:
     ]
     if fine := ", ".join(c.name for c in verdict.checks if c.state is State.FINE):
         lines.append(Text.assemble((f"{State.FINE.value}: ", "green"), fine))
-    skipped = "; ".join(f"{c.name} ({c.skipped})" for c in verdict.checks if c.skipped)
+    reasons = dict.fromkeys(c.skipped for c in verdict.checks if c.skipped)
+    skipped = "; ".join(
+        f"{', '.join(c.name for c in verdict.checks if c.skipped == why)} ({why})"
+        for why in reasons
+    )
     if skipped:
         lines.append(Text.assemble((f"{State.NOT_LOOKED_AT.value}: ", "bold"), skipped))
     return lines

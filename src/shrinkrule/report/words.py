@@ -26,15 +26,15 @@ TAPERED: Final = 0.05
 _FINEST: Final = 4  # a tenth of a micrometre: nothing here is known better
 
 
-def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> str:
+def with_interval(value: Interval | None, digits: int | None = None, unit: str = "mm") -> str:
     """Value and half width of its 95 % interval, rounded up, as ``59.50 ± 0.37 mm``.
 
     Parameters
     ----------
     value : Interval or None
         Value with the half width of its 95 % interval.
-    digits : int
-        Decimals.
+    digits : int, optional
+        Decimals; without them two, as a caliper reads, or one where whole units are unsure.
     unit : str
         Put behind the number.
 
@@ -45,11 +45,13 @@ def with_interval(value: Interval | None, digits: int = 2, unit: str = "mm") -> 
 
     Examples
     --------
-    >>> with_interval(Interval(59.5, 0.37))
-    '59.50 ± 0.37 mm'
+    >>> with_interval(Interval(59.5, 0.37)), with_interval(Interval(279.98, 1.73))
+    ('59.50 ± 0.37 mm', '280.0 ± 1.8 mm')
     """
     if value is None or not math.isfinite(value.value):
         return "not known"
+    if digits is None:
+        digits = 2 if value.half95 is None or value.half95 < 1.0 else 1
     if value.half95 is None:
         return f"{value.value:.{digits}f} {unit}"
     return f"{value.value:.{digits}f} ± {rounded_up(value.half95, digits)} {unit}"

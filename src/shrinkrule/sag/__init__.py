@@ -7,14 +7,24 @@ from shrinkrule.sag.orientations import WayUp, rank_ways_up
 from shrinkrule.sag.plan import SagPlan, plan
 from shrinkrule.sag.precurve import PrecurveResult, Saving, precurve
 from shrinkrule.sag.result import SagResult
-from shrinkrule.sag.settings import Base, Friction, SagSettings, SupportBox, SupportFacets
-from shrinkrule.sag.solve import solve_sag
+from shrinkrule.sag.settings import (
+    DETAILS,
+    Base,
+    Friction,
+    SagDetail,
+    SagSettings,
+    SupportBox,
+    SupportFacets,
+)
+from shrinkrule.sag.steering import solve_sag
 
 __all__ = [
+    "DETAILS",
     "QUICK_UNKNOWNS",
     "Base",
     "Friction",
     "PrecurveResult",
+    "SagDetail",
     "SagEstimate",
     "SagMaterial",
     "SagPlan",

@@ -1,4 +1,4 @@
-"""A quick estimate of the sag, about a second's work, with its own error.
+"""A quick estimate of the sag, about half a second's work, with its own error.
 
 The same solve on two coarse grids. Its error is that of the grids' difference and that which
 bricks so coarse make in bending a wall that lies across them, added: neither alone covers what
@@ -23,8 +23,8 @@ from shrinkrule.sag.result import STANDING_MODES
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.solve import solve_on_two_grids
 
-QUICK_UNKNOWNS: Final = 12_000
-"""Unknowns of a quick estimate: about a second on a part of a few walls."""
+QUICK_UNKNOWNS: Final = 7_000
+"""Unknowns of a quick estimate: about half a second on a part of a few walls."""
 
 
 @dataclass(frozen=True)

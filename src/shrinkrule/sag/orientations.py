@@ -12,6 +12,7 @@ from shrinkrule.compensation.frames import WAYS_UP
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
+from shrinkrule.sag.estimate import SagEstimate
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import plan
@@ -75,6 +76,7 @@ def rank_ways_up(
     settings: SagSettings,
     *,
     unknowns: int = UNKNOWNS_FOR_RANKING,
+    known: SagEstimate | None = None,
     progress: Progress | None = None,
 ) -> tuple[WayUp, ...]:
     """Rank the six ways up by sag, then height, then footprint; the best comes first.
@@ -91,6 +93,8 @@ def rank_ways_up(
         Friction, budget and tolerance; its way up and supports are left aside.
     unknowns : int
         Unknowns that the first way up may take; the others take the same bricks.
+    known : SagEstimate or None
+        Estimate for the settings' own way up on so many unknowns: it is then not solved again.
     progress : callable or None
         Called with the stage and the share done, 0 to 1.
 
@@ -121,7 +125,8 @@ def rank_ways_up(
     for number, (name, up) in enumerate(WAYS_UP.items()):
         report(f"trying {name} up", number / len(WAYS_UP))
         lying = replace(alike, furnace_up=(float(up[0]), float(up[1]), float(up[2])))
-        found.append(_try(mesh, material, lying, name))
+        same = known is not None and not settings.supports and np.allclose(up, settings.up)
+        found.append(_try(mesh, material, lying, name, known if same else None))
     report("ranked", 1.0)
     tolerance = settings.tolerance_mm
     return tuple(
@@ -137,7 +142,13 @@ def rank_ways_up(
     )
 
 
-def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name: str) -> WayUp:
+def _try(
+    mesh: trimesh.Trimesh,
+    material: SagMaterial,
+    lying: SagSettings,
+    name: str,
+    known: SagEstimate | None,
+) -> WayUp:
     """The part fired one way up; if it does not stand, the reason."""
     heights = np.asarray(mesh.vertices) @ lying.up
     height = float(np.ptp(heights))
@@ -146,20 +157,27 @@ def _try(mesh: trimesh.Trimesh, material: SagMaterial, lying: SagSettings, name:
     shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
     if foot_share(mesh, lying.up) < LEAST_FOOT:
         return replace(shape, stands=False, reason="it rests on a line or a point and rolls")
+    if known is not None and known.field is not None:
+        return _with_sag(shape, known.field, known.sag_mm, known.at_mm, whole=True)
     try:
         problem = prepare(mesh, material, lying)
         field = sag_on_grid(problem.mesh, problem.plan.grid, material, lying).field
     except MeshError as refusal:
         return replace(shape, stands=False, reason=refusal.what)
     sag, where = field.lowest()
+    return _with_sag(shape, field, sag, problem.bodies.back(where), problem.mesh is mesh)
+
+
+def _with_sag(shape: WayUp, field: SagField, sag_mm: float, at_mm: Floats, whole: bool) -> WayUp:
+    """A way up with its sag, where, and how far anything moves along the plate."""
     solid = np.unique(field.bricks.corners[field.bricks.filled > 0.5])
     sideways = float(np.linalg.norm(field.displacement[solid, :2], axis=1).max())
     return replace(
         shape,
-        sag_mm=sag,
-        sag_at=problem.bodies.back(where),
+        sag_mm=sag_mm,
+        sag_at=at_mm,
         sideways_mm=sideways,
-        field=field if problem.mesh is mesh else None,
+        field=field if whole else None,
     )
 
 

@@ -192,7 +192,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     wanted = settings.brick_mm
     if wanted is None:
         quick = _finest(extent, replace(settings, max_unknowns=_QUICK))
-        wanted = min(wall / BRICKS_WANTED, quick)
+        wanted = min(wall / settings.bricks_wanted, quick)
     if settings.brick_mm is not None and wanted < finest:
         unknowns = extent.unknowns(wanted)
         raise SettingError(
@@ -200,6 +200,34 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
             hint=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
     grid, unknowns = _lay_within(mesh, extent, turn, max(wanted, finest), settings.max_unknowns)
+    return _plan_of(extent, grid, unknowns, wall)
+
+
+def plan_bricks(mesh: trimesh.Trimesh, like: SagPlan, brick_mm: float) -> SagPlan:
+    """The plan of the same part with other bricks.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The part, mm.
+    like : SagPlan
+        Its plan so far.
+    brick_mm : float
+        Largest side of a brick, mm.
+
+    Returns
+    -------
+    SagPlan
+        The plan with such bricks.
+    """
+    grid = lay_grid(mesh, like.grid.turn, brick_mm, 1.0)
+    brick = float(np.prod(grid.size) ** (1.0 / 3.0))
+    extent = _Extent.of(mesh, grid.turn)
+    return _plan_of(extent, grid, extent.unknowns(brick), like.wall_mm)
+
+
+def _plan_of(extent: _Extent, grid: Grid, unknowns: int, wall: float) -> SagPlan:
+    """What a grid means for a part of a wall so thick, mm."""
     through = wall / float(grid.size.max())
     notes = []
     if through < FEWEST_BRICKS:

@@ -7,7 +7,7 @@ difference is small enough or no longer decreases.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -20,9 +20,10 @@ from shrinkrule.numerics.progress import Progress, silent, stage_of
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.preparation import SagProblem, prepare
-from shrinkrule.sag.result import LARGEST_SLOPE, GridSag, SagResult, describe
+from shrinkrule.sag.result import LARGEST_SLOPE, SagResult, describe
 from shrinkrule.sag.settings import Base, SagSettings
-from shrinkrule.sag.solve import sag_on_grid, solve_on_two_grids
+from shrinkrule.sag.solve import sag_on_grid
+from shrinkrule.sag.steering import SureSag, solve_surely
 from shrinkrule.sag.voxels.grid import lay_grid
 
 ENOUGH_SHARE: Final = 0.05
@@ -135,9 +136,10 @@ def precurve(
     problem = prepare(mesh, material, settings)
     bodies, wall_mm = problem.bodies, problem.plan.wall_mm
     share = 1.0 / (settings.max_rounds + 1)
-    first, numerical_mm = solve_on_two_grids(problem, stage_of(report, "sag as given", 0.0, share))
+    sure = solve_surely(problem, report, "sag as given", 0.0, share)
+    first, problem = sure.solved, replace(problem, plan=sure.plan)
     wanted = refine_to_follow(bodies.mesh, first.field, settings.tolerance_mm)
-    before = describe(wanted, problem, first, numerical_mm)
+    before = describe(wanted, problem, first, sure.numerical_mm)
     home = bodies.put_back(wanted)
     hopeless = why_hopeless(before, wall_mm, settings)
     if hopeless or _reach(before) < settings.tolerance_mm:
@@ -146,7 +148,7 @@ def precurve(
         advice = (*hopeless, *what_helps(before, wall_mm)) if hopeless else ()
         fired = np.asarray(home.vertices) + before.displacement
         return PrecurveResult(home, home, before, fired, 0, (_reach(before),), verdict, advice)
-    firings = _fire_until_straight(wanted, before, first, problem, report)
+    firings = _fire_until_straight(wanted, before, sure, problem, report)
     best = min(firings, key=lambda firing: firing.error_mm)
     report("pre-curved", 1.0)
     verdict, advice = _judge(best, wanted, before, wall_mm, settings)
@@ -174,7 +176,7 @@ class _Firing:
 def _fire_until_straight(
     wanted: trimesh.Trimesh,
     before: SagResult,
-    first: GridSag,
+    sure: SureSag,
     problem: SagProblem,
     report: Progress,
 ) -> list[_Firing]:
@@ -185,7 +187,9 @@ def _fire_until_straight(
     keep_flat = settings.base is Base.FLAT or bool(settings.supports)
     enough = min(settings.tolerance_mm, ENOUGH_SHARE * _reach(before))
     share = 1.0 / (settings.max_rounds + 1)
-    shape, solved = target - before.displacement, first
+    shape, solved = target - before.displacement, sure.solved
+    # What finer bricks would add hardly changes with so small a change of shape.
+    lacks = 0.0 if sure.correction is None else sure.correction.at(target)
     firings: list[_Firing] = []
     for number in range(1, settings.max_rounds + 1):
         if keep_flat:
@@ -195,7 +199,7 @@ def _fire_until_straight(
         stage = f"firing the pre-curved part, round {number}"
         tick = stage_of(report, stage, number * share, share)
         solved = sag_on_grid(bent, grid, problem.material, settings, solved, tick)
-        fired = lay_on_plate(shape + solved.field.at(shape), shape, target, settings.up)
+        fired = lay_on_plate(shape + solved.field.at(shape) + lacks, shape, target, settings.up)
         miss = fired - target
         error = float(np.linalg.norm(miss, axis=1).max())
         best = min((firing.error_mm for firing in firings), default=np.inf)

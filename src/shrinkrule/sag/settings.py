@@ -67,6 +67,41 @@ class SupportFacets:
     facets: tuple[int, ...]
 
 
+@dataclass(frozen=True)
+class SagDetail:
+    """How finely a sag is solved, and what that may take.
+
+    Parameters
+    ----------
+    max_unknowns : int
+        No plan asks for more unknowns than this.
+    bricks_wanted : float
+        Bricks through the thinnest wall to begin with, where they fit; infinite: as many as fit.
+    sure_share : float
+        Bricks are refined while they may leave more than this share of the sag unsure.
+    max_seconds : float
+        No grid is chosen that takes longer than this, s of processor time, about.
+    """
+
+    max_unknowns: int = SAG_UNKNOWNS
+    bricks_wanted: float = 4.0
+    sure_share: float = 0.02
+    max_seconds: float = 20.0
+
+    @classmethod
+    def budget(cls, unknowns: int) -> SagDetail:
+        """As fine as so many unknowns allow, however long that takes."""
+        return cls(unknowns, np.inf, cls.sure_share, np.inf)
+
+
+DETAILS: Final = {
+    "coarse": SagDetail(40_000, 2.0, 0.05, 5.0),
+    "usual": SagDetail(),
+    "fine": SagDetail(1_000_000, 8.0, 0.005, 120.0),
+}
+"""Details by name. A second of processor time is that of a machine of two cores."""
+
+
 def _one_of(kind: type[Choice], name: str) -> Choice:
     """A member of an enumeration by its name, or a refusal that lists them."""
     try:
@@ -92,6 +127,12 @@ class SagSettings:
         No plan asks for more unknowns than this.
     max_memory : int
         No plan asks for more memory than this, bytes.
+    bricks_wanted : float
+        Bricks through the thinnest wall to begin with, where they fit; infinite: as many as fit.
+    sure_share : float
+        Bricks are refined while they may leave more than this share of the sag unsure.
+    max_seconds : float
+        No grid is chosen that takes longer than this, s of processor time, about.
     friction : Friction
         Free sliding on the plate, or stuck to it where it is touched.
     supports : tuple of SupportBox or SupportFacets
@@ -115,6 +156,9 @@ class SagSettings:
     brick_mm: float | None = None
     max_unknowns: int = SAG_UNKNOWNS
     max_memory: int = 4_000_000_000
+    bricks_wanted: float = 4.0
+    sure_share: float = 0.02
+    max_seconds: float = 20.0
     friction: Friction = Friction.FREE
     supports: tuple[SupportBox | SupportFacets, ...] = field(default=())
     base: Base = Base.FOLLOW
@@ -135,6 +179,7 @@ class SagSettings:
             ("wall", self.wall_mm),
             ("number of unknowns", self.max_unknowns),
             ("memory", self.max_memory),
+            ("share", self.sure_share),
             ("tolerance", self.tolerance_mm),
             ("number of rounds", self.max_rounds),
         ):

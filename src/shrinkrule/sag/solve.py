@@ -16,7 +16,7 @@ import trimesh
 from scipy.spatial import KDTree
 
 from shrinkrule.errors import MeshError
-from shrinkrule.numerics.progress import Progress, Tick, share_of, silent, stage_of
+from shrinkrule.numerics.progress import Tick, share_of
 from shrinkrule.sag.contact.active_set import Guess, solve_contact
 from shrinkrule.sag.contact.candidates import Candidates, plate_candidates
 from shrinkrule.sag.contact.supports import with_supports
@@ -28,8 +28,8 @@ from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.lying import crooked_deg
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.plan import SagPlan
-from shrinkrule.sag.preparation import SagProblem, prepare
-from shrinkrule.sag.result import GridSag, SagResult, describe, grid_difference
+from shrinkrule.sag.preparation import SagProblem
+from shrinkrule.sag.result import GridSag, grid_difference
 from shrinkrule.sag.settings import DoesNotStandError, SagSettings, does_not_stand
 from shrinkrule.sag.voxels.fractions import fill_grid
 from shrinkrule.sag.voxels.grid import Grid, lay_grid
@@ -111,48 +111,6 @@ def _guess(similar: GridSag, bricks: Bricks, grid: Grid, candidates: Candidates)
     return Guess(displacement, similar.state.touching[nearest] & (candidates.gap <= drop))
 
 
-def solve_sag(
-    mesh: trimesh.Trimesh,
-    material: SagMaterial,
-    settings: SagSettings,
-    *,
-    progress: Progress | None = None,
-) -> SagResult:
-    """Solve the sag of a part on the setter plate, with its numerical uncertainty.
-
-    Parameters
-    ----------
-    mesh : trimesh.Trimesh
-        A watertight part in its fired size, mm. It is solved as given.
-    material : SagMaterial
-        What sags.
-    settings : SagSettings
-        How it lies and how finely it is solved.
-    progress : callable or None
-        Called with the stage and the share done, 0 to 1.
-
-    Returns
-    -------
-    SagResult
-        The sag, with what to watch for.
-
-    Raises
-    ------
-    MeshError
-        If the mesh is no solid, or the part would tip over.
-    SettingError
-        If it does not fit the budget.
-
-    Source: docs/theory-sag.md.
-    """
-    report = progress or silent
-    report("planning", 0.0)
-    problem = prepare(mesh, material, settings)
-    solved, numerical_mm = solve_on_two_grids(problem, stage_of(report, "solving", 0.0, 1.0))
-    report("solved", 1.0)
-    return describe(problem.mesh, problem, solved, numerical_mm)
-
-
 def solve_on_two_grids(problem: SagProblem, tick: Tick) -> tuple[GridSag, float]:
     """Solve on a coarser grid and on the planned one.
 
@@ -178,22 +136,48 @@ def solve_on_two_grids(problem: SagProblem, tick: Tick) -> tuple[GridSag, float]
     MeshError
         If the mesh is no solid, or the part would tip over.
     """
+    coarse = solve_coarsely(problem)
+    tick(_COARSE_SHARE)
+    fine = sag_on_grid(
+        problem.mesh,
+        problem.plan.grid,
+        problem.material,
+        problem.settings,
+        coarse,
+        share_of(tick, _COARSE_SHARE, 1.0 - _COARSE_SHARE),
+    )
+    return fine, grid_difference(fine.field, coarse.field)
+
+
+def solve_coarsely(problem: SagProblem) -> GridSag:
+    """Solve on bricks of twice the planned side, and on still larger ones before.
+
+    Parameters
+    ----------
+    problem : SagProblem
+        What is solved.
+
+    Returns
+    -------
+    GridSag
+        The sag on bricks of twice the side.
+
+    Raises
+    ------
+    MeshError
+        If the mesh is no solid, or the part would tip over.
+    """
     mesh, planned = problem.mesh, problem.plan
 
-    def solve(grid: Grid, similar: GridSag | None, tick: Tick | None = None) -> GridSag:
-        return sag_on_grid(mesh, grid, problem.material, problem.settings, similar, tick)
-
-    def coarser(steps: int) -> Grid:
-        return lay_grid(mesh, planned.grid.turn, COARSER**steps * planned.brick_mm)
+    def solve(steps: int, similar: GridSag | None) -> GridSag:
+        grid = lay_grid(mesh, planned.grid.turn, COARSER**steps * planned.brick_mm)
+        return sag_on_grid(mesh, grid, problem.material, problem.settings, similar)
 
     similar = None
     for steps in range(_coarse_steps(planned), 1, -1):
         with suppress(MeshError):
-            similar = solve(coarser(steps), similar)
-    coarse = solve(coarser(1), similar)
-    tick(_COARSE_SHARE)
-    fine = solve(planned.grid, coarse, share_of(tick, _COARSE_SHARE, 1.0 - _COARSE_SHARE))
-    return fine, grid_difference(fine.field, coarse.field)
+            similar = solve(steps, similar)
+    return solve(1, similar)
 
 
 def _coarse_steps(planned: SagPlan) -> int:

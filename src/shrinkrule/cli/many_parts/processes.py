@@ -26,8 +26,8 @@ from shrinkrule.numerics.progress import Progress
 MODELS: Final = (".stl", ".3mf", ".obj", ".ply", ".off")
 """Endings of files that are taken out of a folder."""
 
-_GREEN: Final = ".green"
-"""What a green part of ours has before its ending: it is no model to compensate."""
+_OURS: Final = (".green", ".walls")
+"""What files of ours have before their ending: they are no models to compensate."""
 
 PART_GB: Final = 0.5
 """Memory of one part without sag: 0.26 to 0.46 GB measured, the most for 17 bodies."""
@@ -120,7 +120,7 @@ def models_in(paths: Sequence[Path]) -> tuple[Path, ...]:
 def _is_model(path: Path) -> bool:
     return (
         path.suffix.lower() in MODELS
-        and not path.stem.endswith(_GREEN)
+        and not path.stem.endswith(_OURS)
         and not path.name.startswith(".")
         and path.is_file()
     )

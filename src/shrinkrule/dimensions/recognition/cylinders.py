@@ -14,9 +14,15 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.dimensions.recognition.creases import Creases, chains_of
-from shrinkrule.dimensions.recognition.fitting import fit_cylinder, largest_circle, two_across
+from shrinkrule.dimensions.recognition.fitting import (
+    fit_cylinder,
+    fit_to_points,
+    largest_circle,
+    two_across,
+)
 from shrinkrule.dimensions.recognition.regions import Regions
 from shrinkrule.dimensions.recognition.surface import Surface, grouped
+from shrinkrule.dimensions.recognition.zigzag import FEWEST, zigzags
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components, ranges
 
 ON_CYLINDER: Final = 2.0
@@ -39,6 +45,12 @@ LEAST_OF_CHAIN: Final = 0.12
 
 MOST_CYLINDERS: Final = 4000
 """Cylinders up to which pieces of one are looked for among all pairs."""
+
+STRAYS: Final = 8
+"""Times that corners off the round are left out."""
+
+WHOLE: Final = 0.8
+"""Share of the facets of a patch that must lie on its cylinder."""
 
 LIKE_AREA: Final = 0.4
 """Area over a strip's from which a facet beyond its end is more of the same."""
@@ -116,6 +128,11 @@ def cylinders_of(surface: Surface, regions: Regions, creases: Creases) -> list[C
     found = []
     for chain in chains_of(creases, len(regions), surface.noise_mm):
         found += _fitted(surface, regions, creases, chain)
+    taken = np.zeros(len(regions), dtype=np.bool_)
+    for one in found:
+        taken[one.regions] = True
+    for chain, axis in zigzags(regions, creases, taken):
+        found += _to_and_fro(surface, regions, creases, chain, axis)
     found = _without_tori(found, regions, creases)
     return _joined(surface, regions, creases, found)
 
@@ -144,14 +161,43 @@ def _fitted(surface: Surface, regions: Regions, creases: Creases, chain: Ints) -
     return found
 
 
+def _to_and_fro(
+    surface: Surface, regions: Regions, creases: Creases, chain: Ints, axis: Floats
+) -> list[Cylinder]:
+    """Cylinder of facets that run to and fro between two rings, or none."""
+    reach = ON_CYLINDER * surface.noise_mm
+    points = np.unique(np.concatenate([creases.low[chain], creases.high[chain]]), axis=0)
+    fit = fit_to_points(points, axis)
+    for _ in range(STRAYS):
+        if fit is None or fit[3] <= reach:
+            break
+        # Corners in the middle of another facet's side lie inside the round of the others.
+        axis, centre, radius, off = fit
+        inside = radius - np.linalg.norm(np.cross(points - centre, axis), axis=1)
+        points = points[inside < 0.5 * off]
+        fit = fit_to_points(points, axis)
+    if fit is None or fit[3] > reach or len(points) < FEWEST:
+        return []
+    # Two rings of corners, as a rule.
+    around = max(len(points) // 2, 3)
+    one = _cylinder(surface, regions, creases, chain, fit, 2.0 * np.pi / around)
+    if one is None or len(one.regions) < WHOLE * len(np.unique(creases.regions[chain])):
+        return []
+    return [replace(one, facets_round=around)]
+
+
 def _cylinder(
     surface: Surface,
     regions: Regions,
     creases: Creases,
     chain: Ints,
     fit: tuple[Floats, Floats, float, float],
+    widest: float = 0.0,
 ) -> Cylinder | None:
-    """Cylinder of a fitted chain; None where it is too coarse, too fine or no cylinder."""
+    """Cylinder of a fitted chain; None where it is too coarse, too fine or no cylinder.
+
+    Its facets may be as wide as its usual step, or as an angle that is given.
+    """
     axis, centre, radius, _ = fit
     noise = surface.noise_mm
     u, v = two_across(axis)
@@ -171,7 +217,8 @@ def _cylinder(
     if not closed and coverage + step >= HALF > coverage:
         # The first and the last facet lie in the walls that run into the round.
         coverage += step
-    mine = _strips(surface, regions, creases, chain, axis, centre, radius, step)
+    wide = max(step, widest)
+    mine = _strips(surface, regions, creases, chain, axis, centre, radius, wide)
     if len(mine) < 3:
         return None
     if axis[np.argmax(np.abs(axis))] < 0.0:

@@ -84,8 +84,30 @@ def fit_cylinder(
         corners are on no circle.
     """
     points = np.concatenate([creases.low[chain], creases.high[chain]])
-    kept = axis is not None
-    axis = _mean_axis(creases, chain) if axis is None else axis
+    start = _mean_axis(creases, chain) if axis is None else axis
+    return fit_to_points(points, start, kept=axis is not None)
+
+
+def fit_to_points(
+    points: Floats, axis: Floats, *, kept: bool = False
+) -> tuple[Floats, Floats, float, float] | None:
+    """Fit a cylinder to points.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        Points on it, mm.
+    axis : (3,) float64
+        Unit vector near its axis.
+    kept : bool
+        Whether that is the axis.
+
+    Returns
+    -------
+    axis, centre : (3,) float64
+    radius, off : float
+        As of :func:`fit_cylinder`.
+    """
     middle = points.mean(axis=0)
     u, v = two_across(axis)
     x, y = (points - middle) @ u, (points - middle) @ v

@@ -149,6 +149,10 @@ def _on_cylinders(
         # Where two bores cross, a piece lies beside both of them and is of one.
         both = np.unique(pair[some, 1] * len(cylinders) + owner[pair[some, 0]])
         region, whose = np.divmod(both, len(cylinders))
+        upright = np.abs((regions.normals[region] * axis[whose]).sum(axis=1)) < ACROSS_AXIS
+        region, whose = region[upright], whose[upright]
+        if len(region) == 0:
+            break
         place, vertex, start = _expanded(regions, region)
         mine = whose[place]
         way = surface.vertices[vertex] - centre[mine]
@@ -156,7 +160,6 @@ def _on_cylinders(
         far = np.linalg.norm(way, axis=1)
         off = (far > outer[mine] + slack) | (far < inner[mine] - slack)
         on = ~np.logical_or.reduceat(off, start)
-        on &= np.abs((regions.normals[region] * axis[whose]).sum(axis=1)) < ACROSS_AXIS
         unsure = slack * (1.0 + outer[whose] * step[whose] / width[region])
         on &= _from_axis(regions, region, centre[whose]) >= depth[whose] - unsure
         owner[region[on]] = whose[on]
@@ -172,13 +175,15 @@ def _from_axis(regions: Regions, some: Ints, centres: Floats) -> Floats:
 def _of_smooth_surfaces(regions: Regions, creases: Creases, strip: Mask) -> Mask:
     """Whether a region is a facet of a curved surface: alike to what it runs on into.
 
-    A region that runs on into a cylinder and is no strip of it is a face tangent to that one.
+    A region that runs on into a cylinder and is no strip of it is a face tangent to that one, if it
+    is larger than a strip.
     """
     count = len(regions)
     both = creases.regions.ravel()
     other = creases.regions[:, ::-1].ravel()
     length = np.repeat(creases.length, 2)
-    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2) & ~strip[other]
+    beside = strip[other] & (regions.areas[both] >= regions.areas[other])
+    smooth = np.repeat(np.abs(creases.turn) <= SMOOTH, 2) & ~beside
     around = np.bincount(both, length, count)
     gently = np.bincount(both[smooth], length[smooth], count)
     weight = (length * regions.areas[other])[smooth]

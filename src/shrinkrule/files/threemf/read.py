@@ -53,6 +53,8 @@ class Placed:
         The unit that the package states.
     objects : tuple of str
         Names of the meshes placed, in their order, where they have any.
+    object_boxes : tuple of tuple of 6 float
+        Box of each of those as it is placed, lowest corner first, mm.
     description : str
         What the package says that it is.
     """
@@ -60,6 +62,7 @@ class Placed:
     corners: Floats
     unit: str
     objects: tuple[str, ...]
+    object_boxes: tuple[tuple[float, ...], ...]
     description: str
 
 
@@ -162,6 +165,7 @@ class _Package:
         self._models: dict[str, Model] = {}
         self._counts: dict[tuple[str, int], int] = {}
         self._names: list[str] = []
+        self._boxes: list[Floats] = []
 
     def placed(self) -> Placed:
         """All that is placed, mm."""
@@ -185,7 +189,9 @@ class _Package:
         corners = np.concatenate(found) * MM_PER_UNIT[model.unit]
         if not np.isfinite(corners).all():
             raise ModelError("a transform places an object beyond what a number holds")
-        return Placed(corners, model.unit, tuple(self._names), model.description)
+        scale = MM_PER_UNIT[model.unit]
+        boxes = tuple(tuple(map(float, scale * box)) for box in self._boxes)
+        return Placed(corners, model.unit, tuple(self._names), boxes, model.description)
 
     def _root(self) -> str:
         """Name of the part that holds the build, as the package's own relations state it."""
@@ -239,9 +245,12 @@ class _Package:
             facets = body.triangles
             if np.linalg.det(matrix[:3]) < 0.0:
                 facets = facets[:, ::-1]
+            placed = (body.vertices @ matrix[:3] + matrix[3])[facets]
             if body.name:
                 self._names.append(body.name)
-            found.append((body.vertices @ matrix[:3] + matrix[3])[facets])
+                low, high = placed.min(axis=(0, 1)), placed.max(axis=(0, 1))
+                self._boxes.append(np.concatenate([low, high]))
+            found.append(placed)
         for part, child, inner in body.components:
             both = inner @ matrix[:3]
             both[3] += matrix[3]

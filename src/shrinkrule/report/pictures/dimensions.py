@@ -15,15 +15,13 @@ from PIL import ImageDraw
 from shrinkrule.dimensions import Kind, Numbered
 from shrinkrule.dimensions.recognition.planes import across
 from shrinkrule.numerics.arrays import Floats, box_of
+from shrinkrule.report.pictures.marks import INK, clear_of, number_at
 from shrinkrule.report.pictures.scene import BACKGROUND, VIEWS, Camera, Drawing, Stage, draw
 from shrinkrule.report.pictures.walls import (
     HEIGHT,
-    INK,
     WIDTH,
     Picture,
-    clear_of,
     data_uri,
-    number_at,
     scale_bar,
 )
 
@@ -95,10 +93,13 @@ def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -
         if not mine:
             continue
         numbers = tuple(dozen[k].number for k in mine)
-        _draw_lines(drawing, np.stack([placed[k][1] for k in mine]) @ turn.T + shift, numbers)
+        both = np.stack([[ends[k], placed[k][1]] for k in mine]) @ turn.T + shift
+        _draw_lines(drawing, both[:, 1], both[:, 0], numbers)
         scale_bar(drawing.image, drawing.camera)
         letter = "DEF"[len(pictures)]
-        pictures.append(Picture(data_uri(drawing.image), f"seen {side}", numbers, letter))
+        pictures.append(
+            Picture(data_uri(drawing.image), f"seen {side}", tuple(map(str, numbers)), letter)
+        )
     lines = tuple((one.number, line) for one, (_, line) in zip(dozen, placed, strict=True))
     return Stills(tuple(pictures), lines)
 
@@ -143,10 +144,12 @@ def _moves(one: Numbered, span: float) -> Floats:
     return moves
 
 
-def _draw_lines(drawing: Drawing, ends: Floats, numbers: Sequence[int]) -> None:
-    """Draw lines (n, 2, 3) with a bar at both ends and their numbers."""
+def _draw_lines(drawing: Drawing, ends: Floats, origins: Floats, numbers: Sequence[int]) -> None:
+    """Draw lines (n, 2, 3) with a bar at both ends, their numbers, and from where they come."""
     pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
     size = np.array([camera.width, camera.height], dtype=np.float64)
+    for moved, origin in zip(ends.reshape(-1, 3), origins.reshape(-1, 3), strict=True):
+        pen.line([tuple(p) for p in camera.pixels(np.stack([origin, moved]))], fill=INK, width=1)
     lines = np.stack([camera.pixels(ends[:, k]) for k in range(2)], axis=1)
     for colour, width in ((BACKGROUND, 5), (INK, 2)):
         for low, high in lines:

@@ -20,7 +20,7 @@ from PIL import Image
 from scipy.spatial import cKDTree
 
 from shrinkrule.mesh import Rays
-from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
 from shrinkrule.numerics.triangles import unit_normals
 
 VIEWS: Final[dict[str, tuple[float, float, float]]] = {
@@ -42,6 +42,12 @@ STRIPE: Final = 5.0
 
 STRIP: Final = 64
 """Rows of a picture drawn at a time."""
+
+MARGIN: Final = 3
+"""Pixels about the part that are drawn with it, so that its outline has a background beside it."""
+
+MOST_KEPT: Final = 200_000
+"""Facets up to which all normals are kept: fewer than a picture has pixels."""
 
 FOLD: Final = 0.85
 """Cosine between two normals below which the surface folds there: an edge is drawn."""
@@ -184,9 +190,13 @@ class Stage:
         self.points = np.asarray(mesh.vertices, dtype=np.float64)
         self.faces = np.asarray(mesh.faces, dtype=np.int64)
         self.rays = Rays(mesh)
+        few = len(self.faces) <= MOST_KEPT
+        self._normals = unit_normals(self.points[self.faces]) if few else None
 
     def normals_of(self, facets: Ints) -> Floats:
         """Outward unit normals (n, 3) of ``facets``, zero where one has no area."""
+        if self._normals is not None:
+            return self._normals[facets]
         return unit_normals(self.points[self.faces[facets]])
 
 
@@ -231,28 +241,39 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
         The picture and the camera it was taken with.
     """
     colouring = None if colouring is None else colouring.grown()
+    rows, columns = _window(stage, camera)
+    pixels = np.full((camera.height, camera.width, 3), BACKGROUND, dtype=np.uint8)
+    depth = np.full((camera.height, camera.width), -np.inf)
+
+    def strip(top: int) -> None:
+        own = slice(top, min(top + STRIP, rows.stop))
+        pixels[own, columns], depth[own, columns] = _strip(stage, camera, colouring, own, columns)
+
     # Rays and look-ups run outside the interpreter's lock; strips keep their memory small.
     with ThreadPoolExecutor(os.cpu_count()) as threads:
-        strips = list(
-            threads.map(
-                lambda top: _strip(stage, camera, colouring, top, min(top + STRIP, camera.height)),
-                range(0, camera.height, STRIP),
-            )
-        )
-    pixels = np.concatenate([strip[0] for strip in strips])
-    return Drawing(Image.fromarray(pixels), camera, np.concatenate([strip[1] for strip in strips]))
+        list(threads.map(strip, range(rows.start, rows.stop, STRIP)))
+    return Drawing(Image.fromarray(pixels), camera, depth)
+
+
+def _window(stage: Stage, camera: Camera) -> tuple[slice, slice]:
+    """Rows and columns of the picture outside which nothing of the mesh lies."""
+    low, high = box_of(camera.pixels(stage.points))
+    most = np.array([camera.width, camera.height])
+    left, top = np.clip(np.floor(low) - MARGIN, 0, most).astype(np.int64).tolist()
+    right, bottom = np.clip(np.ceil(high) + MARGIN, 0, most).astype(np.int64).tolist()
+    return slice(top, bottom), slice(left, right)
 
 
 def _strip(
-    stage: Stage, camera: Camera, colouring: Colouring | None, top: int, bottom: int
+    stage: Stage, camera: Camera, colouring: Colouring | None, rows: slice, columns: slice
 ) -> tuple[NDArray[np.uint8], Floats]:
-    """Pixels, and their depth, of the picture's rows from ``top`` to before ``bottom``.
+    """Pixels, and their depth, of some of the picture's rows and columns.
 
     One ray a pixel, and several where neighbouring pixels differ.
     """
     # A row more on both sides, so that edges are seen across strips.
-    first, last = max(top - 1, 0), min(bottom + 1, camera.height)
-    row, column = np.mgrid[first:last, : camera.width] + 0.5
+    first, last = max(rows.start - 1, 0), min(rows.stop + 1, camera.height)
+    row, column = np.mgrid[first:last, columns] + 0.5
     seen = _cast(stage, camera, column, row)
     changes = _changes(seen, camera)
     colours = _colours(seen, changes, colouring, camera)
@@ -267,7 +288,7 @@ def _strip(
     image[fine] = _smoothed(closer, colours[fine], seen.hit[fine], camera, colouring)
     pixels = np.clip(image, 0, 255).astype(np.uint8)
     front = np.where(seen.hit, seen.places @ camera.back, -np.inf)
-    own = slice(top - first, bottom - first)
+    own = slice(rows.start - first, rows.stop - first)
     return pixels[own], front[own]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import io
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
@@ -11,10 +12,10 @@ from typing import Final
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from shrinkrule.job import Place, WallLook
+from shrinkrule.job import WallLook
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.report.pictures.marks import INK, Mark, mark_places, wall_marks
 from shrinkrule.report.pictures.scene import (
-    BACKGROUND,
     VIEWS,
     Camera,
     Colouring,
@@ -22,13 +23,10 @@ from shrinkrule.report.pictures.scene import (
     Stage,
     draw,
 )
-from shrinkrule.walls import Finding, ThicknessScale
+from shrinkrule.walls import ThicknessScale
 
 WIDTH: Final = 540
 HEIGHT: Final = 400
-MOST_MARKS: Final = 12
-MOST_ALIKE: Final = 40
-INK: Final = (30, 30, 30)
 HATCH: Final = "repeating-linear-gradient(45deg, #b8b8b8 0 4px, #ededed 4px 8px)"
 """Background of a legend's entry for what is not known, as it is drawn."""
 
@@ -43,14 +41,14 @@ class Swatch:
 
 @dataclass(frozen=True)
 class Picture:
-    """A picture as a data URI, the side it is seen from, and the numbers marked on it.
+    """A picture as a data URI, the side it is seen from, and the labels marked on it.
 
     ``letter`` names it where the page speaks of it elsewhere.
     """
 
     uri: str
     caption: str
-    marked: tuple[int, ...] = ()
+    marked: tuple[str, ...] = ()
     letter: str = ""
 
 
@@ -107,8 +105,8 @@ class WallViews:
         What its colours mean.
     drawings : list of Drawing
         One for each view.
-    marks : list of (int, Place)
-        Number of the row, and a place of it.
+    marks : list of Mark
+        Places to show.
     shown : list of list of (int, (3,) float64)
         For each view, which of the marks it shows, and at which point.
     hidden : frozenset of int
@@ -118,12 +116,12 @@ class WallViews:
     stage: Stage
     colouring: Colouring
     drawings: list[Drawing]
-    marks: list[tuple[int, Place]]
+    marks: list[Mark]
     shown: list[list[tuple[int, Floats]]]
     hidden: frozenset[int]
 
 
-def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
+def wall_views(look: WallLook, colouring: Colouring, others: Sequence[Mark] = ()) -> WallViews:
     """Draw the green part from every view, and see which places each shows.
 
     Parameters
@@ -132,6 +130,8 @@ def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
         The wall check of a green part.
     colouring : Colouring
         What its colours mean.
+    others : sequence of Mark
+        Places to show beside those of the wall check.
 
     Returns
     -------
@@ -139,17 +139,12 @@ def wall_views(look: WallLook, colouring: Colouring) -> WallViews:
         Without marks yet.
     """
     stage = Stage(look.green.mesh)
-    marks = [
-        (number, place)
-        for number, row in enumerate(look.rows[:MOST_MARKS], start=1)
-        for place in row.places[:MOST_ALIKE]
-    ]
-
+    marks = [*wall_marks(look), *others]
     drawings = [
         draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
         for eye in VIEWS.values()
     ]
-    shown, hidden = _where_shown(drawings, [place for _, place in marks])
+    shown, hidden = _where_shown(drawings, marks)
     return WallViews(stage, colouring, drawings, marks, shown, hidden)
 
 
@@ -168,23 +163,23 @@ def wall_pictures(views: WallViews) -> tuple[Picture, ...]:
     """
     marks, shown = views.marks, views.shown
     for drawing, of_view in zip(views.drawings, shown, strict=True):
-        mark_places(drawing, [(marks[which][0], spot) for which, spot in of_view])
+        mark_places(drawing, [(marks[which].label, spot) for which, spot in of_view])
         scale_bar(drawing.image, drawing.camera)
     with ThreadPoolExecutor() as threads:
         uris = threads.map(data_uri, [drawing.image for drawing in views.drawings])
         return tuple(
-            Picture(uri, f"seen {side}", _numbers(marks, of_view), letter)
+            Picture(uri, f"seen {side}", _labels(marks, of_view), letter)
             for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
         )
 
 
-def _numbers(marks: list[tuple[int, Place]], of_view: list[tuple[int, Floats]]) -> tuple[int, ...]:
-    """Numbers of the rows marked in a view, each once."""
-    return tuple(dict.fromkeys(marks[which][0] for which, _ in of_view))
+def _labels(marks: list[Mark], of_view: list[tuple[int, Floats]]) -> tuple[str, ...]:
+    """Labels of the rows marked in a view, each once."""
+    return tuple(dict.fromkeys(marks[which].label for which, _ in of_view))
 
 
 def _where_shown(
-    drawings: list[Drawing], places: list[Place]
+    drawings: list[Drawing], marks: list[Mark]
 ) -> tuple[list[list[tuple[int, Floats]]], frozenset[int]]:
     """Which places to mark in each drawing, at which point (3,) of each, and which none shows.
 
@@ -193,16 +188,13 @@ def _where_shown(
     """
     shown: list[list[tuple[int, Floats]]] = [[] for _ in drawings]
     hidden = set()
-    for which, place in enumerate(places):
-        finding = place.finding
-        point = np.asarray(finding.position, dtype=np.float64)
-        # A place lies in the middle of its wall, half a thickness under the surface.
-        skin = 0.75 * finding.smallest_mm + 0.5
+    for which, mark in enumerate(marks):
+        point, skin = mark.point, mark.skin_mm
         behind = np.array([drawing.depth_behind(point[None])[0] for drawing in drawings])
         views = [view for view in range(len(drawings)) if behind[view] <= skin]
         spots = dict.fromkeys(views, point)
         if not spots:
-            about = _about(finding)
+            about = _about(mark)
             for view, drawing in enumerate(drawings):
                 seen = about[drawing.depth_behind(about) <= skin]
                 if len(seen):
@@ -215,94 +207,14 @@ def _where_shown(
     return shown, frozenset(hidden)
 
 
-def _about(finding: Finding) -> Floats:
-    """Middles (6, 3) of the sides of the box of a finding: where a slot opens, one is in sight."""
-    low, high = np.array(finding.box)
+def _about(mark: Mark) -> Floats:
+    """Middles (6, 3) of the sides of a place's box: where a slot opens, one is in sight."""
+    low, high = mark.box
     middle = 0.5 * (low + high)
     sides = np.tile(middle, (6, 1))
     sides[[0, 1, 2], [0, 1, 2]] = low
     sides[[3, 4, 5], [0, 1, 2]] = high
     return sides
-
-
-def mark_places(drawing: Drawing, marks: list[tuple[int, Floats]]) -> None:
-    """Put a ring about each place, and the number of its row beside the first of each row.
-
-    Parameters
-    ----------
-    drawing : Drawing
-        Is drawn upon.
-    marks : list of (int, (3,) float64)
-        Number of the row, and where.
-    """
-    pen, camera = ImageDraw.Draw(drawing.image), drawing.camera
-    size = np.array([camera.width, camera.height], dtype=np.float64)
-    taken: list[Floats] = []
-    numbered: set[int] = set()
-    for number, spot in marks:
-        at = camera.pixels(spot[None])[0]
-        pen.ellipse([*(at - 4), *(at + 4)], outline=INK, width=2)
-        if number in numbered:
-            continue
-        numbered.add(number)
-        label = clear_of(taken, at, size)
-        taken.append(label)
-        pen.line([tuple(at), tuple(label)], fill=INK, width=2)
-        number_at(pen, label, number)
-
-
-def number_at(pen: ImageDraw.ImageDraw, label: Floats, number: int) -> None:
-    """Draw a number in a ring.
-
-    Parameters
-    ----------
-    pen : ImageDraw
-        Draws upon the picture.
-    label : (2,) float64
-        Middle of the ring, pixels.
-    number : int
-        The number.
-    """
-    pen.ellipse([*(label - 12), *(label + 12)], fill=BACKGROUND, outline=INK)
-    font = ImageFont.load_default(15)
-    pen.text(tuple(label), str(number), font=font, fill=INK, anchor="mm")
-
-
-def clear_of(taken: list[Floats], at: Floats, size: Floats) -> Floats:
-    """Place for a label near a point, clear of earlier labels and inside the picture.
-
-    Parameters
-    ----------
-    taken : list of (2,) float64
-        Earlier labels, pixels.
-    at : (2,) float64
-        The point, pixels.
-    size : (2,) float64
-        Of the picture, pixels.
-
-    Returns
-    -------
-    (2,) float64
-        Middle of the label, pixels.
-    """
-    turns = np.radians(np.arange(0, 360, 30))
-    outward = np.arctan2(*(at - size / 2)[::-1])
-    for distance in (34, 54, 74, 94):
-        ring = at + distance * np.column_stack(
-            [np.cos(outward + _fan(turns)), np.sin(outward + _fan(turns))]
-        )
-        for label in ring:
-            inside = bool(((label > 14) & (label < size - 14)).all())
-            if inside and all(np.linalg.norm(label - other) > 26 for other in taken):
-                return np.asarray(label, dtype=np.float64)
-    return np.asarray(np.clip(at, 14, size - 14), dtype=np.float64)
-
-
-def _fan(turns: Floats) -> Floats:
-    """Angles in the order in which they leave the outward direction: 0, +1, -1, +2, ..."""
-    step = np.arange(len(turns))
-    side = np.where(step % 2 == 0, -1.0, 1.0)
-    return np.asarray(side * ((step + 1) // 2) * (turns[1] - turns[0]), dtype=np.float64)
 
 
 def scale_bar(image: Image.Image, camera: Camera) -> None:

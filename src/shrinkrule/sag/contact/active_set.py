@@ -34,6 +34,12 @@ FINE: Final = 1e-5
 _PULL: Final = 1e-3  # of the mean push: below this a pull is rounding
 _SINK: Final = 1.0  # of the iteration's error in the largest sag: a penetration of less is rounding
 
+_DEEPEST: Final = (
+    0.6  # of the deepest penetration: where most penetrate, only so deep ones come next
+)
+
+_STEADY: Final = 0.1  # of a brick: a contact is begun with only if the part stands on it
+
 
 @dataclass(frozen=True)
 class ContactState:
@@ -116,7 +122,8 @@ def solve_contact(
     reach = float(bricks.brick.size[:2].max())
     touching = initial.copy()
     displacement = np.zeros_like(problem.load)
-    if guess is not None and not tips_over(bricks, bodies, candidates.node[guess.touching], reach):
+    steady = _STEADY * reach
+    if guess is not None and not tips_over(bricks, bodies, candidates.node[guess.touching], steady):
         touching = guess.touching.copy()
         displacement[:, :3] = guess.displacement
     seen, tolerance, iterations = set[bytes](), ROUGH, 0
@@ -163,7 +170,16 @@ def _changes(
     mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
     depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
     clearance = displacement[candidates.node, 2] + candidates.gap
-    return touching & (push < -_PULL * mean_push), ~touching & (clearance < -depth), push
+    release = touching & (push < -_PULL * mean_push)
+    penetrating = ~touching & (clearance < -depth)
+    if penetrating.sum() > touching.sum():
+        # Under a line or a point far more penetrates than will touch: the deepest comes first.
+        deepest = penetrating & (clearance < _DEEPEST * clearance[penetrating].min())
+        stands_on = candidates.node[(touching & ~release) | deepest]
+        steady = _STEADY * float(problem.bricks.brick.size[:2].max())
+        if not tips_over(problem.bricks, problem.bodies, stands_on, steady):
+            penetrating = deepest
+    return release, penetrating, push
 
 
 def _hold(

@@ -35,6 +35,8 @@ DIRECT_NODES: Final = 700
 class Multigrid:
     """Symmetric multigrid cycles for a set of bricks, for one set of held directions at a time.
 
+    `hold` comes before the first cycle.
+
     Parameters
     ----------
     bricks : Bricks
@@ -68,7 +70,6 @@ class Multigrid:
         self._unheld = gather_bricks(bricks, free[:, :3], self._steps[0], self._arm, every)
         self._levels: list[BrickLevel | CellLevel] = []
         self._direct: Callable[[NodeValues], NodeValues]
-        self.hold(free, springs)
 
     def hold(self, free: NodeValues, springs: NodeValues) -> None:
         """Prepare the cycle for a set of held directions.

@@ -1,0 +1,72 @@
+"""The difference of two grids steers how finely a sag is solved."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+import trimesh
+
+from sag.solids import bridge
+from shrinkrule.cli import main
+from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
+from shrinkrule.sag.preparation import prepare
+from shrinkrule.sag.solve import solve_on_two_grids
+from shrinkrule.sag.steering import expected_seconds, solve_surely, within_time
+
+MATERIAL = SagMaterial(modulus_kpa=8000.0, modulus_u_kpa=0.0, poisson=0.46, density_g_cm3=7.5)
+
+
+def ring() -> trimesh.Trimesh:
+    """A ring of radius 15, 2 thick and 8 wide, that stands on its rim."""
+    part = trimesh.creation.annulus(r_min=13.0, r_max=15.0, height=8.0, sections=96)
+    part.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2.0, (1, 0, 0)))
+    return part
+
+
+RING_SAG_MM = 0.494
+
+
+def test_a_ring_is_right_to_two_percent_where_its_bricks_alone_are_not() -> None:
+    """Against triquadratic elements on a one-sided plate: benchmarks/sag_shapes.py."""
+    settings = SagSettings(max_unknowns=25_000)
+    plain, _ = solve_on_two_grids(prepare(ring(), MATERIAL, settings), lambda _: None)
+    assert plain.field.lowest()[0] < 0.97 * RING_SAG_MM
+    result = solve_sag(ring(), MATERIAL, settings)
+    assert result.largest_sag_mm == pytest.approx(RING_SAG_MM, rel=0.02)
+    assert abs(result.largest_sag_mm - RING_SAG_MM) < result.numerical_mm
+
+
+def test_bricks_that_are_stated_are_taken_as_they_are() -> None:
+    result = solve_sag(bridge(), MATERIAL, SagSettings(brick_mm=1.0, sure_share=1e-6))
+    assert result.field.grid.size.max() <= 1.0
+    assert result.field.grid.size.min() > 0.7
+
+
+def test_what_would_take_too_long_is_solved_with_what_fits_and_says_so() -> None:
+    """For half the time about half the unknowns: the note names both."""
+    problem = prepare(bridge(), MATERIAL, SagSettings())
+    seconds = expected_seconds(problem.plan.unknowns, 10)
+    assert within_time(problem, 10) is problem.plan
+    hurried = prepare(bridge(), MATERIAL, SagSettings(max_seconds=0.5 * seconds))
+    planned = within_time(hurried, 10)
+    assert planned.unknowns < 0.65 * problem.plan.unknowns
+    assert f"{problem.plan.unknowns:,} unknowns would take" in planned.notes[-1]
+    assert f"{planned.unknowns:,}" in planned.notes[-1]
+
+
+def test_the_time_is_told_before_the_solve() -> None:
+    told: list[str] = []
+    solve_surely(
+        prepare(bridge(), MATERIAL, SagSettings(max_unknowns=6000)),
+        lambda stage, _: told.append(stage),
+        "solving",
+        0.0,
+        1.0,
+    )
+    assert told[0].startswith("solving, about ")
+
+
+@pytest.mark.parametrize("detail", ["medium", "12", "-5", "1e6"])
+def test_a_detail_that_is_none_is_refused(detail: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["compensate", "none.stl", "--demo-table", "--sag", "--sag-detail", detail]) == 2
+    assert "coarse, usual, fine" in capsys.readouterr().err.replace("\n", " ")
