@@ -123,8 +123,9 @@ def made(
     fault: Fault,
     together: bool,
     with_green: bool,
+    sag_share: float = 1.0,
 ) -> LoadedPart:
-    """A part made by the row, read once or twice, with a fault."""
+    """A part made by the row and read, with a fault; ``sag_share`` of it sags."""
     off = effect(rng, shop.firing_sd, together) + effect(rng, shop.part_sd, together)
     shrinkage = np.array(fault.other or shop.shrinkage)
     kept = 1.0 - (shrinkage + off) * (1.0 - fault.less_fired)
@@ -134,7 +135,8 @@ def made(
     slipped = int(rng.integers(len(lines)))
     slips_green = with_green and bool(rng.random() < 0.5)
     readings = []
-    for number, (mark, kind, axis, wanted, sag) in enumerate(lines):
+    for number, (mark, kind, axis, wanted, whole_sag) in enumerate(lines):
+        sag = sag_share * whole_sag
         model = wanted * row.along(AXES[axis]).factor
         if axis == 2:
             model = max(round(model / 0.3), 1) * 0.3
@@ -161,9 +163,8 @@ def made(
             )
         )  # fmt: skip
     volume = 5000.0
-    (green_g, *_) = expected_masses(volume, row)
-    assert green_g is not None
-    weight = green_g.value * (1.0 + rng.normal(0.0, 0.006))
+    green_g = expected_masses(volume, row)[0]
+    weight = (1.0 if green_g is None else green_g.value) * (1.0 + rng.normal(0.0, 0.006))
     after = weight * (SHARE + rng.normal(0.0, 0.001) + fault.binder_left * (1.0 - SHARE))
     weights = tuple(round(value, 2) for value in (weight, after))
     readings.append(Reading(99, "AM", "", Kind.MASS, "", None, None, weights[:1], weights[1], ()))

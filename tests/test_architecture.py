@@ -116,7 +116,7 @@ FLOORS: Final = {
         "main",
     ),
     "loads": ("outline", "packing"),
-    "history": ("store", "made", "reviewed"),
+    "history": ("store chart", "made firings", "reviewed"),
     "review": ("readings", "scatter causes", "likelihood weights", "judge", "learn shrunk"),
     "traveler": ("load", "lines pictures", "page", "output"),
     "cli.many_parts": ("processes", "loads"),

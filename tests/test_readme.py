@@ -1,6 +1,7 @@
 """The commands of README and docs run as they stand there; their Python blocks run as doctests.
 
-Those of docs/calibration.md build on each other and run in test_walk_through.py.
+Those of docs/calibration.md and docs/walk-through.md build on each other and run in
+test_walk_through.py.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ def blocks(page: Path, language: str) -> list[str]:
 COMMANDS = [
     line
     for page in PAGES
-    if page.name != "calibration.md"
+    if page.name not in {"calibration.md", "walk-through.md"}
     for block in blocks(page, "sh")
     for line in block.splitlines()
     if line.startswith("shrinkrule ")

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 
 from dimensions.solids import box, mesh_of
-from shrinkrule import demo_table, stl_bytes, table_csv
+from shrinkrule import demo_table, find_row, stl_bytes, table_csv
 from shrinkrule.cli import main
 from shrinkrule.files.checksum import sha256_of
-from shrinkrule.history.store import read_history
+from shrinkrule.history.store import append_to_history, read_history
 
 MAKE = ["compensate", "block.stl", "--table", "table.csv", "--row", "bronze demo batch 90"]
 
@@ -70,6 +70,40 @@ def test_a_history_that_cannot_be_written_stops_no_part(
     assert main([*MAKE, "--no-sag"]) == 0
     assert "not in the history: " in capsys.readouterr().err
     assert (in_folder / "block.green.stl").exists()
+
+
+def test_a_page_shows_the_firings_and_what_happened(
+    in_folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Ten firings on which Z shrinks by three deviations more; a name that is no markup."""
+    row = find_row(demo_table(), "bronze demo batch 90", "demo table")
+    sd = row.along("z").scatter.between
+    entries = [
+        {
+            "entry": "reviewed",
+            "at": "2026-11-02T10:00:00+00:00",
+            "row": row.name,
+            "firing": str(n),
+            "date": f"2026-11-{n:02d}",
+            "letter": "A",
+            "green": {"sha256": "0" * 64},
+            "part": {"file": "<b>lever</b>"},
+            "said": "within scatter",
+            "shrinkage": {"xy": row.shrinkage_xy.value, "z": row.shrinkage_z.value + 3.0 * sd},
+        }
+        for n in range(1, 11)
+    ]
+    append_to_history(Path("table.csv"), *entries)
+    assert main(["history", "--table", "table.csv", "--page"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "XY: 10 firings, no drift" in shown
+    # 0.75, 1.31 standard deviations: the limit of 1.13 is passed by the second firing.
+    assert "Z shrinks by +0.91 points since firing 2" in shown
+    page = (in_folder / "table.history.html").read_text(encoding="utf-8")
+    assert page.count('<circle class="point') == 20
+    assert "&lt;b&gt;lever" in page
+    assert "<b>lever" not in page
+    assert f"{100 * row.shrinkage_z.value:.2f} %" in page
 
 
 def test_without_a_table_there_is_no_history(capsys: pytest.CaptureFixture[str]) -> None:

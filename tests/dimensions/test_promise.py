@@ -14,7 +14,7 @@ from dimensions.solids import box, mesh_of, plate, rod, single
 from shrinkrule import demo_table, find_row, part_from_mesh, stl_bytes
 from shrinkrule.calibration import CalibrationRow, Estimate, Feature, LengthEffect
 from shrinkrule.cli import main
-from shrinkrule.compensation import AS_DRAWN, LayerHeights, Print
+from shrinkrule.compensation import AS_DRAWN, LayerHeights, Print, expected_mm
 from shrinkrule.dimensions import (
     Bending,
     Dimension,
@@ -245,6 +245,10 @@ def test_a_length_has_the_sag_between_its_ends_and_a_round_what_its_readings_see
     assert bent.fired_mm.value - plain.fired_mm.value == pytest.approx(0.06)
     factor = 1.0 / (1.0 - ROW.along("x").shrinkage.value)
     assert bent.green_mm - plain.green_mm == pytest.approx(-0.54 * factor, rel=2e-3)
+    # What was printed, fired without sag, and what the sag adds: the fired length again.
+    assert bent.sag_mm == pytest.approx(0.6)
+    straight_mm = expected_mm(ROW, "x", bent.model_mm)
+    assert straight_mm + bent.sag_mm == pytest.approx(bent.fired_mm.value, abs=2e-3)
     assert plain.fired_mm.half95 is not None
     numerical = 0.01 * 0.6 / 0.6
     by_sag = np.hypot(0.2, numerical)

@@ -25,6 +25,7 @@ def make_block(folder: Path, name: str = "block", sides: tuple[float, ...] = SID
     if not table.exists():
         table.write_text(table_csv(demo_table()), encoding="utf-8")
     command = ["compensate", f"{name}.stl", "--table", "table.csv", "--row", ROW, "--no-sag"]
+    command += ["--crucible", "120x80"]
     assert main(command) == 0
 
 

@@ -88,7 +88,9 @@ def test_the_page_names_each_line_of_the_sheet(here: Path) -> None:
     assert f"debound: fine from {band(mass)}" in page
     assert "an outline offset of <b>-0.040 mm</b>" in page
     assert page.count("data:image/png;base64,") == 4
-    assert "follow local codes" in page
+    assert page.count("follow local codes") == 1
+    assert page.count('<polygon class="part"') == 2, "both stand in the crucible, from above"
+    assert "AM</td><td>block" in page
     assert not re.search(r"(src|href)=\"(?!data:)", page)
 
 

@@ -23,6 +23,14 @@ Of = Annotated[
         show_default=False,
     ),
 ]
+Page = Annotated[
+    bool,
+    typer.Option(
+        "--page",
+        help="Write TABLE.history.html with the charts of the firings.",
+        rich_help_panel=options.RESULT,
+    ),
+]
 OneRow = Annotated[
     str | None,
     typer.Option(
@@ -48,18 +56,25 @@ def history(
     table: shrinkage.TableFile = None,
     row: OneRow = None,
     of: Of = None,
+    page: Page = False,
+    out: options.OutDir = None,
+    open_report: options.Open = False,
     json: options.Json = False,
 ) -> None:
     """List what was made by the rows of a table, when, and how it came out.
 
     Every compensate with a table adds a line to table.history.jsonl beside the
-    table, every review of a filled sheet another one.
+    table, every review of a filled sheet another one. From eight firings on a
+    chart says whether the furnace or the filament drifts.
     """
+    from shrinkrule.calibration import read_table
     from shrinkrule.files.checksum import sha256_of
     from shrinkrule.history.store import read_history
+    from shrinkrule.report.parts.charts import charts_of
     from shrinkrule.settings import Settings
 
-    read = read_history(table_of(Settings.for_model(Path(), table=table)))
+    where = table_of(Settings.for_model(Path(), table=table))
+    read = read_history(where)
     entries = read.entries if of is None else read.about(sha256_of(of))
     if of is not None and not entries:
         raise FileError(
@@ -69,16 +84,27 @@ def history(
         )
     if row is not None:
         entries = tuple(entry for entry in entries if entry.get("row") == row)
+    rows = read_table(where) if where.exists() else ()
+    charts = charts_of(entries, [one for one in rows if not one.replaced])
     if json:
         import json as codec
 
-        typer.echo(codec.dumps({"entries": entries, "notes": read.notes}, indent=2))
+        said = {name: [chart.said for chart in found] for name, found in charts.items()}
+        whole = {"entries": entries, "notes": read.notes, "charts": said}
+        typer.echo(codec.dumps(whole, indent=2))
         return
     from rich.console import Console
 
     from shrinkrule.report.parts.history import show_history
 
-    show_history(read, entries, Console(highlight=False))
+    show_history(read, entries, charts, Console(highlight=False))
+    if page or open_report:
+        from shrinkrule.report.parts.charts import history_page_outputs
+
+        path = history_page_outputs(where, entries, charts, options.folder_from(out))
+        typer.echo(f"read {path}")
+        if open_report:
+            options.open_page(path)
 
 
 def table_of(settings: Settings) -> Path:

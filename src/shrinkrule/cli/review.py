@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -15,12 +15,26 @@ if TYPE_CHECKING:
     from shrinkrule.review.judge import PartReview
     from shrinkrule.review.learn import Lesson
 
+_FITTING: Final = 0.2
+"""Share of the time that is over when the sheets are read."""
+
 Sheets = Annotated[
     list[Path],
     typer.Argument(
         metavar="SHEET...",
         help="Sheets NAME.load.csv that the traveler wrote, filled, as any spreadsheet saves them.",
         show_default=False,
+    ),
+]
+RowName = Annotated[
+    str | None,
+    typer.Option(
+        "--row",
+        "-r",
+        metavar="NAME",
+        help="Row that the parts were made by. Without it: the one that the sheet names.",
+        show_default=False,
+        rich_help_panel=options.SHRINKAGE,
     ),
 ]
 Learn = Annotated[
@@ -62,7 +76,7 @@ def register(app: typer.Typer) -> None:
 def review(
     sheets: Sheets,
     table: shrinkage.TableFile = None,
-    row: shrinkage.RowName = None,
+    row: RowName = None,
     learn: Learn = False,
     no_history: history.NoHistory = False,
     out: options.OutDir = None,
@@ -91,7 +105,11 @@ def review(
 
         for _, _, parts in found:
             show_reviews(parts, Console(highlight=False))
-    lesson = _learned(found, where) if learn else None
+    lesson = None
+    if learn:
+        with options.progress_bar(shown=not json) as progress:
+            progress("fitting all sheets", _FITTING)
+            lesson = _learned(found, where)
     if lesson is not None:
         _write(lesson, where, folder, json, yes)
     if not no_history:
@@ -178,7 +196,8 @@ def _remember(
         ]
     if lesson is not None:
         changes = {name: [was, will] for name, was, will in lesson_rows(lesson)}
-        said = f"from {len(lesson.taught)} parts; {lesson.row.firings} firings now"
+        count = len(lesson.taught)
+        said = f"from {count} part{'s' * (count != 1)}; {lesson.row.firings} firings now"
         entries.append(learned_entry(lesson.row.name, list(lesson.sheets), said, changes))
     if entries:
         append_to_history(table, *entries)

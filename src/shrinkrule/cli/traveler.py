@@ -77,7 +77,8 @@ def traveler(
             where=str(there[0]),
             hint="choose another --name or --out, or add --force to replace it",
         )
-    write_traveler(load, paths, reports)
+    with options.progress_bar(shown=not json) as progress:
+        write_traveler(load, paths, reports, progress)
     if json:
         import json as codec
 

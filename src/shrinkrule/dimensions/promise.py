@@ -58,9 +58,12 @@ class Reading:
     fired_mm : Interval
         Of the next part, mm; without a half width where no coupon shows what such a length does.
     model_mm : float
-        In the scaled mesh, heights at whole layers, mm: what a printer without errors prints.
+        In the mesh that is printed, heights at whole layers, mm: what a printer without errors
+        prints.
     feature : Feature
         What it lies between in the print: along Z an outside length is a height from the plate.
+    sag_mm : float
+        What the sag adds to the fired length where it was taken off beforehand, mm.
     """
 
     along: str
@@ -68,6 +71,7 @@ class Reading:
     fired_mm: Interval
     model_mm: float
     feature: Feature
+    sag_mm: float = 0.0
 
     def off_mm(self, wanted_mm: float) -> float:
         """Farthest that the size may be off, mm: expected error and half width together."""
@@ -278,7 +282,7 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         (axis.upper() for axis, c in zip(AXES, direction, strict=True) if abs(c) > ON_AXIS),
         "slanting",
     )
-    green = fired = half = printed_model = 0.0
+    green = fired = half = printed_model = sag = 0.0
     known, feature = True, one.feature
     bending, change, curved = making.bending, None, 0.0
     if bending is not None:
@@ -311,12 +315,15 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         half += share * (interval.half95 or 0.0)
     if change is not None:
         green += curved
+        printed_model += curved
         fired += change.fired_mm
+        sag = change.fired_mm - change.printed_mm
         # Twice a standard uncertainty at 95 %, as of a normal distribution.
         reach = float(t_quantile(math.inf, confidence) / t_quantile(math.inf, CONFIDENCE))
         half = math.hypot(half, reach * change.half95_mm)
         known &= not math.isnan(half)
-    return Reading(name, green, Interval(fired, half if known else None), printed_model, feature)
+    interval = Interval(fired, half if known else None)
+    return Reading(name, green, interval, printed_model, feature, sag)
 
 
 def _fired(making: Making, axis: Axis, model_mm: float, feature: Feature) -> float:

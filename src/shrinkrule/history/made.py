@@ -16,9 +16,6 @@ from shrinkrule.history.store import Entry
 VERSION: Final = 1
 """Of the entries; rises when a key changes its meaning or goes."""
 
-MOST_DIMENSIONS: Final = 12
-"""Dimensions that are kept: those that a report numbers first. The report has all."""
-
 MASSES: Final = ("green_mass_g", "debound_mass_g", "fired_mass_g")
 
 
@@ -58,7 +55,8 @@ def made_entry(model: Path, files: dict[str, Path]) -> Entry:
         "masses": {name: report["prediction"][name] for name in MASSES},
         "dimensions": [
             {key: one.get(key) for key in ("number", "kind", "size_mm", "along", "readings")}
-            for one in dimensions[:MOST_DIMENSIONS]
+            for one in dimensions
+            if "ends_mm" in one
         ],
     }
 

@@ -98,6 +98,7 @@ def dimension_dicts(
                 "in_print": reading.along,
                 "between": reading.feature.value,
                 "model_mm": reading.model_mm,
+                "sag_mm": reading.sag_mm,
                 "green_mm": reading.green_mm,
                 "fired_mm": reading.fired_mm.as_dict(),
             }

@@ -14,6 +14,7 @@ import numpy as np
 
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors, way_up
+from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.job import (
     JobResult,
     Place,
@@ -135,13 +136,15 @@ def recipe_dict(
 
 
 def _dimensions(result: JobResult) -> list[dict[str, Any]] | None:
-    """Dimensions of the wanted part, with what the estimated sag does to each of the first."""
+    """Dimensions of the wanted part; of the first, their ends and what the estimated sag does."""
     if result.dimensions is None:
         return None
     listed = dimension_dicts(result.dimensions, result.promised)
     sags = dimension_sags(result.part, result.dimensions, result.sag_look)
     for plain, sag in zip(listed, sags, strict=False):
         plain["sag_mm"] = sag
+    for plain, one in zip(listed, numbered_dozen(result.dimensions), strict=False):
+        plain["ends_mm"] = one.ends.tolist()
     return listed
 
 

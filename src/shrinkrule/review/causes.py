@@ -38,8 +38,8 @@ class Cause(StrEnum):
     GAPS = "gaps in the print"
 
 
-SHRINKAGE_SHARE: Final = 0.05
-"""A furnace off by this share of the shrinkage: 0.3 mm on 40."""
+SHRINKAGE_SHARE: Final = 0.08
+"""A furnace off by this share of the shrinkage: 0.5 mm on 40."""
 OTHER_SHARE: Final = 0.15
 """Another batch or material: shrinkage off by this share, each of XY and Z for itself."""
 SCALE: Final = 0.01

@@ -17,7 +17,6 @@ import numpy as np
 from shrinkrule.calibration import CalibrationRow, Interval
 from shrinkrule.calibration.fit.lengths import caliper_of
 from shrinkrule.calibration.sheets.load import LoadedPart
-from shrinkrule.errors import TableError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.review.causes import Cause, decides
 from shrinkrule.review.likelihood import Weighed, weigh_causes
@@ -78,6 +77,8 @@ class PartReview:
         More than two causes that nothing decides between.
     notes : tuple of str
         What could not be said, and why.
+    judged : bool
+        Whether its row knows how parts scatter.
     """
 
     part: LoadedPart
@@ -88,6 +89,7 @@ class PartReview:
     decides: str
     undecided: tuple[Cause, ...]
     notes: tuple[str, ...]
+    judged: bool = True
 
     @property
     def slipped(self) -> str:
@@ -97,8 +99,11 @@ class PartReview:
     @property
     def said(self) -> str:
         """The judgement in a few words."""
+        if not self.judged:
+            return "not judged: its row stands on one firing; let it learn from this one"
         if self.causes:
-            return " or ".join(one.cause.value for one in self.causes)
+            link = " or " if self.decides else " and "
+            return link.join(one.cause.value for one in self.causes)
         if self.undecided:
             return "cannot tell which of " + ", ".join(self.undecided)
         if self.outside:
@@ -123,31 +128,23 @@ def review_part(
     Returns
     -------
     PartReview
-        The judgement.
-
-    Raises
-    ------
-    TableError
-        For a row that stands on one firing: it does not know how parts scatter.
+        The judgement; none by a row that stands on one firing, which does not know how parts
+        scatter.
     """
-    if not row.firing_scatter_known:
-        raise TableError(
-            f"row {row.name!r} stands on one firing and does not know how parts scatter",
-            hint="fit it with coupons of a second firing first",
-        )
     lengths, weights = lengths_of(part, row), weights_of(part, row)
     settings = part.sheet.settings
     faults = weight_faults(weights, row, settings.balance_resolution)
     found: list[NamedCause] = []
     undecided: tuple[Cause, ...] = ()
-    if lengths:
+    if lengths and row.firing_scatter_known:
         deviations = deviations_of(lengths, row, caliper_of([part.sheet]).variance)
         found, undecided = _named(deviations, part, row, others)
-    by_weight = [_named_fault(one) for one in faults if one.ratio >= NAMED]
+    by_weight = [
+        _named_fault(one) for one in faults if one.ratio >= NAMED and row.firing_scatter_known
+    ]
     # Weights and lengths are read apart: what they show may both be so.
+    found = found[: MOST_NAMED - min(len(by_weight), 1)]
     between = decides(frozenset(one.cause for one in found)) if len(found) == MOST_NAMED else ""
-    if by_weight and len(found) == MOST_NAMED:
-        found = found[:1]
     return PartReview(
         part,
         lengths,
@@ -157,6 +154,7 @@ def review_part(
         between,
         undecided,
         _notes(part, lengths, weights),
+        judged=row.firing_scatter_known,
     )
 
 

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.calibration import AXES, Axis, CalibrationRow, Feature, Interval
+from shrinkrule.calibration import AXES, Axis, CalibrationRow, Estimate, Feature, Interval
 from shrinkrule.calibration.sheets.load import LoadedPart
 from shrinkrule.calibration.sheets.sheet import LENGTH_KINDS, Reading
 from shrinkrule.compensation import expected_mm
@@ -155,7 +155,7 @@ def _length(reading: Reading, axis: Axis, feature: Feature, row: CalibrationRow)
     model = (reading.nominal or 0.0) + spread
     straight = expected_mm(row, axis, model, feature)
     kept = 1.0 - along.shrinkage.value
-    green = along.printed * model + row.offset(axis, feature).value / kept
+    green = along.printed * model + row.offset(axis, feature, model).value / kept
     half = row.promise(axis, straight, feature).half95
     sag = reading.sag_mm or 0.0
     return Length(
@@ -165,14 +165,26 @@ def _length(reading: Reading, axis: Axis, feature: Feature, row: CalibrationRow)
         Interval(green, None if half is None else half / kept),
         Interval(
             straight + sag,
-            None if half is None else float(np.hypot(half, 2.0 * sag_share(row) * sag)),
+            None
+            if half is None
+            else float(np.hypot(half, 2.0 * sag_share(row.sag_modulus_kpa) * sag)),
         ),
     )
 
 
-def sag_share(row: CalibrationRow) -> float:
-    """Relative standard uncertainty of an estimated sag of the next firing."""
-    modulus = row.sag_modulus_kpa
+def sag_share(modulus: Estimate | None) -> float:
+    """Relative standard uncertainty of an estimated sag of the next firing.
+
+    Parameters
+    ----------
+    modulus : Estimate or None
+        Sag modulus of the row.
+
+    Returns
+    -------
+    float
+        That of the modulus and of the estimate together.
+    """
     return SAG_U if modulus is None else float(np.hypot(SAG_U, modulus.u / modulus.value))
 
 

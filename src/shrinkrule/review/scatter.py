@@ -90,7 +90,7 @@ def plain_scatter(deviations: Deviations, row: CalibrationRow) -> tuple[Floats, 
     rest = rest + np.diag(residual**2 + deviations.reading_variance)
     for shape in (*_bends(deviations, row), *_offsets(deviations, row)):
         rest = rest + np.outer(shape, shape) * same_stage
-    sag = sag_share(row) * deviations.sag_mm
+    sag = sag_share(row.sag_modulus_kpa) * deviations.sag_mm
     return both * (np.outer(firing, firing) * sizes), rest + np.outer(sag, sag)
 
 
@@ -110,5 +110,6 @@ def _offsets(deviations: Deviations, row: CalibrationRow) -> list[Floats]:
     """Uncertainty of the printer's offsets, where they are not in a green reading already."""
     free = ~deviations.on_green / np.where(deviations.is_green, deviations.kept, 1.0)
     plate = deviations.where(Feature.OUTSIDE, "z") * row.offset("z", Feature.OUTSIDE).u
-    bores = deviations.where(Feature.BORE) * row.offset("x", Feature.BORE).u
+    tight = [row.offset("x", Feature.BORE, float(size)).u for size in deviations.length_mm]
+    bores = deviations.where(Feature.BORE) * np.array(tight)
     return [plate * free, bores * free]

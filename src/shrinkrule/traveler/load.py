@@ -6,6 +6,7 @@ what other options would make.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,14 +16,13 @@ from shrinkrule.errors import SettingError
 from shrinkrule.files.checksum import sha256_of
 from shrinkrule.furnace import BoxFurnace, Furnace, parse_box, parse_crucible
 from shrinkrule.history.made import read_report
+from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.interval import Feature, Interval
+from shrinkrule.review.readings import sag_share
 from shrinkrule.sheet import Kind
 
 LETTERS: Final = "ABCDEFGHJKLNPQRTUVW"
 """Letters of parts: none that a number, a direction or a setting begins with."""
-
-FIRST: Final = 12
-"""Dimensions that are measured: those that a report numbers first."""
 
 KINDS: Final = {
     Feature.OUTSIDE: Kind.OUTSIDE,
@@ -175,7 +175,7 @@ def _require_row(path: Path, report: dict[str, Any], first: dict[str, Any]) -> N
             hint="make it by a row of a table",
         )
     listed = report["dimensions"] or []
-    if not all("between" in r for one in listed[:1] for r in one.get("readings", ())):
+    if not all("ends_mm" in one for one in listed[:1]):
         raise SettingError(
             "the report is of an older version, without what is printed of each dimension",
             where=str(path),
@@ -195,7 +195,7 @@ def _part(letter: str, path: Path, report: dict[str, Any]) -> TravelingPart:
     green = path.with_name(next(written[kind] for kind in written if kind.startswith("green_")))
     lengths: list[Expected] = []
     missing: list[str] = []
-    for one in (report["dimensions"] or [])[:FIRST]:
+    for one in numbered_of(report):
         taken = _expected(letter, one, report["calibration"]["row"])
         lengths += taken
         if not taken:
@@ -210,6 +210,22 @@ def _part(letter: str, path: Path, report: dict[str, Any]) -> TravelingPart:
         lengths=tuple(lengths),
         not_measured=tuple(missing),
     )
+
+
+def numbered_of(report: dict[str, Any]) -> list[dict[str, Any]]:
+    """Dimensions that a report numbers first and draws: those that a caliper takes.
+
+    Parameters
+    ----------
+    report : dict
+        As ``compensate`` wrote it.
+
+    Returns
+    -------
+    list of dict
+        In their order.
+    """
+    return [one for one in report["dimensions"] or [] if "ends_mm" in one]
 
 
 def _slants(one: dict[str, Any]) -> bool:
@@ -233,6 +249,8 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
         spread = 0.0 if axis == "z" else 2.0 * bead * _SIDE[feature]
         fired, green = Interval(**reading["fired_mm"]), reading["green_mm"]
         half = None if fired.half95 is None else fired.half95 * green / fired.value
+        taken_off = reading.get("sag_mm") or None
+        fired = _with_sag(fired, one.get("sag_mm"), row)
         along = reading["in_print"] if len(readings) > 1 else ""
         found.append(
             Expected(
@@ -245,11 +263,20 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
                 sliced_mm=reading["model_mm"] - spread,
                 green_mm=Interval(green, half),
                 fired_mm=fired,
-                sag_mm=one.get("sag_mm"),
+                sag_mm=one.get("sag_mm") if taken_off is None else taken_off,
                 place=tuple(one["at_mm"]),
             )
         )
     return found
+
+
+def _with_sag(fired: Interval, sag_mm: float | None, row: dict[str, Any]) -> Interval:
+    """Fired length with the sag that is estimated of it, as the review expects it."""
+    if sag_mm is None or row["sag_modulus_kpa"] is None:
+        return fired
+    half = fired.half95
+    unsure = 2.0 * sag_share(Estimate(**{**row["sag_modulus_kpa"], "dof": math.inf})) * sag_mm
+    return Interval(fired.value + sag_mm, None if half is None else math.hypot(half, unsure))
 
 
 def _furnace(settings: dict[str, Any]) -> Furnace | None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from shrinkrule.files import OutputSet, require_place
 from shrinkrule.files.output import require_plain_name
+from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.sheet import LOAD_COLUMNS, sheet_csv
 from shrinkrule.traveler.lines import sheet_lines
 from shrinkrule.traveler.load import Load
@@ -38,7 +39,9 @@ def traveler_paths(folder: Path, name: str) -> dict[str, Path]:
     return {"page": folder / f"{name}.traveler.html", "sheet": folder / f"{name}.load.csv"}
 
 
-def write_traveler(load: Load, paths: dict[str, Path], inputs: Sequence[Path]) -> None:
+def write_traveler(
+    load: Load, paths: dict[str, Path], inputs: Sequence[Path], progress: Progress = silent
+) -> None:
     """Draw the parts and write page and sheet, both or none.
 
     Parameters
@@ -49,6 +52,8 @@ def write_traveler(load: Load, paths: dict[str, Path], inputs: Sequence[Path]) -
         As from :func:`traveler_paths`.
     inputs : sequence of Path
         Files that must not be overwritten.
+    progress : callable
+        Called with the stage and the share done, 0 to 1.
 
     Raises
     ------
@@ -56,7 +61,10 @@ def write_traveler(load: Load, paths: dict[str, Path], inputs: Sequence[Path]) -
         If a green file cannot be read or a file not be written; then none is changed.
     """
     require_place(paths["page"].parent)
-    pictures = [part_pictures(part) for part in load.parts]
+    pictures = []
+    for number, part in enumerate(load.parts):
+        progress("drawing the parts", number / len(load.parts))
+        pictures.append(part_pictures(part))
     outputs = OutputSet([*inputs, *(part.green for part in load.parts)])
     outputs.add(paths["sheet"], sheet_csv(sheet_lines(load), LOAD_COLUMNS).encode())
     outputs.add(paths["page"], traveler_html(load, pictures, paths["sheet"].name).encode())

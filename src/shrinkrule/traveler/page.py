@@ -9,10 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
+import numpy as np
+from markupsafe import Markup
+
 from shrinkrule.cautions import CAUTIONS
 from shrinkrule.files.templates import environment
 from shrinkrule.furnace import Furnace
+from shrinkrule.loads import Footprint, pack_loads
+from shrinkrule.loads import Load as PackedLoad
 from shrinkrule.report.foundation import program
+from shrinkrule.report.pictures.loads import load_svg
 from shrinkrule.traveler.lines import band
 from shrinkrule.traveler.load import Load, TravelingPart
 from shrinkrule.traveler.pictures import PartPictures
@@ -30,6 +36,12 @@ MEANINGS: Final = (
     ("one length alone", "measure it again first"),
 )
 """What a reading beyond its band means, as a rule of the trade; the review weighs it by the row."""
+
+LINES_BESIDE_TWO_ROWS: Final = 19
+"""Lines of a table that leave room for two rows of pictures on a sheet of Letter."""
+
+LAST_TAKES: Final = 10
+"""Lines that meanings and cautions take, under a part that is alone in its load."""
 
 REACTIVE: Final = ("alumin", "titan", "magnes")
 """Words in a material's name for which the caution about reactive metals comes first."""
@@ -53,11 +65,20 @@ def traveler_html(load: Load, pictures: Sequence[PartPictures], sheet_name: str)
         One page of HTML without links to other files.
     """
     row = load.row
+    loads, left = _packed(load)
+    letters = {number: part.letter for number, part in enumerate(load.parts)}
     return (
         environment("shrinkrule.traveler")
         .get_template("traveler.html")
         .render(
-            parts=[_part(part, seen) for part, seen in zip(load.parts, pictures, strict=True)],
+            parts=[
+                _part(part, seen, len(load.parts) == 1)
+                for part, seen in zip(load.parts, pictures, strict=True)
+            ],
+            drawn=[Markup(load_svg(one, load.furnace, letters)) for one in loads]
+            if load.furnace is not None
+            else [],
+            left=[load.parts[number].letter for number in left],
             row=row,
             nozzle=f"{load.settings['printer.nozzle']:g}",
             layer=f"{load.settings['printer.layer_height']:g}",
@@ -72,7 +93,27 @@ def traveler_html(load: Load, pictures: Sequence[PartPictures], sheet_name: str)
     )
 
 
-def _part(part: TravelingPart, pictures: PartPictures) -> dict[str, Any]:
+def _packed(load: Load) -> tuple[tuple[PackedLoad, ...], tuple[int, ...]]:
+    """Where the parts of a load stand, and those that do not fit; nothing for one part alone."""
+    if load.furnace is None or len(load.parts) == 1:
+        return (), ()
+    reports = [part.report for part in load.parts]
+    rooms = [
+        Footprint(np.array(one["reach_mm"]), one["height_mm"])
+        for one in (report["room_in_furnace"] for report in reports)
+    ]
+    fits = [report["furnace"] is not None for report in reports]
+    return pack_loads(
+        rooms,
+        load.furnace,
+        [
+            fit and report["furnace"]["spare_mm"] >= 0.0
+            for fit, report in zip(fits, reports, strict=True)
+        ],
+    )
+
+
+def _part(part: TravelingPart, pictures: PartPictures, is_alone: bool) -> dict[str, Any]:
     report = part.report
     sizes = report["prediction"]["sizes"]
     fit = report["furnace"]
@@ -112,6 +153,7 @@ def _part(part: TravelingPart, pictures: PartPictures) -> dict[str, Any]:
         ],
         "not_measured": part.not_measured,
         "pictures": pictures,
+        "room": len(part.lengths) + (LAST_TAKES if is_alone else 0) <= LINES_BESIDE_TWO_ROWS,
         "fit": ", ".join(lies),
         "sag": f"about {sag['sag_mm']:.2f} mm" if matters else "",
         "offset": _offset(report),

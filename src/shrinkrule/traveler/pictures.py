@@ -3,38 +3,36 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from PIL import Image, ImageDraw
 
 from shrinkrule.compensation import turn_up
 from shrinkrule.compensation.frames import moved
+from shrinkrule.dimensions import Dimension, Kind, Numbered
 from shrinkrule.mesh import Part, read_part
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.report.pictures.marks import INK, mark_places
+from shrinkrule.physics.interval import Feature
+from shrinkrule.report.pictures.dimensions import dimension_stills
+from shrinkrule.report.pictures.marks import INK
 from shrinkrule.report.pictures.scene import BACKGROUND, Camera, Drawing, Stage, draw
 from shrinkrule.report.pictures.walls import data_uri, scale_bar
-from shrinkrule.traveler.load import Expected, TravelingPart
+from shrinkrule.traveler.load import TravelingPart, numbered_of
 
 WIDTH: Final = 480
 HEIGHT: Final = 290
-EYE: Final = (0.55, -0.70, 0.46)
 LOW_EYE: Final = (0.55, -0.70, 0.22)
-"""From the front right, above; and lower, where the floor shows how the part stands on it."""
+"""From the front right, so low that the floor shows how the part stands on it."""
 
 FLOOR: Final = (232, 226, 214)
-BESIDE: Final = 0.06
-"""How far beside the part its overall sizes are drawn, over its longest side."""
-
-OVERALL: Final = "overall"
 
 
 @dataclass(frozen=True)
 class PartPictures:
     """Pictures of a part as data URIs: its numbered dimensions, and how it is set down."""
 
-    dimensions: str
+    dimensions: tuple[str, ...]
     set_down: str
     up: str
 
@@ -63,51 +61,29 @@ def part_pictures(part: TravelingPart) -> PartPictures:
     )
 
 
-def _numbered(part: TravelingPart, green: Part) -> str:
-    stage = Stage(green.mesh)
-    low, high = stage.points.min(axis=0), stage.points.max(axis=0)
-    beside = BESIDE * float((high - low).max())
-    sides = np.stack([low - beside, high + beside])
-    corners = np.array(
-        [sides[[i, j, k], [0, 1, 2]] for i in (0, 1) for j in (0, 1) for k in (0, 1)]
-    )
-    seen = np.vstack([stage.points, corners])
-    drawing = draw(stage, Camera.looking_at(seen, EYE, WIDTH, HEIGHT), None)
-    overall, marks = _overall(part.lengths, low, high, beside), []
-    pen = ImageDraw.Draw(drawing.image)
-    for number, ends in overall.items():
-        first, last = drawing.camera.pixels(ends)
-        pen.line([tuple(first), tuple(last)], fill=INK, width=2)
-        for end in (first, last):
-            pen.ellipse([*(end - 3), *(end + 3)], fill=INK)
-        marks.append((str(number), ends.mean(axis=0)))
-    from_model = np.array(part.report["green_from_model"])
-    marks += [
-        (str(one.number), from_model[:3, :3] @ np.array(one.place) + from_model[:3, 3])
-        for one in part.lengths
-        if one.number not in overall
+def _numbered(part: TravelingPart, green: Part) -> tuple[str, ...]:
+    """Pictures with the dimensions that are measured."""
+    measured = {one.number for one in part.lengths}
+    dozen = [
+        Numbered(one["number"], _dimension(one), np.array(one["ends_mm"]))
+        for one in numbered_of(part.report)
+        if one["number"] in measured
     ]
-    mark_places(drawing, marks)
-    scale_bar(drawing.image, drawing.camera)
-    return data_uri(drawing.image)
+    to_mesh = np.array(part.report["green_from_model"])
+    stills = dimension_stills(Stage(green.mesh), dozen, to_mesh)
+    return tuple(picture.uri for picture in stills.pictures)
 
 
-def _overall(
-    lengths: tuple[Expected, ...], low: Floats, high: Floats, beside: float
-) -> dict[int, Floats]:
-    """Ends (2, 3) of the lines that show the overall sizes, at edges of the box that are seen."""
-    corners = {
-        "x": (low[0], low[1] - beside, low[2]),
-        "y": (high[0] + beside, low[1], low[2]),
-        "z": (low[0] - beside, low[1] - beside, low[2]),
-    }
-    found = {}
-    for one in lengths:
-        if one.what == OVERALL:
-            ends, axis = np.tile(np.array(corners[one.axis]), (2, 1)), "xyz".index(one.axis)
-            ends[:, axis] = low[axis], high[axis]
-            found[one.number] = ends
-    return found
+def _dimension(one: dict[str, Any]) -> Dimension:
+    """Dimension of a report, as far as a drawing asks for it."""
+    return Dimension(
+        Kind(one["kind"]),
+        one["size_mm"],
+        tuple(one["direction"]),
+        tuple(one["at_mm"]),
+        Feature(one["between"]),
+        one["facets_round"] is not None,
+    )
 
 
 def _set_down(part: TravelingPart, green: Part) -> str:

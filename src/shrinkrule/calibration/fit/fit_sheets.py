@@ -90,11 +90,13 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
     x, y = (_axis(used, axes, firing, caliper, bent) for axes in ("x", "y"))
     lengths = x.lengths, y.lengths, z.lengths
     green_variance = together.lengths.green_variance(caliper.variance)
-    printing = fit_printing(lengths, reading_variance=green_variance)
-    without = fit_printing(lengths, reading_variance=green_variance, zero_is_right=True)
-    from_model = fit_printing(
-        lengths, fired=True, reading_variance=together.lengths.fired_variance(caliper.variance)
+    parts = _parts_of(used)
+    printing = fit_printing(lengths, reading_variance=green_variance, parts=parts)
+    without = fit_printing(
+        lengths, reading_variance=green_variance, zero_is_right=True, parts=parts
     )
+    fired_variance = together.lengths.fired_variance(caliper.variance)
+    from_model = fit_printing(lengths, fired=True, reading_variance=fired_variance, parts=parts)
     difference = axis_difference(x.fit, y.fit)
     differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
     xy = together
@@ -135,6 +137,12 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
         axes_or_zero=axes_or_zero(printing, without),
         drifts={name: drift for name, drift in drifts.items() if drift is not None},
     )
+
+
+def _parts_of(sheets: tuple[Sheet, ...]) -> Mask | None:
+    """Which sheets are of parts that were fired along; None where all are or none is."""
+    parts = np.array([bool(sheet.parts) for sheet in sheets])
+    return parts if parts.any() and not parts.all() else None
 
 
 def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet, ...]:

@@ -105,7 +105,9 @@ def _firings(result: FitResult) -> Iterator[Note]:
             others = np.delete(values, number)
             spread = float(others.std(ddof=1)) * (1.0 + 1.0 / others.size) ** 0.5
             off = float(values[number] - others.mean())
-            if abs(off) > spread * t_quantile(others.size - 1, 1.0 - CHANCE / result.coupons):
+            if spread > 0.0 and abs(off) > spread * t_quantile(
+                others.size - 1, 1.0 - CHANCE / result.coupons
+            ):
                 yield Note(
                     NoteWeight.LOOK,
                     f"coupon {sheet.settings.coupon} ({sheet.where}) shrank by {100 * off:+.2f} "

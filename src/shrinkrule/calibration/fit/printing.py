@@ -10,7 +10,9 @@ step. That separates the spread ``b`` of the bead, an error ``e`` of each axis (
 that shrinks as it cools), the tightness ``o`` of round holes of the diameter ``d`` and ``c``, by
 which it changes with their curvature, what the first layer adds to heights from the plate ``h``,
 and a caliper's zero ``z``, which alone is in every length. Each coupon has its own fit; coupons
-then say how sure their means are, and what the next print may do.
+then say how sure their means are, and what the next print may do. A part that was fired along has
+too few lengths for all of that: its axes are fitted alone, with the means of the coupons for the
+rest, as unsure as these are of one further print.
 """
 
 from __future__ import annotations
@@ -25,6 +27,9 @@ from shrinkrule.calibration.fit.lengths import Lengths
 from shrinkrule.calibration.statistics.departure import departure
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.physics.estimate import Estimate
+
+AXES: Final = ("x", "y", "z")
+"""First columns of the design: what every print has."""
 
 SINGULAR: Final = 1e-9
 """Share of a column that the others must leave for it to be told apart."""
@@ -96,6 +101,7 @@ def fit_printing(
     fired: bool = False,
     reading_variance: float = 0.0,
     zero_is_right: bool = False,
+    parts: Mask | None = None,
 ) -> PrintingFit:
     """Fit what the printer does to lengths, from the green ones or from the fired ones.
 
@@ -109,6 +115,8 @@ def fit_printing(
         Variance in mm2 that the caliper alone gives; residual variances are at least this.
     zero_is_right : bool
         Take the caliper's zero as right instead of fitting it.
+    parts : (c,) bool, optional
+        Which are parts that were fired along; not all of them.
 
     Returns
     -------
@@ -122,11 +130,22 @@ def fit_printing(
     if zero_is_right:
         table = _without_zero(table)
     told = _told_apart(table)
+    along = np.zeros(len(told), dtype=np.bool_) if parts is None else parts
+    told[along, len(AXES) :] = False
     design = table.design * told[:, None, :]
     across = design.swapaxes(-1, -2)
     # What a coupon cannot tell is nought in its own fit, and it has no say in the mean.
     inverse = np.linalg.inv(across @ design + np.eye(len(table.names)) * ~told[:, None, :])
     solved = (inverse @ across @ excess[..., None])[..., 0]
+    knows = {name: told[:, column] for column, name in enumerate(table.names)}
+    if knows["curve"].any():
+        # A coupon with one diameter states the offset for that one, not for the mean diameter.
+        knows["bore"] = knows["bore"] & knows["curve"]
+    known = np.stack([knows[name] for name in table.names], axis=1)
+    rest = _means(solved, known)
+    rest[: len(AXES)] = 0.0
+    excess[along] -= table.design[along] @ rest
+    solved[along] = (inverse[along] @ across[along] @ excess[along][..., None])[..., 0]
     residual = excess - (design @ solved[..., None])[..., 0]
     count = float(table.weight.sum())
     dof = count - float(told.sum())
@@ -138,11 +157,12 @@ def fit_printing(
         variances.append(max(float((here * residual**2).sum()) / free, reading_variance))
     pooled = max(float((residual**2).sum()) / dof, reading_variance)
     own = np.diagonal(inverse, axis1=-2, axis2=-1) * pooled
+    differ = _differ(solved, own, known)
+    differ[: len(AXES)] = 0.0
+    # What is unsure of the rest goes into a part's axes as the rest itself does.
+    moved = inverse[along] @ across[along] @ table.design[along]
+    own[along] += moved**2 @ differ
     own_u = np.sqrt(own.mean(axis=0)).tolist()
-    knows = {name: told[:, column] for column, name in enumerate(table.names)}
-    if knows["curve"].any():
-        # A coupon with one diameter states the offset for that one, not for the mean diameter.
-        knows["bore"] = knows["bore"] & knows["curve"]
 
     def mean(name: str) -> Estimate | None:
         if name not in knows or not knows[name].any():
@@ -179,6 +199,21 @@ def fit_printing(
     )
 
 
+def _means(values: Floats, known: Mask) -> Floats:
+    """Means (p,) of each column (c, p) over the coupons that know it; 0 where none does."""
+    means: Floats = (values * known).sum(axis=0) / np.maximum(known.sum(axis=0), 1)
+    return means
+
+
+def _differ(solved: Floats, own: Floats, known: Mask) -> Floats:
+    """Variance (p,) of each column of one further print about its mean."""
+    count, of_one = known.sum(axis=0), _means(own, known)
+    off = (solved - _means(solved, known)) ** 2 * known
+    scatter = off.sum(axis=0) / np.maximum(count - 1, 1)
+    beyond = np.where(count > 1, np.maximum(scatter - of_one, 0.0), 0.0)
+    return np.asarray(of_one / np.maximum(count, 1) + beyond)
+
+
 def _next(mean: Estimate, values: Floats, variances: Floats) -> Estimate:
     """Value of one further print: the mean, and what prints differ by beyond their residuals."""
     coupons = values.size
@@ -205,7 +240,7 @@ def _table(axes: tuple[Lengths, Lengths, Lengths]) -> _Table:
         is_z.append(np.full(side.shape, float(not upright)))
     return _Table(
         np.concatenate(blocks, axis=1),
-        ("x", "y", "z", "bead", "bore", "curve", "plate", "zero"),
+        (*AXES, "bead", "bore", "curve", "plate", "zero"),
         np.concatenate(weights, axis=1),
         np.concatenate(is_z, axis=1),
     )

@@ -124,7 +124,7 @@ def as_coupon(part: LoadedPart) -> Sheet:
         settings=replace(part.sheet.settings, coupon=name, layer_height=None),
         readings=lengths,
         notes=(*part.sheet.notes, *notes),
-        parts=(),
+        parts=(part.line,),
     )
 
 

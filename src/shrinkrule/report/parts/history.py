@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.console import Console
 from rich.table import Table
 
 from shrinkrule.cells import on_screen
+from shrinkrule.history.firings import FiringChart
 from shrinkrule.history.store import Entry, History
 
 
-def show_history(history: History, entries: Sequence[Entry], console: Console) -> None:
+def show_history(
+    history: History,
+    entries: Sequence[Entry],
+    charts: Mapping[str, Sequence[FiringChart]],
+    console: Console,
+) -> None:
     """Show entries of a history, one line each.
 
     Parameters
@@ -21,6 +27,8 @@ def show_history(history: History, entries: Sequence[Entry], console: Console) -
         As it was read.
     entries : sequence of dict
         Those to show.
+    charts : mapping of str to sequence of FiringChart
+        Charts by the name of their row.
     console : Console
         Where to.
     """
@@ -34,6 +42,9 @@ def show_history(history: History, entries: Sequence[Entry], console: Console) -
         for entry in entries:
             table.add_row(*(on_screen(text) for text in entry_texts(entry)))
         console.print(table)
+    for name, found in charts.items():
+        for chart in found:
+            console.print(f"[bold]row {on_screen(name)}[/bold] {on_screen(chart.said)}")
     for note in history.notes:
         console.print(f"[yellow]look[/yellow] {on_screen(note)}")
 

@@ -153,6 +153,10 @@ def review_dict(review: PartReview, row: CalibrationRow) -> dict[str, Any]:
                 name: {"value": one.value, "u": one.u}
                 for name, one in shrunk_more(review, row).items()
             },
+            "shrinkage": {
+                name: {"xy": row.shrinkage_xy, "z": row.shrinkage_z}[name].value + one.value
+                for name, one in shrunk_more(review, row).items()
+            },
             "notes": list(review.notes),
         }
     )

@@ -1,0 +1,113 @@
+"""Control charts against worked examples of the NIST/SEMATECH e-Handbook and published tables."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from shrinkrule.history.chart import (
+    RANGE_PER_SD,
+    WEIGHT,
+    WIDTH,
+    individuals_limits,
+    moving_average,
+    moving_average_limits,
+)
+from shrinkrule.history.firings import firing_chart
+from shrinkrule.history.store import Entry
+
+FLOWRATES = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
+"""NIST/SEMATECH e-Handbook, 6.3.2.2: ten batches."""
+
+EWMA_DATA = (
+    52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5,
+    49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1,
+)  # fmt: skip
+EWMA_OUT = (
+    50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33,
+    50.11, 49.36, 49.52, 50.05, 49.38, 49.92, 50.73, 51.23, 51.94, 51.99,
+)  # fmt: skip
+"""The same, 6.3.2.4: data and moving averages of a weight of 0.3 from a target of 50."""
+
+RUN_LENGTHS = {0.0: 500.0, 0.5: 48.2, 1.0: 11.1, 2.0: 3.6, 3.0: 2.3}
+"""J. M. Lucas, M. S. Saccucci (1990): average run length by the step in standard deviations, for a
+weight of 0.25 and limits of 2.998, as D. C. Montgomery's *Introduction to Statistical Quality
+Control* reprints it."""
+
+
+def test_the_limits_of_single_values_are_those_of_the_handbook() -> None:
+    """6.3.2.2: centre 50.81, limits 55.8041 and 45.8159."""
+    limits = individuals_limits(FLOWRATES)
+    assert limits.centre == pytest.approx(50.81)
+    assert limits.upper == pytest.approx(55.8041, abs=5e-5)
+    assert limits.lower == pytest.approx(45.8159, abs=5e-5)
+    assert pytest.approx(2.0 / np.sqrt(np.pi), abs=5e-4) == RANGE_PER_SD
+
+
+def test_the_moving_average_is_that_of_the_handbook() -> None:
+    """6.3.2.4: limits 52.5884 and 47.4115 for a standard deviation of 2.0539, rounded there."""
+    found = moving_average(EWMA_DATA, 50.0, 0.3)
+    assert found == pytest.approx(EWMA_OUT, abs=6e-3)
+    limits = moving_average_limits(50.0, 2.0539, 0.3, 3.0)
+    assert (limits.upper, limits.lower) == pytest.approx((52.5884, 47.4115), abs=1e-3)
+
+
+@pytest.mark.parametrize("step", RUN_LENGTHS)
+def test_run_lengths_are_those_of_the_published_table(step: float) -> None:
+    """2000 charts each; three standard errors of their mean, and half of the table's last digit."""
+    charts, most = 2000, 3000 if step == 0.0 else 400
+    values = np.random.default_rng(1).normal(step, 1.0, (charts, most))
+    limits = moving_average_limits(0.0, 1.0)
+    beyond = np.abs(moving_average(values, 0.0)) > limits.upper
+    lengths = np.where(beyond.any(axis=1), beyond.argmax(axis=1) + 1, most)
+    # Of an in-control chart some are cut off: e^-6 of them, at 2.5 per mille of the mean.
+    error = 3.0 * lengths.std() / charts**0.5
+    assert lengths.mean() == pytest.approx(RUN_LENGTHS[step], abs=error + 0.05)
+    assert (WEIGHT, WIDTH) == (0.25, 2.998)
+
+
+def test_a_step_of_two_deviations_is_found_within_four_firings_as_a_rule() -> None:
+    values = np.random.default_rng(2).normal(2.0, 1.0, (4000, 60))
+    beyond = moving_average(values, 0.0) > moving_average_limits(0.0, 1.0).upper
+    assert np.median(beyond.argmax(axis=1) + 1) <= 4
+
+
+def reviewed(firing: int, shrinkage: float, letter: str = "A", row: str = "bronze") -> Entry:
+    return {
+        "entry": "reviewed",
+        "row": row,
+        "firing": str(firing),
+        "date": f"2026-01-{firing:02d}",
+        "letter": letter,
+        "green": {"sha256": "0" * 64},
+        "shrinkage": {"xy": shrinkage, "z": None},
+    }
+
+
+def test_parts_of_one_firing_are_one_firing_and_the_last_review_counts() -> None:
+    entries = [
+        reviewed(2, 0.150),
+        reviewed(1, 0.140),
+        reviewed(1, 0.146, "B"),
+        reviewed(2, 0.152),
+        reviewed(3, 0.9, row="steel"),
+    ]
+    chart = firing_chart(entries, "bronze", "xy", 0.145, 0.001)
+    assert chart.firings == ("1", "2")
+    assert chart.values == pytest.approx([0.143, 0.152])
+    assert "too few" in chart.said
+    assert firing_chart(entries, "bronze", "z", 0.16, 0.001).firings == ()
+
+
+def test_a_drift_is_told_from_eight_firings_on_with_its_sign() -> None:
+    """A step of 2.5 deviations gives averages of 0.63, 1.09, 1.45, ...; the limit is 1.13."""
+    sound = [reviewed(n, 0.145) for n in range(1, 8)]
+    late = [reviewed(n, 0.1475) for n in range(8, 14)]
+    chart = firing_chart([*sound, *late], "bronze", "xy", 0.145, 0.001)
+    assert chart.drifts_since == "10"
+    assert "shrinks by +0.21 points since firing 10" in chart.said
+    assert "a new coupon is due" in chart.said
+    held = firing_chart([*sound, reviewed(8, 0.145)], "bronze", "xy", 0.145, 0.001)
+    assert held.said == "XY: 8 firings, no drift"
+    odd = firing_chart([reviewed(0, 0.149), *sound], "bronze", "xy", 0.145, 0.001)
+    assert "firing 0 alone was off" in odd.said

@@ -1,0 +1,142 @@
+"""The likelihoods of a review against the row's promise and general formulas of statistics."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+from review.parts import ROW, part_of
+from shrinkrule.calibration import AXES, CalibrationRow
+from shrinkrule.physics.estimate import t_quantile
+from shrinkrule.review.causes import Cause
+from shrinkrule.review.likelihood import weigh_causes
+from shrinkrule.review.readings import Deviations, deviations_of, lengths_of
+from shrinkrule.review.scatter import plain_scatter, variance_nodes
+
+INF = math.inf
+
+
+def known(row: CalibrationRow) -> CalibrationRow:
+    """The row with all its variances known, so that every interval is a normal one."""
+    assert row.parts_x is not None
+    assert row.parts_y is not None
+    assert row.parts_z is not None
+    assert row.first_layer_mm is not None
+    assert row.bore_offset_mm is not None
+    return replace(
+        row,
+        parts_x=replace(row.parts_x, dof=INF, within=0.0004),
+        parts_y=replace(row.parts_y, dof=INF),
+        parts_z=replace(row.parts_z, dof=INF),
+        residual_dof=INF,
+        first_layer_mm=replace(row.first_layer_mm, dof=INF),
+        bore_offset_mm=replace(row.bore_offset_mm, dof=INF),
+    )
+
+
+def deviations(row: CalibrationRow, with_green: bool, seed: int = 3) -> Deviations:
+    found = deviations_of(lengths_of(part_of(with_green=with_green), row), row, 1e-6)
+    rng = np.random.default_rng(seed)
+    return replace(found, off_mm=rng.normal(0.0, 0.05, len(found)))
+
+
+def test_the_scatter_of_each_length_is_that_of_the_rows_promise() -> None:
+    row = known(ROW)
+    found = replace(deviations(row, False), reading_variance=np.zeros(11))
+    firing, rest = plain_scatter(found, row)
+    for way in range(2):
+        sd = np.sqrt(np.diag(firing[way] + rest[way]))
+        for one, own in zip(found.lengths, sd, strict=True):
+            straight = one.fired_mm.value - (one.reading.sag_mm or 0.0)
+            half = row.promise(one.axis, straight, one.feature).half95
+            assert half is not None
+            sag = 0.192 * (one.reading.sag_mm or 0.0)  # hypot(0.15, 108 / 900)
+            expected = math.hypot(half / float(t_quantile(INF)), sag)
+            assert own == pytest.approx(expected, rel=2e-3), one.reading.id
+
+
+def test_lengths_of_one_axis_go_together_as_their_firing_does() -> None:
+    row = known(ROW)
+    found = deviations(row, False)
+    (together, apart), _ = plain_scatter(found, row)
+    assert row.parts_x is not None
+    common = row.parts_x.mean_u**2 + row.parts_x.between**2
+    x = [n for n, one in enumerate(found.lengths) if one.axis == "x"][:2]
+    expected = common * found.length_mm[x[0]] * found.length_mm[x[1]]
+    assert apart[x[0], x[1]] == pytest.approx(expected, rel=1e-9)
+    z = next(n for n, one in enumerate(found.lengths) if one.axis == "z")
+    assert apart[x[0], z] == 0.0
+    assert together[x[0], z] > 0.0
+
+
+@pytest.mark.parametrize("with_green", [False, True])
+def test_ratios_are_those_of_normal_densities(with_green: bool) -> None:
+    """SciPy's multivariate normal, the size of each cause averaged over: covariance plus U U'."""
+    row = known(ROW)
+    found = deviations(row, with_green)
+    firing, rest = plain_scatter(found, row)
+    weighed = weigh_causes(found, row)
+    mean = np.zeros(len(found))
+    ways = [firing[way] + rest[way] for way in range(2)]
+    plain = max(stats.multivariate_normal.logpdf(found.off_mm, mean, s) for s in ways)
+    assert len(weighed.shapes) >= 8
+    for shape, ratio in zip(weighed.shapes, weighed.ratios, strict=True):
+        grown = [s + shape.effect @ shape.effect.T for s in ways]
+        best = max(stats.multivariate_normal.logpdf(found.off_mm, mean, s) for s in grown)
+        assert ratio == pytest.approx(best - plain, abs=1e-6), shape.cause
+
+
+def test_a_cause_is_an_average_over_its_sizes() -> None:
+    """Numerical integration over a size that is normal about nought."""
+    row = known(ROW)
+    found = deviations(row, False)
+    firing, rest = plain_scatter(found, row)
+    weighed = weigh_causes(found, row)
+    number = [shape.cause for shape in weighed.shapes].index(Cause.BORES)
+    effect = weighed.shapes[number].effect[:, 0]
+
+    def averaged(covariance: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> float:
+        normal = stats.multivariate_normal(np.zeros(len(found)), covariance)
+        whole, _ = integrate.quad(
+            lambda size: stats.norm.pdf(size) * normal.pdf(found.off_mm - size * effect), -8, 8
+        )
+        return math.log(whole) - float(normal.logpdf(found.off_mm))
+
+    plain = [
+        stats.multivariate_normal.logpdf(found.off_mm, np.zeros(len(found)), firing[w] + rest[w])
+        for w in range(2)
+    ]
+    values = [averaged(firing[w] + rest[w]) + plain[w] for w in range(2)]
+    assert weighed.ratios[number] == pytest.approx(max(values) - max(plain), abs=1e-5)
+
+
+def test_few_firings_leave_their_variance_open_as_chi_squared_does() -> None:
+    """One deviate over the nodes has Student's tails: 97.5 % below 3.18 for three degrees."""
+    nodes = variance_nodes(3.0)
+    below = float(np.mean(stats.norm.cdf(3.182 / np.sqrt(nodes))))
+    assert below == pytest.approx(0.975, abs=0.004)
+    assert variance_nodes(INF).tolist() == [1.0]
+
+
+def test_more_firings_make_a_cause_likelier() -> None:
+    """The same readings weigh more where the firing's variance is known better."""
+    ratios = []
+    for dof in (2.0, 8.0, INF):
+        row = known(ROW)
+        parts = {name: getattr(row, f"parts_{name}") for name in AXES}
+        row = replace(
+            row,
+            parts_x=replace(parts["x"], dof=dof),
+            parts_y=replace(parts["y"], dof=dof),
+            parts_z=replace(parts["z"], dof=dof),
+        )
+        found = deviations_of(lengths_of(part_of(with_green=False), row), row, 1e-6)
+        found = replace(found, off_mm=0.009 * found.length_mm)
+        weighed = weigh_causes(found, row)
+        causes = [shape.cause for shape in weighed.shapes]
+        ratios.append(float(weighed.ratios[causes.index(Cause.FIRED_LESS)]))
+    assert ratios[0] < ratios[1] < ratios[2]
