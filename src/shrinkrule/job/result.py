@@ -127,13 +127,17 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     return tuple(sorted(rows, key=lambda row: _how_bad(row.worst.finding)))
 
 
-def _how_bad(finding: Finding) -> tuple[int, float]:
-    """Key that puts the worst first: the gravest kind, then the worst of its kind."""
+def _how_bad(finding: Finding) -> tuple[int, float, float]:
+    """Key that puts the worst first: the gravest kind, the worst of it, and of those the largest.
+
+    Measures are compared as they are shown: a difference that nobody sees decides nothing.
+    """
+    measure = finding.smallest_mm
     if finding.kind is FindingKind.THICK_SECTION:
-        return finding.severity, -finding.smallest_mm
-    if finding.kind is FindingKind.KNIFE_EDGE:
-        return finding.severity, -(finding.loss_mm or 0.0)
-    return finding.severity, finding.smallest_mm
+        measure = -finding.smallest_mm
+    elif finding.kind is FindingKind.KNIFE_EDGE:
+        measure = -(finding.loss_mm or 0.0)
+    return finding.severity, round(measure, 2), -finding.area_mm2
 
 
 def _spread(finding: Finding) -> tuple[float, ...]:
