@@ -62,7 +62,7 @@ OFF = BOX.export(file_type="off")
         ("a.ply", b"ply\nformat ascii 1.0\nend_header\n", "no facet"),
         ("a.off", OFF[: len(OFF) // 2], "cut short or damaged"),
         ("a.off", OFF.replace("8 12 0", "8 12000000 0"), "do not fit into"),
-        ("a.off", OFF.replace("\n3 ", "\n3 9", 1), "cut short or damaged"),
+        ("a.off", OFF.replace("\n3 ", "\n3 9", 1), "damaged|not there"),
         ("a.off", OFF.replace("-15.0000000000", "nan", 1), "not a finite number"),
         ("a.obj", "hello", "no OBJ with vertices"),
         ("a.obj", "v 0 0 0\n", "no facet"),

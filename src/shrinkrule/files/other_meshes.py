@@ -168,7 +168,8 @@ def _loaded(data: bytes, kind: str) -> dict[str, Any]:
         from trimesh.exchange.obj import load_obj
 
         made = load_obj(stream, skip_materials=True, group_material=True, maintain_order=True)
-        parts = list(made["geometry"].values())
+        # Older versions give a single mesh as it is.
+        parts = list(made["geometry"].values()) if "geometry" in made else [made]
         starts = np.cumsum([0, *(len(part["vertices"]) for part in parts)])
         return {
             "vertices": np.vstack([part["vertices"] for part in parts]),
