@@ -50,7 +50,7 @@ def commands(folder: Path, rng: random.Random) -> dict[str, list[str]]:
             *("--force", *out),
         ],
         "walls": ["walls", str(folder / "box.stl"), *out],
-        "coupon": ["coupon", "--box", rng.choice(("80x60x50", "90x60x50")), *out],
+        "coupon": ["coupon", "--box", rng.choice(("80x60x50", "90x60x50")), "--force", *out],
         "calibrate": [
             *("calibrate", *sheets, "--table", str(folder / "table.csv"), "--yes"),
             *("--row", f"row {rng.randrange(10**9)}", *out),

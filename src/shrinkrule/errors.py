@@ -20,6 +20,7 @@ class Option(StrEnum):
     SCALE = "oversize factors by hand"
     OUTLINE = "outlines moved in the mesh"
     SAG = "sag taken off"
+    NO_SAG = "sag not looked at"
     FURNACE_UP = "way up in the furnace"
     OPEN = "surface that is not closed"
     UNITE = "overlapping bodies made one"

@@ -197,12 +197,20 @@ class FurnaceFit:
     tight : str
         The tightest direction: ``height`` or ``floor``.
     turned_deg : float
-        How far to turn the part about Z for that, from how it lies in the print.
+        How far to turn the part about the vertical for that, from how it was printed.
+    stage : str
+        The part that takes most room, as it lies in the furnace: ``green`` or ``fired``.
     """
 
     spare_mm: float
     tight: str
     turned_deg: float
+    stage: str = "green"
+
+    @property
+    def too(self) -> str:
+        """What it is too much of where it does not fit: high, or wide."""
+        return "high" if self.tight == "height" else "wide"
 
     @property
     def fits(self) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from shrinkrule.cli.main import FLAGS, refusal_text
+from shrinkrule.cli.main import refusal_text
+from shrinkrule.cli.options import FLAGS
 from shrinkrule.errors import MeshError, Option
 
 

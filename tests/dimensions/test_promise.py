@@ -81,6 +81,23 @@ def test_an_overall_size_is_promised_as_the_main_job_promises_it(
     assert "The part's own dimensions" in (tmp_path / "plate.report.html").read_text("utf-8")
 
 
+def test_a_bore_has_the_offset_of_its_own_diameter() -> None:
+    """Green and fired sizes of 4 mm and 20 mm, of which the small one is tighter."""
+    row = level_row(
+        bore_offset_mm=Estimate(-0.2, 0.01), bore_curve_mm=Estimate(-0.1, 0.01), bore_at_mm=5.0
+    )
+    for size in (4.0, 20.0):
+        bore = dimension(Kind.BORE, size, (0, 0, 1), is_round=True)
+        (reading, _), (plain, _) = (
+            promised(bore, one).readings
+            for one in (row, level_row(bore_offset_mm=Estimate(0.0, 0.01)))
+        )
+        off = -0.2 - 0.1 * (5.0 / plain.green_mm - 1.0)
+        assert reading.green_mm - plain.green_mm == pytest.approx(off, rel=1e-6)
+        kept = 1.0 - row.along("x").shrinkage.value
+        assert reading.fired_mm.value - plain.fired_mm.value == pytest.approx(kept * off, rel=1e-6)
+
+
 def test_a_bore_alone_has_the_bore_offset() -> None:
     """Green 0.2 mm too small: fired smaller by that less its shrinkage; a slot is not."""
     row = level_row(bore_offset_mm=Estimate(-0.2, 0.01))

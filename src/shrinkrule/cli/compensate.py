@@ -23,7 +23,7 @@ from shrinkrule.errors import SettingError
 from shrinkrule.files.output import require_plain_name
 
 if TYPE_CHECKING:
-    from shrinkrule.job import JobResult, Recipe
+    from shrinkrule.job import JobResult, Recipe, SagLook
 
 Corrected = Annotated[
     bool,
@@ -370,7 +370,17 @@ def _show(result: JobResult, files: dict[str, Path], as_json: bool, verbose: boo
         show_job(result, files, console, verbose)
         if result.recipe.settings is not None:
             options.show_remarks(result.recipe.settings, console)
-        if result.sag_look.matters:
-            best = next((way.name for way in result.sag_look.ways if way.stands), "")
-            fired = f", or --furnace-up {best} to fire it that way up" if best else ""
-            console.print(f"sag: --sag takes it off{fired}; --no-sag leaves it out")
+        if flags := _sag_flags(result.sag_look):
+            console.print(f"sag: {flags}", soft_wrap=True)
+
+
+def _sag_flags(look: SagLook) -> str:
+    """Flags for what the verdict advises about the sag; empty where it advises nothing."""
+    said = [options.FLAGS[option] for option in look.remedies]
+    if look.matters and not look.lost:
+        said.append("--sag solves it in full" if look.unclear else "--sag takes it off")
+    if look.better is not None:
+        said.append(f"--furnace-up {look.better.name} fires it that way up")
+    if look.matters:
+        said.append("--no-sag leaves it out")
+    return "; ".join(said)

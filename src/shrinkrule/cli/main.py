@@ -26,32 +26,14 @@ from shrinkrule.cli import (
     walls,
     ways_up,
 )
-from shrinkrule.errors import Option, ShrinkruleError
+from shrinkrule.cli.options import FLAGS
+from shrinkrule.errors import ShrinkruleError
 from shrinkrule.files.output import written_so_far
 from shrinkrule.version import VERSION
 
 DONE: Final = 0
 BAD_INPUT: Final = 2
 INTERRUPTED: Final = 130
-
-FLAGS: Final = {
-    Option.TABLE: "--table",
-    Option.ROW: "--row",
-    Option.DENSITY: "--density",
-    Option.EXTRAPOLATE: "--extrapolate",
-    Option.SCALE: "--scale-xy, --scale-z",
-    Option.OUTLINE: "--apply-offset",
-    Option.SAG: "--sag",
-    Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
-    Option.OPEN: "--allow-open",
-    Option.UNITE: "--unite",
-    Option.KEEP: "--keep-bodies",
-    Option.AGAIN: "--green-again",
-    Option.CORRECTED: "--printer-corrected",
-    Option.SUPPORT: "--support",
-    Option.POOL: "--pool-printers",
-}
-"""How each option is given here."""
 
 app = typer.Typer(
     name="shrinkrule",

@@ -13,7 +13,7 @@ import typer
 
 from shrinkrule.cells import printable
 from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, THICK_MM
-from shrinkrule.errors import FileError, SettingError
+from shrinkrule.errors import FileError, Option, SettingError
 from shrinkrule.numerics.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -25,6 +25,26 @@ if TYPE_CHECKING:
 
 FOUND: Final = 1
 """Exit code for a finding the user asked to fail on."""
+
+FLAGS: Final = {
+    Option.TABLE: "--table",
+    Option.ROW: "--row",
+    Option.DENSITY: "--density",
+    Option.EXTRAPOLATE: "--extrapolate",
+    Option.SCALE: "--scale-xy, --scale-z",
+    Option.OUTLINE: "--apply-offset",
+    Option.SAG: "--sag",
+    Option.NO_SAG: "--no-sag",
+    Option.FURNACE_UP: "--furnace-up; the command ways-up ranks them",
+    Option.OPEN: "--allow-open",
+    Option.UNITE: "--unite",
+    Option.KEEP: "--keep-bodies",
+    Option.AGAIN: "--green-again",
+    Option.CORRECTED: "--printer-corrected",
+    Option.SUPPORT: "--support",
+    Option.POOL: "--pool-printers",
+}
+"""How each option is given here."""
 
 MODEL: Final = "The model"
 SHRINKAGE: Final = "Shrinkage"

@@ -126,13 +126,16 @@ class Bent:
     ----------
     green_mm : (3,) float
         Sides of the box that is printed, mm.
+    volume_mm3 : float
+        Volume that is printed.
     left_mm : (3,) float64
-        What the sag that is left adds to the fired sides, mm.
+        What the sag that is left adds to the fired sides, mm; nan where they cannot be known.
     half95_mm : (3,) float
         What the sag leaves unsure of the fired sides (95 %), mm; nan where that is not known.
     """
 
     green_mm: Floats
+    volume_mm3: float
     left_mm: Floats
     half95_mm: Floats
 
@@ -167,8 +170,10 @@ def predict_fired(
     vertices = np.asarray(green.mesh.vertices)
     box = vertices.max(axis=0) - vertices.min(axis=0)
     factors = green.factors.per_axis
+    curved = np.zeros(3) if bent is None else bent.green_mm - box
     sizes = tuple(
-        _size(axis, float(box[i]), float(factors[i]), row, made) for i, axis in enumerate(AXES)
+        _size(axis, float(box[i]), float(factors[i]), row, made, float(curved[i]))
+        for i, axis in enumerate(AXES)
     )
     if bent is not None and row is not None:
         sizes = tuple(
@@ -178,14 +183,14 @@ def predict_fired(
             )
         )
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
-    green_volume = wanted * green.factors.volume
+    green_volume = wanted * green.factors.volume if bent is None else bent.volume_mm3
     relative = None
     if row is not None and row.firing_scatter_known:
         relative = row.coverage_factor * _relative_volume_sd(row)
     fired = green_volume * float(np.prod(_fired_over_model(row, green.factors)))
     masses = (None, None, None) if row is None else expected_masses(green_volume, row)
     lengths: tuple[LengthPrediction, ...] = ()
-    if row is not None:
+    if row is not None and (bent is None or np.isfinite(bent.left_mm).all()):
         lengths = _lengths(row, green.factors, made)
     return Prediction(
         sizes,
@@ -195,7 +200,7 @@ def predict_fired(
         *masses,
         _notes(row, sizes),
         lengths,
-        _layers(float(box[2]), float(factors[2]), row, made),
+        _layers(float(box[2]), float(factors[2]), row, made, float(curved[2])),
     )
 
 
@@ -233,14 +238,23 @@ def expected_mm(
 
 
 def _size(
-    axis: Axis, model_mm: float, factor: float, row: CalibrationRow | None, made: Print
+    axis: Axis,
+    model_mm: float,
+    factor: float,
+    row: CalibrationRow | None,
+    made: Print,
+    curved_mm: float,
 ) -> SizePrediction:
+    """Size of a side; ``curved_mm`` is what pre-curving adds to it, which layers round too."""
     wanted = model_mm / factor
     sliced = model_mm + (made.plate_mm if axis == "z" else 0.0)
     if row is None:
         fired = Interval(made.sliced_mm(model_mm) / factor if axis == "z" else wanted)
         return SizePrediction(axis.upper(), wanted, sliced, fired, "", "", False)
-    size = row.promise(axis, expected_mm(row, axis, model_mm, made=made))
+    printed = model_mm
+    if axis == "z":
+        printed = made.sliced_mm(model_mm + curved_mm) - curved_mm
+    size = row.promise(axis, expected_mm(row, axis, printed))
     longest = row.longest_z_mm if axis == "z" else row.longest_xy_mm
     named = _classes(wanted, size, row)
     return SizePrediction(axis.upper(), wanted, sliced, size, *named, sliced > longest)
@@ -285,19 +299,25 @@ def _lengths(
 
 
 def _layers(
-    model_mm: float, factor: float, row: CalibrationRow | None, made: Print
+    model_mm: float,
+    factor: float,
+    row: CalibrationRow | None,
+    made: Print,
+    curved_mm: float,
 ) -> LayerPrediction | None:
-    """What whole layers do to the part's height."""
+    """What whole layers do to the part's height; no other one is known to come out if curved."""
     heights = made.heights
     if heights is None:
         return None
+    model_mm += curved_mm
     count = heights.count(model_mm + made.plate_mm)
     per_mm = 1.0 / factor if row is None else row.along("z").printed * _slope(row)
     off = (heights.height_mm(count) - model_mm - made.plate_mm) * per_mm
     wanted = [
         (heights.height_mm(n) - made.plate_mm) / factor for n in range(max(count - 1, 1), count + 2)
     ]
-    return LayerPrediction(heights.layers_in(model_mm + made.plate_mm), count, off, tuple(wanted))
+    whole = () if curved_mm else tuple(wanted)
+    return LayerPrediction(heights.layers_in(model_mm + made.plate_mm), count, off, whole)
 
 
 def _slope(row: CalibrationRow) -> float:

@@ -280,6 +280,10 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
     )
     green = fired = half = printed_model = 0.0
     known, feature = True, one.feature
+    bending, change, curved = making.bending, None, 0.0
+    if bending is not None:
+        change = bending.change(one, making.turn.T @ direction)
+        curved = change.printed_mm * float((direction**2) @ making.factors.per_axis)
     for axis, share, factor in zip(
         AXES, (direction**2).tolist(), making.factors.per_axis.tolist(), strict=True
     ):
@@ -294,6 +298,8 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         model = one.size_mm * factor
         if upright:
             model = _sliced(one, float(direction[2]), feature, factor, making)
+            if curved and one.kind is Kind.OVERALL:
+                model = making.made.sliced_mm(one.size_mm * factor + curved) - curved
         size = _fired(making, axis, model, feature)
         interval = making.row.promise(axis, size, feature, confidence)
         kept = 1.0 - making.row.along(axis).shrinkage.value
@@ -303,10 +309,8 @@ def _reading(one: Dimension, direction: Floats, making: Making, confidence: floa
         printed_model += share * model
         known &= interval.half95 is not None
         half += share * (interval.half95 or 0.0)
-    if making.bending is not None:
-        change = making.bending.change(one, making.turn.T @ direction)
-        stretch = float((direction**2) @ making.factors.per_axis)
-        green += change.printed_mm * stretch
+    if change is not None:
+        green += curved
         fired += change.fired_mm
         # Twice a standard uncertainty at 95 %, as of a normal distribution.
         reach = float(t_quantile(math.inf, confidence) / t_quantile(math.inf, CONFIDENCE))

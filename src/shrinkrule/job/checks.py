@@ -93,7 +93,7 @@ class Check:
     skipped : str
         Why it was not looked at, or not all of it; empty where it was.
     unknown : str
-        What is not known then, for the headline; empty where that does not matter to it.
+        What is not known, for the headline; empty where that does not matter to it.
     """
 
     name: str
@@ -135,8 +135,8 @@ class Verdict:
 
     @property
     def unknown(self) -> tuple[str, ...]:
-        """What matters and was not looked at, in words."""
-        return tuple(check.unknown for check in self.checks if check.skipped and check.unknown)
+        """What matters and is not known, in words."""
+        return tuple(check.unknown for check in self.checks if check.unknown)
 
     @property
     def headline(self) -> str:

@@ -127,13 +127,17 @@ def alike_places(places: tuple[Place, ...]) -> tuple[Row, ...]:
     return tuple(sorted(rows, key=lambda row: _how_bad(row.worst.finding)))
 
 
-def _how_bad(finding: Finding) -> tuple[int, float]:
-    """Key that puts the worst first: the gravest kind, then the worst of its kind."""
+def _how_bad(finding: Finding) -> tuple[int, float, float]:
+    """Key that puts the worst first: the gravest kind, the worst of it, and of those the largest.
+
+    Measures are compared as they are shown: a difference that nobody sees decides nothing.
+    """
+    measure = finding.smallest_mm
     if finding.kind is FindingKind.THICK_SECTION:
-        return finding.severity, -finding.smallest_mm
-    if finding.kind is FindingKind.KNIFE_EDGE:
-        return finding.severity, -(finding.loss_mm or 0.0)
-    return finding.severity, finding.smallest_mm
+        measure = -finding.smallest_mm
+    elif finding.kind is FindingKind.KNIFE_EDGE:
+        measure = -(finding.loss_mm or 0.0)
+    return finding.severity, round(measure, 2), -finding.area_mm2
 
 
 def _spread(finding: Finding) -> tuple[float, ...]:
@@ -321,11 +325,12 @@ class JobResult:
     """Everything the job found out; the reports only show it.
 
     ``to_slice`` is the mesh to write: the green part, pre-curved against its sag and with its
-    outlines moved if that was asked for. Sizes, volumes and walls are those of the straight
-    green part as printed; ``written`` is what the mesh to write shows beyond that, None where it
-    is the straight part; ``sag_look`` is in the model's axes, ``printing`` in the print frame, and
-    None for a surface that is no sound solid. ``dimensions`` are those of the wanted part,
-    ``promised`` how they will come out, in the same order, where a row says so.
+    outlines moved if that was asked for. Walls and undersides are those of the straight
+    green part; ``printed`` is the green part pre-curved, its outlines not moved yet: sizes, volume,
+    layers and room are of that. ``written`` is what the mesh to write shows beyond the straight
+    part, None where it is the straight part; ``sag_look`` is in the model's axes, ``printing`` in
+    the print frame, and None for a surface that is no sound solid. ``dimensions`` are those of
+    the wanted part, ``promised`` how they will come out, in the same order, where a row says so.
     """
 
     part: Part
@@ -341,6 +346,7 @@ class JobResult:
     dimensions: FoundDimensions | None = None
     promised: tuple[PromisedDimension, ...] = ()
     written: WrittenLook | None = None
+    printed: GreenPart | None = None
 
     @property
     def green(self) -> GreenPart:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import trimesh
-from scipy.spatial import ConvexHull
 
 from shrinkrule.calibration import check_balance
 from shrinkrule.compensation import (
@@ -36,15 +35,14 @@ from shrinkrule.dimensions import (
     promise_dimensions,
 )
 from shrinkrule.errors import MeshError, Option
-from shrinkrule.furnace import fit_in_furnace
 from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
-from shrinkrule.job.sag_look import look_at_sag
+from shrinkrule.job.room import furnace_fit
+from shrinkrule.job.sag_look import SagLook, look_at_sag
 from shrinkrule.job.verdict import decide
 from shrinkrule.job.written import look_at_written
 from shrinkrule.mesh import Part
-from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of, silent
 from shrinkrule.printing import look_at_print
 
@@ -107,24 +105,25 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     rest = part_of(report, share_of_walls, _PRINT_AT - share_of_walls)
     sag = look_at_sag(part, recipe, prediction, rest)
     curved = _precurved(green, sag.taken_off)
-    bent = _bent(green, curved, sag.taken_off)
+    bent = _bent(green, curved, sag)
     if bent is not None:
         prediction = predict_fired(green, recipe.row, volume, made, bent)
     to_slice = _outlines_moved(curved, walls, recipe)
-    fit = None if recipe.furnace is None else fit_in_furnace(hull_of(green), recipe.furnace)
+    printed = replace(green, mesh=curved)
+    fit = furnace_fit(part, recipe, printed, sag)
     report("looking at the print", _PRINT_AT)
     printing = look_at_print(green.mesh, recipe.printer) if part.trusted else None
     written = None
     if to_slice is not green.mesh:
         moved_mm = _moved_mm(recipe, green, sag.taken_off)
         written = look_at_written(to_slice, walls, printing, moved_mm)
-    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written)
+    verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written, printed)
     report("finding dimensions", _DIMENSIONS_AT)
     found = find_dimensions(part)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
         making = making_of(
-            part, recipe.row, factors, recipe.print_up, turn, made, _bending(sag.taken_off)
+            part, recipe.row, factors, recipe.print_up, turn, made, _bending(part, sag)
         )
         promised = promise_dimensions(found.every, making)
     report("done", 1.0)
@@ -142,6 +141,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         dimensions=found,
         promised=promised,
         written=written,
+        printed=printed,
     )
 
 
@@ -179,27 +179,6 @@ def _to_whole_layers(factors: ScaleFactors, height_mm: float, made: Print) -> Sc
     return replace(factors, z=whole / height_mm)
 
 
-def hull_of(green: GreenPart) -> Floats:
-    """Points that alone decide how much room a part takes.
-
-    Parameters
-    ----------
-    green : GreenPart
-        The part.
-
-    Returns
-    -------
-    (n, 3) float64
-        Corners of its outline seen from above, and its lowest and highest point, mm.
-    """
-    vertices = np.asarray(green.mesh.vertices, dtype=np.float64)
-    # Joggled, so that a part whose outline is a line is no error.
-    corners = ConvexHull(vertices[:, :2], qhull_options="QJ").vertices
-    extremes = [vertices[:, 2].argmin(), vertices[:, 2].argmax()]
-    deciding: Floats = vertices[np.concatenate([corners, extremes])]
-    return deciding
-
-
 def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:
     """Green mesh with its sag taken off, where that is asked for and there is any."""
     if sag is None or not sag.rounds:
@@ -210,12 +189,16 @@ def _precurved(green: GreenPart, sag: PrecurveResult | None) -> trimesh.Trimesh:
     return moved(bent, down)
 
 
-def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None) -> Bent | None:
+def _bent(green: GreenPart, curved: trimesh.Trimesh, look: SagLook) -> Bent | None:
     """What pre-curving does to the box, and what modulus and bricks leave unsure of it.
 
     The sides change with the sag, which goes as one over the modulus; the allowance takes its
-    expected size off.
+    expected size off. Of a part that sags farther than the model follows nothing is known.
     """
+    box, volume = np.asarray(curved.extents, dtype=np.float64), float(curved.volume)
+    if look.lost:
+        return Bent(box, volume, *np.full((2, 3), np.nan))
+    sag = look.taken_off
     if sag is None or not sag.rounds:
         return None
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
@@ -227,11 +210,16 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, sag: PrecurveResult | None)
     factor = sag.before.modulus_factor
     share = math.nan if factor is None else factor - 1.0
     unsure = np.hypot(share * (sagged - sides), np.nan_to_num(sag.before.numerical_mm))
-    return Bent(np.asarray(curved.extents, dtype=np.float64), fired - sides, unsure)
+    return Bent(box, volume, fired - sides, unsure)
 
 
-def _bending(sag: PrecurveResult | None) -> Bending | None:
-    """The sag that was taken off, for each dimension."""
+def _bending(part: Part, look: SagLook) -> Bending | None:
+    """The sag that was taken off, for each dimension; not known where the part is lost."""
+    if look.lost:
+        wanted = np.asarray(part.mesh.vertices, dtype=np.float64)
+        nowhere = np.full_like(wanted, np.nan)
+        return Bending(wanted, nowhere, np.zeros_like(wanted), nowhere, math.nan, math.nan)
+    sag = look.taken_off
     if sag is None or not sag.rounds:
         return None
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from shrinkrule.compensation import Prediction, way_up
 from shrinkrule.dimensions import Dimension, FoundDimensions, Kind
-from shrinkrule.errors import ShrinkruleError
+from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.arrays import Floats
@@ -22,7 +22,11 @@ SAG_MATTERS_MM: Final = 0.1
 """A sag that a hand sees on a straight edge (common practice, no source) ..."""
 
 SHARE_OF_SIZES: Final = 1.0 / 3.0
-"""... or this share of the half width of the sizes, where that is less: it then shows in them."""
+"""... or this share of the half width of the sizes, where that is less: it then shows in them.
+Never less than the tolerance to which sag is taken off."""
+
+BETTER_WAY: Final = 0.5
+"""A way up with less than this share of the sag is worth laying the part anew (judgement)."""
 
 _ESTIMATE_SHARE: Final = 0.15  # of the time, where six ways up are tried after it
 
@@ -40,11 +44,15 @@ class SagLook:
     limit_mm : float
         An estimate over this matters, mm.
     ways : tuple of WayUp
-        The six ways up, the best first, where the estimate matters.
+        The six ways up, the best first, where something is to be done about the sag.
     why_not : str
         Why neither is known; empty where one is.
     refused : bool
         Whether that is because of how the part lies, which is worth a look.
+    furnace_up : tuple of 3 float
+        Direction of the model's axes that points up in the furnace now.
+    remedies : tuple of Option
+        Choices that help where it was refused.
     """
 
     taken_off: PrecurveResult | None = None
@@ -53,11 +61,50 @@ class SagLook:
     ways: tuple[WayUp, ...] = ()
     why_not: str = ""
     refused: bool = False
+    furnace_up: tuple[float, float, float] = (0.0, 0.0, 1.0)
+    remedies: tuple[Option, ...] = ()
+
+    @property
+    def unclear(self) -> bool:
+        """Whether the quick estimate is so rough that only the full solve can say."""
+        one = self.estimate
+        if one is None or one.numerical_mm < one.sag_mm:
+            return False
+        return one.sag_mm > self.limit_mm or one.sag_mm + one.numerical_mm > SAG_MATTERS_MM
 
     @property
     def matters(self) -> bool:
-        """Whether the estimated sag is large enough to do something about it."""
-        return self.estimate is not None and self.estimate.sag_mm > self.limit_mm
+        """Whether the estimated sag, or what it may be, is large enough to do something about."""
+        one = self.estimate
+        return one is not None and (one.sag_mm > self.limit_mm or bool(one.lost) or self.unclear)
+
+    @property
+    def leaves_unsure(self) -> bool:
+        """Whether what is unsure of a sag that is taken off is more than matters."""
+        one = self.taken_off
+        return one is not None and not self.lost and one.unsure_mm > self.limit_mm
+
+    @property
+    def lost(self) -> bool:
+        """Whether the part sags farther than the model follows: then no size can be promised."""
+        if self.taken_off is None:
+            return self.estimate is not None and bool(self.estimate.lost)
+        from shrinkrule.sag import Saving
+
+        return self.taken_off.verdict is Saving.HOPELESS
+
+    @property
+    def better(self) -> WayUp | None:
+        """The best other way up, if it sags by much less than this one."""
+        if self.taken_off is not None:
+            now = self.taken_off.sag_before_mm
+        elif self.estimate is not None:
+            now = self.estimate.sag_mm
+        else:
+            return None
+        up = np.array(self.furnace_up) / np.linalg.norm(self.furnace_up)
+        others = (way for way in self.ways if way.stands and not np.allclose(way.up, up))
+        return next((way for way in others if way.sag_mm < BETTER_WAY * now), None)
 
 
 def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Progress) -> SagLook:
@@ -89,18 +136,36 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
         return SagLook(why_not="left out as asked")
     if recipe.sag is None and recipe.row.metal_density_g_cm3 is None:
         return SagLook(why_not="no density of the solid metal in the row")
-    from shrinkrule.sag import precurve, sag_material
+    from shrinkrule.sag import sag_material
 
     material = sag_material(recipe.row)
     try:
         if recipe.sag is not None:
-            solved = precurve(part.mesh, material, recipe.sag, progress=progress)
-            return SagLook(taken_off=solved, limit_mm=_limit_mm(prediction))
+            return _taken_off(part, material, recipe, prediction, progress)
         return _estimated(part, material, recipe, prediction, progress)
     except ShrinkruleError as refusal:
         # How the part lies cannot be solved; everything else of the job can still be done.
         advice = f"; {refusal.hint}" if refusal.hint else ""
-        return SagLook(why_not=f"{refusal.what}{advice}", refused=True)
+        return SagLook(why_not=f"{refusal.what}{advice}", refused=True, remedies=refusal.options)
+
+
+def _taken_off(
+    part: Part, material: SagMaterial, recipe: Recipe, prediction: Prediction, progress: Progress
+) -> SagLook:
+    """The sag and its allowance, and the six ways up where that is not the end of it."""
+    from shrinkrule.sag import QUICK_UNKNOWNS, Saving, precurve, rank_ways_up
+
+    lies = recipe.sag or _as_printed(recipe)
+    stage = part_of(progress, 0.0, 1.0 - _ESTIMATE_SHARE)
+    solved = precurve(part.mesh, material, lies, progress=stage)
+    limit = _limit_mm(prediction, recipe)
+    look = SagLook(taken_off=solved, limit_mm=limit, furnace_up=lies.furnace_up)
+    if not (look.leaves_unsure or solved.verdict in {Saving.HOPELESS, Saving.PARTLY}):
+        return look
+    rest = part_of(progress, 1.0 - _ESTIMATE_SHARE, _ESTIMATE_SHARE)
+    quick = replace(lies, brick_mm=None)
+    ways = rank_ways_up(part.mesh, material, quick, unknowns=QUICK_UNKNOWNS, progress=rest)
+    return replace(look, ways=ways)
 
 
 def _estimated(
@@ -112,14 +177,15 @@ def _estimated(
     lies = recipe.lies or _as_printed(recipe)
     stage = part_of(progress, 0.0, _ESTIMATE_SHARE)
     estimate = estimate_sag(part.mesh, material, lies, progress=stage)
-    look = SagLook(estimate=estimate, limit_mm=_limit_mm(prediction))
-    if not look.matters:
+    limit = _limit_mm(prediction, recipe)
+    look = SagLook(estimate=estimate, limit_mm=limit, furnace_up=lies.furnace_up)
+    if not look.matters or look.unclear:
         return look
     rest = part_of(progress, _ESTIMATE_SHARE, 1.0 - _ESTIMATE_SHARE)
     ways = rank_ways_up(
         part.mesh, material, lies, unknowns=QUICK_UNKNOWNS, known=estimate, progress=rest
     )
-    return SagLook(estimate=estimate, limit_mm=look.limit_mm, ways=ways)
+    return replace(look, ways=ways)
 
 
 def _as_printed(recipe: Recipe) -> SagSettings:
@@ -130,10 +196,12 @@ def _as_printed(recipe: Recipe) -> SagSettings:
     return SagSettings(furnace_up=(float(x), float(y), float(z)))
 
 
-def _limit_mm(prediction: Prediction) -> float:
+def _limit_mm(prediction: Prediction, recipe: Recipe) -> float:
     """Sag from which it matters: a tenth, or a share of the sizes' half width if that is less."""
+    lies = recipe.sag or recipe.lies or _as_printed(recipe)
     halves = [size.fired_mm.half95 for size in prediction.sizes if size.fired_mm.half95 is not None]
-    return min([SAG_MATTERS_MM, *(SHARE_OF_SIZES * half for half in halves)])
+    shows = min([SAG_MATTERS_MM, *(SHARE_OF_SIZES * half for half in halves)])
+    return max(shows, lies.tolerance_mm)
 
 
 def dimension_sags(

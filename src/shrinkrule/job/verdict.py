@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from shrinkrule.calibration import BalanceCheck
-from shrinkrule.compensation import Prediction
+from shrinkrule.compensation import GreenPart, Prediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.checks import Check, Reason, State, Verdict
 from shrinkrule.job.printing_checks import bed_check, print_checks, print_reasons, size_check
@@ -19,8 +19,12 @@ from shrinkrule.printing import PrintLook
 from shrinkrule.units import rounded_up, small_mm
 from shrinkrule.walls import FindingKind, Weight
 
+FAR_OFF: Final = 0.02
+"""A side that is expected to miss its wanted size by more than this share, and by more than its
+interval, is reported (judgement: the grade of a general tolerance is lost)."""
+
 if TYPE_CHECKING:
-    from shrinkrule.sag import SagEstimate
+    from shrinkrule.sag import SagEstimate, WayUp
 
 
 def decide(
@@ -33,6 +37,7 @@ def decide(
     fit: FurnaceFit | None,
     sag: SagLook,
     written: WrittenLook | None = None,
+    printed: GreenPart | None = None,
 ) -> Verdict:
     """Weigh all that was found: make the part, look first, or do not make it.
 
@@ -54,6 +59,8 @@ def decide(
         What is known of the sag.
     written : WrittenLook or None
         What the mesh to write shows beyond the straight part; None where it is the straight part.
+    printed : GreenPart or None
+        The green part as it is printed, pre-curved; None where it is the straight part.
 
     Returns
     -------
@@ -63,15 +70,15 @@ def decide(
     return Verdict(
         (
             _surface(part),
-            size_check(recipe, walls.green, prediction),
-            bed_check(recipe, walls.green),
+            size_check(recipe, printed or walls.green, prediction),
+            bed_check(recipe, printed or walls.green),
             _walls(walls),
             *print_checks(printing, walls.green, part.why_not_trusted),
             *_written(written, walls),
             _binder(walls),
             _sag(sag),
             _furnace(recipe, fit),
-            _shrinkage(recipe, prediction),
+            _shrinkage(recipe, prediction, sag),
             _metal(recipe, balance),
         )
     )
@@ -135,39 +142,73 @@ def _binder(look: WallLook) -> Check:
 
 def _sag(look: SagLook) -> Check:
     """What the sag does to the part, and what its allowance leaves to think about."""
-    unknown = "sag is not known"
     if look.estimate is not None:
         return Check("sag", _estimated(look, look.estimate))
     if look.taken_off is None:
         reasons = _looks((f"sag: {look.why_not}",)) if look.refused else ()
-        skipped = "it could not be solved" if look.refused else look.why_not
-        return Check("sag", reasons, skipped, unknown)
-    from shrinkrule.sag import Saving
-
+        return Check("sag", reasons, "" if look.refused else look.why_not, "sag is not known")
     sag = look.taken_off
-    reasons = _looks(tuple(f"sag: {text}" for text in sag.before.warnings))
-    if not sag.advice:
-        return Check("sag", reasons)
-    if sag.verdict is Saving.HOPELESS:
+    others = [text for text in sag.before.warnings if text not in sag.before.beyond_model]
+    if look.lost:
         why, *remedies = sag.advice
-        text = f"sag: {why}; no allowance will save it: {', or '.join(remedies)}"
-        return Check("sag", (Reason(State.STOP, text), *reasons))
-    return Check("sag", (*_looks(tuple(f"sag: {text}" for text in sag.advice)), *reasons))
+        text = f"sag: {why}, and no allowance will save it; {_remedies(look, remedies)}"
+        return Check("sag", (Reason(State.STOP, text), *_looks(tuple(f"sag: {t}" for t in others))))
+    reasons = _looks(tuple(f"sag: {text}" for text in (*sag.before.beyond_model, *others)))
+    if sag.advice:
+        reasons = (*_looks((f"sag: {_remedies(look, sag.advice)}",)), *reasons)
+    if look.leaves_unsure:
+        text = (
+            f"sag: taken off, but it may still be {rounded_up(sag.unsure_mm)} mm off (95 %), by "
+            f"what sag modulus and bricks leave unsure, at {place_words(sag.moves_most_at)}"
+        )
+        if look.better is not None and not sag.advice:
+            text += f"; instead, {_lay(look.better)}"
+        x, y, z = (float(value) for value in sag.moves_most_at)
+        reasons = (Reason(State.LOOK, text, (x, y, z)), *reasons)
+    return Check("sag", reasons)
+
+
+def _lay(way: WayUp) -> str:
+    """To lay a part another way up, in words."""
+    return f"lay it with {way.name} up, where it sags by {small_mm(way.sag_mm)} mm"
+
+
+def _remedies(look: SagLook, advice: Sequence[str]) -> str:
+    """Advice in one sentence, with the best way up where six were tried, or none of them."""
+    from shrinkrule.sag import ANOTHER_WAY
+
+    named = [] if look.better is None else [_lay(look.better)]
+    said: list[str] = []
+    for text in advice:
+        said += (named if look.ways else [text]) if text == ANOTHER_WAY else [text]
+    return "; ".join(said)
 
 
 def _estimated(look: SagLook, estimate: SagEstimate) -> tuple[Reason, ...]:
     """What the quick estimate says, with what would be better."""
     reasons = []
-    if look.matters:
-        x, y, z = (float(value) for value in estimate.at_mm)
+    x, y, z = (float(value) for value in estimate.at_mm)
+    there = f"at {place_words(estimate.at_mm)}"
+    lay = [] if look.better is None else [_lay(look.better)]
+    if estimate.lost:
+        what = ", or ".join([*lay, "hold it with a setter block"])
+        text = f"sag: {estimate.lost}, and no allowance will save it, {there}; {what}"
+        reasons.append(Reason(State.STOP, text, (x, y, z)))
+    elif look.unclear:
         text = (
-            f"sag: {estimate.sag_mm:.2f} ± {rounded_up(estimate.half95_mm)} mm as it stands (quick "
-            f"estimate, 95 %), at {place_words(estimate.at_mm)}"
+            f"sag: not known well enough by the quick estimate, {small_mm(estimate.sag_mm)} mm and "
+            f"up to {rounded_up(estimate.sag_mm + estimate.numerical_mm)} mm, {there}; have it "
+            "taken off, which solves it on finer bricks"
         )
-        best = next(iter(look.ways), None)
-        if best is not None and best.stands and best.sag_mm < 0.5 * estimate.sag_mm:
-            text += f"; laid with {best.name} up {small_mm(best.sag_mm)} mm"
-        text += "; or take it off beforehand"
+        reasons.append(Reason(State.LOOK, text, (x, y, z)))
+    elif look.matters:
+        half = rounded_up(estimate.half95_mm)
+        much = f"{estimate.sag_mm:.2f} ± {half} mm as it stands"
+        if estimate.half95_mm >= estimate.sag_mm:
+            up_to = rounded_up(estimate.sag_mm + estimate.half95_mm)
+            much = f"{small_mm(estimate.sag_mm)} mm, and up to {up_to} mm, as it stands"
+        what = ", or ".join([*lay, "take it off beforehand"])
+        text = f"sag: {much} (quick estimate, 95 %), {there}; {what}"
         reasons.append(Reason(State.LOOK, text, (x, y, z)))
     if estimate.rolls:
         reasons.append(Reason(State.LOOK, "sag: it rests on a line or a point: chock it"))
@@ -189,22 +230,49 @@ def _furnace(recipe: Recipe, fit: FurnaceFit | None) -> Check:
         (
             Reason(
                 State.STOP,
-                f"the green part is {-fit.spare_mm:.1f} mm too large for the {recipe.furnace} "
-                f"({fit.tight}), with {CLEARANCE_MM:g} mm kept clear all round",
+                f"the {fit.stage} part is {rounded_up(-fit.spare_mm, 1)} mm too {fit.too} for the "
+                f"{recipe.furnace}, with {CLEARANCE_MM:g} mm kept clear all round",
             ),
         ),
     )
 
 
-def _shrinkage(recipe: Recipe, prediction: Prediction) -> Check:
+def _shrinkage(recipe: Recipe, prediction: Prediction, sag: SagLook) -> Check:
     """Whether the calibration holds for this part, and how sure its sizes are."""
-    reasons = list(prediction.notes)
+    reasons = [*prediction.notes, *_off(prediction)]
     if recipe.row is None:
         return Check("fired sizes", _looks(tuple(reasons)), "factors by hand: no interval is known")
     if recipe.row.extrapolated:
         reasons.insert(0, f"shrinkage is {recipe.row.note}")
     skipped = "" if recipe.row.firing_scatter_known else "a row of one firing knows no interval"
+    if sag.lost:
+        skipped = "not promised: it sags farther than can be computed"
+    elif sag.matters:
+        skipped = "the sag is not in them"
     return Check("fired sizes", _looks(tuple(reasons)), skipped)
+
+
+def _off(prediction: Prediction) -> list[str]:
+    """Sides that are expected to miss their wanted size, with the heights that layers would hit."""
+    said = []
+    for size in prediction.sizes:
+        off = size.fired_mm.value - size.wanted_mm
+        if not abs(off) > max(size.fired_mm.half95 or 0.0, FAR_OFF * size.wanted_mm):
+            continue
+        text = (
+            f"{size.axis} is expected at {size.fired_mm.value:.2f} instead of "
+            f"{size.wanted_mm:.2f} mm, {100.0 * abs(off) / size.wanted_mm:.0f} % off"
+        )
+        whole = () if prediction.layers is None else prediction.layers.whole_mm
+        if size.axis == "Z" and whole:
+            below = max((height for height in whole if height <= size.wanted_mm), default=whole[0])
+            above = min((height for height in whole if height > size.wanted_mm), default=whole[-1])
+            text += (
+                f", for it is printed in whole layers: make it {below:.2f} or {above:.2f} mm high, "
+                "or print thinner layers"
+            )
+        said.append(text)
+    return said
 
 
 def _metal(recipe: Recipe, balance: BalanceCheck | None) -> Check:

@@ -15,7 +15,7 @@ import numpy as np
 from shrinkrule.calibration import AXES, CalibrationRow
 from shrinkrule.compensation import GreenPart, ScaleFactors, green_part, way_up
 from shrinkrule.furnace import Furnace, FurnaceFit, fit_in_furnace
-from shrinkrule.job.run import hull_of
+from shrinkrule.job.room import hull_of
 from shrinkrule.job.sag_look import SAG_MATTERS_MM
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.progress import Progress, part_of, silent
@@ -139,6 +139,10 @@ def _look(
     starts = [finding for finding in found if finding.kind is PrintKind.STARTS_IN_AIR]
     below = [finding for finding in found if finding.kind is PrintKind.UNHELD_UNDERSIDE]
     area = sum(finding.area_mm2 for finding in (*starts, *below))
-    fit = None if furnace is None else fit_in_furnace(hull_of(green), furnace)
+    fit = (
+        None
+        if furnace is None
+        else fit_in_furnace(hull_of(np.asarray(green.mesh.vertices)), furnace)
+    )
     x, y, z = (float(factor) for factor in np.linalg.norm(green.from_model[:3, :3], axis=0))
     return WayLook(way, area, len(starts), fit, (x, y, z), green, (*starts, *below))

@@ -16,11 +16,15 @@ from shrinkrule.mesh.repair import drop_degenerate
 from shrinkrule.mesh.soundness import without_area
 from shrinkrule.numerics.arrays import Floats, Ints, box_of, connected_components
 from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.units import plain
 
 CRACK_MM: Final = 1e-3
 CRACK_SHARE: Final = 1e-5
 """A crack is closed unasked if it is narrower than both: a micrometre, and this share of the
 part's longest side. No printer resolves either."""
+
+LEAST_UM: Final = 1e-3
+"""A crack narrower than a millionth of a millimetre is the rounding of one number."""
 
 MAX_LOOKS: Final = 2_000_000
 """Pairs of an open edge and a vertex near it that are looked at; more is no torn surface."""
@@ -56,8 +60,10 @@ class Closed:
         """What was merged, in words; empty for nothing."""
         if not self.merged:
             return ""
-        width = f"{self.widest_um:.2g} µm"
-        return f"closed cracks of at most {width}: merged {_counted(self.merged, 'vertex')}"
+        merged = f"merged {_counted(self.merged, 'vertex')}"
+        if self.widest_um < LEAST_UM:
+            return f"closed cracks without width: {merged}"
+        return f"closed cracks of at most {plain(self.widest_um)} µm: {merged}"
 
     @property
     def joints(self) -> str:

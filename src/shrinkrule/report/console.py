@@ -12,7 +12,7 @@ from rich.text import Text
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.cells import on_screen, printable
 from shrinkrule.defaults import STATED_LENGTH_MM
-from shrinkrule.job import JobResult, Row, State, WallLook, WayLook
+from shrinkrule.job import JobResult, Level, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
 from shrinkrule.report import words
 from shrinkrule.report.filament import filament_text
@@ -67,7 +67,9 @@ def show_job(
         if verbose or not line.plain.startswith(State.FINE.value):
             console.print(line)
     # A path that is broken into lines cannot be copied.
-    console.print(f"[bold]slice[/bold] {on_screen(str(green_of(files)))}", soft_wrap=True)
+    # Nobody slices by habit what is not to be made.
+    verb = "green" if verdict.level is Level.STOP else "slice"
+    console.print(f"[bold]{verb}[/bold] {on_screen(str(green_of(files)))}", soft_wrap=True)
     console.print(f"[bold]read[/bold]  {on_screen(str(files['html']))}", soft_wrap=True)
 
 
@@ -245,14 +247,14 @@ def _facts() -> Table:
 
 def _sizes(result: JobResult) -> Table:
     table = Table(box=None, pad_edge=False)
-    for heading in ("axis", "wanted", "green", "fired, 95 %", "class it can hold"):
+    for heading in ("axis", "wanted", "green mesh", "fired, 95 %", "class it can hold"):
         table.add_column(heading, justify="left" if heading in {"axis", ""} else "right")
     for size in result.prediction.sizes:
         table.add_row(
             size.axis,
             f"{size.wanted_mm:.2f}",
             f"{size.green_mm:.2f}",
-            words.with_interval(size.fired_mm),
+            words.fired_text(size.fired_mm),
             words.tolerance_class(size),
         )
     return table

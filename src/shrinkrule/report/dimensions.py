@@ -174,7 +174,7 @@ def promise_table(promised: Sequence[PromisedDimension]) -> Table:
     table.add_column("")
     table.add_column("what", no_wrap=True)
     table.add_column("in print", no_wrap=True)
-    for name in ("wanted", "green", "fired mm, 95 %"):
+    for name in ("wanted", "green read", "fired mm, 95 %"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("can hold", no_wrap=True)
     for number, one in enumerate(promised, start=1):
@@ -196,7 +196,7 @@ def promise_texts(one: PromisedDimension) -> tuple[str, str, str, str, str, str]
         Kind, direction in the print, wanted, green and fired size in mm, class.
     """
     worst = one.worst
-    fired = words.with_interval(worst.fired_mm).removesuffix(" mm")
+    fired = words.fired_text(worst.fired_mm).removesuffix(" mm")
     holds = ", ".join(filter(None, (one.iso286, one.iso2768 and f"2768 {one.iso2768}")))
     if worst.fired_mm.half95 is None:
         holds = "not known"

@@ -16,7 +16,7 @@ from shrinkrule.cells import printable
 from shrinkrule.compensation import way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Row, look_at_bodies
+from shrinkrule.job import JobResult, Level, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printing import PrintFinding
 from shrinkrule.report import words
@@ -84,6 +84,7 @@ def job_html(
             green_file=green_of(files).name,
             green_sha256=green_sha256,
             headline=verdict.headline,
+            make=verdict.level is not Level.STOP,
             level_class=LEVEL_CLASSES[verdict.level],
             reasons=[
                 (STATE_CLASSES[reason.state], reason.state.value, reason.text, _at(reason.at_mm))
@@ -195,7 +196,7 @@ def _estimate(result: JobResult) -> dict[str, Any] | None:
     return {
         "text": estimate_text(look.estimate),
         "limit": f"{look.limit_mm:.2f}",
-        "matters": look.matters,
+        "matters": look.matters and not look.unclear,
         "map": estimate_map(result.part.mesh, look.estimate, _furnace_up(result), look.limit_mm)
         if look.matters
         else None,
@@ -289,7 +290,7 @@ def _size(size: Any) -> dict[str, str]:
         "axis": size.axis,
         "wanted": f"{size.wanted_mm:.2f}",
         "green": f"{size.green_mm:.2f}",
-        "fired": words.with_interval(size.fired_mm),
+        "fired": words.fired_text(size.fired_mm),
         "holds": words.tolerance_class(size),
     }
 

@@ -125,7 +125,7 @@ def _headline(part: PartOutcome) -> str:
 def _unsure(part: PartOutcome) -> bool:
     """Whether something that matters was not looked at."""
     checks = [] if part.report is None else part.report["verdict"]["checks"]
-    return any(check["matters_to_headline"] and check["not_looked_at_because"] for check in checks)
+    return any(check["matters_to_headline"] for check in checks)
 
 
 def _why(part: PartOutcome) -> str:
@@ -187,7 +187,7 @@ def show_many(
         Where to.
     """
     table = Table(box=None, pad_edge=False)
-    for heading in ("", "part", "verdict", "green, mm", "filament g"):
+    for heading in ("", "part", "verdict", "green mesh, mm", "filament g"):
         table.add_column(heading, justify="right" if heading in {"", "filament g"} else "left")
     for number, part in enumerate(parts, start=1):
         level, mass = _level(part), _mass(part)

@@ -113,8 +113,11 @@ def layer_text(result: JobResult) -> str:
             f"{layers.count} whole ones of {heights.layer_mm:g} mm: the green part is stretched in "
             f"Z by {100.0 * stretch:+.2f} % for that"
         )
-    whole = ", ".join(f"{height:.2f}" for height in layers.whole_mm)
-    return (
+    said = (
         f"{layers.layers:.1f} of {heights.layer_mm:g} mm: {layers.count} are printed, which puts "
-        f"{layers.off_mm:+.2f} mm on the height; wanted heights that come out whole: {whole} mm"
+        f"{layers.off_mm:+.2f} mm on the height"
     )
+    if not layers.whole_mm:
+        return said
+    whole = ", ".join(f"{height:.2f}" for height in layers.whole_mm)
+    return f"{said}; wanted heights that come out whole: {whole} mm"

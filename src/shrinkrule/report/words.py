@@ -57,6 +57,11 @@ def with_interval(value: Interval | None, digits: int | None = None, unit: str =
     return f"{value.value:.{digits}f} ± {rounded_up(value.half95, digits)} {unit}"
 
 
+def fired_text(fired: Interval) -> str:
+    """Fired size with its interval, or that none is promised of a part that sags too far."""
+    return with_interval(fired) if math.isfinite(fired.value) else "not promised"
+
+
 def sure_decimals(half95: float) -> int:
     """Decimals that an uncertainty allows: two of its digits where they are under 36, else one.
 
@@ -389,5 +394,6 @@ def furnace(result: JobResult) -> str:
         return ""
     turn = f", turned by {fit.turned_deg:.0f} degrees from the print" if fit.turned_deg else ""
     if not fit.fits:
-        return f"does not fit the {result.recipe.furnace}: {-fit.spare_mm:.1f} mm too large"
+        much = f"{rounded_up(-fit.spare_mm, 1)} mm too {fit.too}"
+        return f"{fit.stage} it is {much} for the {result.recipe.furnace}"
     return f"fits the {result.recipe.furnace}{turn}; {fit.spare_mm:.1f} mm to spare ({fit.tight})"

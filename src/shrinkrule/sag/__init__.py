@@ -5,7 +5,7 @@ from shrinkrule.sag.estimate import QUICK_UNKNOWNS, SagEstimate, estimate_sag
 from shrinkrule.sag.material import SagMaterial, sag_material, viscous_poisson
 from shrinkrule.sag.orientations import WayUp, rank_ways_up
 from shrinkrule.sag.plan import SagPlan, plan
-from shrinkrule.sag.precurve import PrecurveResult, Saving, precurve
+from shrinkrule.sag.precurve import ANOTHER_WAY, PrecurveResult, Saving, precurve
 from shrinkrule.sag.result import SagResult
 from shrinkrule.sag.settings import (
     DETAILS,
@@ -19,6 +19,7 @@ from shrinkrule.sag.settings import (
 from shrinkrule.sag.steering import solve_sag
 
 __all__ = [
+    "ANOTHER_WAY",
     "DETAILS",
     "QUICK_UNKNOWNS",
     "Base",

@@ -19,7 +19,7 @@ from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.preparation import prepare
-from shrinkrule.sag.result import STANDING_MODES
+from shrinkrule.sag.result import LARGEST_STRAIN, STANDING_MODES
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.solve import solve_on_two_grids
 
@@ -51,6 +51,8 @@ class SagEstimate:
         Size of the solve.
     field : SagField or None
         The displacement anywhere; None where bodies were moved apart for the solve.
+    lost : str
+        Why no allowance will save the part, so that its sizes are not known; else empty.
     """
 
     sag_mm: float
@@ -62,6 +64,7 @@ class SagEstimate:
     settled: bool
     unknowns: int
     field: SagField | None
+    lost: str = ""
 
     @property
     def half95_mm(self) -> float:
@@ -124,4 +127,14 @@ def estimate_sag(
         settled=state.settled and state.solution.converged,
         unknowns=3 * len(bricks.nodes),
         field=solved.field if problem.mesh is mesh else None,
+        lost=_why_lost(sag, solved.field.largest_strain(), problem.plan.wall_mm),
     )
+
+
+def _why_lost(sag_mm: float, strain: float, wall_mm: float) -> str:
+    """Why no allowance will save a part, by the limits of the full solve."""
+    if strain > LARGEST_STRAIN:
+        return f"it slumps this way up, straining by {100 * strain:.0f} %"
+    if sag_mm > wall_mm:
+        return f"its sag of {sag_mm:.2g} mm is more than its thinnest wall of {wall_mm:.2g} mm"
+    return ""

@@ -7,6 +7,7 @@ difference is small enough or no longer decreases.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -25,6 +26,9 @@ from shrinkrule.sag.settings import Base, SagSettings
 from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.steering import SureSag, solve_surely
 from shrinkrule.sag.voxels.grid import lay_grid
+
+ANOTHER_WAY: Final = "try another way up"
+"""Remedy in place of which a caller that knows the best way up names it."""
 
 ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
@@ -91,6 +95,24 @@ class PrecurveResult:
     def remaining_mm(self) -> float:
         """Largest distance of the fired pre-curved part's vertices from the wanted ones, mm."""
         return min(self.errors_mm)
+
+    @property
+    def unsure_mm(self) -> float:
+        """How far modulus and bricks leave the place that moves most unsure (95 %), mm.
+
+        The wider way, with more sag than computed; nan where how far firings differ is not known.
+        """
+        factor = self.before.modulus_factor
+        if factor is None or self.before.slumps:
+            return math.nan
+        return math.hypot((factor - 1.0) * _reach(self.before), self.before.numerical_mm)
+
+    @property
+    def moves_most_at(self) -> Floats:
+        """Place (3,) of the wanted part that moves most without allowance, mm."""
+        most = int(np.linalg.norm(self.before.displacement, axis=1).argmax())
+        place: Floats = np.asarray(self.wanted.vertices, dtype=np.float64)[most]
+        return place
 
     @property
     def remaining(self) -> Floats:
@@ -301,6 +323,8 @@ def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tu
         The reasons.
     """
     sag = before.largest_sag_mm
+    if before.slumps:
+        return (f"it slumps this way up, straining by {100 * before.largest_strain:.0f} %",)
     if before.drop_to_plate_mm > max(10.0 * settings.tolerance_mm, _DROP_SHARE * wall_mm):
         return (f"it sags down by {before.drop_to_plate_mm:.2g} mm onto what lies below",)
     gap = before.self_contact
@@ -331,7 +355,7 @@ def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
         What to try.
     """
     remedies = [
-        "try another way up",
+        ANOTHER_WAY,
         "hold the place that sags most with a setter block or ballast",
     ]
     if before.footing_share < _SMALL_FOOTING:

@@ -93,6 +93,8 @@ class SagResult:
         Largest principal strain.
     warnings : tuple of str
         Where the model does not hold, and anything else to watch for.
+    beyond_model : tuple of str
+        Those of them that say that the part sags farther than the model follows.
     """
 
     displacement: Floats
@@ -120,6 +122,7 @@ class SagResult:
     steepest: float
     largest_strain: float
     warnings: tuple[str, ...]
+    beyond_model: tuple[str, ...] = ()
 
     @property
     def slumps(self) -> bool:
@@ -253,13 +256,19 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
     """The result with what to watch for; ``fused`` bodies were solved as part of another."""
     planned, material = problem.plan, problem.material
     warnings = [*planned.notes, *gap_notes(problem.bodies, planned.brick_mm)]
-    if result.largest_sag_mm > 0.5 * planned.wall_mm:
-        warnings.append(
+    beyond = []
+    if result.slumps:
+        beyond.append(
+            f"the material strains by {100 * result.largest_strain:.0f} %: it slumps, "
+            "which this model does not follow"
+        )
+    elif result.largest_sag_mm > 0.5 * planned.wall_mm:
+        beyond.append(
             f"the sag of {result.largest_sag_mm:.2g} mm is more than half the thinnest wall "
             f"({planned.wall_mm:.2g} mm): the linear model no longer holds"
         )
-    if result.steepest > LARGEST_SLOPE:
-        warnings.append(
+    elif result.steepest > LARGEST_SLOPE:
+        beyond.append(
             f"parts of it turn by {np.degrees(result.steepest):.0f} degrees: "
             "the linear model holds to 6"
         )
@@ -269,16 +278,11 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
             f"a sag modulus of {material.modulus_kpa:.3g} kPa is beyond any usual one "
             f"({low:g} to {high:g} kPa): check the drops it came from, and their unit"
         )
-    if result.slumps:
-        warnings.append(
-            f"the material strains by {100 * result.largest_strain:.0f} %: it slumps, "
-            "which this model does not follow"
-        )
     if result.drop_to_plate_mm > 0.1 * planned.wall_mm:
-        warnings.append(f"the part sags by {result.drop_to_plate_mm:.2g} mm down onto the plate")
+        beyond.append(f"the part sags by {result.drop_to_plate_mm:.2g} mm down onto the plate")
     if result.self_contact is not None and result.self_contact.share > NEARLY_CLOSED:
         x, y, z = result.self_contact.at
-        warnings.append(
+        beyond.append(
             f"at {x:.1f}, {y:.1f}, {z:.1f} the gap of {result.self_contact.gap_mm:.2g} mm below it "
             f"closes by {result.self_contact.closes_mm:.2g} mm"
         )
@@ -289,7 +293,8 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
         )
     if result.rolls:
         warnings.append("it rests on a line or a point: chock it, and do not trust the sag there")
-    if result.numerical_mm > UNSURE_SHARE * result.largest_sag_mm:
+    least = problem.settings.tolerance_mm
+    if result.numerical_mm > max(UNSURE_SHARE * result.largest_sag_mm, least):
         warnings.append(
             f"{result.numerical_mm:.2g} mm of its {result.largest_sag_mm:.2g} mm is unsure: "
             "too few bricks, or it rests on an edge"
@@ -301,4 +306,4 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
             f"solved with a Poisson ratio of {material.solved_poisson:g} "
             f"instead of {material.poisson:.3g}, which changes bending by less than 1 %"
         )
-    return replace(result, warnings=tuple(warnings))
+    return replace(result, warnings=(*beyond, *warnings), beyond_model=tuple(beyond))

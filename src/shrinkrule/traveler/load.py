@@ -223,7 +223,8 @@ def _expected(letter: str, one: dict[str, Any], row: dict[str, Any]) -> list[Exp
     """
     readings = one["readings"]
     unknown = any(reading["fired_mm"]["half95"] is None for reading in readings)
-    if _slants(one) or (unknown and row["firing_scatter_known"]):
+    lost = any(reading["fired_mm"]["value"] is None for reading in readings)
+    if _slants(one) or lost or (unknown and row["firing_scatter_known"]):
         return []
     bead = 0.0 if row["bead_offset_mm"] is None else row["bead_offset_mm"]["value"]
     found = []

@@ -87,6 +87,8 @@ def _part(part: TravelingPart, pictures: PartPictures) -> dict[str, Any]:
         "letter": part.letter,
         "name": part.name,
         "green": part.green.name,
+        "make": report["verdict"]["level"] != "do not make it",
+        "level": report["verdict"]["level"],
         "checksum": part.green_sha256[:12],
         "box": " x ".join(f"{size['green_mm']:.1f}" for size in sizes),
         "masses": [

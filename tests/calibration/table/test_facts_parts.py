@@ -44,7 +44,7 @@ def test_the_length_that_an_effect_is_stated_at_lies_between_those_of_both_rows(
 
 def test_a_row_between_two_asks_for_what_came_out_on_both() -> None:
     low = replace(LOW, walls=Ladder(0.83, 0.66, 3), floors=Ladder(0.6, None, 2), evidence=SHEETS)
-    high = replace(HIGH, walls=Ladder(0.66, None, 1), floors=Ladder(None, 1.5, 0))
+    high = replace(HIGH, walls=Ladder(0.66, 0.5, 1), floors=Ladder(None, 1.5, 0))
     row = row_at_density((low, high), low, 0.87)
     assert row.walls == Ladder(0.83, 0.66, 1)
     assert row.floors == Ladder(None, 1.5, 0)

@@ -89,8 +89,6 @@ def sag_text(sag: PrecurveResult) -> str:
         return f"{text}: too little to take off"
     if sag.verdict is Saving.HOPELESS:
         return f"{text}: no allowance will save it"
-    if before.slumps:
-        return f"{text}; pre-curved, the model leaves {_left(sag.remaining_mm, before)} mm of it"
     left = float(np.hypot(sag.remaining_mm, before.numerical_mm))
     if not np.isfinite(left):
         left = sag.remaining_mm
@@ -118,14 +116,17 @@ def _movement_text(sag: PrecurveResult, decimals: int) -> str:
 
 
 def _by_modulus(before: SagResult) -> str:
-    """What the modulus leaves unsure, in percent of the sag."""
+    """What the modulus leaves unsure of the largest sag, mm."""
     if before.slumps:
         return "not known: it slumps"
     factor = before.modulus_factor
     if factor is None:
         return "not known after one firing"
-    more = f"{100.0 * (factor - 1.0):+.0f} %" if factor < MANY_TIMES else "many times it"
-    return f"{100.0 * (1.0 / factor - 1.0):+.0f} to {more} of the sag"
+    less, sag = before.largest_sag_mm * (1.0 / factor - 1.0), before.largest_sag_mm
+    more = before.largest_sag_mm * (factor - 1.0)
+    decimals = sure_decimals(more)
+    told = f"{more:+.{decimals}f} mm" if more < MANY_TIMES * sag else "many times it"
+    return f"{less:+.{decimals}f} to {told}"
 
 
 def _half(half95: float) -> str:

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.errors import MeshError
+from shrinkrule.errors import MeshError, Option
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.triangles import signed_volumes
@@ -147,8 +147,9 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
     found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / mesh.volume - 1.0) < 0.05:
         raise MeshError(
-            f"the bricks hold {found:.4g} mm3 of the part's {mesh.volume:.4g} mm3",
-            hint="unite overlapping bodies, or take smaller bricks",
+            f"the solver's bricks hold {found:.0f} mm3 of the part's {mesh.volume:.0f} mm3",
+            hint="make one solid of bodies that share space, or leave the sag out",
+            options=(Option.UNITE, Option.NO_SAG),
         )
     components = filling.components
     if components.phantom.any():
