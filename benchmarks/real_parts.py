@@ -48,6 +48,7 @@ STEPS = {
     "joining places": "joining",
     "walls checked": "prediction",
     "estimating sag": "quick sag",
+    "ranked": "quick sag",
     "looking at the print": "print checks",
     "finding dimensions": "dimensions",
 }
@@ -80,7 +81,9 @@ class Meter:
     def stage(self, name: str, _done: float) -> None:
         """Progress of a job: its stages are steps."""
         step = "quick sag" if name.startswith("trying") else STEPS.get(name, name)
-        if step != self._now:
+        if name == "done":
+            self.stop()
+        elif step != self._now:
             self.start(step)
 
 
