@@ -136,7 +136,11 @@ class Verdict:
     @property
     def unknown(self) -> tuple[str, ...]:
         """What matters and is not known, in words."""
-        return tuple(check.unknown for check in self.checks if check.unknown)
+        return tuple(
+            check.unknown
+            for check in self.checks
+            if check.unknown and check.state is not State.FINE
+        )
 
     @property
     def headline(self) -> str:

@@ -125,7 +125,7 @@ def _headline(part: PartOutcome) -> str:
 def _unsure(part: PartOutcome) -> bool:
     """Whether something that matters was not looked at."""
     checks = [] if part.report is None else part.report["verdict"]["checks"]
-    return any(check["matters_to_headline"] for check in checks)
+    return any(check["matters_to_headline"] and check["state"] != "fine" for check in checks)
 
 
 def _why(part: PartOutcome) -> str:
