@@ -277,7 +277,7 @@ def test_what_is_not_to_be_made_is_not_to_be_sliced() -> None:
             not_measured=(),
         )
         seen: Any = None
-        assert travel_part(travels, seen)["make"] is make
+        assert travel_part(travels, seen, is_alone=True)["make"] is make
 
 
 def test_a_part_that_tips_over_was_looked_at_and_its_remedies_have_flags() -> None:
