@@ -24,10 +24,15 @@ from shrinkrule import (
     stl_bytes,
 )
 from shrinkrule.cli import main
+from shrinkrule.errors import MeshError
 from shrinkrule.furnace import BoxFurnace
+from shrinkrule.job import Outline
+from shrinkrule.job.result import Place, alike_places
 from shrinkrule.report.printer_words import print_facts
 from shrinkrule.report.words import outline_offset
 from shrinkrule.units import rounded_up
+from shrinkrule.walls import Finding, FindingKind, Rule
+from shrinkrule.walls.findings import Axis
 
 ROW = demo_table()[1]
 KEPT_XY, KEPT_Z = 1.0 - 0.1455, 1.0 - 0.16
@@ -186,3 +191,42 @@ def test_what_the_printer_does_is_stated_with_its_95_percent_interval() -> None:
     assert "X +0.41 ± 0.10, Y" in facts["printer"]
     assert "% (95 %)" in facts["printer"]
     assert "-0.08 ± 0.04 mm off slots" in facts["bores"]
+
+
+@pytest.mark.parametrize(("spread_mm", "moves"), [(0.58, True), (0.59, False), (-0.58, True)])
+def test_outlines_move_while_half_of_the_thinnest_wall_is_left(
+    spread_mm: float, moves: bool
+) -> None:
+    """A wall of 2 mm is 2.340 mm green; both sides move, so that a quarter is 0.585 mm."""
+    wall = part_from_mesh(trimesh.creation.box((30.0, 2.0, 10.0)))
+    row = replace(ROW, bead_offset_mm=Estimate(spread_mm, 0.01))
+    recipe = Recipe(Printer.from_nozzle(0.6), row, outline=Outline.IN_MESH)
+    if not moves:
+        with pytest.raises(MeshError, match="too thin to move"):
+            compensate(wall, recipe)
+        return
+    sides = compensate(wall, recipe).to_slice.extents
+    assert sides[1] == pytest.approx(2.0 / KEPT_XY - 2.0 * spread_mm)
+
+
+def test_the_knife_edge_that_loses_most_comes_first() -> None:
+    """Of one kind, whatever their areas; a loss that is not known comes last."""
+
+    def edge(loss_mm: float | None, area_mm2: float) -> Place:
+        corner = (area_mm2, 0.0, 0.0)
+        found = Finding(
+            FindingKind.KNIFE_EDGE,
+            Rule.BALL,
+            Axis.UPRIGHT,
+            0.1,
+            0.6,
+            corner,
+            (1.0, 0.0, 0.0),
+            ((0.0, 0.0, 0.0), corner),
+            area_mm2,
+            loss_mm=loss_mm,
+        )
+        return Place(found, np.zeros(3), np.zeros((2, 3)), 0.1, 0.6)
+
+    rows = alike_places((edge(None, 90.0), edge(0.2, 60.0), edge(0.9, 5.0), edge(0.5, 20.0)))
+    assert [row.worst.finding.loss_mm for row in rows] == [0.9, 0.5, 0.2, None]

@@ -47,3 +47,23 @@ def test_round_holes_of_three_diameters_leave_sound_walls(
         assert min(webs) >= 2.0 * printer.bead_width_mm - 0.02
     seen = sorted(hole.bounds[2] - hole.bounds[0] for hole in round_ones)
     assert seen == pytest.approx(sorted(told), abs=1e-6)
+
+
+@pytest.mark.parametrize("nozzle", [0.4, 0.6, 0.8])
+def test_jaws_and_pins_are_told_the_middle_of_each_hole(nozzle: float) -> None:
+    """Both ends lie on the wall of a hole of the section there; half way is the hole's middle."""
+    furnace = BoxFurnace(80.0, 60.0, 50.0)
+    coupon = design_coupon(CouponPlan(Printer.from_nozzle(nozzle), furnace))
+    (block,) = (p for p in coupon.pieces if "block" in p.name.lower())
+    inside = [d for d in block.dimensions if d.line.kind in (Kind.INSIDE, Kind.BORE)]
+    assert len(inside) >= 6
+    for one in inside:
+        section = block.mesh.section([0.0, 0.0, 1.0], [0.0, 0.0, one.start[2]])
+        rings = [shapely.LinearRing(ring[:, :2]) for ring in section.discrete]
+        start, end = shapely.Point(one.start[:2]), shapely.Point(one.end[:2])
+        hole = min(rings, key=start.distance)
+        assert max(hole.distance(start), hole.distance(end)) < 0.02
+        middle = shapely.Polygon(hole).centroid
+        assert ((start.x + end.x) / 2.0, (start.y + end.y) / 2.0) == pytest.approx(
+            (middle.x, middle.y), abs=0.02
+        )

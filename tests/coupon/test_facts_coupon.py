@@ -12,10 +12,12 @@ from shrinkrule.compensation import offset_outlines
 from shrinkrule.coupon import Coupon, CouponPlan, design_coupon
 from shrinkrule.coupon.block import build_block
 from shrinkrule.coupon.block_sizes import shortest_block_mm, size_block
+from shrinkrule.coupon.ladder import build_ladder
 from shrinkrule.coupon.layout import GAP_MM
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.mesh.bodies import solid_from_mesh
 from shrinkrule.printer import Printer
+from shrinkrule.sheet import Kind
 
 PRINTER = Printer.from_nozzle(0.6)
 COUPONS = [
@@ -130,3 +132,21 @@ def test_webs_around_the_windows_keep_the_rim(longest: float, nozzle: float) -> 
     # The block is its own mirror image but for the marks: X and Y are measured alike.
     mirrored = shapely.affinity.affine_transform(outline, [0, 1, 1, 0, 0, 0])
     assert outline.symmetric_difference(mirrored).area < 1e-3
+
+
+@pytest.mark.parametrize("nozzle", [0.4, 0.8])
+def test_floors_of_the_ladder_close_their_bays_from_tooth_to_tooth(nozzle: float) -> None:
+    """Cut at half of each floor's height, no slit is left between the teeth beside it."""
+    ladder = build_ladder(Printer.from_nozzle(nozzle))
+    walls = sorted((d.start[0], d.end[0]) for d in ladder.dimensions if d.line.kind is Kind.WALL)
+    floors = [d for d in ladder.dimensions if d.line.kind is Kind.FLOOR]
+    assert len(floors) >= 3
+    for floor in floors:
+        (x, y, low), top = floor.start, floor.end[2]
+        left = max(end for _, end in walls if end < x)
+        right = min(start for start, _ in walls if start > x)
+        half = (low + top) / 2.0
+        section = ladder.mesh.section([0.0, 0.0, 1.0], [0.0, 0.0, half])
+        solid = shapely.union_all([shapely.Polygon(ring[:, :2]) for ring in section.discrete])
+        bay = shapely.LineString([(left - 0.01, y), (right + 0.01, y)])
+        assert solid.covers(bay)

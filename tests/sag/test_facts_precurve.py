@@ -97,3 +97,23 @@ def test_only_edges_longer_than_two_bricks_follow_the_curve(side: float, middles
     fine = np.asarray(refine_to_follow(part, curve, 0.1).vertices)
     at_end = (fine[:, 0] % 16.0 == 0.0) & (fine[:, 2] % side == 0.0)
     assert np.count_nonzero(at_end & (fine[:, 1] == side / 2.0)) == middles
+
+
+def test_facets_follow_a_curve_and_leave_a_straight_field_alone() -> None:
+    """A beam's parabola of 1 mm: half way along an edge of length L its chord misses L^2 / 1600.
+
+    A quarter of the tolerance of 0.02 mm is allowed: edges along X of 2.83 mm at most. A straight
+    lean asks for pieces of an eighth of the part only.
+    """
+    part = trimesh.creation.box(bounds=[(0.0, 0.0, 0.0), (40.0, 3.0, 3.0)])
+    longest = []
+    for shape in (lambda x: 0.02 * x, lambda x: 4.0 * (x / 40.0) * (1.0 - x / 40.0)):
+        field = of(
+            grid=of(size=np.ones(3)),
+            at=lambda points, shape=shape: np.outer(shape(points[:, 0]), UPWARD),
+        )
+        fine = refine_to_follow(part, field, 0.02)
+        along_x = np.asarray(fine.vertices)[fine.edges_unique][:, :, 0]
+        longest.append(np.ptp(along_x, axis=1).max())
+    assert longest[0] == pytest.approx(5.0)
+    assert longest[1] <= (0.25 * 0.02 * 1600.0) ** 0.5

@@ -140,3 +140,16 @@ def test_pieces_of_a_cut_follow_each_other_and_open_outlines_come_first(seed: in
         assert ends[chain[:-1]] == pytest.approx(starts[chain[1:]])
         closed = np.allclose(ends[chain[-1]], starts[chain[0]])
         assert closed is (outline >= opened)
+
+
+def test_a_floor_that_slopes_reaches_from_its_lowest_point_to_its_highest() -> None:
+    """12 mm at 5 degrees rise by 1.046 mm, and the plate of 0.3 mm adds its thickness."""
+    slope = np.radians(5.0)
+    plate = trimesh.creation.box((12.0, 12.0, 0.3))
+    plate.apply_transform(trimesh.transformations.rotation_matrix(slope, (0.0, 1.0, 0.0)))
+    plate.apply_translation((0.0, 0.0, 7.0))
+    (found,) = thin_floors(shell_of(plate, in_print), 0.6, 0.6).found
+    half = (12.0 * np.sin(slope) + 0.3 * np.cos(slope)) / 2.0
+    reach = found.finding.height_range_mm
+    assert reach == pytest.approx((7.0 - half, 7.0 + half), abs=0.05)
+    assert (found.finding.box[0][2], found.finding.box[1][2]) == pytest.approx(reach)

@@ -315,3 +315,13 @@ def test_long_lengths_are_judged_by_their_own_axis(tmp_path: Path) -> None:
 
     assert note_of(0.003, 0.0) == ""
     assert "long lengths stray more" in note_of(0.0, 0.005)
+
+
+def test_a_single_coupon_never_knows_its_mean_for_sure(tmp_path: Path) -> None:
+    """One coupon shows no scatter; what its line leaves unsure of the mean stays."""
+    fit = fitted(tmp_path, Truth(), (1,))
+    row = row_from_fit(fit, "bronze 1")
+    for parts, axis in ((row.parts_x, fit.x), (row.parts_y, fit.y), (row.parts_z, fit.z)):
+        assert parts is not None
+        assert parts.mean_u == pytest.approx(axis.shrinkage.u)
+        assert parts.mean_u > 1e-5

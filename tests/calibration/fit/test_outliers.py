@@ -64,3 +64,18 @@ def test_lines_that_miss_the_origin_are_judged_by_their_own_line() -> None:
     weight[0, 2] = 0.0
     found = find_outliers(green, fired, FIRING, weight)
     assert [(o.coupon, o.feature) for o in found] == [(1, 5)]
+
+
+def test_of_two_lines_of_three_readings_the_one_with_a_slip_is_named() -> None:
+    """Each line with its intercept leaves one reading over; the other line says how they scatter.
+
+    Student's factor at one degree of freedom and a sixth of 1 % is 191: a slip of 1 mm beside
+    a scatter of a micrometre is beyond it, one of 0.01 mm is not.
+    """
+    green = np.array([[5.0, 20.0, 45.0]] * 2)
+    fired = 0.84 * green + 0.5 + np.array([[0.0, 0.001, 0.0], [0.0, 0.0, 0.0]])
+    for slip_mm, named in ((1.0, [1]), (0.01, [])):
+        slipped = fired.copy()
+        slipped[1, 1] += slip_mm
+        found = find_outliers(green, slipped, FIRING[:2], np.ones((2, 3)), np.array(True))
+        assert [one.coupon for one in found] == named
