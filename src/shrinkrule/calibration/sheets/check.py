@@ -189,6 +189,34 @@ def refuse_growth(sheet: Sheet, reading: Reading) -> None:
         )
 
 
+def refuse_no_length(sheet: Sheet, reading: Reading) -> None:
+    """Refuse a length of nothing or less.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        The sheet, for the message.
+    reading : Reading
+        One of its readings.
+
+    Raises
+    ------
+    SheetError
+        If a green or fired length is not above 0.
+    """
+    if not reading.is_length:
+        return
+    for stage, values in (("green", reading.green), ("fired", reading.fired)):
+        for number, value in enumerate(values, 1):
+            if not value > 0.0:
+                raise SheetError(
+                    f"line {reading.line}, column '{stage}_{number}': {reading.id} is "
+                    f"{value:g} mm {stage}, and a length is more",
+                    where=sheet.where,
+                    hint="leave blank what was not measured",
+                )
+
+
 def refuse_unshrunk(sheet: Sheet) -> None:
     """Refuse a sheet whose fired lengths are the green ones measured once more.
 

@@ -12,6 +12,7 @@ from shrinkrule.calibration.sheets.check import (
     refuse_far_from_model,
     refuse_gained_mass,
     refuse_growth,
+    refuse_no_length,
     refuse_unshrunk,
 )
 from shrinkrule.calibration.sheets.inches import in_millimetres
@@ -66,9 +67,12 @@ def checked(sheet: Sheet) -> Sheet:
     Raises
     ------
     SheetError
-        For repeats that disagree, a green length far from its model, a fired one not smaller than
+        For a length of nothing, repeats that disagree, a green length far from its model, a fired
+        one not smaller than
         its green, fired lengths that are the green ones, weights that rise.
     """
+    for reading in sheet.readings:
+        refuse_no_length(sheet, reading)
     sheet = green_before_fired(sheet)
     refuse_unshrunk(sheet)
     for reading in sheet.readings:
