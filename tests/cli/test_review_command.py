@@ -104,3 +104,20 @@ def test_what_cannot_be_reviewed_is_refused(
     assert "no calibration table is named" in capsys.readouterr().err
     assert main(["review", sheet.name, "--table", "table.csv", "--row", "nobody"]) == 2
     assert "nobody" in capsys.readouterr().err
+
+
+def test_yes_does_not_let_a_faulty_part_teach(
+    sheet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("shrinkrule.review.learn.evidence_files", lambda *_: ())
+    monkeypatch.setattr("shrinkrule.review.learn.why_no_witness", lambda _: "")
+    fill(sheet, middles(0.03))
+    before = (sheet.parent / "table.csv").read_bytes()
+    command = ["review", sheet.name, "--table", "table.csv", "--no-history", "--learn", "--yes"]
+    assert main(command) == 2
+    said = " ".join(capsys.readouterr().err.split())
+    assert "no part on it can teach: A block" in said
+    assert "--learn-from A" in said
+    assert main([*command, "--learn-from", "Q"]) == 2
+    assert "no part has this letter" in capsys.readouterr().err
+    assert (sheet.parent / "table.csv").read_bytes() == before

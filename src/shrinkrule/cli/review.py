@@ -45,12 +45,22 @@ Learn = Annotated[
         rich_help_panel=options.SHRINKAGE,
     ),
 ]
+LearnFrom = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--learn-from",
+        metavar="LETTER",
+        help="Let this part teach although a fault is named for it; may be repeated.",
+        show_default=False,
+        rich_help_panel=options.SHRINKAGE,
+    ),
+]
 Yes = Annotated[
     bool,
     typer.Option(
         "--yes",
         "-y",
-        help="Answer yes to every question, for scripts.",
+        help="Write without asking; a part for which a fault is named does not teach then.",
         rich_help_panel=options.RESULT,
     ),
 ]
@@ -78,6 +88,7 @@ def review(
     table: shrinkage.TableFile = None,
     row: RowName = None,
     learn: Learn = False,
+    learn_from: LearnFrom = None,
     no_history: history.NoHistory = False,
     out: options.OutDir = None,
     yes: Yes = False,
@@ -109,9 +120,10 @@ def review(
     if learn:
         with options.progress_bar(shown=not json) as progress:
             progress("fitting all sheets", _FITTING)
-            lesson = _learned(found, where)
+            accepted = _accepted(found, learn_from or []) if yes or learn_from else None
+            lesson = _learned(found, where, accepted)
     if lesson is not None:
-        _write(lesson, where, folder, json, yes)
+        _write(lesson, where, folder, json, yes or bool(learn_from), yes)
     if not no_history:
         _remember(found, lesson, where)
     if json:
@@ -135,7 +147,25 @@ def _reviewed(
     return row, [review_part(part, row, others) for part in parts]
 
 
-def _learned(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path) -> Lesson:
+def _accepted(
+    found: list[tuple[Path, CalibrationRow, list[PartReview]]], named: list[str]
+) -> list[str]:
+    """Letters named to teach all the same; refused where no part has one."""
+    letters = {part.part.line.letter for _, _, parts in found for part in parts}
+    for letter in named:
+        if letter not in letters:
+            raise SettingError(
+                f"--learn-from {letter}: no part has this letter",
+                hint=f"the sheets have {', '.join(sorted(letters))}",
+            )
+    return named
+
+
+def _learned(
+    found: list[tuple[Path, CalibrationRow, list[PartReview]]],
+    table: Path,
+    accepted: list[str] | None,
+) -> Lesson:
     from shrinkrule.review.learn import learn
 
     names = {row.name for _, row, _ in found}
@@ -146,10 +176,10 @@ def _learned(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: 
         )
     _, row, _ = found[0]
     reviews = [part for _, _, parts in found for part in parts]
-    return learn(row, table, [sheet for sheet, _, _ in found], reviews)
+    return learn(row, table, [sheet for sheet, _, _ in found], reviews, accepted)
 
 
-def _write(lesson: Lesson, table: Path, folder: Path, json: bool, yes: bool) -> None:
+def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, yes: bool) -> None:
     """Show what would change, ask, and write the row."""
     from rich.console import Console
 
@@ -157,11 +187,13 @@ def _write(lesson: Lesson, table: Path, folder: Path, json: bool, yes: bool) -> 
     from shrinkrule.report.parts.review import show_lesson
 
     show_lesson(lesson, Console(highlight=False, stderr=json))
-    if not yes:
+    if not known:
         for doubt in lesson.doubtful:
             options.confirm(
-                f"{doubt}. Learn from it all the same?", "blank its readings, or add --yes"
+                f"{doubt}. Learn from it all the same?",
+                "add --yes, which leaves it out, or name it with --learn-from LETTER",
             )
+    if not yes:
         options.confirm(
             f"Write row {lesson.row.name!r} into {table.name}? The old one is kept under its date.",
             "leave out --learn, or add --yes",

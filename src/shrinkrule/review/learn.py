@@ -20,7 +20,6 @@ from shrinkrule.calibration import (
 from shrinkrule.calibration.fit.lengths import read_witnesses, why_no_witness
 from shrinkrule.calibration.sheets.load import as_coupon
 from shrinkrule.errors import SheetError
-from shrinkrule.review.causes import Cause
 from shrinkrule.review.judge import PartReview
 
 
@@ -54,7 +53,11 @@ class Lesson:
 
 
 def learn(
-    row: CalibrationRow, table: Path, sheets: Sequence[Path], reviews: Sequence[PartReview]
+    row: CalibrationRow,
+    table: Path,
+    sheets: Sequence[Path],
+    reviews: Sequence[PartReview],
+    accepted: Sequence[str] | None = None,
 ) -> Lesson:
     """Fit a row again with parts that were made by it.
 
@@ -68,6 +71,9 @@ def learn(
         Filled sheets of loads.
     reviews : sequence of PartReview
         Reviews of all parts on them.
+    accepted : sequence of str, optional
+        Letters of parts that teach although a fault was named; the others of those are left out.
+        Without it none is, and the lesson's doubts are to be asked about.
 
     Returns
     -------
@@ -91,22 +97,34 @@ def learn(
             hint="nothing is to be done",
         )
     reasons = {_name(one): why_no_witness(as_coupon(one.part)) for one in reviews}
+    faulty = {_name(one): one for one in reviews if one.causes or one.undecided}
+    refused = [
+        one
+        for name, one in faulty.items()
+        if accepted is not None and not reasons[name] and one.part.line.letter not in accepted
+    ]
+    for one in refused:
+        letter = one.part.line.letter
+        reasons[_name(one)] = f"{one.said}; --learn-from {letter} learns from it all the same"
     taught = tuple(name for name, reason in reasons.items() if not reason)
     not_taught = tuple(f"{name}: {reason}" for name, reason in reasons.items() if reason)
     if not taught:
         raise SheetError(
-            f"no part on it can be fitted: {not_taught[0]}",
+            f"no part on it can teach: {not_taught[0]}",
             where=fresh[0].name,
-            hint="read at least three lengths along each of X, Y and Z, green and fired",
+            hint="look at what went wrong with it first"
+            if refused
+            else "read at least three lengths along each of X, Y and Z, green and fired",
         )
     slips = [
         f"{as_coupon(one.part).settings.coupon}:{mark}"
         for one in reviews
         if _name(one) in taught and (mark := one.slipped)
     ]
+    unused = [f"{as_coupon(one.part).settings.coupon}@{_firing(one)}" for one in refused]
     paths = (*earlier, *fresh)
     read = [sheet for path in paths for sheet in read_witnesses(path)]
-    fit = fit_sheets(read, tuple(dict.fromkeys((*row.left_out, *slips))))
+    fit = fit_sheets(read, tuple(dict.fromkeys((*row.left_out, *slips, *unused))))
     return Lesson(
         before=row,
         row=row_from_fit(fit, row.name, "", evidence_of(paths, table.parent)),
@@ -114,12 +132,12 @@ def learn(
         sheets=paths,
         taught=taught,
         not_taught=not_taught,
-        doubtful=tuple(
-            f"{_name(one)}: {one.said}"
-            for one in reviews
-            if _name(one) in taught and any(c.cause is not Cause.SLIP for c in one.causes)
-        ),
+        doubtful=tuple(f"{name}: {one.said}" for name, one in faulty.items() if name in taught),
     )
+
+
+def _firing(review: PartReview) -> str:
+    return review.part.sheet.settings.firing
 
 
 def _name(review: PartReview) -> str:

@@ -53,7 +53,8 @@ def fit_sheets(
     sheets : sequence of Sheet
         One for each coupon in each firing; sheets of one coupon's other loads join its block's.
     leave_out : sequence of str
-        Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2.
+        Lengths or beams not to use: ``X3`` on every coupon, ``2:X3`` on coupon 2;
+        ``2@7`` all of coupon 2 of firing 7.
     pool_printers : bool
         Fit coupons of different nozzles, beads or layers together.
 
@@ -151,6 +152,10 @@ def _without(sheets: tuple[Sheet, ...], leave_out: Sequence[str]) -> tuple[Sheet
     kept = []
     for sheet in sheets:
         coupon = sheet.settings.coupon.upper()
+        whole = f"{coupon}@{sheet.settings.firing}".upper()
+        if whole in {name.upper() for name in leave_out}:
+            unused.discard(whole)
+            continue
         marks = {r.id: {r.id, f"{coupon}:{r.id}"} for r in sheet.readings}
         wanted = {name.upper() for name in leave_out}
         kept.append(

@@ -158,7 +158,13 @@ def history_page_outputs(
             created=dt.datetime.now().astimezone().date().isoformat(),
             rows=[entry_texts(entry) for entry in reversed(entries)],
             charts=[
-                (name, [(chart.said, Markup(chart_svg(chart))) for chart in found])
+                (
+                    name,
+                    [
+                        (chart.said, Markup(chart_svg(chart)) if chart.is_enough else "")
+                        for chart in found
+                    ],
+                )
                 for name, found in charts.items()
             ],
             program=program(),

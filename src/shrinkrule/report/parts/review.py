@@ -39,7 +39,8 @@ def show_reviews(reviews: Sequence[PartReview], console: Console) -> None:
             f"[bold]{line.letter} {on_screen(line.name)}[/bold]: {on_screen(review.said)}"
         )
         for one in review.causes:
-            console.print(f"  {one.cause.value}: {on_screen(one.about)}; {times_text(one.times)}")
+            words = "; ".join(filter(None, (on_screen(one.about), times_text(one.times))))
+            console.print(f"  {one.cause.value}: {words}")
         if review.decides:
             console.print(f"  what would decide: {review.decides}")
         console.print(_table(review))
