@@ -225,7 +225,7 @@ def test_sheets_that_do_not_belong_together_are_refused(
 def test_too_few_lengths_are_refused(tmp_path: Path) -> None:
     (made,) = sheets(tmp_path, TRUTH, (1,))
     few = tuple(r for r in made.readings if r.axis != "z" or r.id in {"Z1", "Z6"})
-    with pytest.raises(SheetError, match="2 lengths along Z"):
+    with pytest.raises(SheetError, match="3 lengths are needed along Z; 2 are"):
         fit_sheets((replace(made, readings=few),))
 
 

@@ -63,11 +63,22 @@ def test_offsets_are_the_coupons_and_firings_are_all(tmp_path: Path) -> None:
     assert row.shrinkage_xy.value == pytest.approx(float(by_coupon.mean()), abs=1e-9)
 
 
+def test_a_coupon_of_one_firing_is_left_out_as_a_whole(tmp_path: Path) -> None:
+    read = sheets(SPREAD, tmp_path)
+    last = read[-1].settings
+    without = fit_sheets(read, (f"{last.coupon}@{last.firing}",))
+    assert without.xy.shrinkage_by_coupon == pytest.approx(
+        fit_sheets(read[:-1]).xy.shrinkage_by_coupon
+    )
+
+
 def test_what_keeps_a_part_from_a_fit_is_said(tmp_path: Path) -> None:
     (coupon, *_) = sheets(EXACT, tmp_path)
     part = as_part(coupon)
     assert why_no_witness(part) == ""
     flat = replace(part, readings=tuple(r for r in part.readings if r.axis != "z"))
-    assert "0 lengths along Z" in why_no_witness(flat)
+    assert "needed along Z; 0 are measured both green and fired; measure 3 more" in why_no_witness(
+        flat
+    )
     nameless = replace(part, settings=replace(part.settings, firing=""))
     assert "S2" in why_no_witness(nameless)

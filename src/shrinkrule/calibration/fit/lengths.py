@@ -156,9 +156,10 @@ def _require_spread(sheet: Sheet, row: tuple[Reading, ...], axes: str) -> None:
     """Refuse lengths of a sheet from which slope and spread cannot be separated."""
     if len(row) < FEWEST:
         raise SheetError(
-            f"{len(row)} lengths along {axes} are measured both green and fired",
+            f"{FEWEST} lengths are needed along {axes}; {len(row)} "
+            f"{'is' if len(row) == 1 else 'are'} measured both green and fired",
             where=sheet.where,
-            hint=f"measure at least {FEWEST}, of different size",
+            hint=f"measure {FEWEST - len(row)} more along {axes} too, of different size",
         )
     if all(r.kind is Kind.STEP for r in row):
         raise SheetError(
@@ -345,5 +346,5 @@ def why_no_witness(sheet: Sheet) -> str:
         for axis in "xyz":
             lengths_along([sheet], axis)
     except SheetError as refusal:
-        return refusal.what
+        return f"{refusal.what}; {refusal.hint}"
     return ""
