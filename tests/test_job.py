@@ -24,6 +24,7 @@ from shrinkrule import (
 )
 from shrinkrule.errors import MeshError, SettingError, TableError
 from shrinkrule.job import Level, Outline
+from shrinkrule.report.words import offset_to_set
 from shrinkrule.sag.settings import SagSettings
 
 SAMPLES = Path(__file__).parent.parent / "sample_models"
@@ -145,6 +146,8 @@ def test_outlines_moved_in_the_mesh_undo_the_spread() -> None:
     smaller = told.to_slice.extents - moved.to_slice.extents
     assert smaller == pytest.approx([0.08, 0.08, 0.0], abs=1e-9)
     assert moved.prediction == told.prediction
+    assert offset_to_set(told).startswith("outline offset of the print -0.040 mm")
+    assert offset_to_set(moved).startswith("no outline offset in the print: it is in the mesh")
 
 
 def test_outlines_need_a_known_offset_and_walls_to_move() -> None:

@@ -344,7 +344,7 @@ def _check_ballast(height: float, below: float, above: float) -> None:
         raise SettingError(
             f"{below + above:g} mm of ballast leave no room in a height of {height:g} mm",
             where="furnace",
-            hint="give the depth of ballast below and above the parts in mm",
+            hint="take a higher one, or state less ballast_below and ballast_above in the settings",
         )
 
 

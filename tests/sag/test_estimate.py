@@ -81,3 +81,13 @@ def test_spreading_legs_move_sideways() -> None:
     ]
     assert by_name[0]["z"].sideways_mm > 5.0 * by_name[1]["z"].sideways_mm
     assert by_name[0]["z"].sideways_mm > 2.0 * by_name[0]["-z"].sideways_mm
+
+
+@pytest.mark.parametrize(("modulus_kpa", "nearly"), [(900.0, False), (450.0, True)])
+def test_a_part_near_to_slumping_is_not_said_to_be_saved(modulus_kpa: float, nearly: bool) -> None:
+    """Strain goes with 1 / modulus: the lever's 5.3 % at 900 kPa, fully solved, are 10.5 at 450."""
+    lever = read_part(SAMPLES / "lever_arm.stl").mesh
+    material = replace(MATERIAL, modulus_kpa=modulus_kpa)
+    found = estimate_sag(lever, material, SagSettings())
+    assert found.lost == ""
+    assert found.nearly_lost is nearly

@@ -125,8 +125,8 @@ class Recipe:
         if self.sag is not None and self.row is None:
             raise SettingError(
                 "sag needs a calibrated batch",
-                hint="give a table and a row, or leave sag out",
-                options=(Option.TABLE, Option.ROW, Option.SAG),
+                hint="give a table and a row; without them, no sag can be known",
+                options=(Option.TABLE, Option.ROW),
             )
         if self.sag is not None and self.row is not None:
             from shrinkrule.sag import sag_material

@@ -207,7 +207,10 @@ def _estimated(look: SagLook, estimate: SagEstimate) -> tuple[Reason, ...]:
         if estimate.half95_mm >= estimate.sag_mm:
             up_to = rounded_up(estimate.sag_mm + estimate.half95_mm)
             much = f"{small_mm(estimate.sag_mm)} mm, and up to {up_to} mm, as it stands"
-        what = ", or ".join([*lay, "take it off beforehand"])
+        off = "take it off beforehand"
+        if estimate.nearly_lost:
+            off = "have it solved before you rely on an allowance: it is near to slumping"
+        what = ", or ".join([*lay, off])
         text = f"sag: {much} (quick estimate, 95 %), {there}; {what}"
         reasons.append(Reason(State.LOOK, text, (x, y, z)))
     if estimate.rolls:

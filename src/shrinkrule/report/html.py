@@ -16,7 +16,7 @@ from shrinkrule.cells import printable
 from shrinkrule.compensation import way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Level, Row, look_at_bodies
+from shrinkrule.job import JobResult, Level, Outline, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printing import PrintFinding
 from shrinkrule.report import words
@@ -82,6 +82,7 @@ def job_html(
             row=result.recipe.row,
             files={kind: path.name for kind, path in files.items()},
             green_file=green_of(files).name,
+            offset_in_mesh=result.recipe.outline is Outline.IN_MESH,
             green_sha256=green_sha256,
             headline=verdict.headline,
             make=verdict.level is not Level.STOP,

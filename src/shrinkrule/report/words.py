@@ -318,7 +318,7 @@ def outline_offset(result: JobResult) -> str:
     if result.recipe.outline is Outline.IN_MESH:
         return (
             f"Beads spread {spread.value:.3f} ± {half} mm (95 %) beyond each outline: the "
-            "outlines of the green STL are moved by that already; set no outline offset in print."
+            "outlines of the green mesh are moved by that already; set no outline offset in print."
         )
     return (
         f"Beads spread {spread.value:.3f} ± {half} mm (95 %) beyond each outline: set the outline "
@@ -330,11 +330,16 @@ def outline_offset(result: JobResult) -> str:
 def offset_to_set(result: JobResult) -> str:
     """What is to be set in the print against the bead's spread; empty where there is nothing."""
     row = result.recipe.row
-    if row is None or row.bead_offset_mm is None or result.recipe.outline is Outline.IN_MESH:
+    if row is None or row.bead_offset_mm is None:
         return ""
     offset = -row.bead_offset_mm.value
     if offset == 0.0:
         return ""
+    if result.recipe.outline is Outline.IN_MESH:
+        return (
+            f"no outline offset in the print: it is in the mesh ({offset:+.3f} mm), whose sizes "
+            "are given before it"
+        )
     return f"outline offset of the print {offset:+.3f} mm, which the fired sizes assume"
 
 

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration import CalibrationRow
-from shrinkrule.errors import Option, SettingError, TableError
+from shrinkrule.errors import SettingError, TableError
 from shrinkrule.physics.estimate import Estimate
 from shrinkrule.units import weight_kpa_per_mm
 
@@ -161,8 +161,7 @@ def sag_material(row: CalibrationRow) -> SagMaterial:
         ]
         raise TableError(
             f"row {row.name!r} lacks what sag needs: {', '.join(missing)}",
-            hint="calibrate with the coupon's sag bars, or leave sag out",
-            options=(Option.SAG,),
+            hint="calibrate with the coupon's sag bars; without them, no sag can be known",
         )
     return SagMaterial(
         modulus_kpa=modulus.value,

@@ -108,6 +108,8 @@ def fit_to_points(
     radius, off : float
         As of :func:`fit_cylinder`.
     """
+    if len(points) < 3:
+        return None
     middle = points.mean(axis=0)
     u, v = two_across(axis)
     x, y = (points - middle) @ u, (points - middle) @ v

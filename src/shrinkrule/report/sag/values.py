@@ -94,6 +94,7 @@ def estimate_dict(look: SagLook) -> dict[str, Any] | None:
         "matters_over_mm": look.limit_mm,
         "known_well_enough": not look.unclear,
         "lost_because": estimate.lost or None,
+        "nearly_lost": estimate.nearly_lost,
         "rolls": estimate.rolls,
         "settled": estimate.settled,
         "unknowns": estimate.unknowns,
