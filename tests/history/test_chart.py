@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -15,6 +17,7 @@ from shrinkrule.history.chart import (
 )
 from shrinkrule.history.firings import firing_chart
 from shrinkrule.history.store import Entry
+from shrinkrule.report.parts.charts import history_page_outputs
 
 FLOWRATES = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)
 """NIST/SEMATECH e-Handbook, 6.3.2.2: ten batches."""
@@ -111,3 +114,13 @@ def test_a_drift_is_told_from_eight_firings_on_with_its_sign() -> None:
     assert held.said == "XY: 8 firings, no drift"
     odd = firing_chart([reviewed(0, 0.149), *sound], "bronze", "xy", 0.145, 0.001)
     assert "firing 0 alone was off" in odd.said
+
+
+def test_the_page_draws_no_chart_of_too_few_firings(tmp_path: Path) -> None:
+    for count in (7, 8):
+        entries = [reviewed(n, 0.145) for n in range(1, count + 1)]
+        chart = firing_chart(entries, "bronze", "xy", 0.145, 0.001)
+        page = history_page_outputs(tmp_path / "t.csv", [], {"bronze": [chart]}, tmp_path)
+        text = page.read_text(encoding="utf-8")
+        assert chart.said in text
+        assert ("<svg" in text) == (count == 8)
