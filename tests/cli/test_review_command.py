@@ -121,3 +121,14 @@ def test_yes_does_not_let_a_faulty_part_teach(
     assert main([*command, "--learn-from", "Q"]) == 2
     assert "no part has this letter" in capsys.readouterr().err
     assert (sheet.parent / "table.csv").read_bytes() == before
+
+
+def test_a_cause_that_is_about_nothing_leaves_no_gap(
+    sheet: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("shrinkrule.review.judge._amount", lambda *_: "")
+    fill(sheet, middles(0.03))
+    assert main(["review", sheet.name, "--table", "table.csv", "--no-history"]) == 0
+    shown = capsys.readouterr().out
+    assert "times likelier" in shown
+    assert ": ;" not in shown
