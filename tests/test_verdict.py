@@ -8,8 +8,10 @@ import pytest
 import trimesh
 
 from shrinkrule import Printer, Recipe, compensate, demo_table, find_row, part_from_mesh
-from shrinkrule.compensation import ScaleFactors
+from shrinkrule.calibration import Interval
+from shrinkrule.compensation import LayerPrediction, ScaleFactors, SizePrediction
 from shrinkrule.job import Check, JobResult, Level, Reason, State, Verdict
+from shrinkrule.job.verdict import _heights
 from shrinkrule.report.verdict import check_lines, verdict_dict
 
 ROW = find_row(demo_table(), "bronze demo batch 90", "demo table")
@@ -84,3 +86,13 @@ def test_screen_and_json_speak_of_the_same_states() -> None:
         "fired sizes",
         "metal balance",
     ]
+
+
+def test_heights_to_make_count_the_first_layer_and_are_never_the_one_it_has() -> None:
+    """Layers of 0.25 fired mm, and a first one that fires 0.02 mm higher."""
+    layers = LayerPrediction(5.2, 5, 0.0, (1.0, 1.25, 1.5))
+    size = SizePrediction("Z", 1.4, 1.5, Interval(1.27, 0.05), "", "", False)
+    assert "make it 1.27 or 1.52 mm high" in _heights(size, layers)
+    thin = LayerPrediction(1.2, 1, 0.0, (0.25, 0.5))
+    only = _heights(replace(size, wanted_mm=0.27, fired_mm=Interval(0.27)), thin)
+    assert "make it 0.52 mm high" in only

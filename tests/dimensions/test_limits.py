@@ -17,6 +17,7 @@ from dimensions.solids import mesh_of, plate
 from shrinkrule import demo_table, find_row, part_from_mesh, stl_bytes
 from shrinkrule.calibration import Feature, Scatter
 from shrinkrule.cli import main
+from shrinkrule.compensation import LayerHeights, Print
 from shrinkrule.dimensions import (
     Dimension,
     Kind,
@@ -309,3 +310,22 @@ def test_list_goes_round_through_the_command(
         again = list(csv.DictReader(stream))
     assert (again[0]["lower_mm"], again[0]["upper_mm"]) == ("59.5", "60.5")
     assert float(again[0]["chance_pct"]) == pytest.approx(100 * limit["chance"], abs=0.06)
+
+
+def test_drawn_height_is_said_with_the_chance_its_whole_layers_give() -> None:
+    """In layers of 1 mm most drawings of a height come out as they did before."""
+    up, home = (0.0, 0.0, 1.0), (0.0, 0.0, 0.0)
+    height = Dimension(Kind.OVERALL, 20.0, up, home, Feature.OUTSIDE, level_mm=0.0)
+    how = replace(making(), plate_mm=0.0, made=Print(LayerHeights(1.0, 1.0)))
+    (now,) = promise_dimensions([height], how)
+    fired, half = now.worst.fired_mm.value, now.worst.fired_mm.half95
+    assert half is not None
+    near = told(height, Limits(fired + 0.1 - half, fired + 0.1 + half), how)
+    assert near.chance is not None
+    assert near.chance < 0.9
+    assert "no drawn height does better" in near.advice
+    far = told(height, Limits(fired + 0.85 - half, fired + 0.85 + 2.0), how)
+    drawn = re.search(r"draw it ([\d.]+) mm: (\d+) %", far.advice)
+    assert drawn is not None
+    redrawn = told(replace(height, size_mm=float(drawn[1])), far.limits, how)
+    assert redrawn.chance == pytest.approx(int(drawn[2]) / 100, abs=0.006)

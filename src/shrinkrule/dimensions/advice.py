@@ -11,10 +11,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
+import numpy as np
+
 from shrinkrule.calibration import CalibrationRow, Estimate
 from shrinkrule.dimensions.dimension import Dimension, Kind
 from shrinkrule.dimensions.limits import Limits, chance_of
-from shrinkrule.dimensions.promise import Making, PromisedDimension, readings_of
+from shrinkrule.dimensions.promise import ON_AXIS, Making, PromisedDimension, readings_of
 from shrinkrule.physics.interval import Scatter
 
 GOOD_CHANCE: Final = 0.9
@@ -31,6 +33,9 @@ REAMED_MM: Final = 0.3
 
 LARGEST_REAMED_MM: Final = 20.0
 """Bore over which no reamer is to hand (common practice, no source)."""
+
+NO_HEIGHT: Final = "no drawn height does better: print thinner layers"
+"""What is said of a height whose layers take the gain of drawing it otherwise."""
 
 CUT: Final = {
     Kind.BOSS: "turn or file",
@@ -212,7 +217,7 @@ def firings_needed(one: Dimension, limits: Limits, making: Making) -> int | None
 
     def good(firings: int) -> bool:
         sure = replace(making, row=with_firings(row, firings))
-        return (chance_of(one, limits, sure, _move(one, limits, sure)) or 0.0) >= GOOD_CHANCE
+        return (_chance_redrawn(one, limits, sure) or 0.0) >= GOOD_CHANCE
 
     low, high = row.firings, max(MOST_FIRINGS, row.firings + 1)
     if not good(high):
@@ -236,6 +241,23 @@ def _move(one: Dimension, limits: Limits, making: Making) -> float:
     return limits.upper_mm - half - worst.value
 
 
+def _in_layers(one: Dimension, making: Making) -> bool:
+    """Whether a length is a height that begins and ends at whole layers."""
+    upright = not one.is_round and abs(float(making.turn[2] @ np.array(one.direction))) > ON_AXIS
+    return upright and making.made.heights is not None
+
+
+def _chance_redrawn(one: Dimension, limits: Limits, making: Making) -> float | None:
+    """Chance of a length that is drawn to come out amid its limits; a height in its layers."""
+    move = _move(one, limits, making)
+    if not _in_layers(one, making) or one.size_mm + move <= 0.0:
+        return chance_of(one, limits, making, move)
+    level = one.level_mm
+    if level is not None and float(making.turn[2] @ np.array(one.direction)) < 0.0:
+        level -= move  # The lower end stays where it is: it may lie on the plate.
+    return chance_of(replace(one, size_mm=one.size_mm + move, level_mm=level), limits, making)
+
+
 def _advice(
     one: PromisedDimension,
     limits: Limits,
@@ -245,7 +267,7 @@ def _advice(
 ) -> str:
     """What to do where the chance is small; of a bore to be tapped, always what to draw."""
     move = _move(one.dimension, limits, making)
-    better = chance_of(one.dimension, limits, making, move)
+    better = _chance_redrawn(one.dimension, limits, making)
     if limits.thread is not None:
         tapping = _tapping(one.dimension, limits, making, better)
         if better is None or better >= GOOD_CHANCE:
@@ -257,6 +279,10 @@ def _advice(
     if better >= GOOD_CHANCE:
         return redrawn
     said = [redrawn] if better > chance + BETTER else []
+    if not said and _in_layers(one.dimension, making):
+        smooth = chance_of(one.dimension, limits, making, move) or 0.0
+        said = [NO_HEIGHT] if smooth > chance else []
+    better = max(better, chance)
     turned = _another_way_up(one.dimension, limits, better, ways)
     said += [turned] if turned else []
     said += [_stock(one, limits)] if _cut(one, 0.0) else []
@@ -284,7 +310,7 @@ def _another_way_up(one: Dimension, limits: Limits, best: float, ways: Mapping[s
     """The way up with the best chance, where it is better than the best of this one."""
     found = ""
     for name, making in ways.items():
-        chance = chance_of(one, limits, making, _move(one, limits, making))
+        chance = _chance_redrawn(one, limits, making)
         if chance is not None and chance > best + BETTER:
             found, best = f"print it with {name} up: {_percent(chance)}", chance
     return found

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from shrinkrule.calibration import BalanceCheck
-from shrinkrule.compensation import GreenPart, Prediction
+from shrinkrule.compensation import GreenPart, LayerPrediction, Prediction, SizePrediction
 from shrinkrule.furnace import CLEARANCE_MM, FurnaceFit
 from shrinkrule.job.checks import Check, Reason, State, Verdict
 from shrinkrule.job.printing_checks import bed_check, print_checks, print_reasons, size_check
@@ -266,16 +266,24 @@ def _off(prediction: Prediction) -> list[str]:
             f"{size.axis} is expected at {size.fired_mm.value:.2f} instead of "
             f"{size.wanted_mm:.2f} mm, {100.0 * abs(off) / size.wanted_mm:.0f} % off"
         )
-        whole = () if prediction.layers is None else prediction.layers.whole_mm
-        if size.axis == "Z" and whole:
-            below = max((height for height in whole if height <= size.wanted_mm), default=whole[0])
-            above = min((height for height in whole if height > size.wanted_mm), default=whole[-1])
-            text += (
-                f", for it is printed in whole layers: make it {below:.2f} or {above:.2f} mm high, "
-                "or print thinner layers"
-            )
+        if size.axis == "Z" and prediction.layers is not None and prediction.layers.whole_mm:
+            text += f", for it is printed in whole layers: {_heights(size, prediction.layers)}"
         said.append(text)
     return said
+
+
+def _heights(size: SizePrediction, layers: LayerPrediction) -> str:
+    """Heights to make instead: those that come out as drawn, the first layer's part with them."""
+    whole = layers.whole_mm
+    first = size.fired_mm.value - whole[min(max(layers.count - 1, 0), 1)]
+    # Drawn so much higher, a height must still be nearest to its own whole layers.
+    hit = abs(first) < 0.5 * (whole[-1] - whole[-2])
+    heights = [height + first for height in whole if hit and height + first > 0.0]
+    below = [f"{h:.2f}" for h in heights if h < size.wanted_mm - 0.005][-1:]
+    above = [f"{h:.2f}" for h in heights if h > size.wanted_mm + 0.005][:1]
+    if not below + above:
+        return "print thinner layers"
+    return f"make it {' or '.join(below + above)} mm high, or print thinner layers"
 
 
 def _metal(recipe: Recipe, balance: BalanceCheck | None) -> Check:
