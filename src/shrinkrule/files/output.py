@@ -28,6 +28,22 @@ LEFT_BEHIND_S: Final = 3600.0
 """Age from which a temporary file belongs to no run any more: writing takes seconds."""
 
 
+def green_kind(kinds: Iterable[str]) -> str:
+    """Kind of the green part among the kinds of a job's files, whichever its format.
+
+    Parameters
+    ----------
+    kinds : iterable of str
+        As ``green_stl``, ``json``, ``html``.
+
+    Returns
+    -------
+    str
+        The one of the green part.
+    """
+    return next(kind for kind in kinds if kind.startswith("green_"))
+
+
 class OutputSet:
     """A set of files to be written together.
 

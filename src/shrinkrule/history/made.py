@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from shrinkrule.errors import FileError
 from shrinkrule.files.checksum import sha256_of
+from shrinkrule.files.output import green_kind
 from shrinkrule.history.store import Entry
 
 VERSION: Final = 1
@@ -47,7 +48,7 @@ def made_entry(model: Path, files: dict[str, Path]) -> Entry:
         "version": VERSION,
         "at": report["created"],
         "part": named_file(model),
-        "green": named_file(files[next(kind for kind in files if kind.startswith("green_"))]),
+        "green": named_file(files[green_kind(files)]),
         "report": named_file(files["json"]),
         "row": None if calibration is None else calibration["row"]["name"],
         "verdict": report["verdict"]["level"],

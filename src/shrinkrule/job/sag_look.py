@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from shrinkrule.compensation import Prediction, way_up
-from shrinkrule.dimensions import Dimension, FoundDimensions, Kind
+from shrinkrule.dimensions import FoundDimensions, Kind
+from shrinkrule.dimensions.marks import ends_of
 from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
-from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, part_of
 
 if TYPE_CHECKING:
@@ -242,16 +242,6 @@ def dimension_sags(
         elif one.is_round:
             sags.append(None)
         else:
-            first, second = field.at(_ends(one, direction))
+            first, second = field.at(ends_of(one))
             sags.append(float((second - first) @ direction))
     return tuple(sags)
-
-
-def _ends(one: Dimension, direction: Floats) -> Floats:
-    """Ends (2, 3) of a length, in the model's axes, mm."""
-    start = np.array(one.place)
-    if one.level_mm is None:
-        start = start - 0.5 * one.size_mm * direction
-    else:
-        start = start + (one.level_mm - start @ direction) * direction
-    return np.stack([start, start + one.size_mm * direction])

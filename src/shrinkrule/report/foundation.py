@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+from shrinkrule.files.output import green_kind
 from shrinkrule.version import VERSION
 
 
@@ -72,4 +73,4 @@ def green_of(files: Mapping[str, Path]) -> Path:
     Path
         Its path.
     """
-    return next(path for kind, path in files.items() if kind.startswith("green_"))
+    return files[green_kind(files)]

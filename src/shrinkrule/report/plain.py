@@ -15,6 +15,7 @@ import numpy as np
 from shrinkrule.calibration import BalanceCheck, CalibrationRow
 from shrinkrule.compensation import ScaleFactors, way_up
 from shrinkrule.dimensions import numbered_dozen
+from shrinkrule.files.output import green_kind
 from shrinkrule.job import (
     JobResult,
     Place,
@@ -130,7 +131,7 @@ def recipe_dict(
     return {
         "model": model,
         "SHA-256 of the model": checksum,
-        "format": next(kind for kind in files if kind.startswith("green_")),
+        "format": green_kind(files),
         **recipe.choices,
     }
 

@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from shrinkrule.errors import SettingError
 from shrinkrule.files.checksum import sha256_of
+from shrinkrule.files.output import green_kind
 from shrinkrule.furnace import BoxFurnace, Furnace, parse_box, parse_crucible
 from shrinkrule.history.made import read_report
 from shrinkrule.physics.estimate import Estimate
@@ -192,7 +193,7 @@ def _require_row(path: Path, report: dict[str, Any], first: dict[str, Any]) -> N
 
 def _part(letter: str, path: Path, report: dict[str, Any]) -> TravelingPart:
     written = report["files"]
-    green = path.with_name(next(written[kind] for kind in written if kind.startswith("green_")))
+    green = path.with_name(written[green_kind(written)])
     lengths: list[Expected] = []
     missing: list[str] = []
     for one in numbered_of(report):
