@@ -22,6 +22,7 @@ from shrinkrule.calibration.sheets.sheet import PartLine, Reading, Sheet
 from shrinkrule.compensation import expected_masses
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.review.causes import Cause
+from shrinkrule.review.firing import FiringReview, review_firings
 from shrinkrule.review.judge import PartReview, review_part
 from shrinkrule.sheet import Kind
 
@@ -124,9 +125,14 @@ def made(
     together: bool,
     with_green: bool,
     sag_share: float = 1.0,
+    hotter: Floats | None = None,
 ) -> LoadedPart:
-    """A part made by the row and read, with a fault; ``sag_share`` of it sags."""
-    off = effect(rng, shop.firing_sd, together) + effect(rng, shop.part_sd, together)
+    """A part made by the row and read, with a fault; ``sag_share`` of it sags.
+
+    ``hotter`` is what its firing does to the shrinkages; without it that is drawn.
+    """
+    off = effect(rng, shop.firing_sd, together) if hotter is None else hotter
+    off = off + effect(rng, shop.part_sd, together)
     shrinkage = np.array(fault.other or shop.shrinkage)
     kept = 1.0 - (shrinkage + off) * (1.0 - fault.less_fired)
     kept[2] += shrinkage[2] * fault.z_less
@@ -193,6 +199,44 @@ def reviews(
     return found
 
 
+FIRINGS: Final = ("sound", "all fired less or more", "one of three fired less or more")
+PARTS: Final = 3
+
+
+def firings(
+    count: int, kind: str, seed: int
+) -> list[tuple[FiringReview, list[PartReview], set[Cause]]]:
+    """Review so many firings of three parts; the causes that are right for each whole firing."""
+    found = []
+    for number in range(count):
+        rng = np.random.default_rng([seed, number])
+        together = number % 2 == 0
+        shop = Workshop(
+            scale=(rng.normal(0.0, 0.002), rng.normal(0.0, 0.002), 0.0), first_layer_mm=-0.03
+        )
+        row = row_of(rng, shop, DESIGNS[number % len(DESIGNS)], together)
+        hotter = effect(rng, shop.firing_sd, together)
+        fault, right = faults(rng)["fired less or more"]
+        parts = []
+        for which in range(PARTS):
+            wrong = kind == FIRINGS[1] or (kind == FIRINGS[2] and which == 0)
+            part = made(
+                rng, shop, row, fault if wrong else Fault(), together, number % 3 > 0, hotter=hotter
+            )
+            parts.append(review_part(lettered(part, "ABC"[which]), row))
+        (firing,) = review_firings(parts, row)
+        alone = {Cause.ONE_PART} if kind == FIRINGS[2] else set()
+        found.append((firing, parts, right if kind == FIRINGS[1] else alone))
+    return found
+
+
+def lettered(part: LoadedPart, letter: str) -> LoadedPart:
+    """The same part with another letter, and the name of its firing."""
+    line = replace(part.line, letter=letter)
+    sheet = replace(part.sheet, settings=replace(part.sheet.settings, firing="7"))
+    return LoadedPart(line, sheet)
+
+
 def main() -> None:
     parts = int(sys.argv[1]) if len(sys.argv) > 1 else 300
     sound = int(sys.argv[2]) if len(sys.argv) > 2 else 1000
@@ -216,6 +260,18 @@ def main() -> None:
     print(f"\nsound parts accused: {len(accused)} of {sound}")
     for text, n in Counter(r.said for r in accused).most_common():
         print(f"- {text}: {n}")
+    for number, kind in enumerate(FIRINGS):
+        of_kind = firings(parts, kind, 200 + number)
+        first = sum(bool(f.causes) and f.causes[0].cause in right for f, _, right in of_kind)
+        named = sum(bool(f.causes or f.undecided) for f, _, _ in of_kind)
+        every = sum(
+            all(p.causes and p.causes[0].cause in right for p in ps) for _, ps, right in of_kind
+        )
+        print(
+            f"\n{parts} firings of three parts, {kind}: named rightly first {first}, anything "
+            f"named {named}, each part by itself named rightly {every}",
+            flush=True,
+        )
 
 
 if __name__ == "__main__":

@@ -117,7 +117,7 @@ FLOORS: Final = {
     ),
     "loads": ("outline", "packing"),
     "history": ("store chart", "made firings", "reviewed"),
-    "review": ("readings", "scatter causes", "likelihood weights", "judge", "learn shrunk"),
+    "review": ("readings", "scatter causes", "likelihood weights", "judge", "firing shrunk", "learn"),
     "traveler": ("load", "lines pictures", "page", "output"),
     "cli.many_parts": ("processes", "loads"),
     "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),

@@ -12,10 +12,11 @@ from scipy import integrate, stats
 from review.parts import ROW, part_of
 from shrinkrule.calibration import AXES, CalibrationRow
 from shrinkrule.physics.estimate import t_quantile
+from shrinkrule.physics.interval import Scatter
 from shrinkrule.review.causes import Cause
 from shrinkrule.review.likelihood import weigh_causes
-from shrinkrule.review.readings import Deviations, deviations_of, lengths_of
-from shrinkrule.review.scatter import plain_scatter, variance_nodes
+from shrinkrule.review.readings import Deviations, deviations_of, lengths_of, of_one_firing
+from shrinkrule.review.scatter import plain_scatter, possible_scatter, variance_nodes
 
 INF = math.inf
 
@@ -47,9 +48,8 @@ def deviations(row: CalibrationRow, with_green: bool, seed: int = 3) -> Deviatio
 def test_the_scatter_of_each_length_is_that_of_the_rows_promise() -> None:
     row = known(ROW)
     found = replace(deviations(row, False), reading_variance=np.zeros(11))
-    firing, rest = plain_scatter(found, row)
-    for way in range(2):
-        sd = np.sqrt(np.diag(firing[way] + rest[way]))
+    for (scatter,) in possible_scatter(found, row):
+        sd = np.sqrt(np.diag(scatter))
         for one, own in zip(found.lengths, sd, strict=True):
             straight = one.fired_mm.value - (one.reading.sag_mm or 0.0)
             half = row.promise(one.axis, straight, one.feature).half95
@@ -62,9 +62,9 @@ def test_the_scatter_of_each_length_is_that_of_the_rows_promise() -> None:
 def test_lengths_of_one_axis_go_together_as_their_firing_does() -> None:
     row = known(ROW)
     found = deviations(row, False)
-    (together, apart), _ = plain_scatter(found, row)
-    assert row.parts_x is not None
-    common = row.parts_x.mean_u**2 + row.parts_x.between**2
+    common, none = 0.0017**2, np.zeros(3)
+    nothing = plain_scatter(found, row, none, none)
+    together, apart = plain_scatter(found, row, np.full(3, common), none) - nothing
     x = [n for n, one in enumerate(found.lengths) if one.axis == "x"][:2]
     expected = common * found.length_mm[x[0]] * found.length_mm[x[1]]
     assert apart[x[0], x[1]] == pytest.approx(expected, rel=1e-9)
@@ -73,15 +73,58 @@ def test_lengths_of_one_axis_go_together_as_their_firing_does() -> None:
     assert together[x[0], z] > 0.0
 
 
+def test_parts_of_a_firing_have_in_common_what_it_does_and_not_what_is_their_own() -> None:
+    """Two parts alike, longhand: variances of firing and part as shares of the green length."""
+    row = known(ROW)
+    one = deviations(row, True)
+    both = of_one_firing([one, one])
+    count = int((~one.is_green).sum())
+    assert both.part.tolist() == [0] * count + [1] * count
+    assert both.off_mm[count:].tolist() == one.off_mm[~one.is_green].tolist()
+    firing, part, none = np.full(3, 0.0017**2), np.full(3, 0.0008**2), np.zeros(3)
+    nothing = plain_scatter(both, row, none, none)
+    found = plain_scatter(both, row, firing, part) - nothing
+    squares = np.outer(both.length_mm, both.length_mm)
+    own, other = slice(0, count), slice(count, 2 * count)
+    shares = 0.0017**2 + 0.0008**2
+    assert found[0][own, own] == pytest.approx(shares * squares[own, own], rel=1e-9)
+    assert found[0][own, other] == pytest.approx(0.0017**2 * squares[own, other], rel=1e-9)
+    assert found[1][own, other].min() == 0.0
+
+
+@pytest.mark.parametrize("per_firing", [1, 2])
+def test_what_parts_of_a_firing_share_is_what_the_rows_coupons_tell(per_firing: int) -> None:
+    """Two coupons a firing tell it; with one, any share of what differs may be a part's own.
+
+    Analysis of variance: firing means of n coupons differ by firing^2 + part^2 / n, and the row
+    keeps part^2 (1 - 1/n) beside it.
+    """
+    one = deviations(ROW, False)
+    both = of_one_firing([one, one])
+    within = 0.0 if per_firing == 1 else 0.0006
+    scatter = Scatter(0.0, 0.0014, within, INF)
+    coupons = per_firing * ROW.firings
+    row = replace(ROW, coupons=coupons, parts_x=scatter, parts_y=scatter, parts_z=scatter)
+    first, second = 0, len(one)
+    rest = plain_scatter(both, row, np.zeros(3), np.zeros(3))[0][first, second]
+    square = both.length_mm[first] * both.length_mm[second]
+    for ways in possible_scatter(both, row):
+        shared = {round((way[first, second] - rest) / square * 1e9, 3) for way in ways}
+        if per_firing == 1:
+            expected = {round(share * 0.0014**2 * 1e9, 3) for share in (0.1, 0.3, 0.5, 0.7, 0.9)}
+        else:
+            expected = {round((0.0014**2 - 0.0006**2) * 1e9, 3)}
+        assert shared == expected
+
+
 @pytest.mark.parametrize("with_green", [False, True])
 def test_ratios_are_those_of_normal_densities(with_green: bool) -> None:
     """SciPy's multivariate normal, the size of each cause averaged over: covariance plus U U'."""
     row = known(ROW)
     found = deviations(row, with_green)
-    firing, rest = plain_scatter(found, row)
+    ways = [scatter for (scatter,) in possible_scatter(found, row)]
     weighed = weigh_causes(found, row)
     mean = np.zeros(len(found))
-    ways = [firing[way] + rest[way] for way in range(2)]
     plain = max(stats.multivariate_normal.logpdf(found.off_mm, mean, s) for s in ways)
     assert len(weighed.shapes) >= 8
     for shape, ratio in zip(weighed.shapes, weighed.ratios, strict=True):
@@ -94,7 +137,7 @@ def test_a_cause_is_an_average_over_its_sizes() -> None:
     """Numerical integration over a size that is normal about nought."""
     row = known(ROW)
     found = deviations(row, False)
-    firing, rest = plain_scatter(found, row)
+    ways = [scatter for (scatter,) in possible_scatter(found, row)]
     weighed = weigh_causes(found, row)
     number = [shape.cause for shape in weighed.shapes].index(Cause.BORES)
     effect = weighed.shapes[number].effect[:, 0]
@@ -107,10 +150,10 @@ def test_a_cause_is_an_average_over_its_sizes() -> None:
         return math.log(whole) - float(normal.logpdf(found.off_mm))
 
     plain = [
-        stats.multivariate_normal.logpdf(found.off_mm, np.zeros(len(found)), firing[w] + rest[w])
-        for w in range(2)
+        stats.multivariate_normal.logpdf(found.off_mm, np.zeros(len(found)), scatter)
+        for scatter in ways
     ]
-    values = [averaged(firing[w] + rest[w]) + plain[w] for w in range(2)]
+    values = [averaged(scatter) + one for scatter, one in zip(ways, plain, strict=True)]
     assert weighed.ratios[number] == pytest.approx(max(values) - max(plain), abs=1e-5)
 
 

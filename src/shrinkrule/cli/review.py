@@ -12,6 +12,7 @@ from shrinkrule.errors import SettingError
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow
+    from shrinkrule.review.firing import FiringReview
     from shrinkrule.review.judge import PartReview
     from shrinkrule.review.learn import Lesson
 
@@ -68,7 +69,7 @@ FailOnCause = Annotated[
     bool,
     typer.Option(
         "--fail-on-cause",
-        help="Exit with 1 if a cause is named for any part.",
+        help="Exit with 1 if a cause is named for any part or firing.",
         rich_help_panel=options.RESULT,
     ),
 ]
@@ -103,7 +104,7 @@ def review(
     under its date.
     """
     from shrinkrule.calibration import read_table
-    from shrinkrule.report.parts.review import show_reviews
+    from shrinkrule.report.parts.review import show_firings, show_reviews
     from shrinkrule.settings import Settings
 
     folder = options.folder_from(out)
@@ -111,11 +112,13 @@ def review(
     where = history.table_of(settings)
     rows = read_table(where)
     found = [(sheet, *_reviewed(sheet, rows, row, where.name)) for sheet in sheets]
+    firings = _firings(found)
     if not json:
         from rich.console import Console
 
         for _, _, parts in found:
             show_reviews(parts, Console(highlight=False))
+        show_firings(firings, Console(highlight=False))
     lesson = None
     if learn:
         with options.progress_bar(shown=not json) as progress:
@@ -127,8 +130,10 @@ def review(
     if not no_history:
         _remember(found, lesson, where)
     if json:
-        typer.echo(_plain(found, lesson))
-    if fail_on_cause and any(part.causes for _, _, parts in found for part in parts):
+        typer.echo(_plain(found, firings, lesson))
+    causes = [part.causes for _, _, parts in found for part in parts]
+    causes += [firing.causes for firing in firings]
+    if fail_on_cause and any(causes):
         raise typer.Exit(options.FOUND)
 
 
@@ -145,6 +150,16 @@ def _reviewed(
     row = find_row(rows, name or stated or None, table)
     others = [other for other in rows if not other.replaced and other.name != row.name]
     return row, [review_part(part, row, others) for part in parts]
+
+
+def _firings(found: list[tuple[Path, CalibrationRow, list[PartReview]]]) -> list[FiringReview]:
+    """Reviews of the firings that parts of one row have in common, on whatever sheets."""
+    from shrinkrule.review.firing import review_firings
+
+    by_row: dict[str, tuple[CalibrationRow, list[PartReview]]] = {}
+    for _, row, parts in found:
+        by_row.setdefault(row.name, (row, []))[1].extend(parts)
+    return [one for row, parts in by_row.values() for one in review_firings(parts, row)]
 
 
 def _accepted(
@@ -247,11 +262,13 @@ def _part(review: PartReview) -> dict[str, Any]:
 
 
 def _plain(
-    found: list[tuple[Path, CalibrationRow, list[PartReview]]], lesson: Lesson | None
+    found: list[tuple[Path, CalibrationRow, list[PartReview]]],
+    firings: list[FiringReview],
+    lesson: Lesson | None,
 ) -> str:
     import json
 
-    from shrinkrule.report.parts.review import lesson_rows, review_dict
+    from shrinkrule.report.parts.review import firing_dict, lesson_rows, review_dict
 
     parts = [
         {"sheet": sheet.name, "row": row.name, **_part(part), **review_dict(part, row)}
@@ -266,6 +283,11 @@ def _plain(
             "not_taught": list(lesson.not_taught),
             "changes": {name: [was, will] for name, was, will in lesson_rows(lesson)},
         }
-    return json.dumps(
-        {"schema": "shrinkrule.review", "version": 1, "parts": parts, "learned": learned}, indent=2
-    )
+    values = {
+        "schema": "shrinkrule.review",
+        "version": 1,
+        "parts": parts,
+        "firings": [firing_dict(one) for one in firings],
+        "learned": learned,
+    }
+    return json.dumps(values, indent=2)

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration import AXES, CalibrationRow, Feature
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.review.readings import Deviations
 
 
@@ -34,6 +34,7 @@ class Cause(StrEnum):
     BEAD = "bead or outline offset"
     BORES = "bores"
     SLIP = "a slip of one reading"
+    ONE_PART = "one part shrank otherwise than the others"
     BINDER_LEFT = "binder left in it"
     GAPS = "gaps in the print"
 
@@ -109,6 +110,33 @@ def shapes_of(deviations: Deviations, row: CalibrationRow) -> tuple[Shape, ...]:
     both = np.stack([fired * flat, fired * high], axis=1)
     shapes.append(Shape(Cause.WRONG_ROW, OTHER_SHARE * both))
     return tuple(shape for shape in shapes if bool(shape.effect.any()))
+
+
+def part_shapes(deviations: Deviations, row: CalibrationRow) -> tuple[tuple[Shape, ...], Ints]:
+    """What a part of a firing does that shrinks otherwise than the others.
+
+    Parameters
+    ----------
+    deviations : Deviations
+        Of parts of one firing.
+    row : CalibrationRow
+        The row they were made by.
+
+    Returns
+    -------
+    shapes : tuple of Shape
+        For each part, the furnace doing less to it, and all of it otherwise.
+    part : (s,) int
+        Whose each is.
+    """
+    shapes, parts = [], []
+    for whole in shapes_of(deviations, row):
+        if whole.cause in (Cause.FIRED_LESS, Cause.WRONG_ROW):
+            for number in np.unique(deviations.part):
+                own = whole.effect * (deviations.part == number)[:, None]
+                shapes.append(Shape(Cause.ONE_PART, own))
+                parts.append(number)
+    return tuple(shapes), np.array(parts, dtype=np.int64)
 
 
 def slip_shapes(deviations: Deviations) -> Floats:

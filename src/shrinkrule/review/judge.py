@@ -166,6 +166,33 @@ def _named(
 ) -> tuple[list[NamedCause], tuple[Cause, ...]]:
     """Causes that the lengths name; or those, more than two, that they leave."""
     weighed = weigh_causes(deviations, row)
+    ratios, about = ratios_of(weighed, deviations)
+    ratios[Cause.SLIP] = weighed.slip
+    about[Cause.SLIP] = _reading_name(deviations, weighed)
+    if others:
+        ratios[Cause.WRONG_ROW], about[Cause.WRONG_ROW] = _other_rows(
+            part, weighed, ratios[Cause.WRONG_ROW], others
+        )
+    return likeliest(ratios, about)
+
+
+def ratios_of(
+    weighed: Weighed, deviations: Deviations
+) -> tuple[dict[Cause, float], dict[Cause, str]]:
+    """Log likelihood ratios of all causes but slips, and what each does, in words.
+
+    Parameters
+    ----------
+    weighed : Weighed
+        As from :func:`shrinkrule.review.likelihood.weigh_causes`.
+    deviations : Deviations
+        What was weighed.
+
+    Returns
+    -------
+    ratios, about : dict
+        By cause.
+    """
     ratios: dict[Cause, float] = {}
     about: dict[Cause, str] = {}
     for shape, ratio, size in zip(weighed.shapes, weighed.ratios, weighed.sizes, strict=True):
@@ -174,12 +201,26 @@ def _named(
             cause = Cause.FIRED_MORE
         ratios[cause] = float(ratio)
         about[cause] = _amount(deviations, shape.effect, float(size))
-    ratios[Cause.SLIP] = weighed.slip
-    about[Cause.SLIP] = _reading_name(deviations, weighed)
-    if others:
-        ratios[Cause.WRONG_ROW], about[Cause.WRONG_ROW] = _other_rows(
-            part, weighed, ratios[Cause.WRONG_ROW], others
-        )
+    return ratios, about
+
+
+def likeliest(
+    ratios: dict[Cause, float], about: dict[Cause, str]
+) -> tuple[list[NamedCause], tuple[Cause, ...]]:
+    """Causes to name, the likeliest first; or those, more than two, that nothing decides between.
+
+    Parameters
+    ----------
+    ratios, about : dict
+        By cause, as from :func:`ratios_of`.
+
+    Returns
+    -------
+    named : list of NamedCause
+        At most two.
+    undecided : tuple of Cause
+        Empty, or more than two.
+    """
     least = max(NAMED, max(ratios.values()) - math.log(TIMES))
     close = sorted((c for c, ratio in ratios.items() if ratio >= least), key=lambda c: -ratios[c])
     if len(close) > MOST_NAMED:

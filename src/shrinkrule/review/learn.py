@@ -20,6 +20,7 @@ from shrinkrule.calibration import (
 from shrinkrule.calibration.fit.lengths import read_witnesses, why_no_witness
 from shrinkrule.calibration.sheets.load import as_coupon
 from shrinkrule.errors import SheetError
+from shrinkrule.review.firing import review_firings
 from shrinkrule.review.judge import PartReview
 
 
@@ -97,15 +98,19 @@ def learn(
             hint="nothing is to be done",
         )
     reasons = {_name(one): why_no_witness(as_coupon(one.part)) for one in reviews}
-    faulty = {_name(one): one for one in reviews if one.causes or one.undecided}
+    faulty = _faulty(reviews, row)
     refused = [
         one
-        for name, one in faulty.items()
-        if accepted is not None and not reasons[name] and one.part.line.letter not in accepted
+        for one in reviews
+        if accepted is not None
+        and _name(one) in faulty
+        and not reasons[_name(one)]
+        and one.part.line.letter not in accepted
     ]
     for one in refused:
-        letter = one.part.line.letter
-        reasons[_name(one)] = f"{one.said}; --learn-from {letter} learns from it all the same"
+        reasons[_name(one)] = (
+            f"{faulty[_name(one)]}; --learn-from {one.part.line.letter} learns from it all the same"
+        )
     taught = tuple(name for name, reason in reasons.items() if not reason)
     not_taught = tuple(f"{name}: {reason}" for name, reason in reasons.items() if reason)
     if not taught:
@@ -132,8 +137,22 @@ def learn(
         sheets=paths,
         taught=taught,
         not_taught=not_taught,
-        doubtful=tuple(f"{name}: {one.said}" for name, one in faulty.items() if name in taught),
+        doubtful=tuple(f"{name}: {said}" for name, said in faulty.items() if name in taught),
     )
+
+
+def _faulty(reviews: Sequence[PartReview], row: CalibrationRow) -> dict[str, str]:
+    """Parts for which a fault is named, or for their firing, with what is said."""
+    found = {}
+    firings = review_firings(reviews, row)
+    for one in reviews:
+        if one.causes or one.undecided:
+            found[_name(one)] = one.said
+            continue
+        for firing in firings:
+            if firing.is_off(one):
+                found[_name(one)] = f"its firing: {firing.said}"
+    return found
 
 
 def _firing(review: PartReview) -> str:

@@ -23,11 +23,11 @@ import numpy as np
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import logsumexp
 
-from shrinkrule.calibration import AXES, CalibrationRow
+from shrinkrule.calibration import CalibrationRow
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.review.causes import Shape, shapes_of, slip_shapes
 from shrinkrule.review.readings import Deviations
-from shrinkrule.review.scatter import plain_scatter, variance_nodes
+from shrinkrule.review.scatter import possible_scatter
 
 
 @dataclass(frozen=True)
@@ -61,31 +61,33 @@ class Weighed:
         return float(logsumexp(self.slips)) - math.log(len(self.slips))
 
 
-def weigh_causes(deviations: Deviations, row: CalibrationRow) -> Weighed:
+def weigh_causes(
+    deviations: Deviations, row: CalibrationRow, more: tuple[Shape, ...] = ()
+) -> Weighed:
     """Weigh every cause against plain scatter.
 
     Parameters
     ----------
     deviations : Deviations
-        Of one part; at least one.
+        Of one part, or of parts of one firing; at least one.
     row : CalibrationRow
-        The row it was made by.
+        The row they were made by.
+    more : tuple of Shape, optional
+        Shapes to weigh beside those that the readings can show; they come last.
 
     Returns
     -------
     Weighed
         Likelihood ratios.
     """
-    shapes, slips = shapes_of(deviations, row), slip_shapes(deviations)
-    firing, rest = plain_scatter(deviations, row)
-    nodes = variance_nodes(min(row.along(axis).scatter.dof for axis in AXES))
+    shapes, slips = (*shapes_of(deviations, row), *more), slip_shapes(deviations)
     of_ways = [
-        [_weigh(node * firing[way] + rest[way], deviations.off_mm, shapes, slips) for node in nodes]
-        for way in range(len(firing))
+        [_weigh(scatter, deviations.off_mm, shapes, slips) for scatter in way]
+        for way in possible_scatter(deviations, row)
     ]
     # (ways, nodes, 1 + causes + slips): logarithms of likelihoods, plain scatter first.
     logs = np.array([[_in_one(*node) for node in way] for way in of_ways])
-    over_nodes = logsumexp(logs, axis=1) - math.log(len(nodes))
+    over_nodes = logsumexp(logs, axis=1) - math.log(len(of_ways[0]))
     best = over_nodes.max(axis=0)
     found, causes = best[1:] - best[0], len(shapes)
     sizes = np.mean([node[2] for node in of_ways[int(over_nodes[:, 0].argmax())]], axis=0)

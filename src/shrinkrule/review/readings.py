@@ -1,4 +1,4 @@
-"""The readings of one part beside what its row expects, as arrays: how far each is off, in mm.
+"""The readings of parts beside what their row expects, as arrays: how far each is off, in mm.
 
 A fired length that was also measured green is held against what the row makes of that green length,
 so that an error of the print is in its green reading alone; one that was not, against the model.
@@ -6,9 +6,10 @@ so that an error of the print is in its green reading alone; one that was not, a
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -69,7 +70,7 @@ class Length:
 
 @dataclass(frozen=True)
 class Deviations:
-    """Deviations of a part in one vector, green ones first: all that the likelihoods look at.
+    """Deviations in one vector, of a part green ones first: all that the likelihoods look at.
 
     Parameters
     ----------
@@ -89,6 +90,8 @@ class Deviations:
         Fired over green length along the axis.
     reading_variance : (m,) float64
         What the caliper alone gives, mm2.
+    part : (m,) int
+        Number of its part.
     """
 
     lengths: tuple[Length, ...]
@@ -99,6 +102,7 @@ class Deviations:
     length_mm: Floats
     kept: Floats
     reading_variance: Floats
+    part: Ints
 
     def __len__(self) -> int:
         return len(self.lengths)
@@ -233,4 +237,44 @@ def deviations_of(
         length_mm=np.array([one.green_mm.value for one, *_ in found]),
         kept=np.array([1.0 - row.along(one.axis).shrinkage.value for one, *_ in found]),
         reading_variance=np.array([variance for *_, variance in found]),
+        part=np.zeros(len(found), dtype=np.int64),
+    )
+
+
+def of_one_firing(parts: Sequence[Deviations]) -> Deviations:
+    """Fired deviations of parts that went through one firing, in one vector.
+
+    Parameters
+    ----------
+    parts : sequence of Deviations
+        Of one part each; at least one.
+
+    Returns
+    -------
+    Deviations
+        Theirs, the parts numbered from nought.
+    """
+    fired = [~one.is_green for one in parts]
+    lengths = [
+        length
+        for one, mask in zip(parts, fired, strict=True)
+        for length, keep in zip(one.lengths, mask, strict=True)
+        if keep
+    ]
+
+    def joined(name: str) -> Any:
+        return np.concatenate(
+            [getattr(one, name)[mask] for one, mask in zip(parts, fired, strict=True)]
+        )
+
+    return Deviations(
+        lengths=tuple(lengths),
+        off_mm=joined("off_mm"),
+        is_green=joined("is_green"),
+        on_green=joined("on_green"),
+        axis=joined("axis"),
+        length_mm=joined("length_mm"),
+        kept=joined("kept"),
+        reading_variance=joined("reading_variance"),
+        part=np.repeat(np.arange(len(parts)), [int(mask.sum()) for mask in fired]),
     )

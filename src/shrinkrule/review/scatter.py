@@ -15,7 +15,6 @@ part of what the row saw from model to fired. Source: docs/theory-review.md.
 
 from __future__ import annotations
 
-import math
 from typing import Final
 
 import numpy as np
@@ -32,13 +31,23 @@ MANY_DOF: Final = 1e4
 """Degrees of freedom from which a variance is taken as known."""
 
 
-def variance_nodes(dof: float) -> Floats:
+PART_NODES: Final = 5
+"""The same for the variance of parts within a firing."""
+
+SHARES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
+"""How much of what differs between single coupons is their own, where no firing held two: no row
+tells, so all are equally likely."""
+
+
+def variance_nodes(dof: float, count: int = NODES) -> Floats:
     """Ratios of the true variance to its estimate, equally likely: dof over chi squared.
 
     Parameters
     ----------
     dof : float
         Degrees of freedom of the estimate.
+    count : int, optional
+        How many.
 
     Returns
     -------
@@ -52,46 +61,93 @@ def variance_nodes(dof: float) -> Floats:
     """
     if dof >= MANY_DOF:
         return np.ones(1)
-    share = (np.arange(NODES) + 0.5) / NODES
+    share = (np.arange(count) + 0.5) / count
     # chdtri gives the value that chi squared exceeds with a probability.
     return np.asarray(dof / special.chdtri(dof, 1.0 - share))
 
 
-def plain_scatter(deviations: Deviations, row: CalibrationRow) -> tuple[Floats, Floats]:
-    """Covariances of the deviations of a sound part.
+def possible_scatter(deviations: Deviations, row: CalibrationRow) -> list[list[Floats]]:
+    """Covariances of the deviations of sound parts that are equally likely, by way.
 
     Parameters
     ----------
     deviations : Deviations
-        Of one part.
+        Of one part, or the fired ones of parts of one firing.
     row : CalibrationRow
-        The row it was made by.
+        The row they were made by.
 
     Returns
     -------
-    firing : (2, m, m) float64
-        What the firing gives, mm2, for axes that go together and axes each on its own; the
-        variance that few firings leave unsure.
-    rest : (2, m, m) float64
-        All else, mm2.
+    list of list of (m, m) float64
+        For axes that go together, and for axes each on its own: what the row's few firings leave
+        open, mm2.
+    """
+    nodes = variance_nodes(min(row.along(axis).scatter.dof for axis in AXES))
+    facts = [row.along(axis).scatter for axis in AXES]
+    mean = np.array([one.mean_u**2 for one in facts])
+    between = np.array([one.between**2 for one in facts])
+    within = np.array([one.within**2 for one in facts])
+    if not deviations.part.any():
+        pairs = [(node * (mean + between), within) for node in nodes]
+    elif row.coupons > row.firings:
+        # Means of firings hold a share of what is their coupons' own; `within` is the rest of it.
+        count = row.coupons / row.firings
+        own = within * count / (count - 1.0)
+        firing = np.maximum(between - own / count, 0.0) + mean
+        spread = variance_nodes(row.coupons - row.firings, PART_NODES)
+        pairs = [(node * firing, more * own) for node in nodes for more in spread]
+    else:
+        pairs = [
+            (node * (mean + (1.0 - share) * between), node * share * between)
+            for node in nodes
+            for share in SHARES
+        ]
+    return [
+        [plain_scatter(deviations, row, firing, part)[way] for firing, part in pairs]
+        for way in range(2)
+    ]
+
+
+def plain_scatter(
+    deviations: Deviations, row: CalibrationRow, firing: Floats, part: Floats
+) -> Floats:
+    """Covariance of the deviations of sound parts.
+
+    Parameters
+    ----------
+    deviations : Deviations
+        Of one part, or the fired ones of parts of one firing: these have in common what the firing
+        gives and what the row leaves unsure; what is a part's own, they have not.
+    row : CalibrationRow
+        The row they were made by.
+    firing, part : (3,) float64
+        Variance along X, Y and Z of the next firing, and of a part in it, as shares of the green
+        length.
+
+    Returns
+    -------
+    (2, m, m) float64
+        For axes that go together, and for axes each on its own, mm2.
     """
     kept = np.where(deviations.is_green, deviations.kept, 1.0)
     length = deviations.length_mm / kept
     same_stage = deviations.is_green[:, None] == deviations.is_green[None]
     same_axis = deviations.axis[:, None] == deviations.axis[None]
-    sizes = np.outer(length, length) * same_stage
-    facts = [row.along(axis) for axis in AXES]
+    same_part = deviations.part[:, None] == deviations.part[None]
     axes = deviations.axis
-    firing = np.array([math.hypot(f.scatter.mean_u, f.scatter.between) for f in facts])[axes]
-    part = np.array([f.scatter.within for f in facts])[axes]
-    both = np.stack([np.ones_like(same_axis), same_axis])
-    rest = both * (np.outer(part, part) * sizes)
-    residual = np.array([f.residual_mm for f in facts])[axes] / kept
-    rest = rest + np.diag(residual**2 + deviations.reading_variance)
+    whole = _outer(np.sqrt(firing)[axes] * length) + same_part * _outer(
+        np.sqrt(part)[axes] * length
+    )
+    residual = np.array([row.along(axis).residual_mm for axis in AXES])[axes] / kept
+    rest = np.diag(residual**2 + deviations.reading_variance)
     for shape in (*_bends(deviations, row), *_offsets(deviations, row)):
-        rest = rest + np.outer(shape, shape) * same_stage
-    sag = sag_share(row.sag_modulus_kpa) * deviations.sag_mm
-    return both * (np.outer(firing, firing) * sizes), rest + np.outer(sag, sag)
+        rest = rest + _outer(shape) * same_stage
+    rest = rest + _outer(sag_share(row.sag_modulus_kpa) * deviations.sag_mm)
+    return np.stack([np.ones_like(same_axis), same_axis]) * (whole * same_stage) + rest
+
+
+def _outer(values: Floats) -> Floats:
+    return np.asarray(values[:, None] * values)
 
 
 def _bends(deviations: Deviations, row: CalibrationRow) -> list[Floats]:

@@ -1,4 +1,4 @@
-"""The review of parts that came back, on the screen and as JSON values; and what a row learned."""
+"""The review of parts and firings, on the screen and as JSON values; and what a row learned."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from rich.table import Table
 from shrinkrule.calibration import Axis, CalibrationRow, Estimate, Interval
 from shrinkrule.cells import on_screen
 from shrinkrule.report.foundation import finite
+from shrinkrule.review.firing import FiringReview
 from shrinkrule.review.judge import PartReview, is_within
 from shrinkrule.review.learn import Lesson
 from shrinkrule.review.shrunk import shrunk_more
@@ -38,14 +39,67 @@ def show_reviews(reviews: Sequence[PartReview], console: Console) -> None:
         console.print(
             f"[bold]{line.letter} {on_screen(line.name)}[/bold]: {on_screen(review.said)}"
         )
-        for one in review.causes:
-            words = "; ".join(filter(None, (on_screen(one.about), times_text(one.times))))
-            console.print(f"  {one.cause.value}: {words}")
-        if review.decides:
-            console.print(f"  what would decide: {review.decides}")
+        _show_causes(review, console)
         console.print(_table(review))
         for note in review.notes:
             console.print(f"  {on_screen(note)}", style="dim")
+
+
+def show_firings(firings: Sequence[FiringReview], console: Console) -> None:
+    """Show what the parts of each firing say together.
+
+    Parameters
+    ----------
+    firings : sequence of FiringReview
+        The firings.
+    console : Console
+        Where to.
+    """
+    for one in firings:
+        console.print(
+            f"[bold]firing {on_screen(one.firing)}, {', '.join(one.letters)} together[/bold]: "
+            f"{on_screen(one.said)}"
+        )
+        _show_causes(one, console)
+
+
+def _show_causes(review: PartReview | FiringReview, console: Console) -> None:
+    for one in review.causes:
+        words = "; ".join(filter(None, (on_screen(one.about), times_text(one.times))))
+        console.print(f"  {one.cause.value}: {words}")
+    if review.decides:
+        console.print(f"  what would decide: {review.decides}")
+
+
+def firing_dict(review: FiringReview) -> dict[str, Any]:
+    """What the parts of a firing show together, as JSON values.
+
+    Parameters
+    ----------
+    review : FiringReview
+        One firing.
+
+    Returns
+    -------
+    dict
+        JSON values by name; docs/file-formats.md says what they are.
+    """
+    return finite(
+        {
+            "firing": review.firing,
+            "letters": list(review.letters),
+            "said": review.said,
+            "causes": _causes(review),
+            "decides": review.decides,
+            "undecided": [cause.value for cause in review.undecided],
+        }
+    )
+
+
+def _causes(review: PartReview | FiringReview) -> list[dict[str, Any]]:
+    return [
+        {"cause": one.cause.value, "times": one.times, "about": one.about} for one in review.causes
+    ]
 
 
 def times_text(times: float) -> str:
@@ -123,10 +177,7 @@ def review_dict(review: PartReview, row: CalibrationRow) -> dict[str, Any]:
     return finite(
         {
             "said": review.said,
-            "causes": [
-                {"cause": one.cause.value, "times": one.times, "about": one.about}
-                for one in review.causes
-            ],
+            "causes": _causes(review),
             "decides": review.decides,
             "undecided": [cause.value for cause in review.undecided],
             "outside": list(review.outside),
