@@ -143,11 +143,12 @@ def plain_scatter(
     for shape in (*_bends(deviations, row), *_offsets(deviations, row)):
         rest = rest + _outer(shape) * same_stage
     rest = rest + _outer(sag_share(row.sag_modulus_kpa) * deviations.sag_mm)
-    return np.stack([np.ones_like(same_axis), same_axis]) * (whole * same_stage) + rest
+    ways = np.stack([np.ones_like(same_axis), same_axis])
+    return np.asarray(ways * (whole * same_stage) + rest)
 
 
 def _outer(values: Floats) -> Floats:
-    return np.asarray(values[:, None] * values)
+    return np.outer(values, values)
 
 
 def _bends(deviations: Deviations, row: CalibrationRow) -> list[Floats]:
