@@ -62,6 +62,8 @@ def settings(
             return
         holds = Settings.for_model(start)
     row, why_no_row = _with_row(holds)
+    if model is None and not json:
+        typer.echo("what holds in this folder; for a model elsewhere: shrinkrule settings MODEL")
     if json:
         import json as codec
 

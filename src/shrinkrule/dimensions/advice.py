@@ -290,7 +290,7 @@ def _advice(
     if firings is not None:
         said.append(f"or {firings} firings behind the row, now {making.row.firings}")
     elif not _cut(one, 0.0):
-        said.append("no number of firings would do: only wider limits help")
+        said.append("parts scatter too much for these limits, after any number of firings")
     return "; ".join(said)
 
 

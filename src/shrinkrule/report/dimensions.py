@@ -67,6 +67,8 @@ def show_dimensions(
     if judged:
         console.print(_chances(judged))
         console.print(f"[bold]all limits kept[/bold] {part_chance_text(judged)}")
+    if promised:
+        console.print("sag is in neither sizes nor chances: see compensate", style="dim")
     unpromised = sum(one.worst.fired_mm.half95 is None for one in promised[: found.first])
     if unpromised:
         console.print(

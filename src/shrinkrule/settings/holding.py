@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from shrinkrule.printer import BEAD_PER_NOZZLE, LAYER_PER_NOZZLE
 from shrinkrule.settings.key import Key, Value
@@ -188,8 +188,8 @@ class Settings:
         return tuple(
             f"{', '.join(what)} of {place} {'is' if len(what) == 1 else 'are'} left out: "
             f"{'it belongs' if len(what) == 1 else 'they belong'} to another "
-            f"{of.replace('_', ' ')}"
-            for (place, of, _), what in said.items()
+            f"{of.replace('_', ' ')}{'' if line else _STAYS}"
+            for (place, of, line), what in said.items()
         )
 
     @property
@@ -241,6 +241,9 @@ class Settings:
             value = factor * (self.number("printer.nozzle") or 0.0)
             return Setting(key, value, Source.BUILT_IN, f"{factor:g} nozzles")
         return Setting(key, BUILT_IN.values.get(key.name), Source.BUILT_IN, "")
+
+
+_STAYS: Final = "; its offsets of outline, bores and first layer are used all the same"
 
 
 def _first(sources: Iterable[Stated], name: str) -> Value | None:

@@ -167,6 +167,7 @@ def history_page_outputs(
                 )
                 for name, found in charts.items()
             ],
+            drawn=any(chart.is_enough for found in charts.values() for chart in found),
             program=program(),
         )
     )
