@@ -183,6 +183,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         ),
     ),
     "walls/thickness": (
+        "tests/walls/test_facts_nearest.py",
         "tests/walls/test_facts_balls.py",
         "tests/walls/test_thickness.py",
         "tests/walls/test_behind.py",
