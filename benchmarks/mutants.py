@@ -200,6 +200,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/walls/test_detection.py",
     ),
     "walls/layers": (
+        "tests/walls/test_facts_sections.py",
         "tests/walls/test_facts_layers.py",
         "tests/walls/test_facts_outlines.py",
         "tests/walls/test_facts_cuts.py",
