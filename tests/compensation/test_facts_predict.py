@@ -10,10 +10,9 @@ import pytest
 import trimesh
 
 from shrinkrule import Estimate, ScaleFactors, demo_table, green_part, predict_fired, way_up
-from shrinkrule.calibration import Feature
-from shrinkrule.calibration.table.row import LengthEffect
+from shrinkrule.calibration import CalibrationRow, Feature
 from shrinkrule.compensation import Bent, Prediction, Print, expected_masses, expected_mm
-from shrinkrule.physics.interval import Scatter
+from shrinkrule.physics.interval import LengthEffect, Scatter
 from shrinkrule.printer import LayerHeights
 
 SURE = Scatter(0.003, 0.0, 0.0, math.inf)
@@ -163,9 +162,10 @@ def test_volume_and_masses_from_stage_to_stage() -> None:
     assert by_hand.fired_volume_mm3.half95 is None
 
 
-@pytest.mark.parametrize("missing", ["metal_fraction", "metal_density_g_cm3"])
-def test_without_either_number_there_are_no_masses(missing: str) -> None:
-    bare = replace(ROW, **{missing: None})
+@pytest.mark.parametrize(
+    "bare", [replace(ROW, metal_fraction=None), replace(ROW, metal_density_g_cm3=None)]
+)
+def test_without_either_number_there_are_no_masses(bare: CalibrationRow) -> None:
     assert expected_masses(1000.0, bare) == (None, None, None)
     wanted = trimesh.creation.box(WANTED)
     notes = predict_fired(green_part(wanted, FACTORS, way_up("z")), bare, 9600.0).notes
@@ -184,13 +184,25 @@ def test_a_single_firing_promises_nothing_but_expects_the_same() -> None:
     assert mass.half95 is None
 
 
+def bent(xy_mm: float | None, z_mm: float | None) -> CalibrationRow:
+    """The row with lengths of nought that fire to so much, along XY and Z."""
+    effects = [None if b is None else LengthEffect(Estimate(b, 0.01), 40.0) for b in (xy_mm, z_mm)]
+    return replace(ROW, length_effect_xy=effects[0], length_effect_z=effects[1])
+
+
 @pytest.mark.parametrize(("bend", "word"), [(0.25, "0.25 mm larger"), (-0.4, "0.40 mm smaller")])
 def test_what_length_does_is_said_of_the_axis_it_is_shown_on(bend: float, word: str) -> None:
     wanted = trimesh.creation.box(WANTED)
-    for field, name in (("length_effect_xy", "in XY"), ("length_effect_z", "in Z")):
-        row = replace(ROW, **{field: LengthEffect(Estimate(bend, 0.01), 40.0)})
-        notes = predict_fired(green_part(wanted, FACTORS, way_up("z")), row, 9600.0).notes
-        assert [word in note for note in notes if note.startswith(name)] == [True]
-        none = replace(ROW, **{field: LengthEffect(Estimate(0.0, 0.01), 40.0)})
-        notes = predict_fired(green_part(wanted, FACTORS, way_up("z")), none, 9600.0).notes
-        assert not [note for note in notes if note.startswith(name)]
+    green = green_part(wanted, FACTORS, way_up("z"))
+    for row, name in ((bent(bend, 0.0), "in XY"), (bent(0.0, bend), "in Z"), (bent(0, None), "")):
+        notes = predict_fired(green, row, 9600.0).notes
+        said = [note for note in notes if note.startswith("in ")]
+        assert [note.startswith(name) and word in note for note in said] == [True] * bool(name)
+
+
+def test_a_layer_more_makes_what_the_bent_line_makes_of_it() -> None:
+    """fired = 0.83 green + b (1 - green / 40): a green mm more makes 0.83 - b / 40."""
+    green = green_part(trimesh.creation.box(WANTED), FACTORS, way_up("z"))
+    layers = predict_fired(green, bent(None, 2.0), 9600.0, MADE).layers
+    assert layers is not None
+    assert layers.off_mm == pytest.approx((13.3 - 13.15) * 1.005 * (0.83 - 2.0 / 40.0))

@@ -44,7 +44,7 @@ def test_nearest_point_of_a_triangle(seed: int) -> None:
     corners = rng.normal(size=(2, 3, 3))
     at = corners[1].mean(axis=0) + rng.normal(size=3) * rng.choice([0.1, 1.0, 3.0])
     q = np.empty(3)
-    square = nearest_on_facet(1, corners, *at, q)
+    square = nearest_on_facet(1, corners, at[0], at[1], at[2], q)
     expected = trimesh.triangles.closest_point(corners[1:], at[None])[0]
     assert q == pytest.approx(expected, abs=1e-9)
     assert square == pytest.approx(((at - expected) ** 2).sum(), abs=1e-12)

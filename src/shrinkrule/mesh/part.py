@@ -1,8 +1,4 @@
-"""A part as it came from a file: its mesh in mm, and how far that mesh can be trusted.
-
-STL carries no unit, so the caller states one (millimetre unless given),
-and a warning is given when the size is absurd for a printed part.
-"""
+"""A part as it came from a file: its mesh in mm, and how far that mesh can be trusted."""
 
 from __future__ import annotations
 

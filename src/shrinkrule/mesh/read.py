@@ -1,6 +1,8 @@
 """Reading a part: from the corners in a file, or a mesh in memory, to a part that was inspected.
 
-What can be mended without changing the solid is mended in a fixed order; the rest is reported.
+What can be repaired without changing the solid is repaired in a fixed order; the rest is reported.
+STL carries no unit, so the caller states one (millimetre without it); a size that no printed part
+has brings a warning.
 """
 
 from __future__ import annotations
