@@ -122,6 +122,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         _PROMISE,
     ),
     "calibration/fit/beams.py": (
+        "tests/calibration/fit/test_facts_beams.py",
         "tests/calibration/fit/test_sag.py",
         "tests/references/test_calibration_sag.py",
         *_FIT,
