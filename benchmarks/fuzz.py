@@ -43,7 +43,7 @@ GUIDED: Final = (
 
 _WHERE: Final = {
     "ShrinkruleError": "shrinkrule.errors",
-    "read_part": "shrinkrule.mesh.part",
+    "read_part": "shrinkrule.mesh.read",
     "read_sheet": "shrinkrule.calibration.sheets.read",
     "read_table": "shrinkrule.calibration.table.read",
 }

@@ -84,6 +84,7 @@ _FIT: Final = (
     "tests/calibration/fit/test_fit_sheets.py",
     "tests/calibration/fit/test_facts_fit.py",
     "tests/calibration/fit/test_facts_limits.py",
+    "tests/calibration/fit/test_zero_and_drift.py",
 )
 _PROMISE: Final = "tests/calibration/fit/test_promise.py"
 _COVERAGE: Final = "tests/calibration/fit/test_coverage.py"
@@ -93,6 +94,7 @@ _JOB: Final = (
     "tests/test_facts_precurved.py",
     "tests/test_facts_job.py",
     "tests/test_job.py",
+    "tests/test_sizes.py",
 )
 SUITES: Final[dict[str, tuple[str, ...]]] = {
     "calibration/statistics": (
@@ -120,11 +122,13 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         _PROMISE,
     ),
     "calibration/fit/beams.py": (
+        "tests/calibration/fit/test_facts_beams.py",
         "tests/calibration/fit/test_sag.py",
         "tests/references/test_calibration_sag.py",
         *_FIT,
     ),
     "physics": (
+        "tests/physics",
         "tests/calibration/statistics",
         "tests/calibration/fit/test_balance.py",
         "tests/calibration/fit/test_sag.py",
@@ -143,6 +147,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
     ),
     "calibration/table": (
         "tests/calibration/table",
+        "tests/settings/test_measured.py",
         "tests/compensation/test_predict.py",
         *_FIT,
     ),
@@ -156,7 +161,14 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
     "sag/fem": ("tests/sag/fem", *_SOLVE, "tests/references/test_sag_scikit_fem.py"),
     "sag/voxels": ("tests/sag/voxels", "tests/sag/fem", *_SOLVE),
     "sag/contact": ("tests/sag/contact", *_SOLVE),
-    "sag": ("tests/sag/test_material.py", *_SOLVE),
+    "sag": (
+        "tests/sag/test_material.py",
+        "tests/sag/test_facts_plan.py",
+        "tests/sag/test_lying.py",
+        "tests/sag/test_steering.py",
+        *_SOLVE,
+        "tests/sag/test_estimate.py",
+    ),
     "sag/precurve.py": (
         "tests/sag/test_facts_precurve.py",
         *(
@@ -172,6 +184,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         ),
     ),
     "walls/thickness": (
+        "tests/walls/test_facts_nearest.py",
         "tests/walls/test_facts_balls.py",
         "tests/walls/test_thickness.py",
         "tests/walls/test_behind.py",
@@ -183,13 +196,19 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/walls/test_regions.py",
         "tests/walls/test_facts_outlines.py",
         "tests/walls/test_gaps.py",
+        "tests/walls/test_touching.py",
+        "tests/walls/test_places.py",
+        "tests/walls/test_detection.py",
     ),
     "walls/layers": (
+        "tests/walls/test_facts_sections.py",
         "tests/walls/test_facts_layers.py",
         "tests/walls/test_facts_outlines.py",
         "tests/walls/test_facts_cuts.py",
         "tests/walls/test_facts_lost.py",
         "tests/walls/test_layers.py",
+        "tests/walls/test_layers_places.py",
+        "tests/walls/test_layers_unsound.py",
     ),
     "coupon": (
         "tests/coupon/test_facts_layout.py",
@@ -201,6 +220,7 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/coupon/test_page.py",
         "tests/coupon/test_solid.py",
         "tests/coupon/test_own_walls.py",
+        "tests/coupon/test_small_furnaces.py",
     ),
     "furnace.py": ("tests/test_facts_ground.py", "tests/test_furnace.py"),
     "units.py": ("tests/test_facts_ground.py", "tests/files/test_threemf.py"),
@@ -210,7 +230,13 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/mesh",
         "tests/walls/test_thickness.py",
     ),
-    "job": (*_JOB, "tests/calibration/table/test_thickest_section.py"),
+    "job": (
+        *_JOB,
+        "tests/calibration/table/test_thickest_section.py",
+        "tests/test_bodies.py",
+        "tests/test_facts_bent.py",
+        "tests/test_facts_print.py",
+    ),
 }
 """Tests of a module, by the start of its path: the longest start counts. The module's own examples
 come first, then these in order."""

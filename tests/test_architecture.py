@@ -11,7 +11,8 @@ PACKAGE: Final = Path(__file__).parent.parent / "src" / "shrinkrule"
 FLOORS: Final = {
     "": (
         "version errors defaults numerics public cells",
-        "units cautions furnace printer sheet files",
+        "units",
+        "cautions furnace printer sheet files",
         "physics",
         "mesh loads history",
         "walls calibration coupon",
@@ -29,11 +30,11 @@ FLOORS: Final = {
         "stl threemf other_meshes",
         "models",
     ),
-    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part"),
+    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part", "read"),
     "report": (
         "foundation pictures",
         "words",
-        "sag printer_words fit verdict turning dimensions filament parts",
+        "sag printer_words place_words fit verdict turning dimensions filament parts",
         "dimension_list",
         "console html many plain",
         "outputs",
@@ -80,7 +81,7 @@ FLOORS: Final = {
         "page",
         "output",
     ),
-    "compensation": ("frames offset plate tolerance", "scale", "predict"),
+    "compensation": ("frames offset plate tolerance", "scale", "masses", "predict"),
     "printing": ("findings", "surface", "starts slender undersides", "check"),
     "job": (
         "recipe checks",

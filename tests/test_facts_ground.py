@@ -4,9 +4,21 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import shapely
+import shapely.affinity
 import trimesh
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as arrays
 
-from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, FurnaceFit, fit_in_furnace
+from shrinkrule.furnace import (
+    CLEARANCE_MM,
+    BoxFurnace,
+    CrucibleFurnace,
+    FurnaceFit,
+    enclosing_circle,
+    fit_in_furnace,
+)
 from shrinkrule.numerics.triangles import area_normals, heights, signed_volumes, unit_normals
 
 
@@ -83,3 +95,72 @@ def test_normals_and_heights_do_not_depend_on_where_a_triangle_lies() -> None:
             assert unit_normals(moved)[0] == pytest.approx([0.0, 0.0, 1.0])
             assert heights(moved)[0] == pytest.approx(12.0 / 5.0)
     assert unit_normals(corners * [1.0, 0.0, 1.0])[0].tolist() == [0.0, 0.0, 0.0]
+
+
+points_in_plan = arrays.arrays(
+    np.float64, st.tuples(st.integers(1, 12), st.just(2)), elements=st.floats(-40.0, 40.0, width=16)
+)
+
+
+@settings(deadline=None, max_examples=40)
+@given(points=points_in_plan)
+def test_the_enclosing_circle_is_the_smallest(points: np.ndarray) -> None:
+    """Against shapely's: that holds all points, and no smaller one does."""
+    centre, radius = enclosing_circle(points)
+    assert np.linalg.norm(points - centre, axis=1).max() <= radius + 1e-9
+    assert radius == pytest.approx(
+        shapely.minimum_bounding_radius(shapely.MultiPoint(points)), abs=1e-6
+    )
+
+
+@settings(deadline=None, max_examples=20)
+@given(points=points_in_plan.filter(lambda p: len(p) > 2), tall=st.floats(1.0, 60.0))
+def test_room_in_a_box_is_that_of_the_best_turn(points: np.ndarray, tall: float) -> None:
+    """Against shapely: the outline turned by the angle that is given leaves the room that is given,
+    and no whole degree leaves more."""
+    furnace = BoxFurnace(100.0, 60.0, 50.0, 3.0, 4.0)
+    usable = 50.0 - 3.0 - 4.0 - 2.0 * CLEARANCE_MM
+    assert furnace.usable_height_mm == usable
+    solid = np.column_stack([points, np.linspace(0.0, tall, len(points))])
+    fit = fit_in_furnace(solid, furnace)
+
+    def room(degrees: float) -> float:
+        turned = shapely.affinity.rotate(shapely.MultiPoint(points), -degrees, origin=(0.0, 0.0))
+        low_x, low_y, high_x, high_y = turned.bounds
+        return float(min(96.0 - (high_x - low_x), 56.0 - (high_y - low_y)))
+
+    rooms = [room(degrees) for degrees in range(180)]
+    assert fit.spare_mm == pytest.approx(min(max(rooms), usable - tall), abs=1e-6)
+    assert rooms[int(fit.turned_deg)] == pytest.approx(max(rooms), abs=1e-6)
+    assert fit.tight == ("height" if usable - tall < max(rooms) else "floor")
+    round_one = CrucibleFurnace(90.0, 50.0, 3.0, 4.0)
+    assert round_one.usable_height_mm == usable
+    across = 86.0 - 2.0 * shapely.minimum_bounding_radius(shapely.MultiPoint(points))
+    spare = fit_in_furnace(solid, round_one).spare_mm
+    assert spare == pytest.approx(min(across, usable - tall), abs=1e-6)
+
+
+@settings(deadline=None, max_examples=20)
+@given(seed=st.integers(0, 10_000), bodies=st.integers(1, 3))
+def test_triangles_measure_as_another_library_does(seed: int, bodies: int) -> None:
+    """Bodies with random corners, far from the origin; heights on the longest side by Heron."""
+    rng = np.random.default_rng(seed)
+    parts = [trimesh.convex.convex_hull(rng.normal(size=(9, 3))) for _ in range(bodies)]
+    for part in parts:
+        part.apply_translation(rng.uniform(-50.0, 50.0, 3))
+    whole = trimesh.util.concatenate(parts)
+    corners = np.asarray(whole.triangles)
+    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    half = 0.5 * sides.sum(axis=1)
+    area = np.sqrt(half * np.prod(half[:, None] - sides, axis=1))
+    assert np.linalg.norm(area_normals(corners), axis=1) == pytest.approx(2.0 * area, rel=1e-5)
+    assert heights(corners) == pytest.approx(2.0 * area / sides.max(axis=1), rel=1e-5)
+    assert unit_normals(corners) == pytest.approx(np.asarray(whole.face_normals), abs=1e-9)
+    labels = np.repeat(np.arange(bodies), [len(part.faces) for part in parts])
+    volumes = signed_volumes(np.asarray(whole.vertices), np.asarray(whole.faces), labels)
+    assert volumes == pytest.approx([part.volume for part in parts], rel=1e-9)
+
+
+def test_the_height_of_nothing_is_nought() -> None:
+    assert heights(np.zeros((1, 3, 3))).tolist() == [0.0]
+    assert heights(np.array([[[0.0, 0, 0], [1, 0, 0], [3, 0, 0]]])).tolist() == [0.0]

@@ -22,9 +22,6 @@ SAG_TOLERANCE_MM: Final = 0.02
 STATED_LENGTH_MM: Final = 40.0
 """Length for which an interval is stated when none is asked for: a usual size of a part."""
 
-PUBLISHED_SHRINKAGE: Final = 0.22
-"""Largest shrinkage that a coupon must still be measurable at; more than published ones."""
-
 CREDIBLE_SHRINKAGE: Final = 0.40
 """A measured length that shrank by more is a slip: a fifth of its volume would be left."""
 

@@ -28,6 +28,7 @@ class Option(StrEnum):
     AGAIN = "green part enlarged once more"
     CORRECTED = "printer corrected since"
     SUPPORT = "setter block or ballast"
+    TEACH = "part that teaches all the same"
     POOL = "coupons of different printers fitted together"
 
 

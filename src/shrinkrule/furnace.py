@@ -6,7 +6,6 @@ the wall it is fired beside and many makers bed it in ballast.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from itertools import combinations
 from math import sqrt
@@ -16,15 +15,36 @@ import numpy as np
 
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.units import parse_sizes
 
 CLEARANCE_MM: Final = 2.0
 """Room kept to each wall and to the lid: a finger's slack, so that nothing is scraped in or out."""
 
-_SIZES: Final = re.compile(r"^\s*\d+(?:[.,]\d+)?(?:\s*[xX×*]\s*\d+(?:[.,]\d+)?)+\s*(?:mm)?\s*$")
+
+class _Chamber:
+    """What a box and a crucible have in common: a height, and ballast in it."""
+
+    height_mm: float
+    ballast_below_mm: float
+    ballast_above_mm: float
+
+    @property
+    def usable_height_mm(self) -> float:
+        """Height a green part may have."""
+        ballast = self.ballast_below_mm + self.ballast_above_mm
+        return self.height_mm - ballast - 2.0 * CLEARANCE_MM
+
+    @property
+    def _ballast_text(self) -> str:
+        """Ballast for a sentence, empty where there is none."""
+        below, above = self.ballast_below_mm, self.ballast_above_mm
+        if not below + above:
+            return ""
+        return f", {below:g} mm of ballast below and {above:g} mm above"
 
 
 @dataclass(frozen=True)
-class BoxFurnace:
+class BoxFurnace(_Chamber):
     """A box-shaped chamber or sagger, inside sizes in mm.
 
     Parameters
@@ -51,12 +71,6 @@ class BoxFurnace:
         _check_ballast(self.height_mm, self.ballast_below_mm, self.ballast_above_mm)
 
     @property
-    def usable_height_mm(self) -> float:
-        """Height a green part may have."""
-        ballast = self.ballast_below_mm + self.ballast_above_mm
-        return self.height_mm - ballast - 2.0 * CLEARANCE_MM
-
-    @property
     def longest_mm(self) -> float:
         """Longest side of the room on the floor."""
         return max(self.length_mm, self.width_mm) - 2.0 * CLEARANCE_MM
@@ -78,11 +92,11 @@ class BoxFurnace:
 
     def __str__(self) -> str:
         sizes = f"{self.length_mm:g} x {self.width_mm:g} x {self.height_mm:g} mm"
-        return f"box {sizes} inside{_ballast_text(self)}"
+        return f"box {sizes} inside{self._ballast_text}"
 
 
 @dataclass(frozen=True)
-class CrucibleFurnace:
+class CrucibleFurnace(_Chamber):
     """A round crucible or chamber, inside sizes in mm.
 
     Parameters
@@ -108,12 +122,6 @@ class CrucibleFurnace:
         _check_ballast(self.height_mm, self.ballast_below_mm, self.ballast_above_mm)
 
     @property
-    def usable_height_mm(self) -> float:
-        """Height a green part may have."""
-        ballast = self.ballast_below_mm + self.ballast_above_mm
-        return self.height_mm - ballast - 2.0 * CLEARANCE_MM
-
-    @property
     def longest_mm(self) -> float:
         """Room across the floor."""
         return self.diameter_mm - 2.0 * CLEARANCE_MM
@@ -129,7 +137,7 @@ class CrucibleFurnace:
 
     def __str__(self) -> str:
         sizes = f"{self.diameter_mm:g} mm across, {self.height_mm:g} mm high"
-        return f"crucible {sizes} inside{_ballast_text(self)}"
+        return f"crucible {sizes} inside{self._ballast_text}"
 
 
 Furnace = BoxFurnace | CrucibleFurnace
@@ -273,14 +281,7 @@ def parse_box(text: str) -> BoxFurnace:
     >>> parse_box("80x60x50").usable_height_mm
     46.0
     """
-    sizes = _sizes(text)
-    if len(sizes) != 3:
-        raise SettingError(
-            f"{text!r} is not a box",
-            where="box",
-            hint="write length x width x height inside in mm, as 80x60x50",
-        )
-    return BoxFurnace(*sizes)
+    return BoxFurnace(*_sizes(text, 3, "box", "length x width x height", "80x60x50"))
 
 
 def parse_crucible(text: str) -> CrucibleFurnace:
@@ -306,20 +307,19 @@ def parse_crucible(text: str) -> CrucibleFurnace:
     >>> parse_crucible("90x60").longest_mm
     86.0
     """
-    sizes = _sizes(text)
-    if len(sizes) != 2:
+    return CrucibleFurnace(*_sizes(text, 2, "crucible", "diameter x height", "90x60"))
+
+
+def _sizes(text: str, count: int, what: str, order: str, example: str) -> list[float]:
+    """Inside sizes out of a text, mm; refused if they are not so many."""
+    sizes = parse_sizes(text)
+    if len(sizes) != count:
         raise SettingError(
-            f"{text!r} is not a crucible",
-            where="crucible",
-            hint="write diameter x height inside in mm, as 90x60",
+            f"{text!r} is not a {what}",
+            where=what,
+            hint=f"write {order} inside in mm, as {example}",
         )
-    return CrucibleFurnace(*sizes)
-
-
-def _sizes(text: str) -> list[float]:
-    if not _SIZES.match(text):
-        return []
-    return [float(s.replace(",", ".")) for s in re.findall(r"\d+(?:[.,]\d+)?", text)]
+    return sizes
 
 
 def _check_sizes(sizes: tuple[float, ...]) -> None:
@@ -346,11 +346,3 @@ def _check_ballast(height: float, below: float, above: float) -> None:
             where="furnace",
             hint="take a higher one, or state less ballast_below and ballast_above in the settings",
         )
-
-
-def _ballast_text(furnace: Furnace) -> str:
-    """Ballast of a furnace for a sentence, empty where there is none."""
-    below, above = furnace.ballast_below_mm, furnace.ballast_above_mm
-    if not below + above:
-        return ""
-    return f", {below:g} mm of ballast below and {above:g} mm above"

@@ -29,6 +29,7 @@ WATER_DENSITY_20C_G_CM3: Final = 0.99821
 """Density of air-free water at 20 degrees C (CRC Handbook, from memory)."""
 
 _LENGTH = re.compile(r"^\s*([+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][+-]?\d+)?)\s*([a-zµμ\"]*)\s*$")
+_SIZES = re.compile(r"^\s*\d+(?:[.,]\d+)?(?:\s*[xX×*]\s*\d+(?:[.,]\d+)?)+\s*(?:mm)?\s*$")
 _ALIASES: Final = {
     "": "mm",
     '"': "in",
@@ -108,6 +109,28 @@ def parse_length(text: str, where: str = "length") -> float:
             f"{text!r} is not a length", where=where, hint="write a number and a unit, as 0.6mm"
         )
     return float(match[1].replace(",", ".")) * unit_in_mm(match[2])
+
+
+def parse_sizes(text: str) -> list[float]:
+    """Sizes in mm from a text such as ``80x60x50`` or ``80 × 60 mm``; none for another text.
+
+    Parameters
+    ----------
+    text : str
+        Two or more numbers with x, × or * between them.
+
+    Returns
+    -------
+    list of float
+        mm.
+
+    Examples
+    --------
+    >>> parse_sizes("80x60,5 mm"), parse_sizes("80")
+    ([80.0, 60.5], [])
+    """
+    numbers = re.findall(r"\d+(?:[.,]\d+)?", text) if _SIZES.match(text) else []
+    return [float(number.replace(",", ".")) for number in numbers]
 
 
 def weight_kpa_per_mm(density_g_cm3: float) -> float:

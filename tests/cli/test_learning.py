@@ -61,7 +61,7 @@ def test_yes_lets_the_sound_part_teach_and_leaves_the_faulty_one_out(
     (taught,), (left,) = found["learned"]["taught"], found["learned"]["not_taught"]
     assert taught.startswith("A first")
     assert left.startswith("B second")
-    assert "--learn-from B" in left
+    assert "by its letter B" in left
     after = current()
     assert (after.coupons, after.firings) == (before.coupons + 1, before.firings + 1)
     assert [row.replaced != "" for row in read_table("table.csv")] == [True, False]

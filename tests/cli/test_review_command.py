@@ -117,7 +117,8 @@ def test_yes_does_not_let_a_faulty_part_teach(
     assert main(command) == 2
     said = " ".join(capsys.readouterr().err.split())
     assert "no part on it can teach: A block" in said
-    assert "--learn-from A" in said
+    assert "its letter A" in said
+    assert "(--learn-from LETTER)" in said
     assert main([*command, "--learn-from", "Q"]) == 2
     assert "no part has this letter" in capsys.readouterr().err
     assert (sheet.parent / "table.csv").read_bytes() == before

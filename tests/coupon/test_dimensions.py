@@ -22,11 +22,13 @@ from shrinkrule.coupon.piece import (
     JAW_WIDTH_MM,
     ROD_MM,
 )
-from shrinkrule.defaults import PUBLISHED_SHRINKAGE
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace, Furnace
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
+
+LARGEST_SHRINKAGE = 0.22
+"""A coupon must still be measurable after it: more than published ones."""
 
 Vector = Floats
 REACH = 40.0  # jaws of a common hand caliper are 40 mm deep
@@ -104,7 +106,7 @@ def test_the_nominal_is_the_distance_between_two_faces_of_the_mesh() -> None:
         assert case.dim.line.nominal == pytest.approx(measured, abs=1e-9), case.dim.line.id
 
 
-@pytest.mark.parametrize("shrinkage", [0.0, PUBLISHED_SHRINKAGE])
+@pytest.mark.parametrize("shrinkage", [0.0, LARGEST_SHRINKAGE])
 def test_the_tool_reaches_its_faces_green_and_fired(shrinkage: float) -> None:
     scale = 1.0 - shrinkage
     for case in ALL:

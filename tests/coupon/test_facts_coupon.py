@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import combinations, product
 
+import igl
 import numpy as np
 import pytest
 import shapely
@@ -150,3 +151,15 @@ def test_floors_of_the_ladder_close_their_bays_from_tooth_to_tooth(nozzle: float
         solid = shapely.union_all([shapely.Polygon(ring[:, :2]) for ring in section.discrete])
         bay = shapely.LineString([(left - 0.01, y), (right + 0.01, y)])
         assert solid.covers(bay)
+
+
+def test_dimensions_lie_on_the_pieces_as_they_stand_on_the_bed(coupon: Coupon) -> None:
+    """Both places that a caliper's jaw touches are on the surface of the coupon that is printed."""
+    mesh = coupon.mesh
+    touched = [dim for dim in coupon.dimensions if dim.line.kind is Kind.OUTSIDE]
+    assert len(touched) > 8
+    ends = np.array([end for dim in touched for end in (dim.start, dim.end)])
+    square, _, _ = igl.point_mesh_squared_distance(
+        ends, np.asarray(mesh.vertices), np.asarray(mesh.faces, dtype=np.int64)
+    )
+    assert np.sqrt(square) == pytest.approx(np.zeros(len(ends)), abs=1e-6)

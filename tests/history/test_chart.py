@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 
 from shrinkrule.history.chart import (
-    RANGE_PER_SD,
     WEIGHT,
     WIDTH,
-    individuals_limits,
+    known_limits,
     moving_average,
     moving_average_limits,
 )
@@ -40,11 +39,12 @@ Control* reprints it."""
 
 def test_the_limits_of_single_values_are_those_of_the_handbook() -> None:
     """6.3.2.2: centre 50.81, limits 55.8041 and 45.8159."""
-    limits = individuals_limits(FLOWRATES)
+    # Its mean moving range over d2 of two values is the standard deviation.
+    ranges = np.abs(np.diff(FLOWRATES))
+    limits = known_limits(float(np.mean(FLOWRATES)), float(ranges.mean()) / 1.128)
     assert limits.centre == pytest.approx(50.81)
     assert limits.upper == pytest.approx(55.8041, abs=5e-5)
     assert limits.lower == pytest.approx(45.8159, abs=5e-5)
-    assert pytest.approx(2.0 / np.sqrt(np.pi), abs=5e-4) == RANGE_PER_SD
 
 
 def test_the_moving_average_is_that_of_the_handbook() -> None:

@@ -16,7 +16,7 @@ from shrinkrule.mesh import read_part
 from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.printer import Printer
 from shrinkrule.report.console import rows_to_show
-from shrinkrule.report.words import kind_text, mend_text, place_text, rows_left_out
+from shrinkrule.report.place_words import kind_text, mend_text, place_text, rows_left_out
 from shrinkrule.walls import FindingKind, WallLimits
 
 PRINTER = Printer(nozzle_mm=0.6, bead_width_mm=0.66, layer_height_mm=0.3)

@@ -143,3 +143,25 @@ def test_between_two_notches_a_wall_is_found(left_mm: float) -> None:
     assert np.abs(ends[:, :, :2]) == pytest.approx(
         np.broadcast_to([0.0, tip], (2, len(found.thickness), 2)), abs=1e-6
     )
+
+
+@pytest.mark.parametrize("degrees", [12.0, 25.0, 40.0])
+@pytest.mark.parametrize("off", [0.1, 0.5, 0.9])
+def test_a_ball_in_a_wedge_grows_along_its_middle(degrees: float, off: float) -> None:
+    """From beside the middle plane: at x from the edge the ball has the radius x sin(a/2).
+
+    It goes to the middle first: straight off, it would zigzag and pass each radius further out,
+    by 0.1 to 1 %.
+    """
+    surface = Surface(wedge(degrees))
+    half = np.radians(degrees / 2.0)
+    start = np.array([[5.0, off * 5.0 * np.tan(half), 15.0]])
+    size = (5.0 * np.sin(half) - start[0, 1] * np.cos(half)) * (1.0 - 1e-9)
+    goals = np.array([6.0, 10.0]) * np.sin(half)
+    grown = grown_balls(surface.tree, start - surface.middle, np.array([size]), goals)
+    passed = grown.passed[0] + surface.middle
+    assert passed[:, 0] == pytest.approx([6.0, 10.0], rel=2e-4)
+    assert passed[:, 1] == pytest.approx([0.0, 0.0], abs=5e-4)
+    assert grown.radius[0] == pytest.approx(goals[1], rel=1e-3)
+    ends = np.sort(grown.ends[0] + surface.middle, axis=0)
+    assert ends[:, 1] == pytest.approx(np.array([-1.0, 1.0]) * goals[1] * np.cos(half), rel=1e-3)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 import trimesh
@@ -12,6 +14,7 @@ from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, WallLimits
 from shrinkrule.walls.layers.check import FEW_POINTS, ROUGH, _narrow_points_of
 from shrinkrule.walls.layers.loops import chain_pieces
+from shrinkrule.walls.layers.places import _is_blunt_end
 from shrinkrule.walls.regions.grouping import NUMBER, through_nodes
 
 PRINTER = Printer(nozzle_mm=0.6, bead_width_mm=0.66, layer_height_mm=0.3)
@@ -57,3 +60,18 @@ def test_struts_whose_balls_share_a_centre_are_one_net_with_a_third_nearby() -> 
     kind = np.full(3, NUMBER[FindingKind.THIN_PIN])
     label = through_nodes(rays, np.arange(3), kind, centres, 2.0)
     assert len(np.unique(label)) == 1
+
+
+@pytest.mark.parametrize(("layers", "blunt"), [(5, True), (6, False), (9, False)])
+def test_only_what_a_ball_as_wide_as_the_limit_nearly_reaches_is_a_blunt_end(
+    layers: int, blunt: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Limit 0.6 mm: of an end that widens at once, 0.3 mm and the reach of a stub, 0.525 mm."""
+    monkeypatch.setattr("shrinkrule.walls.layers.places._growth", lambda *_: 10.0)
+    square = CrossSection([np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])])
+    place = [SimpleNamespace(plan=square, layer=n) for n in range(layers)]
+    finding = SimpleNamespace(limit_mm=0.6, smallest_mm=0.55)
+    stack = SimpleNamespace(step_mm=0.1)
+    assert _is_blunt_end(place, finding, stack) is blunt  # type: ignore[arg-type]
+    thin = SimpleNamespace(limit_mm=0.6, smallest_mm=0.4)
+    assert not _is_blunt_end(place, thin, stack)  # type: ignore[arg-type]

@@ -11,6 +11,7 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.errors import SettingError
 from shrinkrule.walls import sample_surface
+from shrinkrule.walls.thickness.sampling import FACINGS, _facing
 from walls.shapes import box, tube
 
 SPACING = 0.5
@@ -74,3 +75,17 @@ def test_a_spacing_that_would_fill_the_memory_is_refused() -> None:
 def test_a_spacing_of_nothing_is_refused() -> None:
     with pytest.raises(SettingError, match="spacing"):
         sample_surface(box(1.0, 1.0, 1.0), 0.0)
+
+
+def test_facings_share_all_directions_evenly() -> None:
+    """Every patch of the cube of directions is used, and none holds normals far from each other.
+
+    From the middle of a face to a corner of its middle patch it is sqrt(2) over their number.
+    """
+    normals = np.random.default_rng(4).normal(size=(20_000, 3))
+    normals /= np.linalg.norm(normals, axis=1)[:, None]
+    number = _facing(normals)
+    assert len(np.unique(number)) == 6 * FACINGS**2
+    for facing in np.unique(number):
+        alike = normals[number == facing]
+        assert (alike @ alike.T).min() >= np.cos(2.0 * np.arctan(np.sqrt(2.0) / FACINGS)) - 1e-9

@@ -43,6 +43,7 @@ FLAGS: Final = {
     Option.CORRECTED: "--printer-corrected",
     Option.SUPPORT: "--support",
     Option.POOL: "--pool-printers",
+    Option.TEACH: "--learn-from LETTER",
 }
 """How each option is given here."""
 

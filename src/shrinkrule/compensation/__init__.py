@@ -1,6 +1,7 @@
 """From the wanted part to the green part, and back to what will come out of the furnace."""
 
 from shrinkrule.compensation.frames import QUARTER_TURNS, WAYS_UP, turn_up, turned_about_z, way_up
+from shrinkrule.compensation.masses import expected_masses
 from shrinkrule.compensation.offset import OffsetMesh, offset_outlines
 from shrinkrule.compensation.plate import plate_moved
 from shrinkrule.compensation.predict import (
@@ -11,7 +12,6 @@ from shrinkrule.compensation.predict import (
     Prediction,
     Print,
     SizePrediction,
-    expected_masses,
     expected_mm,
     predict_fired,
 )

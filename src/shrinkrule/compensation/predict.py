@@ -14,11 +14,11 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration import AXES, Axis, CalibrationRow, Feature, Interval
+from shrinkrule.compensation.masses import expected_masses, fired_volume
 from shrinkrule.compensation.scale import GreenPart, ScaleFactors
 from shrinkrule.compensation.tolerance import iso286_grade, iso2768_class
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printer import LayerHeights
-from shrinkrule.units import mass_g
 
 LENGTHS_MM: Final = (5.0, 20.0, 60.0)
 """Wanted lengths that are predicted for every kind of feature, whatever the part's own are."""
@@ -184,10 +184,6 @@ def predict_fired(
         )
     wanted = math.nan if wanted_volume_mm3 is None else wanted_volume_mm3
     green_volume = wanted * green.factors.volume if bent is None else bent.volume_mm3
-    relative = None
-    if row is not None and row.firing_scatter_known:
-        relative = row.coverage_factor * _relative_volume_sd(row)
-    fired = green_volume * float(np.prod(_fired_over_model(row, green.factors)))
     masses = (None, None, None) if row is None else expected_masses(green_volume, row)
     lengths: tuple[LengthPrediction, ...] = ()
     if row is not None and (bent is None or np.isfinite(bent.left_mm).all()):
@@ -196,7 +192,7 @@ def predict_fired(
         sizes,
         wanted,
         green_volume,
-        _interval(fired, relative),
+        fired_volume(green_volume, green.factors, row),
         *masses,
         _notes(row, sizes),
         lengths,
@@ -324,58 +320,6 @@ def _slope(row: CalibrationRow) -> float:
     """Fired mm along Z that one green mm more makes."""
     along = row.along("z")
     return along.fired_mm(1.0) - along.fired_mm(0.0)
-
-
-def _fired_over_model(row: CalibrationRow | None, factors: ScaleFactors) -> Floats:
-    """Fired over model length (3,) of the part's axes."""
-    if row is None:
-        return 1.0 / factors.per_axis
-    return np.array([1.0 / row.along(axis).factor for axis in AXES])
-
-
-def _relative_volume_sd(row: CalibrationRow) -> float:
-    x, y, z = (
-        along.scatter.next_sd / (1.0 - along.shrinkage.value)
-        for along in (row.along(axis) for axis in AXES)
-    )
-    # A hotter firing shrinks X and Y together; how far Z goes with them is not known.
-    return math.hypot(x + y, z)
-
-
-def expected_masses(
-    green_volume: float, row: CalibrationRow
-) -> tuple[Interval | None, Interval | None, Interval | None]:
-    """Green, debound and fired mass.
-
-    All metal of the green part stays: its mass is metal fraction x green volume x metal
-    density. The green part weighs that over the metal's share of the filament's mass.
-
-    Parameters
-    ----------
-    green_volume : float
-        Of the scaled mesh, mm3.
-    row : CalibrationRow
-        The batch.
-
-    Returns
-    -------
-    tuple of (Interval or None)
-        g; None where the row does not know it.
-    """
-    if row.metal_fraction is None or row.metal_density_g_cm3 is None:
-        return None, None, None
-    printed = green_volume * math.prod(row.along(axis).printed for axis in AXES)
-    metal = mass_g(printed * row.metal_fraction.value, row.metal_density_g_cm3)
-    relative = None
-    if row.firing_scatter_known:
-        relative = row.coverage_factor * row.metal_fraction.u / row.metal_fraction.value
-    share = row.metal_mass_share
-    green = None if share is None else _interval(metal / share, relative)
-    return green, _interval(metal, relative), _interval(metal, relative)
-
-
-def _interval(value: float, relative: float | None) -> Interval:
-    return Interval(value, None if relative is None else abs(value) * relative)
 
 
 def _notes(row: CalibrationRow | None, sizes: tuple[SizePrediction, ...]) -> tuple[str, ...]:

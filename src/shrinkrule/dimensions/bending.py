@@ -1,7 +1,8 @@
 """What the sag does to a dimension: the difference of the displacements of its two ends.
 
-Known where the sag was solved and taken off. The allowance changes what is printed; what it leaves
-changes what is fired; and the sag's own change is as unsure as the sag modulus that it goes with.
+It is known where the sag was solved and the part pre-curved. Pre-curving changes the printed
+length, the sag that remains changes the fired one, and the change by the whole sag is as uncertain
+as the sag modulus.
 """
 
 from __future__ import annotations

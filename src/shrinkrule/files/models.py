@@ -1,4 +1,4 @@
-"""Facets of a model file of any kind, told by what is in it and not by its name."""
+"""Facets of a model file of any kind, recognised by its content and not by its name."""
 
 from __future__ import annotations
 

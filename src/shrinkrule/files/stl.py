@@ -1,4 +1,4 @@
-"""STL in and out: facets of a file, or a plain word on why not; and the bytes of a mesh.
+"""STL in and out: facets of a file, or a message that says why not; and the bytes of a mesh.
 
 numpy-stl knows the binary records; the checks around it are ours, because a general
 reader lets a truncated, padded or foreign file pass as a smaller or empty mesh.

@@ -19,9 +19,6 @@ BYTES_PER_FACET: Final = 1100
 Measured: ``compensate`` of a ball of 0.7 million facets took 1.00 GB at its peak, 0.22 of them
 before it began. The search for sag is not in it."""
 
-SMALLEST_RECORD: Final = 50
-"""Bytes of a facet in the densest format, binary STL."""
-
 MAX_UNPACKED_BYTES: Final = 2 * 1024**3
 _CHUNK: Final = 1 << 20
 _MEMORY: Final = Path("/proc/meminfo")

@@ -29,9 +29,6 @@ WIDTH: Final = 2.998
 ALONE: Final = 3.0
 """Limits of one firing, in standard deviations."""
 
-RANGE_PER_SD: Final = 1.128
-"""Mean range of two normal values over their standard deviation: d2 of two, 2 / sqrt(pi)."""
-
 
 @dataclass(frozen=True)
 class Limits:
@@ -40,25 +37,6 @@ class Limits:
     centre: float
     lower: float
     upper: float
-
-
-def individuals_limits(values: ArrayLike) -> Limits:
-    """Limits of single values by their own moving range, where nothing else is known of them.
-
-    Parameters
-    ----------
-    values : (n,) float
-        Values in their order, at least two.
-
-    Returns
-    -------
-    Limits
-        Mean, and three standard deviations to each side.
-    """
-    given = np.asarray(values, dtype=np.float64)
-    centre = float(given.mean())
-    reach = ALONE * float(np.abs(np.diff(given)).mean()) / RANGE_PER_SD
-    return Limits(centre, centre - reach, centre + reach)
 
 
 def known_limits(centre: float, sd: float) -> Limits:

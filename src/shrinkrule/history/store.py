@@ -1,7 +1,7 @@
 """The history's file: JSON Lines beside the table, one line for each thing that happened.
 
 A line is appended under the table's own lock and never changed again; a line that cannot be read
-is passed over and said, so that one damaged line loses no other.
+is passed over and reported, so that one damaged line loses no other.
 """
 
 from __future__ import annotations

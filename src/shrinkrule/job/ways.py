@@ -2,7 +2,7 @@
 
 Each way is solved for its sag, and its green part is looked at for what printing it that way
 needs. A way that leaves nothing to do in either comes first; then less sag, less that nothing
-holds in the print, less height, more to stand on.
+holds in the print, less height, a larger footprint.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The mesh that is written, looked at once more: pre-curved, or with its outlines moved.
 
-What the straight part shows already, at the same place, is not told a second time.
+What the straight part shows already, at the same place, is not reported a second time.
 """
 
 from __future__ import annotations

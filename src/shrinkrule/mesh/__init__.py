@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Final
 from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
-    from shrinkrule.mesh.part import Part, part_from_mesh, read_part
+    from shrinkrule.mesh.part import Part
     from shrinkrule.mesh.rays import Rays
+    from shrinkrule.mesh.read import part_from_mesh, read_part
     from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 
 __all__ = [
@@ -25,8 +26,8 @@ _MODULES: Final = {
     "Rays": "shrinkrule.mesh.rays",
     "Soundness": "shrinkrule.mesh.soundness",
     "inspect_mesh": "shrinkrule.mesh.soundness",
-    "part_from_mesh": "shrinkrule.mesh.part",
-    "read_part": "shrinkrule.mesh.part",
+    "part_from_mesh": "shrinkrule.mesh.read",
+    "read_part": "shrinkrule.mesh.read",
 }
 
 __getattr__ = late_names(__name__, _MODULES)

@@ -1,7 +1,7 @@
 """What is wrong with a mesh, each defect with a short code that stays the same.
 
-Programs may look for the codes; the words beside them may change. What was mended is counted,
-and what a mend would have to guess is left and said.
+Programs may look for the codes; the words beside them may change. What was repaired is counted;
+what a repair would have to guess is left as it is and reported.
 """
 
 from __future__ import annotations

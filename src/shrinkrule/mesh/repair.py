@@ -121,7 +121,7 @@ def drop_degenerate(facets: Ints) -> tuple[Ints, str]:
 
 def turn_outward(
     vertices: Floats, facets: Ints, table: EdgeTable, where: str
-) -> tuple[Ints, tuple[str, ...]]:
+) -> tuple[Ints, tuple[str, ...], str]:
     """Wind every closed body outward, and its cavities with it.
 
     A body inside out has negative volume. It is turned together with everything
@@ -141,21 +141,23 @@ def turn_outward(
     -------
     facets : (m, 3) int64
         The facets, turned where needed.
-    notes : tuple of str
-        What was done, and what is doubtful.
+    turned : tuple of str
+        What was turned, a note each.
+    nested : str
+        A note on bodies in a body that face as it does; empty without any.
 
     Raises
     ------
     MeshError
         For a closed surface that has no outside.
     """
-    notes: list[str] = []
+    turned: list[str] = []
     if (table.uses == 2).all() and table.balance.any():
         facets = _orient(facets, where)
         table = edge_table(facets)
-        notes.append("turned single facets that faced the wrong way")
+        turned.append("turned single facets that faced the wrong way")
     if table.balance.any():
-        return facets, tuple(notes)
+        return facets, tuple(turned), ""
     labels = table.bodies
     volumes = signed_volumes(vertices, facets, labels)
     parents = _parents(vertices, facets, labels, volumes)
@@ -168,15 +170,15 @@ def turn_outward(
         volumes = np.where(inside_out, -volumes, volumes)
         count = int((inside_out & (depth == 0)).sum())
         bodies = "bodies that were" if count > 1 else "body that was"
-        notes.append(f"turned {count} {bodies} inside out")
-    nested = parents >= 0
-    same_way = nested & (np.sign(volumes) == np.sign(volumes[np.maximum(parents, 0)]))
+        turned.append(f"turned {count} {bodies} inside out")
+    same_way = (parents >= 0) & (np.sign(volumes) == np.sign(volumes[np.maximum(parents, 0)]))
+    nested = ""
     if same_way.any():
-        notes.append(
+        nested = (
             f"{int(same_way.sum())} closed shell(s) lie inside another and face the same way: "
             "taken as solid in solid; if a cavity was meant, turn its facets inward"
         )
-    return np.ascontiguousarray(facets), tuple(notes)
+    return np.ascontiguousarray(facets), tuple(turned), nested
 
 
 def _orient(facets: Ints, where: str) -> Ints:

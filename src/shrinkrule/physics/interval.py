@@ -1,4 +1,4 @@
-"""The promise for the next part: what a length will measure, and how far it may be off.
+"""The promise for the next part, a prediction interval: what a length will measure, and how surely.
 
 All that is known of an axis stands in :class:`AxisFacts`. :func:`next_part` makes of it the 95 %
 interval for one straight length of a finished part of a firing not seen yet, and it is the only

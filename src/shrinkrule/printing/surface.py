@@ -1,4 +1,4 @@
-"""A green part made ready to be asked what holds its undersides."""
+"""The surface of a green part with what the checks of its undersides share: facets, edges, rays."""
 
 from __future__ import annotations
 

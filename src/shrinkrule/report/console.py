@@ -14,7 +14,7 @@ from shrinkrule.cells import on_screen, printable
 from shrinkrule.defaults import STATED_LENGTH_MM
 from shrinkrule.job import JobResult, Level, Row, State, WallLook, WayLook
 from shrinkrule.mesh import Part
-from shrinkrule.report import words
+from shrinkrule.report import place_words, words
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import green_of
 from shrinkrule.report.printer_words import print_facts
@@ -274,7 +274,7 @@ def _show_places(look: WallLook, console: Console, verbose: bool = True) -> None
         shown = rows_to_show(look.rows)
         console.print(_rows(shown, look.part.unit))
         if left := [row for row in look.rows if row not in shown]:
-            console.print(f"  and in the report: {words.rows_left_out(left)}", style="dim")
+            console.print(f"  and in the report: {place_words.rows_left_out(left)}", style="dim")
     if verbose and (thickest := words.thickest_text(look)):
         console.print(thickest, style="dim")
     if verbose or report.measured_fraction < WHOLE:
@@ -300,11 +300,11 @@ def _rows(rows: Sequence[Row], unit: str) -> Table:
         place = row.worst
         finding = place.finding
         table.add_row(
-            Text(words.kind_text(row), style="yellow"),
+            Text(place_words.kind_text(row), style="yellow"),
             f"{finding.smallest_mm:.2f}",
             f"{finding.limit_mm:.2f}",
-            words.place_text(place, unit),
-            words.mend_text(place, unit),
+            place_words.place_text(place, unit),
+            place_words.mend_text(place, unit),
         )
     return table
 

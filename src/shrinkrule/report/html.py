@@ -19,7 +19,7 @@ from shrinkrule.files.templates import environment
 from shrinkrule.job import JobResult, Level, Outline, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printing import PrintFinding
-from shrinkrule.report import words
+from shrinkrule.report import place_words, words
 from shrinkrule.report.dimensions import dimension_rows
 from shrinkrule.report.filament import filament_text
 from shrinkrule.report.foundation import green_of, program
@@ -300,7 +300,7 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
     place, finding = row.worst, row.worst.finding
     return {
         "number": str(number),
-        "kind": words.kind_text(row),
+        "kind": place_words.kind_text(row),
         "rule": {"ball": "ball thickness", "layers": "layer section"}.get(
             finding.rule.value, "ball and layers"
         ),
@@ -308,9 +308,9 @@ def _row(number: int, row: Row, pictures: tuple[Picture, ...], unit: str) -> dic
         "limit": f"{finding.limit_mm:.2f}",
         "area": words.rough(finding.area_mm2),
         "volume": "" if finding.volume_mm3 is None else words.rough(finding.volume_mm3),
-        "where": words.place_text(place, unit),
-        "span": words.span_text(place),
+        "where": place_words.place_text(place, unit),
+        "span": place_words.span_text(place),
         "seen": _seen(str(number), pictures),
-        "mend": words.mend_text(place, unit),
+        "mend": place_words.mend_text(place, unit),
         "at": _at(place.in_model),
     }

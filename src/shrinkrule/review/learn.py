@@ -19,7 +19,7 @@ from shrinkrule.calibration import (
 )
 from shrinkrule.calibration.fit.lengths import read_witnesses, why_no_witness
 from shrinkrule.calibration.sheets.load import as_coupon
-from shrinkrule.errors import SheetError
+from shrinkrule.errors import Option, SheetError
 from shrinkrule.review.firing import review_firings
 from shrinkrule.review.judge import PartReview
 
@@ -109,7 +109,8 @@ def learn(
     ]
     for one in refused:
         reasons[_name(one)] = (
-            f"{faulty[_name(one)]}; --learn-from {one.part.line.letter} learns from it all the same"
+            f"{faulty[_name(one)]}; named by its letter {one.part.line.letter}, "
+            "it teaches all the same"
         )
     taught = tuple(name for name, reason in reasons.items() if not reason)
     not_taught = tuple(f"{name}: {reason}" for name, reason in reasons.items() if reason)
@@ -120,6 +121,7 @@ def learn(
             hint="look at what went wrong with it first"
             if refused
             else "read at least three lengths along each of X, Y and Z, green and fired",
+            options=(Option.TEACH,) if refused else (),
         )
     slips = [
         f"{as_coupon(one.part).settings.coupon}:{mark}"

@@ -1,4 +1,4 @@
-"""How a part meets the plate before anything sags: on a face, on a point, or crooked beside a face.
+"""How a part meets the plate before anything sags: on a face, on a point, or tilted off a face.
 
 Judged on the part's own facets, not on bricks: a degree of tilt is less than a brick.
 """

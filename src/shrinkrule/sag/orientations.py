@@ -1,4 +1,4 @@
-"""The six orientations in the furnace, ranked by sag, then height, then footprint."""
+"""The six ways up (orientations) in the furnace, ranked by sag, then height, then footprint."""
 
 from __future__ import annotations
 

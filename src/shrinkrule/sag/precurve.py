@@ -1,4 +1,4 @@
-"""Pre-curving: the shape that sags into the wanted one.
+"""Pre-curving, the allowance for sag: the shape that sags into the wanted one.
 
 The computed displacement is subtracted from the vertices, the pre-curved part is fired in
 the solver, and what then differs from the wanted part is subtracted again, until the

@@ -5,19 +5,16 @@ Lengths are mm, or a text with a unit; sizes are a text such as ``80x60x50`` or 
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Final
 
 from shrinkrule.errors import SettingError
-from shrinkrule.units import parse_length
+from shrinkrule.units import parse_length, parse_sizes
 
 Value = float | int | str | Path
 """A value of a key: mm or another number, a count, a text, sizes as text, or a file."""
-
-_SIZES: Final = re.compile(r"^\s*\d+(?:[.,]\d+)?(?:\s*[xX×*]\s*\d+(?:[.,]\d+)?)+\s*(?:mm)?\s*$")
 
 
 class Kind(StrEnum):
@@ -143,9 +140,7 @@ class Key:
         text = stated
         if isinstance(stated, list) and all(_is_number(size) for size in stated):
             text = "x".join(f"{size:g}" for size in stated)
-        if not isinstance(text, str) or not _SIZES.match(text):
-            raise self._refused(stated, where)
-        sizes = [float(size.replace(",", ".")) for size in re.findall(r"\d+(?:[.,]\d+)?", text)]
+        sizes = parse_sizes(text) if isinstance(text, str) else []
         if len(sizes) != _COUNT_OF_SIZES[self.kind]:
             raise self._refused(stated, where)
         return "x".join(f"{self._in_range(size, where):g}" for size in sizes)

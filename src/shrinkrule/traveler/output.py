@@ -35,7 +35,7 @@ def traveler_paths(folder: Path, name: str) -> dict[str, Path]:
     SettingError
         For a name that is no plain file name.
     """
-    require_plain_name(name, "--name")
+    require_plain_name(name, "name")
     return {"page": folder / f"{name}.traveler.html", "sheet": folder / f"{name}.load.csv"}
 
 

@@ -1,7 +1,7 @@
 """A filled sheet of a load: the parts that were fired together, each as a sheet of its own.
 
 The cells are read by the one reader of sheets. Unlike a coupon, a part may come back with some
-stages unmeasured: what is there is used, and what is missing is said by whoever uses it.
+stages unmeasured: what is there is used, and what is missing is reported where it would be used.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Drift: whether shrinkage goes one way from firing to firing.
 
 A furnace whose thermocouple ages, or a spool that is used up, moves the shrinkage a little each
-time. Named from five firings on, and never carried on: the row stays the mean of its firings.
+time. Named from five firings on, and never extrapolated: the row stays the mean of its firings.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
 """Right cylinders on facets: axis, radius through the facets' corners, and how far they reach.
 
 The corners of the strips lie on the cylinder, whether the facets are inscribed in the round that
-was drawn or stand about it; so the cylinder is fitted to the ends of the creases alone. Least
-squares of the distances to the axis, by Gauss and Newton's steps from a circle fitted to the
-points as they are seen along the creases (I. Kasa, IEEE Trans. Instrum. Meas. 25 (1976) 8-14).
+was drawn or stand about it; so the cylinder is fitted to the ends of the creases alone (`fitting`).
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """A cylinder fitted to the ends of creases.
 
-Least squares of the distances to the axis, by Gauss and Newton's steps from a circle fitted to the
+Least squares of the distances to the axis, by Gauss-Newton steps from a circle fitted to the
 points as they are seen along the creases (I. Kasa, IEEE Trans. Instrum. Meas. 25 (1976) 8-14).
 """
 

@@ -1,8 +1,8 @@
 """Flat regions of a surface: facets side by side whose vertices lie in one plane.
 
 Two facets are of one plane where the vertices of the one lie in the plane of the other, no farther
-off than rounding can put them: each of four points may be off by the noise, and the three of the
-plane count as much as the fourth point leans on them (its barycentric coordinates).
+off than rounding can put them: each of four points may be off by the noise, and the errors of the
+plane's three points are weighted with the barycentric coordinates of the fourth.
 """
 
 from __future__ import annotations

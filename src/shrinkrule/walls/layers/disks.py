@@ -12,7 +12,7 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.jit import compiled
-from shrinkrule.walls.layers.outlines import distance_to_edges, is_inside
+from shrinkrule.walls.layers.outlines import distance_to_edges, edge_ends, is_inside
 
 STEP: Final = 0.25
 """Spacing of the points tried, in radii: a neck 2 % too thin between holes is longer."""
@@ -157,14 +157,11 @@ def narrow_outline_points(
         Points, mm.
     """
     count = len(points)
-    end = np.empty((count, 2))
+    end = edge_ends(points, begins)
     low, high = np.full(2, np.inf), np.full(2, -np.inf)
-    for ring in range(len(begins) - 1):
-        for i in range(begins[ring], begins[ring + 1]):
-            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
-            for a in range(2):
-                end[i, a] = points[j, a]
-                low[a], high[a] = min(low[a], points[i, a]), max(high[a], points[i, a])
+    for i in range(count):
+        for a in range(2):
+            low[a], high[a] = min(low[a], points[i, a]), max(high[a], points[i, a])
     # Cells as wide as the disk, but not many more than there are edges.
     cell = max(radius, np.sqrt((high[0] - low[0]) * (high[1] - low[1]) / (4.0 * count + 1000.0)))
     size = np.empty(2, np.int64)
@@ -263,14 +260,8 @@ def fits(points: Floats, begins: Ints, radius: float) -> bool:
     bool
         True where it fits somewhere.
     """
-    count = len(points)
-    end = np.empty((count, 2))
-    for ring in range(len(begins) - 1):
-        for i in range(begins[ring], begins[ring + 1]):
-            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
-            end[i, 0], end[i, 1] = points[j, 0], points[j, 1]
-    centre = np.empty((1, 2))
-    for i in range(count):
+    end, centre = edge_ends(points, begins), np.empty((1, 2))
+    for i in range(len(points)):
         ux, uy = end[i, 0] - points[i, 0], end[i, 1] - points[i, 1]
         length = np.sqrt(ux * ux + uy * uy)
         if length == 0.0:

@@ -11,6 +11,28 @@ from shrinkrule.numerics.jit import compiled
 
 
 @compiled
+def edge_ends(points: Floats, begins: Ints) -> Any:
+    """Where the edge ends that begins at each point of closed outlines.
+
+    Parameters
+    ----------
+    points, begins : (n, 2) float64, (m + 1,) int64
+        Points of closed outlines, mm; the first of each, with their number at the end.
+
+    Returns
+    -------
+    (n, 2) float64
+        The point after each one, mm.
+    """
+    end = np.empty((len(points), 2))
+    for ring in range(len(begins) - 1):
+        for i in range(begins[ring], begins[ring + 1]):
+            j = i + 1 if i + 1 < begins[ring + 1] else begins[ring]
+            end[i, 0], end[i, 1] = points[j, 0], points[j, 1]
+    return end
+
+
+@compiled
 def nearest_edges(points: Floats, start: Floats, end: Floats, within: float) -> Any:
     """Find the nearest edge to each point.
 
@@ -243,9 +265,7 @@ def any_within(points: Floats, ring: Floats) -> bool:
     bool
         True for one or more.
     """
-    after = np.empty_like(ring)
-    for k in range(len(ring)):
-        after[k - 1, 0], after[k - 1, 1] = ring[k, 0], ring[k, 1]
+    after = edge_ends(ring, np.array([0, len(ring)]))
     found = False
     for i in range(len(points)):
         found = found or is_inside(points[i, 0], points[i, 1], ring, after)

@@ -141,13 +141,13 @@ def _tidied(points: Floats, facets: Ints) -> tuple[Floats, Ints, list[str]]:
 def _turned(points: Floats, facets: Ints) -> tuple[Ints, list[str]]:
     table = edge_table(facets)
     try:
-        turned, notes = turn_outward(points, facets, table, "")
+        outward, turned, nested = turn_outward(points, facets, table, "")
     except MeshError:
         return facets, [
             "the surface has no outside (it is one-sided): its walls are a guess; "
             "repair it in the modelling program"
         ]
-    return turned, list(notes)
+    return outward, [*turned, *([nested] if nested else [])]
 
 
 def _open_words(points: Floats, facets: Ints, twin: Ints, place_text: PlaceText) -> str:
