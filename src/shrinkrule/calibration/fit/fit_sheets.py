@@ -27,7 +27,12 @@ from shrinkrule.calibration.fit.lengths import (
 from shrinkrule.calibration.fit.notes import fit_notes
 from shrinkrule.calibration.fit.outliers import find_outliers
 from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
-from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier
+from shrinkrule.calibration.fit.result import (
+    AxisResult,
+    FitResult,
+    NamedOutlier,
+    judged_together,
+)
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
 from shrinkrule.calibration.fit.zero import axes_or_zero, caliper_zero, without_zero
 from shrinkrule.calibration.sheets.join import joined
@@ -104,6 +109,7 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
     if differ:
         half = 0.5 * abs(float(difference.value))
         xy = replace(together, fit=mean_of_axes(x.fit, y.fit), half_difference=half)
+    (x, y, z), (xy, _) = judged_together((x, y, z)), judged_together((xy, z))
     balances = tuple(
         weigh(_weights(sheet, number, (x, y, z), printing)) for number, sheet in enumerate(used)
     )

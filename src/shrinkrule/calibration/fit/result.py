@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 import numpy as np
@@ -14,6 +14,8 @@ from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.sag import SagFit
 from shrinkrule.calibration.sheets.sheet import Sheet
 from shrinkrule.calibration.statistics.drift import Drift
+from shrinkrule.calibration.statistics.few_firings import informed
+from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
 from shrinkrule.calibration.table.ladder import Ladder
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.physics.estimate import Estimate, Estimates
@@ -74,18 +76,42 @@ class AxisResult:
         Fired against green.
     half_difference : float
         Half of the difference in shrinkage between X and Y where it is significant; else 0.
+    known_scatter : FiringScatter or None
+        What is known of the scatter with the other axes; None: what the axis shows by itself.
     """
 
     name: str
     lengths: Lengths
     fit: AxisFit
     half_difference: float = 0.0
+    known_scatter: FiringScatter | None = None
+
+    @property
+    def own_scatter(self) -> FiringScatter:
+        """What the axis by itself shows of how coupons differ, as shares of the green length."""
+        at = self.fit.centre_mm
+        return firing_scatter(self.fit.lines.at(at) / at, self.fit.firing)
+
+    @property
+    def scatter(self) -> FiringScatter:
+        """How coupons differ, as shares of the green length, by all that is known."""
+        return self.known_scatter or self.own_scatter
 
     @property
     def shrinkage(self) -> Estimate:
         """Shrinkage at the centre length, with the standard uncertainty of its mean."""
         at = self.fit.centre_mm
-        return Estimate(float(self.fit.shrinkage_at(at)), float(self.fit.mean_u_mm(at)) / at)
+        u = float(self.fit.mean_u_mm(at)) / at
+        if self.scatter.coupons > 1:
+            u = float(np.sqrt(self.scatter.mean_variance))
+        return Estimate(float(self.fit.shrinkage_at(at)), u)
+
+    @property
+    def line_variance(self) -> float:
+        """Variance of one coupon's shrinkage by the residuals of its line."""
+        at = self.fit.centre_mm
+        unit = float(self.fit.lines.unit_variance_at(at).mean())
+        return float(self.fit.residual_variance) * unit / at**2
 
     @property
     def shrinkage_by_coupon(self) -> Floats:
@@ -98,6 +124,29 @@ class AxisResult:
         expected = self.fit.lines.at(self.lengths.green.T).T
         off = self.lengths.fired - expected
         return np.where(self.lengths.weight > 0.0, off, np.nan)
+
+
+def judged_together(axes: tuple[AxisResult, ...]) -> tuple[AxisResult, ...]:
+    """Axes of the same coupons, each with what all of them show of how firings differ.
+
+    Parameters
+    ----------
+    axes : tuple of AxisResult
+        The axes.
+
+    Returns
+    -------
+    tuple of AxisResult
+        The same with their scatter.
+    """
+    known = informed(
+        [axis.own_scatter for axis in axes],
+        [axis.line_variance for axis in axes],
+        sum(float(axis.fit.residual_dof) for axis in axes),
+    )
+    return tuple(
+        replace(axis, known_scatter=scatter) for axis, scatter in zip(axes, known, strict=True)
+    )
 
 
 @dataclass(frozen=True)
