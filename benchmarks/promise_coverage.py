@@ -2,9 +2,10 @@
 
 Each workshop draws its truth, prints and fires coupons in two to six firings, fits them, scales
 wanted lengths by the row as the main job does, and prints and fires the next part in a firing of
-its own. Counted is the share of true lengths inside the interval that is printed. All numbers are
-INVENTED. Of the small coupon of few readings, each read once, the same, and axis by axis also what
-the narrowest quarter of the intervals holds, and of slips of the pen how many are named. Run ``python benchmarks/promise_coverage.py [sets] [workshop]`` to write the table again.
+its own. Counted is the share of true lengths inside the interval that is printed; axis by axis
+also what the narrowest quarter of the intervals holds, and, of the small coupon of few readings,
+how many slips of the pen are named. All numbers are INVENTED. Run ``python
+benchmarks/promise_coverage.py [sets] [workshop] [slips]`` to write the tables again.
 """
 
 from __future__ import annotations
@@ -155,9 +156,7 @@ def coupon(
             for size in (green, fired)
         ]
         readings.append(
-            Reading(
-                number, mark, "", kind, "xyz"[axis], model, None, both[0], None, both[1]
-            )
+            Reading(number, mark, "", kind, "xyz"[axis], model, None, both[0], None, both[1])
         )
     return Sheet(f"{numbers[1]}.csv", settings(*numbers), tuple(readings), ())
 
@@ -225,7 +224,8 @@ def coverage(
 def in_narrowest_quarter(count: Count) -> list[bool]:
     """Whether those parts were held whose intervals are the narrowest quarter of all."""
     half = np.array(count.half)
-    return [held for held, narrow in zip(count.held, half <= np.quantile(half, 0.25)) if narrow]
+    few = half <= np.quantile(half, 0.25)
+    return [held for held, narrow in zip(count.held, few, strict=True) if narrow]
 
 
 def axis_by_axis(cells: dict[tuple[Axis, Feature, float], Count]) -> str:

@@ -230,4 +230,6 @@ def _note(fit: FitResult, own: str) -> str:
         said.append(f"left out: {', '.join(fit.left_out)}")
     if fit.outliers:
         said.append(f"{len(fit.outliers)} outliers kept, see the fit's report")
+    if fit.slips_weigh:
+        said.append(fit.slips_not_told or "")
     return "; ".join(filter(None, said))

@@ -1,9 +1,9 @@
 """How much firings differ, judged by few of them: with the other axes and with what is usual.
 
 Two or three firings that happen to agree along one axis say little about that axis: Student's
-factor holds on the average, and fails for those intervals that came out narrow. An axis is therefore
-judged together with the other axes of the same coupons, and by a weakly informative prior on the
-standard deviation of firings. The axes share furnace and print, so that they add no degrees of
+factor holds on the average, and fails for those intervals that came out narrow. An axis is judged
+together with the other axes of the same coupons, and by a weakly informative prior on the standard
+deviation of firings. The axes share furnace and print, so that they add no degrees of
 freedom; they only stand in for one another.
 
 Source: half-Cauchy prior for the standard deviation of few groups, A. Gelman, *Bayesian Analysis* 1
@@ -83,7 +83,8 @@ def _with_the_others(own: Floats, floors: Floats, dof: float) -> Floats:
     """Mean squares (a,), each drawn towards what the other axes show beyond their lines."""
     beyond = own - floors
     others = (beyond.sum() - beyond) / (beyond.size - 1) + floors
-    return (OTHERS_WEIGH * np.maximum(others, 0.5 * floors) + dof * own) / (OTHERS_WEIGH + dof)
+    others = np.maximum(others, 0.5 * floors)
+    return np.asarray((OTHERS_WEIGH * others + dof * own) / (OTHERS_WEIGH + dof))
 
 
 def posterior(mean_square: ArrayLike, floor: ArrayLike, dof: float) -> tuple[Floats, Floats]:
@@ -109,7 +110,9 @@ def posterior(mean_square: ArrayLike, floor: ArrayLike, dof: float) -> tuple[Flo
     >>> round(float(variance) ** 0.5, 5), round(float(dof), -2)
     (0.0015, 500.0)
     """
-    square, least = (np.asarray(value, dtype=np.float64)[..., None] for value in (mean_square, floor))
+    square, least = (
+        np.asarray(value, dtype=np.float64)[..., None] for value in (mean_square, floor)
+    )
     sd = USUAL_SD * GRID
     variance = sd**2 + least
     # Even steps of the logarithm: the density of the standard deviation times itself.
@@ -123,5 +126,8 @@ def posterior(mean_square: ArrayLike, floor: ArrayLike, dof: float) -> tuple[Flo
     for _ in range(HALVINGS):
         middle = 0.5 * (low + high)
         held = (weight * special.erf(middle[..., None] / np.sqrt(2.0 * variance))).sum(axis=-1)
-        low, high = np.where(held < CONFIDENCE, middle, low), np.where(held < CONFIDENCE, high, middle)
+        low, high = (
+            np.where(held < CONFIDENCE, middle, low),
+            np.where(held < CONFIDENCE, high, middle),
+        )
     return (high / t_quantile(found)) ** 2, found
