@@ -70,6 +70,7 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
         "x_y_difference": {**_departure(fit.xy_difference), "real": fit.axes_differ},
         "caliper": asdict(fit.caliper),
         "outliers": [asdict(outlier) for outlier in fit.outliers],
+        "slip_named_from_mm": _finite(fit.slip_search and fit.slip_search.named_from_mm),
         "left_out": list(fit.left_out),
         "balances": [_balance(balance) for balance in fit.balances],
         "sag": None if fit.sag is None else _sag(fit.sag),
@@ -79,6 +80,10 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
     }
     plain = without_nan(values)
     return dict(plain)
+
+
+def _finite(value: float | None) -> float | None:
+    return value if value is not None and isfinite(value) else None
 
 
 def _axis(fit: FitResult, axis: AxisResult, row: CalibrationRow) -> dict[str, Any]:
