@@ -13,7 +13,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.coupon.block import block_plan, build_block
-from shrinkrule.coupon.block_sizes import LONGEST_MM, shortest_block_mm, size_block
+from shrinkrule.coupon.block_sizes import LONGEST_MM, PIN_BEADS, shortest_block_mm, size_block
 from shrinkrule.coupon.fitting import (
     FEW_BRIDGE,
     CouponPlan,
@@ -25,7 +25,7 @@ from shrinkrule.coupon.fitting import (
 )
 from shrinkrule.coupon.ladder import build_ladder
 from shrinkrule.coupon.layout import Rectangle, bed_places, floor_places
-from shrinkrule.coupon.piece import Dimension, Piece
+from shrinkrule.coupon.piece import Dimension, Piece, Tool
 from shrinkrule.coupon.spans import SagSpans, one_span_note, span_notes
 from shrinkrule.coupon.worth import Worth, cannot_know, worth_of
 from shrinkrule.sheet import Kind, Setting, SheetLine
@@ -302,7 +302,22 @@ def _notes(
         few = plan.readings is Readings.FEW
         spans = "span is" if few else "spans are"
         notes.append(f"No sag modulus was given: the {spans} for a first guess.")
-    return tuple(notes)
+    return (*notes, *_pin_note(plan, pieces))
+
+
+def _pin_note(plan: CouponPlan, pieces: tuple[Piece, ...]) -> tuple[str, ...]:
+    """Say that a small block has fewer round holes for pins than a large one."""
+    if plan.readings is Readings.FEW:
+        return ()
+    holes = sum(dim.tool is Tool.PIN for piece in pieces for dim in piece.dimensions)
+    if holes == len(PIN_BEADS):
+        return ()
+    has = "none of the small round holes" if not holes else "only one of the two small round holes"
+    return (
+        f"The block is too small for all holes that a gauge pin measures: it has {has}. How round "
+        "holes go with their diameter is then known from "
+        + ("two diameters instead of three." if holes else "one diameter, and so not at all."),
+    )
 
 
 def _span_notes(plan: CouponPlan, spans: SagSpans) -> tuple[str, ...]:

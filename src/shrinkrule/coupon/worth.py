@@ -183,7 +183,8 @@ def cannot_know(few: Worth, long: Worth) -> tuple[str, ...]:
     return (
         "This coupon cannot know: the thinnest wall and floor that come out, by how much round "
         "holes are tighter than slots, whether the drop follows span and depth as a beam's does, "
-        "which reading is a slip, and whether a caliper's zero or an axis is behind a small error.",
+        "and whether a caliper's zero or an axis is behind a small error. A slip of the pen in the "
+        "longest length of an axis shows late with one coupon: calibrate says from which size on.",
         f"In one firing it leaves unsure (95 %) a length of {STATED_LENGTH_MM:g} mm by "
         f"{few.length_mm:.2f} mm, a height of {STATED_LENGTH_MM:g} mm by {few.height_mm:.2f}, the "
         f"bead's spread by {few.bead_mm:.2f} and the first layer by {few.first_layer_mm:.2f} mm, "

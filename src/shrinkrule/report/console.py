@@ -228,6 +228,8 @@ def show_rows(
     for row, balance in rows:
         if balance is not None and balance.warning:
             console.print(_look(balance.warning))
+        if row.uneven:
+            console.print(_look(f"row {row.name!r}: {row.uneven}"))
         said = filter(None, (row.replaced and f"replaced {row.replaced}", row.note))
         if note := "; ".join(said):
             console.print(f"  {on_screen(row.name)}: {on_screen(note)}", style="dim")

@@ -57,7 +57,9 @@ def test_offsets_are_the_coupons_and_firings_are_all(tmp_path: Path) -> None:
     row, before_row = row_from_fit(together, "with"), row_from_fit(alone, "alone")
     assert (row.firings, before_row.firings) == (4, 3)
     assert row.parts_x is not None
-    assert row.parts_x.dof == 3.0
+    assert together.x.own_scatter.mean_dof == 3.0
+    assert before_row.parts_x is not None
+    assert row.parts_x.dof > before_row.parts_x.dof
     # The mean is of all four: the part counts as a coupon does.
     by_coupon = together.xy.shrinkage_by_coupon
     assert row.shrinkage_xy.value == pytest.approx(float(by_coupon.mean()), abs=1e-9)

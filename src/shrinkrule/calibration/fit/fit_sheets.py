@@ -25,9 +25,20 @@ from shrinkrule.calibration.fit.lengths import (
     lengths_along,
 )
 from shrinkrule.calibration.fit.notes import fit_notes
-from shrinkrule.calibration.fit.outliers import find_outliers
+from shrinkrule.calibration.fit.outliers import (
+    FEW,
+    SlipSearch,
+    find_outliers,
+    find_slips,
+    has_few,
+)
 from shrinkrule.calibration.fit.printing import PrintingFit, fit_printing
-from shrinkrule.calibration.fit.result import AxisResult, FitResult, NamedOutlier
+from shrinkrule.calibration.fit.result import (
+    AxisResult,
+    FitResult,
+    NamedOutlier,
+    judged_together,
+)
 from shrinkrule.calibration.fit.sag import Beam, SagFit, fit_sag
 from shrinkrule.calibration.fit.zero import axes_or_zero, caliper_zero, without_zero
 from shrinkrule.calibration.sheets.join import joined
@@ -90,13 +101,13 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
     bent = together.fit.has_intercept
     x, y = (_axis(used, axes, firing, caliper, bent) for axes in ("x", "y"))
     lengths = x.lengths, y.lengths, z.lengths
-    green_variance = together.lengths.green_variance(caliper.variance)
+    green_variance = together.lengths.green_variance(caliper.least_variance)
     parts = _parts_of(used)
     printing = fit_printing(lengths, reading_variance=green_variance, parts=parts)
     without = fit_printing(
         lengths, reading_variance=green_variance, zero_is_right=True, parts=parts
     )
-    fired_variance = together.lengths.fired_variance(caliper.variance)
+    fired_variance = together.lengths.fired_variance(caliper.least_variance)
     from_model = fit_printing(lengths, fired=True, reading_variance=fired_variance, parts=parts)
     difference = axis_difference(x.fit, y.fit)
     differ = bool(difference.is_significant(DIFFERENCE_CONFIDENCE))
@@ -104,6 +115,8 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
     if differ:
         half = 0.5 * abs(float(difference.value))
         xy = replace(together, fit=mean_of_axes(x.fit, y.fit), half_difference=half)
+    (x, y, z), (xy, _) = judged_together((x, y, z)), judged_together((xy, z))
+    search = find_slips(lengths) if has_few(lengths) else None
     balances = tuple(
         weigh(_weights(sheet, number, (x, y, z), printing)) for number, sheet in enumerate(used)
     )
@@ -127,7 +140,8 @@ def _fitted(used: tuple[Sheet, ...], leave_out: tuple[str, ...]) -> FitResult:
         caliper=caliper,
         # Each axis by its own line: coupons whose X and Y differ would make the longest lengths
         # look like slips against a line of both.
-        outliers=_outliers(used, (x, y, z), firing),
+        outliers=_outliers(used, (x, y, z), firing, search),
+        slip_search=search,
         left_out=leave_out,
         balances=balances,
         relative_density=_mean([balance.relative_density for balance in balances]),
@@ -216,27 +230,41 @@ def _axis(
         lengths.fired,
         firing,
         lengths.weight,
-        lengths.reading_variance(caliper.variance),
+        lengths.reading_variance(caliper.least_variance),
         bent,
     )
     return AxisResult(axes.upper(), lengths, fit)
 
 
 def _outliers(
-    sheets: tuple[Sheet, ...], axes: tuple[AxisResult, ...], firing: Ints
+    sheets: tuple[Sheet, ...],
+    axes: tuple[AxisResult, ...],
+    firing: Ints,
+    search: SlipSearch | None,
 ) -> tuple[NamedOutlier, ...]:
     """Outliers of all axes, largest first, named by file and line."""
-    named = []
+    named: dict[tuple[str, str], NamedOutlier] = {}
+
+    def add(
+        axis: AxisResult, place: tuple[int, int], off: float, sigmas: float, stage: str = ""
+    ) -> None:
+        coupon, feature = place
+        reading = axis.lengths.readings[coupon][feature]
+        where = reading.where or sheets[coupon].where
+        outlier = NamedOutlier(where, reading.line, reading.id, off, sigmas, stage)
+        named.setdefault((where, reading.id), outlier)
+
+    for slip in () if search is None else search.slips:
+        add(axes[slip.axis], (slip.coupon, slip.feature), slip.off_mm, slip.sigmas, slip.stage)
     for axis in axes:
         lengths = axis.lengths
+        # What three lengths say against their own line, all coupons together say better.
+        if search is not None and float(lengths.weight.sum(axis=1).min()) <= FEW:
+            continue
         bent = axis.fit.has_intercept
         for found in find_outliers(lengths.green, lengths.fired, firing, lengths.weight, bent):
-            reading = lengths.readings[found.coupon][found.feature]
-            where = reading.where or sheets[found.coupon].where
-            named.append(
-                NamedOutlier(where, reading.line, reading.id, found.residual_mm, found.sigmas)
-            )
-    return tuple(sorted(named, key=lambda outlier: -outlier.sigmas))
+            add(axis, (found.coupon, found.feature), found.residual_mm, found.sigmas)
+    return tuple(sorted(named.values(), key=lambda outlier: -outlier.sigmas))
 
 
 def _weights(

@@ -27,6 +27,9 @@ SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP:
 FEWEST: Final = 3
 """Lengths along an axis that a coupon needs: two make a line, a third judges it."""
 
+LIMIT_STEPS: Final = 2.0
+"""Limits of error of a caliper and of the hand that reads it once, in last steps."""
+
 WHOLE_LAYERS: Final = 0.02
 """A step of so nearly a whole number of layers is one: sheets give six digits."""
 
@@ -188,11 +191,15 @@ class Caliper:
         Standard deviation of repeats of one length; ``None`` without repeats.
     repeats_dof : int
         Its degrees of freedom.
+    least_variance : float
+        Below which no residual variance is believed, mm2: of one reading, and without repeats of
+        what a caliper and the hand that holds it may be off.
     """
 
     variance: float
     repeats_sd_mm: float | None
     repeats_dof: int
+    least_variance: float = 0.0
 
 
 def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
@@ -208,7 +215,9 @@ def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
     Caliper
         Variance of one reading.
 
-    Source: JCGM 100:2008, F.2.2.1: a step ``d`` has the standard uncertainty ``d / sqrt(12)``.
+    Source: JCGM 100:2008, F.2.2.1: a step ``d`` has the standard uncertainty ``d / sqrt(12)``;
+    4.3.7: limits of error of ``2 d`` without repeats, as of a caliper's 0.02 mm at a step of 0.01
+    (ISO 13385-1, from memory), taken as a rectangle.
     """
     groups = [
         np.array(values)
@@ -222,9 +231,10 @@ def caliper_of(sheets: Sequence[Sheet]) -> Caliper:
     floor = step**2 / 12.0
     dof = sum(group.size - 1 for group in groups)
     if dof == 0:
-        return Caliper(floor, None, 0)
+        return Caliper(floor, None, 0, floor + (LIMIT_STEPS * step) ** 2 / 3.0)
     variance = sum(float(((group - group.mean()) ** 2).sum()) for group in groups) / dof
-    return Caliper(max(variance, floor), float(np.sqrt(variance)), dof)
+    variance_of_one = max(variance, floor)
+    return Caliper(variance_of_one, float(np.sqrt(variance)), dof, variance_of_one)
 
 
 def firing_numbers(sheets: Sequence[Sheet]) -> tuple[tuple[str, ...], Ints]:

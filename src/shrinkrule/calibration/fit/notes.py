@@ -22,6 +22,9 @@ FEWEST_TO_JUDGE: Final = 4
 FEWEST_FOR_TREND: Final = 8
 """Residuals needed to judge whether their size grows with length."""
 
+FEW_FIRINGS: Final = 4
+"""Firings up to which what is usual weighs noticeably in the scatter between them."""
+
 CHANCE: Final = 0.01
 """Chance of a remark on something that has no cause."""
 
@@ -86,7 +89,14 @@ def _firings(result: FitResult) -> Iterator[Note]:
         yield Note(
             NoteWeight.LOOK,
             "two firings know little about the next: a third coupon in a third firing narrows the "
-            "intervals several times",
+            "intervals",
+        )
+    if 1 < len(result.firings) <= FEW_FIRINGS:
+        yield Note(
+            NoteWeight.FACT,
+            f"{len(result.firings)} firings alone cannot show how firings differ: the axes are "
+            "judged together, and what sintered parts usually keep (0.3 %) weighs in; further "
+            "firings take over from it",
         )
     for name, drift in result.drifts.items():
         step = drift.per_firing
@@ -183,6 +193,10 @@ def _outliers(result: FitResult) -> Iterator[Note]:
             NoteWeight.LOOK,
             f"{outlier}; it is in the fit: measure it again, or leave it out by name",
         )
+    if (said := result.slips_not_told) is not None:
+        yield Note(NoteWeight.LOOK if result.slips_weigh else NoteWeight.FACT, said)
+    if (uneven := result.uneven) is not None:
+        yield Note(NoteWeight.LOOK, uneven)
 
 
 def _printing(result: FitResult) -> Iterator[Note]:

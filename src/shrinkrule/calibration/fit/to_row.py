@@ -10,7 +10,8 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.calibration.fit.result import AxisResult, FitResult
-from shrinkrule.calibration.statistics.firings import firing_scatter
+from shrinkrule.calibration.statistics.few_firings import informed
+from shrinkrule.calibration.statistics.firings import FiringScatter, firing_scatter
 from shrinkrule.calibration.table.evidence import Evidence
 from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.errors import SheetError
@@ -96,7 +97,7 @@ def measured_row(fit: FitResult, more_firings: int = 0) -> CalibrationRow:
     """
     settings = [sheet.settings for sheet in fit.sheets]
     xy, z = _axis(fit.xy), _axis(fit.z)
-    parts = [_parts(fit, number, more_firings) for number in range(3)]
+    parts = _parts(fit, more_firings)
     sag, printing = fit.sag, fit.printing
     spread = 2.0 * printing.next_bead.u * (1.0 - xy.shrinkage.value)
     return CalibrationRow(
@@ -171,7 +172,7 @@ def _of_the_part(fit: FitResult, axis: AxisResult, number: int) -> float:
 def _axis(axis: AxisResult) -> _Axis:
     """One axis of a fit in the terms of a row."""
     fit, at = axis.fit, axis.fit.centre_mm
-    scatter = fit.scatter_at(at)
+    scatter = axis.scatter
     # The reading errors of the coupons' lines stay in it: without them, two coupons that happen to
     # agree would promise parts that never differ.
     own = float(scatter.next_part_variance)
@@ -181,34 +182,44 @@ def _axis(axis: AxisResult) -> _Axis:
     kept = float(fit.fired_mm(0.0)) if bool(fit.has_intercept) else 0.0
     return _Axis(
         shrinkage=shrinkage,
-        scatter=float(np.sqrt(own)) / at,
+        scatter=float(np.sqrt(own)),
         effect=LengthEffect(Estimate(kept, float(fit.intercept.u)), at),
         dof=scatter.equivalent_dof if scatter.coupons > 1 else float(fit.residual_dof),
     )
 
 
-def _parts(fit: FitResult, number: int, more_firings: int) -> Scatter:
-    """How parts differ along an axis from model to fired, as shares of the green length.
+def _parts(fit: FitResult, more_firings: int) -> tuple[Scatter, ...]:
+    """How parts differ along each axis from model to fired, as shares of the green length.
 
     Fired over green of each coupon times its green over model: reading errors of green lengths
     are in both and cancel, and so the product scatters by less than its two factors do.
     """
-    axis = (fit.x, fit.y, fit.z)[number]
-    at = axis.fit.centre_mm
-    printed = 1.0 + fit.printing.scale_by_coupon[:, number]
-    values = axis.fit.lines.at(at) / at * printed / printed.mean()
-    scatter = firing_scatter(values, fit.firing)
-    if more_firings:
-        scatter = scatter.with_more_firings(more_firings)
+    axes, line_u = (fit.x, fit.y, fit.z), fit.from_model.coupon_scale_u
+    scatters = []
+    for number, axis in enumerate(axes):
+        at = axis.fit.centre_mm
+        printed = 1.0 + fit.printing.scale_by_coupon[:, number]
+        values = axis.fit.lines.at(at) / at * printed / printed.mean()
+        scatter = firing_scatter(values, fit.firing)
+        scatters.append(scatter.with_more_firings(more_firings) if more_firings else scatter)
+    known = informed(scatters, [u**2 for u in line_u], fit.from_model.residual_dof)
+    return tuple(
+        _scatter(scatter, axis.shrinkage.u, line)
+        for scatter, axis, line in zip(known, axes, line_u, strict=True)
+    )
+
+
+def _scatter(scatter: FiringScatter, mean_u: float, line: float) -> Scatter:
+    """Scatter of one axis in the terms of a row; ``mean_u`` where a single coupon tells none."""
     within = float(scatter.part_mean_square)
     if scatter.firings > 1:
         within *= 1.0 - 1.0 / scatter.coupons_per_firing
     return Scatter(
-        mean_u=float(np.sqrt(scatter.mean_variance)) if scatter.coupons > 1 else axis.shrinkage.u,
+        mean_u=float(np.sqrt(scatter.mean_variance)) if scatter.coupons > 1 else mean_u,
         between=float(np.sqrt(scatter.firing_mean_square)),
         within=float(np.sqrt(within)),
         dof=max(float(scatter.mean_dof), 1.0),
-        line=fit.from_model.coupon_scale_u[number] if scatter.firings > 1 else 0.0,
+        line=line if scatter.firings > 1 else 0.0,
     )
 
 
@@ -219,4 +230,6 @@ def _note(fit: FitResult, own: str) -> str:
         said.append(f"left out: {', '.join(fit.left_out)}")
     if fit.outliers:
         said.append(f"{len(fit.outliers)} outliers kept, see the fit's report")
+    if fit.slips_weigh:
+        said.append(fit.slips_not_told or "")
     return "; ".join(filter(None, said))

@@ -42,6 +42,9 @@ class FiringScatter:
         How many.
     coupons_per_firing : float
         Harmonic mean of the coupons in a firing.
+    between_dof : float or None
+        Degrees of freedom of ``firing_mean_square`` where more than the firings tells it; None: one
+        less than the firings.
     """
 
     mean: Floats
@@ -50,6 +53,7 @@ class FiringScatter:
     firings: int
     coupons: int
     coupons_per_firing: float
+    between_dof: float | None = None
 
     @property
     def firing_variance(self) -> Floats:
@@ -79,9 +83,11 @@ class FiringScatter:
         return self.part_mean_square / self.coupons
 
     @property
-    def mean_dof(self) -> int:
+    def mean_dof(self) -> float:
         """Degrees of freedom of the mean's uncertainty; 0 with a single coupon."""
-        return self.firings - 1 if self.firings > 1 else self.coupons - 1
+        if self.firings == 1:
+            return self.coupons - 1.0
+        return self.firings - 1.0 if self.between_dof is None else self.between_dof
 
     @property
     def equivalent_dof(self) -> float:
@@ -95,16 +101,18 @@ class FiringScatter:
         between = float(self.firing_mean_square) * (1.0 + 1.0 / self.firings)
         if own == 0.0 or between == 0.0:
             return np.inf
-        factor = float(blended_factor([between / own], [self.firings - 1]))
+        factor = float(blended_factor([between / own], [self.mean_dof]))
         if factor <= float(t_quantile(MANY)):
             return np.inf
+        if factor >= float(t_quantile(self.mean_dof)):
+            return self.mean_dof
 
         def excess(dof: float) -> float:
             return float(t_quantile(dof)) - factor
 
         from scipy import optimize
 
-        return float(optimize.brentq(excess, self.firings - 1.0, MANY))
+        return float(optimize.brentq(excess, self.mean_dof, MANY))
 
     def with_more_firings(self, more: int) -> FiringScatter:
         """Expect the same scatter after ``more`` further coupons, one a firing."""

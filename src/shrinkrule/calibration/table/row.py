@@ -30,6 +30,11 @@ AXES: Final[tuple[Axis, ...]] = ("x", "y", "z")
 """Axes of the print frame."""
 
 
+UNEVEN: Final = 4.0
+"""Ratio of uncertainties from which one axis counts as far less sure than another (engineering
+judgement: two axes of three firings each are so far apart in one row of eight by chance)."""
+
+
 @dataclass(frozen=True)
 class CalibrationRow:
     """Shrinkage and what belongs to it, for one batch of material in one process.
@@ -262,6 +267,11 @@ class CalibrationRow:
         """Whether intervals hold all that makes lengths differ, so that a class may be named."""
         return self.firing_scatter_known and self.residual_xy_mm > 0.0 and self.residual_z_mm > 0.0
 
+    @property
+    def uneven(self) -> str | None:
+        """That one axis is several times as unsure as another, in words; None where it is not."""
+        return uneven_axes({axis.upper(): self.along(axis).shrinkage for axis in AXES})
+
     def on_a_true_printer(self) -> CalibrationRow:
         """Row for the same printer after its axes were corrected by what this row says.
 
@@ -312,6 +322,35 @@ class CalibrationRow:
         plain = asdict(self)
         del plain["extrapolated"]  # the note says so, in words
         return {key: _finite(value) for key, value in plain.items()}
+
+
+def uneven_axes(shrinkages: dict[str, Estimate]) -> str | None:
+    """Say that the shrinkage of one axis is several times as unsure as that of another.
+
+    Axes share printer, furnace and caliper, so that an interval far narrower than the others is
+    narrow by chance.
+
+    Parameters
+    ----------
+    shrinkages : dict
+        Shrinkage by the name of the axis.
+
+    Returns
+    -------
+    str or None
+        A sentence without its full stop; None where the axes are about as unsure.
+    """
+    known = {name: estimate.u for name, estimate in shrinkages.items() if estimate.u > 0.0}
+    if len(known) < 2:
+        return None
+    wide, narrow = max(known, key=known.__getitem__), min(known, key=known.__getitem__)
+    times = known[wide] / known[narrow]
+    if times < UNEVEN:
+        return None
+    return (
+        f"the shrinkage of {wide} is {times:.0f} times as unsure as that of {narrow}: with few "
+        f"readings that may be chance; take ± of {wide} for {narrow} too, or fire another coupon"
+    )
 
 
 def _finite(value: object) -> object:

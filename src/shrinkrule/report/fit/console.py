@@ -20,6 +20,7 @@ from shrinkrule.calibration import (
 )
 from shrinkrule.cells import on_screen
 from shrinkrule.defaults import STATED_LENGTH_MM
+from shrinkrule.physics.estimate import t_quantile
 from shrinkrule.units import rounded_up
 
 STYLES: Final = {
@@ -112,16 +113,24 @@ def _pm(estimate: Estimate, digits: int = 3) -> str:
 
 def _axes(fit: FitResult, row: CalibrationRow) -> Table:
     table = Table(box=None, pad_edge=False)
-    for heading in ("axis", "shrinks, % ± u", "parts differ, %", "firings differ, %", "40 mm ±"):
+    for heading in (
+        "axis",
+        "shrinks, %, ± 95 %",
+        "parts differ, %",
+        "firings differ, %",
+        "40 mm ±",
+    ):
         table.add_column(heading, justify="left" if heading == "axis" else "right")
     for name, axis in zip(AXES, (fit.x, fit.y, fit.z), strict=True):
         at = axis.fit.centre_mm
         scatter = axis.fit.scatter_at(at)
+        dof = axis.scatter.mean_dof or axis.fit.residual_dof
         half = row.promise(name, STATED_LENGTH_MM).half95
         many = fit.coupons > len(fit.firings)
         table.add_row(
             axis.name,
-            f"{100 * axis.shrinkage.value:.2f} ± {100 * axis.shrinkage.u:.2f}",
+            f"{100 * axis.shrinkage.value:.2f} ± "
+            f"{rounded_up(100 * float(t_quantile(dof)) * axis.shrinkage.u)}",
             f"{100 * float(scatter.part_variance) ** 0.5 / at:.2f}" if many else "not known",
             f"{100 * float(scatter.firing_variance) ** 0.5 / at:.2f}"
             if fit.knows_firings

@@ -70,6 +70,7 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
         "x_y_difference": {**_departure(fit.xy_difference), "real": fit.axes_differ},
         "caliper": asdict(fit.caliper),
         "outliers": [asdict(outlier) for outlier in fit.outliers],
+        "slip_named_from_mm": _slip_mm(fit),
         "left_out": list(fit.left_out),
         "balances": [_balance(balance) for balance in fit.balances],
         "sag": None if fit.sag is None else _sag(fit.sag),
@@ -79,6 +80,12 @@ def fit_dict(fit: FitResult, row: CalibrationRow, files: dict[str, Path]) -> dic
     }
     plain = without_nan(values)
     return dict(plain)
+
+
+def _slip_mm(fit: FitResult) -> float | None:
+    """Slip that is named wherever it is, mm; None where lines tell it, or where none ever is."""
+    search = fit.slip_search
+    return search.named_from_mm if search and isfinite(search.named_from_mm) else None
 
 
 def _axis(fit: FitResult, axis: AxisResult, row: CalibrationRow) -> dict[str, Any]:
