@@ -118,7 +118,7 @@ FLOORS: Final = {
     "loads": ("outline", "packing"),
     "history": ("store chart", "made firings", "reviewed"),
     "review": ("readings", "scatter causes", "likelihood weights", "judge", "learn shrunk"),
-    "traveler": ("load", "lines pictures", "page", "output"),
+    "traveler": ("shape", "load", "lines pictures", "page", "output"),
     "cli.many_parts": ("processes", "loads"),
     "settings": ("key", "keys", "stated", "measured toml_files", "holding", "workshop write"),
     "calibration": ("statistics", "table sheets", "fit"),

@@ -25,7 +25,7 @@ from shrinkrule.mesh.repair import (
     merge_equal_vertices,
     turn_outward,
 )
-from shrinkrule.mesh.size import require_size, size_warning
+from shrinkrule.mesh.size import require_extent, require_size, size_warning
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh, soundness_of
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import EdgeTable, edge_table
@@ -120,6 +120,16 @@ class Part:
                 hint="give the wanted part, or have it enlarged once more",
                 options=(Option.AGAIN,),
             )
+
+    def require_extent(self) -> None:
+        """Refuse a part that is thinner than anything printed: a sheet or a line.
+
+        Raises
+        ------
+        MeshError
+            For such a part.
+        """
+        require_extent(np.asarray(self.mesh.vertices, dtype=np.float64), self.source.name)
 
     def require_solid(self) -> None:
         """Refuse a part whose volume cannot be trusted.

@@ -84,7 +84,7 @@ def what_is_replaced(files: dict[str, Path], model: Path, recipe: Recipe) -> str
         return ""
     try:
         before = dict(json.loads(files["json"].read_bytes())["recipe"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return "a result whose recipe is not known"
     now = recipe_dict(model.name, checksum_of(model), recipe, files)
     other = [f"{key}: {str(before.get(key))[:60]}" for key in now if before.get(key) != now[key]]
@@ -106,10 +106,12 @@ def what_does_not_match(files: dict[str, Path]) -> str:
     """
     green = green_of(files)
     try:
-        named = json.loads(files["json"].read_bytes()).get("green_sha256")
-    except (OSError, ValueError, AttributeError):
+        report = json.loads(files["json"].read_bytes())
+        named, about = report.get("green_sha256"), report["files"].values()
+    except (OSError, ValueError, AttributeError, KeyError, TypeError, RecursionError):
         return ""
-    if not isinstance(named, str) or checksum_of(green) == named:
+    # One of another format that is about to be written is not what the report speaks of.
+    if green.name not in about or not isinstance(named, str) or checksum_of(green) == named:
         return ""
     state = "does not belong to" if green.exists() else "is missing beside"
     return (
