@@ -20,6 +20,7 @@ from shrinkrule.files import (
 from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
 from shrinkrule.job import JobResult, Recipe, WallLook
+from shrinkrule.job.bodies import object_names
 from shrinkrule.report.foundation import green_of
 from shrinkrule.report.plain import job_dict, recipe_dict
 from shrinkrule.version import VERSION
@@ -169,7 +170,8 @@ def job_outputs(
     bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
     if green_format == "3mf":
         about = f"{GREEN_MARK}{bent}{stem}, mm, {scales}"
-        green = threemf_bytes(result.to_slice, f"{stem} green", _metadata(result, files, about))
+        about_it = _metadata(result, files, about)
+        green = threemf_bytes(result.to_slice, f"{stem} green", about_it, object_names(result))
     else:
         header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
         green = stl_bytes(result.to_slice, header)
