@@ -1,5 +1,7 @@
 """Damaged and hostile files for every reader: nothing but our own error may come out.
 
+Readers of tables, sheets, lists, reports and histories go on to what is shown of them.
+
 Run ``python benchmarks/fuzz.py [--target NAME ...] [--seconds 60] [--seed 0]``. Files under
 ``tests/fuzz_seeds`` are changed at random (bytes, numbers, lines, pieces of other seeds) and read;
 with ``--guided`` atheris steers the changes by what code they reach (one target at a time). What
@@ -9,8 +11,11 @@ raises anything but our error, takes over two seconds or over a gigabyte is writ
 from __future__ import annotations
 
 import argparse
+import functools
 import importlib
 import io
+import json
+import math
 import random
 import re
 import resource
@@ -22,11 +27,36 @@ import warnings
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
-from shrinkrule import ShrinkruleError, read_part
+import trimesh
+from rich.console import Console
+
+from shrinkrule import (
+    CalibrationRow,
+    ShrinkruleError,
+    demo_table,
+    find_row,
+    part_from_mesh,
+    read_part,
+)
+from shrinkrule.calibration.sheets.load import read_load
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.table.read import read_table
+from shrinkrule.dimensions.dimension import Dimension
+from shrinkrule.dimensions.find import find_dimensions
+from shrinkrule.dimensions.limits import read_limits
+from shrinkrule.history.store import checksums_in, history_path, read_history
+from shrinkrule.report.parts.charts import charts_of, history_page_outputs
+from shrinkrule.report.parts.history import show_history
+from shrinkrule.report.parts.review import review_dict, show_reviews
+from shrinkrule.review.judge import review_part
+from shrinkrule.settings.toml_files import read_settings
+from shrinkrule.sheet import LOAD_COLUMNS, sheet_csv
+from shrinkrule.traveler.lines import sheet_lines
+from shrinkrule.traveler.load import load_of
+from shrinkrule.traveler.page import traveler_html
+from shrinkrule.traveler.pictures import part_pictures
 
 SEEDS: Final = Path(__file__).parent.parent / "tests" / "fuzz_seeds"
 GUIDED: Final = (
@@ -107,6 +137,56 @@ def _package(data: bytes) -> bytes:
     return out.getvalue()
 
 
+@functools.cache
+def _rows() -> tuple[CalibrationRow, ...]:
+    return demo_table()
+
+
+def _review(data: bytes) -> None:
+    """The filled sheet of a load, up to what is shown of its review."""
+    rows = _rows()
+    parts = read_load(_file(data, "fuzzed.load.csv"))
+    row = find_row(rows, parts[0].sheet.settings.row or rows[0].name, "the demo table")
+    reviews = [review_part(part, row, rows[1:]) for part in parts]
+    show_reviews(reviews, _quiet())
+    json.dumps([review_dict(review, row) for review in reviews], allow_nan=False)
+
+
+def _history(data: bytes) -> None:
+    """The history of a table, up to its page."""
+    table = _PLACE / "table.csv"
+    history_path(table).write_bytes(data)
+    read = read_history(table)
+    charts = charts_of(read.entries, _rows())
+    show_history(read, read.entries, charts, _quiet())
+    history_page_outputs(table, read.entries, charts, _PLACE)
+    json.dumps([sorted(checksums_in(entry)) for entry in read.entries])
+    json.dumps(read.entries, indent=2, allow_nan=False)
+
+
+def _traveler(data: bytes) -> None:
+    """A report beside its green part, up to the page of a load of it and a sound one."""
+    for name in ("block.green.stl", "block.green.3mf"):
+        _file((SEEDS / "stl" / "binary_t_joint").read_bytes(), name)
+    sound = _file(seeds_of("report")[0], "sound.report.json")
+    load = load_of([sound, _file(data, "fuzzed.report.json")])
+    pictures = part_pictures(load.parts[1])
+    sheet_csv(sheet_lines(load), LOAD_COLUMNS)
+    traveler_html(load, [pictures, pictures], "load.csv")
+
+
+def _quiet() -> Console:
+    return Console(file=io.StringIO(), highlight=False)
+
+
+@functools.cache
+def _block() -> tuple[Dimension, ...]:
+    """Dimensions of the block that the list among the seeds was written for."""
+    return find_dimensions(
+        part_from_mesh(trimesh.creation.box(bounds=((0.0, 0.0, 0.0), (30.0, 18.0, 9.0))))
+    ).every
+
+
 TARGETS: Final[dict[str, Callable[[bytes], object]]] = {
     "stl": lambda data: read_part(_file(data, "fuzzed.stl")),
     "3mf": lambda data: read_part(_file(data, "fuzzed.3mf")),
@@ -114,6 +194,11 @@ TARGETS: Final[dict[str, Callable[[bytes], object]]] = {
     "mesh": lambda data: read_part(_file(data, "fuzzed.obj")),
     "sheet": lambda data: read_sheet(_file(data, "sheet.csv")),
     "table": lambda data: read_table(_file(data, "table.csv")),
+    "load": _review,
+    "limits": lambda data: read_limits(_file(data, "dimensions.csv"), _block()),
+    "report": _traveler,
+    "history": _history,
+    "settings": lambda data: read_settings(_file(data, "shrinkrule.toml")),
 }
 """What reads the bytes of a file, by name; each has a folder of seeds."""
 
@@ -123,9 +208,46 @@ def seeds_of(target: str) -> list[bytes]:
     return [path.read_bytes() for path in sorted((SEEDS / target).iterdir())]
 
 
+_VALUES: Final[tuple[Any, ...]] = (
+    *(None, True, 0, -1, 1e39, -1e-40, math.nan, math.inf, 10**400, 2**63, "", "nan", "1e400"),
+    *([], {}, [0.0], [[]], {"value": 1.0}, {"value": "x", "half95": None}, "../../x", "=1+1"),
+    *("\0", "\n", "\u202e", "\ud800", "a" * 300, "<script>", "green_stl", "/dev/null"),
+)
+
+
+def _changed_json(data: bytes, rng: random.Random) -> bytes:
+    """A JSON value with one to three of its inner values replaced, taken out or doubled."""
+    whole = json.loads(data)
+    for _ in range(rng.randint(1, 3)):
+        inner: Any = whole
+        while True:
+            keys = list(inner) if isinstance(inner, dict) else list(range(len(inner)))
+            if not keys:
+                break
+            key = rng.choice(keys)
+            if isinstance(inner[key], dict | list) and rng.random() < 0.8:
+                inner = inner[key]
+                continue
+            kind = rng.randrange(5)
+            if kind == 0:
+                del inner[key]
+            elif kind == 1 and isinstance(inner, list):
+                inner *= 2
+            else:
+                inner[key] = rng.choice(_VALUES)
+            break
+    return json.dumps(whole).encode()
+
+
 def changed(seeds: list[bytes], rng: random.Random) -> bytes:
-    """One of the seeds with one to six changes."""
-    data = bytearray(rng.choice(seeds))
+    """One of the seeds with one to six changes; of JSON in half of the cases within its values."""
+    seed = rng.choice(seeds)
+    if seed.startswith(b"{") and rng.random() < 0.5:
+        values = seed.splitlines() if b"\n{" in seed else [seed]
+        one_of = rng.randrange(len(values))
+        values[one_of] = _changed_json(values[one_of], rng)
+        return b"\n".join(values)
+    data = bytearray(seed)
     for _ in range(rng.randint(1, 6)):
         place = rng.randrange(len(data) + 1)
         end = min(len(data), place + rng.choice((1, 1, 2, 4, 12, 50, 200)))
@@ -181,7 +303,8 @@ def fuzz(target: str, seconds: float, seed: int, keep: Path) -> tuple[int, int, 
     rng, seeds = random.Random(f"{target} {seed}"), seeds_of(target)
     count = refused = 0
     found: dict[str, Path] = {}
-    read_once(target, seeds[0])
+    # The first one compiles loops.
+    read_once(target, seeds[0], math.inf)
     until = time.monotonic() + seconds
     while time.monotonic() < until:
         data = changed(seeds, rng)

@@ -37,6 +37,7 @@ from shrinkrule import (
     stl_bytes,
 )
 from shrinkrule.compensation import green_part, way_up
+from shrinkrule.files import threemf_bytes
 from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.report import job_outputs
 from shrinkrule.sag import SagSettings
@@ -137,10 +138,10 @@ def kinds(result: JobResult) -> list[str]:
     return [place.finding.kind.value for place in result.walls.places]
 
 
-@pytest.mark.parametrize("unit", ["mm", "cm", "m", "in", "ft"])
+@pytest.mark.parametrize("unit", ["um", "mm", "cm", "m", "in", "ft"])
 def test_another_unit_is_the_same_part(tmp_path: Path, unit: str) -> None:
     """Single precision in the file: 1e-6 of each length, so 3e-6 of the volume."""
-    per_unit = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}[unit]
+    per_unit = {"um": 1e-3, "mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}[unit]
     mesh = bracket()
     mesh.apply_scale(1.0 / per_unit)
     path = tmp_path / "part.stl"
@@ -189,12 +190,14 @@ def test_the_green_file_is_sound_whenever_the_wanted_part_is(
     wanted = part_from_mesh(mesh_from_solid(whole))
     assert wanted.soundness.closed
     green = green_part(wanted.mesh, ScaleFactors(*factors), way_up("z"))
-    path = tmp_path_factory.mktemp("green") / "green.stl"
-    path.write_bytes(stl_bytes(green.mesh, "green"))
-    back = read_part(path)
-    assert back.soundness.closed, back.defects
+    folder = tmp_path_factory.mktemp("green")
+    (folder / "green.stl").write_bytes(stl_bytes(green.mesh, "green"))
+    (folder / "green.3mf").write_bytes(threemf_bytes(green.mesh, "green", {}))
     expected = wanted.soundness.volume_mm3 * float(np.prod(factors))
-    assert back.soundness.volume_mm3 == pytest.approx(expected, rel=1e-5, abs=1e-2)
+    for name in ("green.stl", "green.3mf"):
+        back = read_part(folder / name)
+        assert back.soundness.closed, back.defects
+        assert back.soundness.volume_mm3 == pytest.approx(expected, rel=1e-5, abs=1e-2)
 
 
 class Clock(dt.datetime):
@@ -217,7 +220,9 @@ def test_same_input_same_bytes_on_any_number_of_threads(
     written = []
     for threads in (1, 20):
         monkeypatch.setattr("os.cpu_count", functools.partial(int, threads))
-        files = job_outputs(compensate(read_part(tmp_path / "ring.stl"), recipe), tmp_path / "out")
+        result = compensate(read_part(tmp_path / "ring.stl"), recipe)
+        files = job_outputs(result, tmp_path / "out")
         written.append({kind: path.read_bytes() for kind, path in files.items()})
+        written[-1]["green_3mf"] = threemf_bytes(result.to_slice, "ring", {})
     for kind, data in written[0].items():
         assert data == written[1][kind], kind

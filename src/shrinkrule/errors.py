@@ -7,6 +7,8 @@ options of the command line it speaks of is a field, and their flags are added t
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from enum import StrEnum
 
 
@@ -62,6 +64,30 @@ class ShrinkruleError(Exception):
         place = f"{where}: " if where else ""
         advice = f"; {hint}" if hint else ""
         super().__init__(f"{place}{what}{advice}.")
+
+
+@contextmanager
+def naming(where: str) -> Iterator[None]:
+    """Add the part's name to refusals of a mesh that do not say which it was.
+
+    Parameters
+    ----------
+    where : str
+        Name of the part.
+
+    Raises
+    ------
+    MeshError
+        The same refusal, with the name.
+    """
+    try:
+        yield
+    except MeshError as refusal:
+        if refusal.where:
+            raise
+        raise MeshError(
+            refusal.what, where=where, hint=refusal.hint, options=refusal.options
+        ) from refusal
 
 
 class FileError(ShrinkruleError):

@@ -184,6 +184,10 @@ BAD: dict[str, tuple[bytes, str]] = {
     ),
     "document type": (package(model(before=BOMB)), "document type"),
     "way out": (package(model(), others={"../../etc/x": "y"}), "leads out"),
+    "no solid": (
+        package(model(f'<object id="1" type="support">{mesh()}</object>')),
+        "holds 4 facets; export it as a solid, not as support",
+    ),
     "no item": (package(model(items="")), "places no solid, although it holds 4 facets"),
     "unit": (package(model(more='unit="cubit"')), "unknown 3MF unit 'cubit'"),
     "no model there": (

@@ -122,3 +122,39 @@ def test_a_green_3mf_has_the_size_of_the_stl_and_says_what_it_is(
     assert told["oversize"]["z"] == pytest.approx(5.952 / 5.0, abs=1e-3)
     assert main(["compensate", "box.green.3mf", "--demo-table"]) == 2
     assert "a green part already" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("more", [(), ("--print-up", "x"), ("--apply-offset", "--nozzle", "0.6")])
+def test_names_of_objects_are_carried_into_the_green_part(
+    more: tuple[str, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each body keeps its own, known by its size; one without a name is called by its number."""
+    monkeypatch.chdir(tmp_path)
+    named = {'ring & <b> "x"': (30.0, 20.0, 6.0), "": (9.0, 8.0, 7.0), "n" * 200: (12.0, 16.0, 5.0)}
+    model = lib3mf.get_wrapper().CreateModel()
+    for number, (name, sides) in enumerate(named.items()):
+        mesh, solid = model.AddMeshObject(), trimesh.creation.box(sides)
+        mesh.SetName(name)
+        for corner in solid.vertices:
+            place = lib3mf.Position()
+            place.Coordinates = tuple(map(float, corner))
+            mesh.AddVertex(place)
+        for corners in solid.faces:
+            facet = lib3mf.Triangle()
+            facet.Indices = tuple(map(int, corners))
+            mesh.AddTriangle(facet)
+        at = lib3mf.get_wrapper().GetTranslationTransform(50.0 * number, 0.0, 0.0)
+        model.AddBuildItem(mesh, at)
+    model.QueryWriter("3mf").WriteToFile("three.3mf")
+    asked = ("compensate", "three.3mf", "--demo-table", "--row", "bronze demo batch 90")
+    assert main([*asked, "--no-sag", "--format", "3mf", *more]) == 0
+    _, meshes = read_strictly(Path("three.green.3mf"))
+    volumes = {name: float(np.ptp(points, axis=0).prod()) for name, points, _ in meshes}
+    assert set(volumes) == {'ring & <b> "x"', "three green 2", "n" * 60}
+    # Enlarged by a half or so; the volumes differ by four times and more.
+    assert volumes['ring & <b> "x"'] == pytest.approx(1.6 * 3600.0, rel=0.15)
+    assert volumes["three green 2"] == pytest.approx(1.6 * 504.0, rel=0.15)
+    assert volumes["n" * 60] == pytest.approx(1.6 * 960.0, rel=0.15)
+    assert set(read_part("three.green.3mf").objects) == set(volumes)

@@ -179,6 +179,26 @@ def test_facets_without_area_are_dropped_with_a_needle_between_near_corners() ->
     assert "merged 2 vertices" in part.mends[0]
 
 
+@pytest.mark.parametrize("halves", [(0, 1), (1, 2), (2, 0)])
+def test_a_facet_without_area_on_an_edge_opens_nothing(halves: tuple[int, int]) -> None:
+    """A facet too many, its third corner on an edge of a whole box: its open edges go with it."""
+    corners = np.array(trimesh.creation.box((30.0, 20.0, 10.0)).triangles)
+    one, other = (corners[4, n] for n in halves)
+    flat = np.array([[one, 0.5 * (one + other), other]])
+    both = np.concatenate([corners, flat])
+    part = part_from_mesh(trimesh.Trimesh(both.reshape(-1, 3), np.arange(39).reshape(-1, 3)))
+    assert codes(part, mended=True) == {"facet-without-area"}
+    assert codes(part, mended=False) == set()
+    assert part.soundness.facets == 12
+    assert part.soundness.volume_mm3 == pytest.approx(6000.0, rel=1e-12)
+    # On a box with a hole they stay, and what is refused is what the file holds.
+    holed = np.concatenate([corners[:-1], flat])
+    part = part_from_mesh(trimesh.Trimesh(holed.reshape(-1, 3), np.arange(36).reshape(-1, 3)))
+    assert part.soundness.facets == 12
+    assert codes(part, mended=False) >= {"open-edge"}
+    assert part.mends == ()
+
+
 def test_bodies_that_share_a_face_are_one_and_nothing_is_turned() -> None:
     """Three cubes in a row, each two with a face in common: apart, none of them is closed."""
     row = [trimesh.creation.box((10, 10, 10)).apply_translation((x, 0, 0)) for x in (0, 10, 20)]

@@ -135,3 +135,13 @@ def test_what_a_part_shrank_more_has_the_furnaces_sign() -> None:
     more = shrunk_more(review, ROW)
     assert more["xy"].value == pytest.approx(0.01455, rel=1e-6)
     assert more["z"].value == pytest.approx(0.016, rel=1e-6)
+
+
+def test_green_readings_before_the_firing_are_reviewed_against_other_rows_too() -> None:
+    """No fired length says anything of the row, so that none is named."""
+    whole = part_of(sound)
+    green = tuple(replace(one, fired=()) for one in whole.sheet.readings)
+    part = replace(whole, sheet=replace(whole.sheet, readings=green))
+    review = review_part(part, ROW, [replace(ROW, name="another")])
+    assert review.said == "within scatter"
+    assert "no fired length yet" in review.notes

@@ -27,7 +27,7 @@ from shrinkrule.cli import (
     ways_up,
 )
 from shrinkrule.cli.options import FLAGS
-from shrinkrule.errors import ShrinkruleError
+from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.files.output import written_so_far
 from shrinkrule.version import VERSION
 
@@ -85,7 +85,7 @@ def main(argv: Sequence[str]) -> int:
             sys.stderr.write(f"shrinkrule: {_left(before)}\n")
         return stop.code if isinstance(stop.code, int) else DONE
     except ShrinkruleError as error:
-        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error))}\n")
+        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error, argv))}\n")
         return BAD_INPUT
     except MemoryError:
         sys.stderr.write("shrinkrule: there is not enough memory; export the model coarser.\n")
@@ -102,9 +102,21 @@ def _left(before: int) -> str:
     return f"stopped; written and whole: {names}" if names else "stopped, nothing was written"
 
 
-def refusal_text(error: ShrinkruleError) -> str:
-    """One line for a refusal, with the flags behind its hint."""
+def refusal_text(error: ShrinkruleError, argv: Sequence[str] = ()) -> str:
+    """One line for a refusal, with the flags behind its hint, and the command that has them."""
     if not error.options:
         return str(error)
-    flags = ", ".join(FLAGS[option] for option in error.options)
+    flags = ", ".join(_flag(option, argv) for option in error.options)
     return f"{str(error).removesuffix('.')} ({flags})."
+
+
+def _flag(option: Option, argv: Sequence[str]) -> str:
+    """How an option is given: of ``compensate``, where the command that was run has none of it."""
+    flag = FLAGS[option]
+    commands = getattr(typer.main.get_command(app), "commands", {})
+    ran = next((commands[word] for word in argv if word in commands), None)
+    if ran is None or not flag.startswith("--"):
+        return flag
+    first = flag.split(",")[0].split(";")[0]
+    known = {name for parameter in ran.params for name in parameter.opts}
+    return flag if first in known else f"compensate {flag}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -130,4 +129,5 @@ def _value(entry: Entry, direction: str) -> float | None:
     """Shrinkage of a part that an entry tells; None where it tells none."""
     told = entry.get("shrinkage")
     value = told.get(direction) if isinstance(told, dict) else None
-    return float(value) if isinstance(value, int | float) and math.isfinite(value) else None
+    # Fractions: an integer of any length, which JSON may hold, is none.
+    return float(value) if isinstance(value, int | float) and abs(value) < 1.0 else None

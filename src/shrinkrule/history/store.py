@@ -7,6 +7,7 @@ is passed over and reported, so that one damaged line loses no other.
 from __future__ import annotations
 
 import json
+import math
 import os
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,9 @@ from shrinkrule.files.locks import locked
 Entry = dict[str, Any]
 
 SUFFIX: Final = ".history.jsonl"
+
+TEXTS: Final = ("at", "row", "letter", "firing", "date", "said", "verdict")
+"""What an entry holds as text, if at all."""
 
 LARGEST_MB: Final = 100
 """Larger files are refused unread: a part takes some 8 kB."""
@@ -184,12 +188,24 @@ def read_history(table: Path) -> History:
 def _entry(line: bytes) -> Entry | None:
     """One line as an entry; None where it is none."""
     try:
-        value = json.loads(line)
+        value = json.loads(line, parse_constant=_no_number, parse_float=_number)
     except (ValueError, RecursionError):
         return None
     if not isinstance(value, dict) or not isinstance(value.get("entry"), str):
         return None
+    if not all(isinstance(value.get(key), str | None) for key in TEXTS):
+        return None
     return value
+
+
+def _number(text: str) -> float:
+    """Float of a text; refused beyond what JSON can hold again."""
+    value = float(text)
+    return value if math.isfinite(value) else _no_number(text)
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number of JSON")
 
 
 def _lines(numbers: list[int]) -> str:

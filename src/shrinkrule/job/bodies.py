@@ -9,6 +9,7 @@ import igl
 import numpy as np
 
 from shrinkrule.calibration import Interval
+from shrinkrule.files.threemf.write import separate_bodies
 from shrinkrule.job.checks import LEVELS, Level, State, heaviest
 from shrinkrule.job.result import JobResult
 from shrinkrule.mesh import Part
@@ -109,6 +110,41 @@ def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
             )
         )
     return tuple(looks)
+
+
+def object_names(result: JobResult) -> tuple[str, ...]:
+    """Names that the model's file gives to the bodies of the mesh that is written.
+
+    Parameters
+    ----------
+    result : JobResult
+        The job.
+
+    Returns
+    -------
+    tuple of str
+        As :func:`separate_bodies` sorts them; empty where there is none, or where bodies were
+        made one.
+    """
+    part, written = result.part, result.to_slice
+    if not part.objects:
+        return ()
+    model = _boxes(np.asarray(part.mesh.vertices, dtype=np.float64), part.mesh.faces)
+    in_model = result.green.in_model(np.asarray(written.vertices, dtype=np.float64))
+    bodies = _boxes(in_model, written.faces, np.asarray(written.vertices, dtype=np.float64))
+    if len(bodies) != len(model):
+        return ()
+    names = [_object_name(part, low, high) for low, high in model]
+    # Offset and pre-curve move a body by less than bodies differ in place or size.
+    return tuple(names[int(np.abs(model - box).sum(axis=(1, 2)).argmin())] for box in bodies)
+
+
+def _boxes(points: Floats, faces: Ints, lying: Floats | None = None) -> Floats:
+    """Boxes (n, 2, 3) in ``points`` of bodies, told apart where they are ``lying``."""
+    facets = np.asarray(faces, dtype=np.int64)
+    bodies = separate_bodies(points if lying is None else lying, facets)
+    corners = [points[np.unique(body)] for body in bodies]
+    return np.array([(one.min(axis=0), one.max(axis=0)) for one in corners])
 
 
 def _object_name(part: Part, low: Floats, high: Floats) -> str:

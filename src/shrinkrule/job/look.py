@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from shrinkrule.compensation import GreenPart
+from shrinkrule.errors import naming
 from shrinkrule.job.result import Place, WallLook, binder_time, place_words
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.progress import Progress
@@ -46,14 +47,16 @@ def look_at_walls(
     ShrinkruleError
         For settings or a mesh that cannot be worked with.
     """
-    report = check_walls(
-        green.mesh,
-        printer,
-        limits,
-        soundness=part.soundness,
-        progress=progress,
-        place_text=lambda place: place_words(green.in_model(np.array([place]))[0]),
-    )
+    part.require_extent()
+    with naming(part.source.name):
+        report = check_walls(
+            green.mesh,
+            printer,
+            limits,
+            soundness=part.soundness,
+            progress=progress,
+            place_text=lambda place: place_words(green.in_model(np.array([place]))[0]),
+        )
     places = tuple(_place(finding, green, coupon_section_mm) for finding in report.findings)
     return WallLook(part, green, printer, limits, report, places, coupon_section_mm)
 

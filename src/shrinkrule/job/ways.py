@@ -14,6 +14,7 @@ import numpy as np
 
 from shrinkrule.calibration import AXES, CalibrationRow
 from shrinkrule.compensation import GreenPart, ScaleFactors, green_part, way_up
+from shrinkrule.errors import naming
 from shrinkrule.furnace import Furnace, FurnaceFit, fit_in_furnace
 from shrinkrule.job.room import hull_of
 from shrinkrule.job.sag_look import SAG_MATTERS_MM
@@ -110,7 +111,9 @@ def weigh_ways(
     from shrinkrule.sag import rank_ways_up, sag_material
 
     report = part_of(progress or silent, 0.0, 0.9)
-    ways = rank_ways_up(part.mesh, sag_material(row), settings, progress=report)
+    part.require_extent()
+    with naming(part.source.name):
+        ways = rank_ways_up(part.mesh, sag_material(row), settings, progress=report)
     factors = ScaleFactors(*(row.along(axis).factor for axis in AXES))
     looks = [_look(part, way, factors, printer, furnace) for way in ways]
     step = settings.tolerance_mm

@@ -108,7 +108,7 @@ def drop_without_area(vertices: Floats, facets: Ints) -> tuple[Closed, str] | No
     Parameters
     ----------
     vertices, facets : (n, 3) float64, (m, 3) int64
-        A surface without an open edge, mm.
+        A surface, mm; edges that are open may be those of such facets alone.
 
     Returns
     -------

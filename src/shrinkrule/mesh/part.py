@@ -11,6 +11,7 @@ import trimesh
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.mesh.bodies import Overlap, united
 from shrinkrule.mesh.defects import Defect, defects_left
+from shrinkrule.mesh.size import require_extent
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.edges import edge_table
@@ -104,6 +105,16 @@ class Part:
                 hint="give the wanted part, or have it enlarged once more",
                 options=(Option.AGAIN,),
             )
+
+    def require_extent(self) -> None:
+        """Refuse a part that is thinner than anything printed: a sheet or a line.
+
+        Raises
+        ------
+        MeshError
+            For such a part.
+        """
+        require_extent(np.asarray(self.mesh.vertices, dtype=np.float64), self.source.name)
 
     def require_solid(self) -> None:
         """Refuse a part whose volume cannot be trusted.

@@ -155,7 +155,7 @@ def _inspected(vertices: Floats, facets: Ints, path: Path, about: _About) -> Par
             closed.joints,
         )
         table = edge_table(facets)
-    if not (table.uses == 1).any() and (without := drop_without_area(vertices, facets)):
+    if without := drop_without_area(vertices, facets):
         (closed, flat) = without
         vertices, facets = closed.vertices, closed.facets
         table = edge_table(facets)

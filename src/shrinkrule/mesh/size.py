@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.errors import FileError
+from shrinkrule.errors import FileError, MeshError
 from shrinkrule.numerics.arrays import Floats, box_of
 from shrinkrule.units import MM_PER_UNIT
 
@@ -18,6 +18,12 @@ SMALLEST_MM: Final = 0.05
 LARGEST_MM: Final = 1e5
 FARTHEST_MM: Final = 1e6
 """Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
+
+THINNEST_MM: Final = 0.01
+"""Least extent in any direction: a tenth of a thin layer; below it a part is a sheet or a line."""
+
+_ROUNDED_MM: Final = 1e-6
+"""Thickness that is rounding alone."""
 
 LONGEST_DRAWN_INCHES: Final = 10.0
 """Longest side, as a number, of a part that may have been drawn in inches: in inches it would be
@@ -59,6 +65,37 @@ def require_size(vertices: Floats, where: str, unit: str) -> None:
         what = f"the part lies {farthest:.3g} mm away from the origin of its axes"
         hint = "move it to the origin and export it again"
     raise FileError(what, where=where, hint=hint)
+
+
+def require_extent(vertices: Floats, where: str) -> None:
+    """Refuse a part that is a sheet or a line: nothing of it can be printed in any direction.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        mm.
+    where : str
+        Name of the part, for messages.
+
+    Raises
+    ------
+    MeshError
+        For such a part.
+    """
+    middle = vertices - vertices.mean(axis=0)
+    # The directions of the scatter matrix: a sheet that lies slanting is thin along its normal.
+    _, directions = np.linalg.eigh(middle.T @ middle)
+    extents = np.ptp(middle @ directions, axis=0)
+    thinnest = float(extents.min())
+    if thinnest >= THINNEST_MM:
+        return
+    what = "line" if int((extents < THINNEST_MM).sum()) > 1 else "sheet"
+    thin = f"{thinnest:.2g} mm thin" if thinnest > _ROUNDED_MM else "without thickness"
+    raise MeshError(
+        f"the part is a {what} {thin}, and no layer or wall of it can be made",
+        where=where,
+        hint="give it a thickness in the modelling program, or check its unit",
+    )
 
 
 def _better_units(longest: float, unit: str, *, inches: bool = True) -> list[str]:

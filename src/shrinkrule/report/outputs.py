@@ -20,6 +20,7 @@ from shrinkrule.files import (
 from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
 from shrinkrule.job import JobResult, Recipe, WallLook
+from shrinkrule.job.bodies import object_names
 from shrinkrule.report.foundation import green_of
 from shrinkrule.report.plain import job_dict, recipe_dict
 from shrinkrule.version import VERSION
@@ -84,7 +85,7 @@ def what_is_replaced(files: dict[str, Path], model: Path, recipe: Recipe) -> str
         return ""
     try:
         before = dict(json.loads(files["json"].read_bytes())["recipe"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return "a result whose recipe is not known"
     now = recipe_dict(model.name, checksum_of(model), recipe, files)
     other = [f"{key}: {str(before.get(key))[:60]}" for key in now if before.get(key) != now[key]]
@@ -106,10 +107,12 @@ def what_does_not_match(files: dict[str, Path]) -> str:
     """
     green = green_of(files)
     try:
-        named = json.loads(files["json"].read_bytes()).get("green_sha256")
-    except (OSError, ValueError, AttributeError):
+        report = json.loads(files["json"].read_bytes())
+        named, about = report.get("green_sha256"), report["files"].values()
+    except (OSError, ValueError, AttributeError, KeyError, TypeError, RecursionError):
         return ""
-    if not isinstance(named, str) or checksum_of(green) == named:
+    # One of another format that is about to be written is not what the report speaks of.
+    if green.name not in about or not isinstance(named, str) or checksum_of(green) == named:
         return ""
     state = "does not belong to" if green.exists() else "is missing beside"
     return (
@@ -167,7 +170,8 @@ def job_outputs(
     bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
     if green_format == "3mf":
         about = f"{GREEN_MARK}{bent}{stem}, mm, {scales}"
-        green = threemf_bytes(result.to_slice, f"{stem} green", _metadata(result, files, about))
+        about_it = _metadata(result, files, about)
+        green = threemf_bytes(result.to_slice, f"{stem} green", about_it, object_names(result))
     else:
         header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
         green = stl_bytes(result.to_slice, header)

@@ -169,7 +169,8 @@ def _named(
     ratios, about = ratios_of(weighed, deviations)
     ratios[Cause.SLIP] = weighed.slip
     about[Cause.SLIP] = _reading_name(deviations, weighed)
-    if others:
+    # Green readings alone say nothing of rows, which differ in what the furnace does.
+    if others and Cause.WRONG_ROW in ratios:
         ratios[Cause.WRONG_ROW], about[Cause.WRONG_ROW] = _other_rows(
             part, weighed, ratios[Cause.WRONG_ROW], others
         )

@@ -21,6 +21,7 @@ from shrinkrule.physics.estimate import Estimate
 from shrinkrule.physics.interval import Feature, Interval
 from shrinkrule.review.readings import sag_share
 from shrinkrule.sheet import Kind
+from shrinkrule.traveler.shape import require_shape
 
 LETTERS: Final = "ABCDEFGHJKLNPQRTUVW"
 """Letters of parts: none that a number, a direction or a setting begins with."""
@@ -159,7 +160,9 @@ def load_of(reports: Sequence[Path]) -> Load:
         )
     read = [read_report(path) for path in reports]
     for path, report in zip(reports, read, strict=True):
-        _require_row(path, report, read[0])
+        _require_promise(path, report)
+        require_shape(report, path)
+        _require_same_row(path, report, read[0])
     settings = {one["key"]: one["value"] for one in read[0]["settings"]}
     parts = [
         _part(letter, path, report)
@@ -168,20 +171,16 @@ def load_of(reports: Sequence[Path]) -> Load:
     return Load(tuple(parts), read[0]["calibration"]["row"], settings, _furnace(settings))
 
 
-def _require_row(path: Path, report: dict[str, Any], first: dict[str, Any]) -> None:
-    if report["calibration"] is None:
+def _require_promise(path: Path, report: dict[str, Any]) -> None:
+    if report.get("calibration", {}) is None:
         raise SettingError(
             "it was made by factors typed by hand, so that nothing is promised of it",
             where=str(path),
             hint="make it by a row of a table",
         )
-    listed = report["dimensions"] or []
-    if not all("ends_mm" in one for one in listed[:1]):
-        raise SettingError(
-            "the report is of an older version, without what is printed of each dimension",
-            where=str(path),
-            hint="run compensate again",
-        )
+
+
+def _require_same_row(path: Path, report: dict[str, Any], first: dict[str, Any]) -> None:
     names = [r["calibration"]["row"]["name"] for r in (first, report)]
     if names[0] != names[1]:
         raise SettingError(

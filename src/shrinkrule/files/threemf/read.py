@@ -181,10 +181,13 @@ class _Package:
             self._place(path, number, matrix, found)
         if not found:
             held = sum(len(body.triangles) for body in model.objects.values())
+            hint = "put the object on the build plate and export it again" if held else ""
+            if held and items:
+                hint = "export it as a solid, not as support, surface or other"
             raise ModelError(
                 "the package places no solid"
                 + (f", although it holds {held} facets" if held else ""),
-                "put the object on the build plate and export it again" if held else "",
+                hint,
             )
         corners = np.concatenate(found) * MM_PER_UNIT[model.unit]
         if not np.isfinite(corners).all():

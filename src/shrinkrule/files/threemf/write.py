@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 from xml.sax.saxutils import escape, quoteattr
 
@@ -33,7 +33,9 @@ _AT_ONCE: Final = 50_000
 """Rows written by one formatting step: enough to be quick, few enough to take no memory."""
 
 
-def threemf_bytes(mesh: trimesh.Trimesh, name: str, metadata: Mapping[str, str]) -> bytes:
+def threemf_bytes(
+    mesh: trimesh.Trimesh, name: str, metadata: Mapping[str, str], names: Sequence[str] = ()
+) -> bytes:
     """3MF package of a mesh.
 
     Parameters
@@ -45,6 +47,9 @@ def threemf_bytes(mesh: trimesh.Trimesh, name: str, metadata: Mapping[str, str])
     metadata : mapping of str to str
         Title, Description and Application as the specification names them; any other name
         stands in a namespace of our own.
+    names : sequence of str
+        Names of the bodies, as :func:`separate_bodies` sorts them; one that is empty or not given
+        is the object's with the body's number.
 
     Returns
     -------
@@ -53,7 +58,7 @@ def threemf_bytes(mesh: trimesh.Trimesh, name: str, metadata: Mapping[str, str])
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    bodies = _bodies(vertices, facets)
+    bodies = separate_bodies(vertices, facets)
     pieces = [f'{_HEAD}<model unit="millimeter" xml:lang="en" xmlns="{_CORE}" xmlns:s="{_OWN}">\n']
     for key, text in metadata.items():
         known = key in ("Title", "Description", "Application")
@@ -65,6 +70,8 @@ def threemf_bytes(mesh: trimesh.Trimesh, name: str, metadata: Mapping[str, str])
     called = printable(name)
     for number, body in enumerate(bodies, start=1):
         label = called if len(bodies) == 1 else f"{called} {number}"
+        if len(names) == len(bodies):
+            label = printable(names[number - 1]) or label
         pieces += _object(number, label, vertices, body)
     whole = 1
     if len(bodies) > 1:
@@ -100,8 +107,19 @@ def threemf_bytes(mesh: trimesh.Trimesh, name: str, metadata: Mapping[str, str])
     return out.getvalue()
 
 
-def _bodies(vertices: Floats, facets: Ints) -> list[Ints]:
-    """Facets of each body; all together where a cavity belongs to one, or nothing is closed."""
+def separate_bodies(vertices: Floats, facets: Ints) -> list[Ints]:
+    """Facets of each body; all together where a cavity belongs to one, or nothing is closed.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+
+    Returns
+    -------
+    list of (k, 3) int64
+        Facets of each object that is written.
+    """
     table = edge_table(facets)
     labels = table.bodies
     count = int(labels.max()) + 1
