@@ -160,10 +160,15 @@ def precurve(
     share = 1.0 / (settings.max_rounds + 1)
     sure = solve_surely(problem, report, "sag as given", 0.0, share)
     first, problem = sure.solved, replace(problem, plan=sure.plan)
-    wanted = refine_to_follow(bodies.mesh, first.field, settings.tolerance_mm)
-    before = describe(wanted, problem, first, sure.numerical_mm)
-    home = bodies.put_back(wanted)
+    before = describe(bodies.mesh, problem, first, sure.numerical_mm)
     hopeless = why_hopeless(before, wall_mm, settings)
+    # What is not bent is split only as far as a picture of its sag needs.
+    wanted = refine_to_follow(
+        bodies.mesh, first.field, math.inf if hopeless else settings.tolerance_mm
+    )
+    moved = first.field.at(np.asarray(wanted.vertices))
+    before = replace(before, displacement=moved)
+    home = bodies.put_back(wanted)
     if hopeless or _reach(before) < settings.tolerance_mm:
         report("looked at the sag", 1.0)
         verdict = Saving.HOPELESS if hopeless else Saving.NOT_NEEDED
@@ -244,7 +249,8 @@ def refine_to_follow(
     field : SagField
         Its sag.
     tolerance_mm : float
-        Tolerance of the pre-curving; an edge may miss the curve by a quarter of it.
+        Tolerance of the pre-curving; an edge may miss the curve by a quarter of it. Infinite:
+        only edges that are long for the part are split.
 
     Returns
     -------
@@ -256,11 +262,15 @@ def refine_to_follow(
 
     def bends(ends: Floats) -> Mask:
         length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-        long = np.flatnonzero(length > 2.0 * shortest)
+        split: Mask = length > longest
+        # Where that alone decides, the field is not asked.
+        asked = (length > 2.0 * shortest) & ~split & np.isfinite(tolerance_mm)
+        long = np.flatnonzero(asked)
+        if not len(long):
+            return split
         moved = field.at(ends[long].reshape(-1, 3)).reshape(-1, 2, 3)
         off = field.at(ends[long].mean(axis=1)) - moved.mean(axis=1)
-        split: Mask = length > longest
-        split[long] |= np.linalg.norm(off, axis=1) > _BEND_SHARE * tolerance_mm
+        split[long] = np.linalg.norm(off, axis=1) > _BEND_SHARE * tolerance_mm
         return split
 
     return refine_where(mesh, bends)
