@@ -1,7 +1,7 @@
 """Sag of plain shapes against triquadratic elements with one-sided contact: error and time.
 
-Run ``python benchmarks/sag_shapes.py [--only TEXT] [--page]``; ``--page`` writes the table between
-the marks of docs/theory-sag.md. The reference is that of
+Run ``python benchmarks/sag_shapes.py [--only TEXT] [--page]``; ``--page`` writes each row, once
+it is made, into the table between the marks of docs/theory-sag.md. The reference is that of
 benchmarks/sag_reference.py: scikit-fem's bricks of 27 nodes, curved with the shape and refined
 towards inner edges and lines of contact, on three meshes; what extrapolating them adds is what the
 reference is unsure by. Faces of symmetry carry their half. Where a part rests on a line, points
@@ -241,23 +241,32 @@ HEAD: Final = (
 )
 
 
+def write_page(made: dict[str, str]) -> None:
+    """Put rows into the page's table: those of other shapes stay, where they have these columns."""
+    before, rest = PAGE.read_text(encoding="utf-8").split(MARKS[0])
+    table, after = rest.split(MARKS[1])
+    if table.startswith(HEAD):
+        for line in table.removeprefix(HEAD).splitlines():
+            name = line.strip("|").split("|")[0].strip()
+            made.setdefault(name, line)
+    lines = [HEAD, *(made[name] for name in SHAPES if name in made)]
+    text = "\n".join(lines) + "\n"
+    PAGE.write_text(f"{before}{MARKS[0]}{text}{MARKS[1]}{after}", encoding="utf-8")
+
+
 def main() -> None:
     """Print the table, or write it into the page."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--only", default="", help="only shapes whose name holds this text")
     options.add_argument("--page", action="store_true", help="write the table into the page")
     asked = options.parse_args()
-    rows = [HEAD]
     print(HEAD)
     for name, make in SHAPES.items():
         if asked.only in name:
-            rows.append(row(name, make()))
-            print(rows[-1], flush=True)
-    if asked.page:
-        before, rest = PAGE.read_text(encoding="utf-8").split(MARKS[0])
-        table = "\n".join(rows) + "\n"
-        _, after = rest.split(MARKS[1])
-        PAGE.write_text(f"{before}{MARKS[0]}{table}{MARKS[1]}{after}", encoding="utf-8")
+            made = row(name, make())
+            print(made, flush=True)
+            if asked.page:
+                write_page({name: made})
 
 
 if __name__ == "__main__":
