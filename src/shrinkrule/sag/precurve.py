@@ -372,7 +372,8 @@ def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
         remedies.insert(0, "bed its underside in a setter block: it stands on next to nothing")
     # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
     thicker = (10.0 * before.largest_sag_mm * wall_mm**2) ** (1.0 / 3.0)
-    if _WORTH_THICKER[0] <= thicker / wall_mm <= _WORTH_THICKER[1]:
+    # How far it slumps is not known, so no thickness follows from it.
+    if not before.slumps and _WORTH_THICKER[0] <= thicker / wall_mm <= _WORTH_THICKER[1]:
         remedies.append(
             f"make the wall that carries it {thicker:.2g} instead of {wall_mm:.2g} mm thick"
         )
