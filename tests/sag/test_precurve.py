@@ -22,7 +22,7 @@ from shrinkrule.sag import (
     refine_for_bending,
     solve_sag,
 )
-from shrinkrule.sag.precurve import lay_on_plate
+from shrinkrule.sag.precurve import lay_on_plate, what_helps
 from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.voxels.grid import furnace_turn, lay_grid
 
@@ -188,6 +188,12 @@ def test_hopeless_part_comes_with_what_would_help() -> None:
     assert "setter block" in words
     thicker = (10.0 * result.sag_before_mm * 4.0) ** (1.0 / 3.0)
     assert f"{thicker:.2g} instead of 2 mm" in words
+    # How far a part slumps is not known: nothing is computed from it.
+    slumps = replace(result.before, largest_strain=0.3)
+    assert "instead of" not in " ".join(what_helps(slumps, 2.0))
+    # It is not bent, so it is split only as its size asks: an eighth of 40 mm.
+    assert len(result.mesh.faces) == len(refine_for_bending(bridge(), 5.0).faces)
+    assert len(result.before.displacement) == len(result.mesh.vertices)
 
 
 def test_part_that_sags_down_to_the_plate_is_hopeless() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import trimesh
@@ -10,8 +12,10 @@ from sag.solids import bridge
 from shrinkrule.cli import main
 from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
 from shrinkrule.sag.preparation import prepare
-from shrinkrule.sag.solve import solve_on_two_grids
-from shrinkrule.sag.steering import expected_seconds, solve_surely, within_time
+from shrinkrule.sag.result import GridSag
+from shrinkrule.sag.solve import sag_on_grid, solve_on_two_grids
+from shrinkrule.sag.steering import _correction, _error, expected_seconds, solve_surely, within_time
+from shrinkrule.sag.voxels.grid import lay_grid
 
 MATERIAL = SagMaterial(modulus_kpa=8000.0, modulus_u_kpa=0.0, poisson=0.46, density_g_cm3=7.5)
 
@@ -34,6 +38,28 @@ def test_a_ring_is_right_to_two_percent_where_its_bricks_alone_are_not() -> None
     result = solve_sag(ring(), MATERIAL, settings)
     assert result.largest_sag_mm == pytest.approx(RING_SAG_MM, rel=0.02)
     assert abs(result.largest_sag_mm - RING_SAG_MM) < result.numerical_mm
+
+
+@pytest.mark.parametrize("coarser", [2.0, 1.5])
+def test_two_grids_of_second_order_are_extrapolated_to_their_limit(coarser: float) -> None:
+    """A field that is its limit and the square of the brick is brought to the limit exactly.
+
+    With ``u = 1 + h^2`` everywhere the finer grid lacks ``-h^2``, and errs by as much.
+    """
+
+    def made(brick: float) -> GridSag:
+        solid = bridge()
+        grid = lay_grid(solid, np.eye(3), brick, 1.0)
+        solved = sag_on_grid(solid, grid, MATERIAL, SagSettings())
+        square = float(np.prod(grid.size)) ** (2.0 / 3.0)
+        moved = np.full_like(solved.field.displacement, 1.0 + square)
+        return replace(solved, field=replace(solved.field, displacement=moved))
+
+    fine, coarse = made(1.0), made(coarser)
+    limit = fine.field.displacement + _correction(fine.field, coarse.field).displacement
+    assert limit == pytest.approx(1.0, rel=1e-9)
+    square = fine.field.displacement[0, 0] - 1.0
+    assert _error(fine, coarse) == pytest.approx(np.sqrt(3.0) * square, rel=1e-9)
 
 
 def test_bricks_that_are_stated_are_taken_as_they_are() -> None:

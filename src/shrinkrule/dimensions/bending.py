@@ -90,22 +90,64 @@ class Bending:
             ends move against each other.
         """
         numerical = float(np.nan_to_num(self.numerical_mm))
-        if one.kind is Kind.OVERALL:
-            side = float(np.ptp(self.points @ way))
-            printed, fired, sag = (
-                float(np.ptp((self.points + moved) @ way)) - side
-                for moved in (self.allowance, self.left, self.sag)
-            )
-        else:
-            ends = ends_of(one)
-            if one.is_round and one.level_mm is None:
-                ends = np.array(one.place) + 0.5 * one.size_mm * np.array([-way, way])
-            line = (ends[1] - ends[0]) / one.size_mm
-            first, last = self._tree.query(ends)[1]
-            printed, fired, sag = (
-                float((moved[last] - moved[first]) @ line)
-                for moved in (self.allowance, self.left, self.sag)
-            )
-            apart = float(np.linalg.norm(self.sag[last] - self.sag[first]))
+        nearest = self._tree.query(places_of_ends(one, way))[1]
+        printed, fired, sag = (
+            length_change(one, way, self.points, moved, moved[nearest])
+            for moved in (self.allowance, self.left, self.sag)
+        )
+        if one.kind is not Kind.OVERALL:
+            first, last = self.sag[nearest]
+            apart = float(np.linalg.norm(last - first))
             numerical *= apart / self._largest if self._largest > 0.0 else 0.0
         return Change(printed, fired, math.hypot(self.unsure_share * sag, numerical))
+
+
+def places_of_ends(one: Dimension, way: Floats) -> Floats:
+    """Places of the two ends of a dimension: of a round without a level, on either side of it.
+
+    Parameters
+    ----------
+    one : Dimension
+        Of the wanted part.
+    way : (3,) float64
+        Unit vector in the model's axes along which it is read.
+
+    Returns
+    -------
+    (2, 3) float64
+        The places, mm.
+    """
+    if one.is_round and one.level_mm is None:
+        across: Floats = np.array(one.place) + 0.5 * one.size_mm * np.array([-way, way])
+        return across
+    return ends_of(one)
+
+
+def length_change(
+    one: Dimension, way: Floats, points: Floats, moved: Floats, ends_moved: Floats
+) -> float:
+    """Change of a length by the displacement of the part, the one rule for every report of it.
+
+    Parameters
+    ----------
+    one : Dimension
+        Of the wanted part.
+    way : (3,) float64
+        Unit vector in the model's axes along which it is read.
+    points : (n, 3) float64
+        Of the part's surface, mm.
+    moved : (n, 3) float64
+        Their displacement, mm.
+    ends_moved : (2, 3) float64
+        Displacement of its two ends, mm.
+
+    Returns
+    -------
+    float
+        Positive where it becomes longer, mm: of an overall size what the box of the whole surface
+        does, of any other the difference of the displacements of its ends along it.
+    """
+    if one.kind is Kind.OVERALL:
+        return float(np.ptp((points + moved) @ way) - np.ptp(points @ way))
+    first, last = places_of_ends(one, way)
+    return float((ends_moved[1] - ends_moved[0]) @ (last - first)) / one.size_mm

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from shrinkrule.compensation import Prediction, way_up
-from shrinkrule.dimensions import FoundDimensions, Kind
-from shrinkrule.dimensions.marks import ends_of
+from shrinkrule.dimensions import FoundDimensions
+from shrinkrule.dimensions.bending import length_change, places_of_ends
 from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
@@ -232,16 +232,13 @@ def dimension_sags(
     field = None if look.estimate is None else look.estimate.field
     if field is None:
         return (None,) * found.first
-    vertices = np.asarray(part.mesh.vertices, dtype=np.float64)
-    box = np.ptp(vertices + field.at(vertices), axis=0) - np.ptp(vertices, axis=0)
+    points = np.asarray(part.mesh.vertices, dtype=np.float64)
+    moved = field.at(points)
     sags: list[float | None] = []
     for one in found.dozen:
-        direction = np.array(one.direction)
-        if one.kind is Kind.OVERALL:
-            sags.append(float(np.abs(direction) @ box))
-        elif one.is_round:
+        if one.is_round:
             sags.append(None)
-        else:
-            first, second = field.at(ends_of(one))
-            sags.append(float((second - first) @ direction))
+            continue
+        way = np.array(one.direction)
+        sags.append(length_change(one, way, points, moved, field.at(places_of_ends(one, way))))
     return tuple(sags)

@@ -25,6 +25,8 @@ MAX_FACETS: Final = 2_000_000
 
 _MAX_ROUNDS: Final = 200
 _MAX_FLIPS: Final = 12
+_RINGS: Final = 2  # of facets around those that were split: flips spread so far
+_KEY_BITS: Final = 32
 _FLAT: Final = 1e-6  # of the part's size: single precision in an STL is not finer
 _LEAST_SHARE: Final = 1e-4  # of the two facets' area: no flip makes a facet smaller than this
 _GAIN: Final = 1e-6  # flip only where it is worth more than rounding
@@ -90,26 +92,60 @@ def refine_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trim
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
+    key, answer = np.empty(0, dtype=np.int64), np.empty(0, dtype=bool)
     for _ in range(_MAX_ROUNDS):
         edges, side = _edges(faces)
-        wanted = split(vertices[edges])
+        key, answer = _asked_anew(split, vertices, edges, key, answer)
+        wanted = answer
         if not wanted.any():
             return trimesh.Trimesh(vertices, faces, process=False)
-        marked = wanted & ~_inside_flat_faces(vertices, faces, side)
-        if not marked.any():
-            marked = _longest_wanted(vertices, edges, side, wanted)
+        inside = _inside_flat_faces(vertices, faces, side)
+        marked = wanted & ~inside
+        # A facet whose crease is split waits with its other edges: they may be flipped away.
+        waits = marked[side].any(axis=1)
+        later = np.zeros(len(edges), dtype=bool)
+        later[side[waits]] = True
+        marked |= _longest_wanted(vertices, edges, side, wanted & inside & ~later)
         marked = _with_longest_of_degenerate(vertices, faces, side, marked)
         middle = np.full(len(edges), -1, dtype=np.int64)
         middle[marked] = len(vertices) + np.arange(int(marked.sum()))
         vertices = np.concatenate([vertices, vertices[edges[marked]].mean(axis=1)])
+        whole = int((~marked[side].any(axis=1)).sum())
         faces = _split_facets(vertices, faces, middle[side])
-        faces = _flip_inside_flat_faces(vertices, faces)
+        faces = _flip_near(vertices, faces, whole)
         if len(faces) > MAX_FACETS:
             break
+    last = vertices[edges[wanted]].mean(axis=1)
+    x, y, z = last[0]
     raise MeshError(
-        f"refining the surface does not end with {len(faces):,} facets",
+        f"refining the surface does not end with {len(faces):,} facets, "
+        f"{len(last):,} edges are still too long, one at {x:.1f}, {y:.1f}, {z:.1f}",
         hint="allow longer edges or a larger remaining error, or remove degenerate facets",
     )
+
+
+def _asked_anew(
+    split: Callable[[Floats], Mask], vertices: Floats, edges: Ints, key: Ints, answer: Mask
+) -> tuple[Ints, Mask]:
+    """Keys (e,) of edges and which to split, where ``key`` and ``answer`` are of an earlier round.
+
+    An edge never moves, so that it is asked about only once.
+    """
+    now = _key(edges)
+    wanted = np.zeros(len(now), dtype=bool)
+    known = np.zeros(len(now), dtype=bool)
+    if len(key):
+        place = np.minimum(np.searchsorted(key, now), len(key) - 1)
+        known = key[place] == now
+        wanted[known] = answer[place[known]]
+    wanted[~known] = split(vertices[edges[~known]])
+    return now, wanted
+
+
+def _key(edges: Ints) -> Ints:
+    """One number for each edge (e, 2), in the order of ``_edges``."""
+    key: Ints = (edges[:, 0] << _KEY_BITS) | edges[:, 1]
+    return key
 
 
 def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trimesh.Trimesh:
@@ -155,10 +191,15 @@ def split_where(mesh: trimesh.Trimesh, split: Callable[[Floats], Mask]) -> trime
 
 def _edges(faces: Ints) -> tuple[Ints, Ints]:
     """Edges (e, 2) of facets, and for each facet (m, 3) the edges 01, 12, 20."""
-    ends = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2), axis=1)
-    key = ends[:, 0] * (int(faces.max()) + 1) + ends[:, 1]
-    _, first, side = np.unique(key, return_index=True, return_inverse=True)
+    ends = _ends(faces)
+    _, first, side = np.unique(_key(ends), return_index=True, return_inverse=True)
     return ends[first], side.reshape(-1, 3)
+
+
+def _ends(faces: Ints) -> Ints:
+    """Ends (3 m, 2) of the edges 01, 12, 20 of facets, the lower number first."""
+    ends = np.stack([faces, np.roll(faces, -1, axis=1)], axis=2).reshape(-1, 2)
+    return np.sort(ends, axis=1)
 
 
 def _longest_wanted(vertices: Floats, edges: Ints, side: Ints, wanted: Mask) -> Mask:
@@ -263,26 +304,41 @@ def _turned(faces: Ints, middle: Ints, first: Ints) -> tuple[Ints, ...]:
     return (*corners.T, *middles.T)
 
 
-def _flip_inside_flat_faces(vertices: Floats, faces: Ints) -> Ints:
-    """Flip edges between coplanar facets where the angles opposite add up to over 180 degrees."""
+def _flip_near(vertices: Floats, faces: Ints, whole: int) -> Ints:
+    """Flip edges of the facets after the first ``whole`` ones, and of those near to these."""
+    fresh = np.arange(len(faces)) >= whole
+    for _ in range(_RINGS):
+        touched = np.zeros(len(vertices), dtype=bool)
+        touched[faces[fresh]] = True
+        fresh = touched[faces].any(axis=1)
+    taken = np.unique(_key(_ends(faces)))
+    flipped = _flip_inside_flat_faces(vertices, faces[fresh], taken)
+    faces = faces.copy()
+    faces[fresh] = flipped
+    return faces
+
+
+def _flip_inside_flat_faces(vertices: Floats, faces: Ints, taken: Ints) -> Ints:
+    """Flip edges between coplanar facets where the angles opposite add up to over 180 degrees.
+
+    ``taken`` holds the keys of all edges of the surface that these facets are part of.
+    """
     faces = faces.copy()
     for _ in range(_MAX_FLIPS):
         edges, side = _edges(faces)
         _, left, i, right, j = _pairs(side)
         a, b = faces[left, i], faces[left, (i + 1) % 3]
         c, d = faces[left, (i + 2) % 3], faces[right, (j + 2) % 3]
-        same_way = (faces[right, j] == b) & (c != d)
-        flat = _coplanar(vertices, faces, left, right)
-        sound = _sound_flip(vertices, a, b, c, d)
         gain = -_opposite(vertices, c, a, b) - _opposite(vertices, d, a, b)
-        known = np.sort(np.stack([c, d], axis=1), axis=1)
-        base = len(vertices)
-        fresh = ~np.isin(known[:, 0] * base + known[:, 1], edges[:, 0] * base + edges[:, 1])
-        chosen = np.flatnonzero(same_way & flat & sound & fresh & (gain > _GAIN))
+        known = _key(np.sort(np.stack([c, d], axis=1), axis=1))
+        may = np.flatnonzero((faces[right, j] == b) & (c != d) & (gain > _GAIN))
+        may = may[_sound_flip(vertices, a[may], b[may], c[may], d[may])]
+        may = may[~np.isin(known[may], taken) & ~np.isin(known[may], _key(edges))]
+        chosen = may[_coplanar(vertices, faces, left[may], right[may])]
         if not len(chosen):
             break
         chosen = _apart(chosen[np.argsort(-gain[chosen], kind="stable")], left, right, len(faces))
-        chosen = _first_of_each(chosen, known[chosen] @ np.array([base, 1]))
+        chosen = _first_of_each(chosen, known[chosen])
         faces[left[chosen]] = np.stack([c, a, d], axis=1)[chosen]
         faces[right[chosen]] = np.stack([d, b, c], axis=1)[chosen]
     return faces

@@ -160,10 +160,15 @@ def precurve(
     share = 1.0 / (settings.max_rounds + 1)
     sure = solve_surely(problem, report, "sag as given", 0.0, share)
     first, problem = sure.solved, replace(problem, plan=sure.plan)
-    wanted = refine_to_follow(bodies.mesh, first.field, settings.tolerance_mm)
-    before = describe(wanted, problem, first, sure.numerical_mm)
-    home = bodies.put_back(wanted)
+    before = describe(bodies.mesh, problem, first, sure.numerical_mm)
     hopeless = why_hopeless(before, wall_mm, settings)
+    # What is not bent is split only as far as a picture of its sag needs.
+    wanted = refine_to_follow(
+        bodies.mesh, first.field, math.inf if hopeless else settings.tolerance_mm
+    )
+    moved = first.field.at(np.asarray(wanted.vertices))
+    before = replace(before, displacement=moved)
+    home = bodies.put_back(wanted)
     if hopeless or _reach(before) < settings.tolerance_mm:
         report("looked at the sag", 1.0)
         verdict = Saving.HOPELESS if hopeless else Saving.NOT_NEEDED
@@ -244,7 +249,8 @@ def refine_to_follow(
     field : SagField
         Its sag.
     tolerance_mm : float
-        Tolerance of the pre-curving; an edge may miss the curve by a quarter of it.
+        Tolerance of the pre-curving; an edge may miss the curve by a quarter of it. Infinite:
+        only edges that are long for the part are split.
 
     Returns
     -------
@@ -256,11 +262,15 @@ def refine_to_follow(
 
     def bends(ends: Floats) -> Mask:
         length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
-        long = np.flatnonzero(length > 2.0 * shortest)
+        split: Mask = length > longest
+        # Where that alone decides, the field is not asked.
+        asked = (length > 2.0 * shortest) & ~split & np.isfinite(tolerance_mm)
+        long = np.flatnonzero(asked)
+        if not len(long):
+            return split
         moved = field.at(ends[long].reshape(-1, 3)).reshape(-1, 2, 3)
         off = field.at(ends[long].mean(axis=1)) - moved.mean(axis=1)
-        split: Mask = length > longest
-        split[long] |= np.linalg.norm(off, axis=1) > _BEND_SHARE * tolerance_mm
+        split[long] = np.linalg.norm(off, axis=1) > _BEND_SHARE * tolerance_mm
         return split
 
     return refine_where(mesh, bends)
@@ -362,7 +372,8 @@ def what_helps(before: SagResult, wall_mm: float) -> tuple[str, ...]:
         remedies.insert(0, "bed its underside in a setter block: it stands on next to nothing")
     # A wall under its own weight sags as 1 / h^2; this is the h at which the sag is h / 10.
     thicker = (10.0 * before.largest_sag_mm * wall_mm**2) ** (1.0 / 3.0)
-    if _WORTH_THICKER[0] <= thicker / wall_mm <= _WORTH_THICKER[1]:
+    # How far it slumps is not known, so no thickness follows from it.
+    if not before.slumps and _WORTH_THICKER[0] <= thicker / wall_mm <= _WORTH_THICKER[1]:
         remedies.append(
             f"make the wall that carries it {thicker:.2g} instead of {wall_mm:.2g} mm thick"
         )

@@ -105,6 +105,17 @@ def test_prongs_bend_each_on_its_own(upright: bool, brick: float) -> None:
     assert moved == pytest.approx([beam, beam], rel=0.12)
 
 
+def test_a_fin_between_columns_stays_on_the_half_bricks_that_it_stands_on() -> None:
+    """A fin of a tenth of a brick, met by no column, on a block that ends inside its bricks.
+
+    All of its 4 x 0.1 x 1.5 mm3 is there, though no brick holds anything but its own piece.
+    """
+    part = united(bar((0, 0, 0), (4, 4, 2.5)), bar((2.05, 0, 2.0), (2.15, 4, 4)))
+    bricks = bricks_of(part, grid_of(part, (1.0, 1.0, 1.0)), 0.3)
+    assert len(find_bodies(bricks).volume) == 1
+    assert bricks.volumes.sum() == pytest.approx(4 * 4 * 2.5 + 4 * 0.1 * 1.5, rel=1e-6)
+
+
 def test_fragments_stay_with_the_part() -> None:
     """A ring of teeth thinner than the columns are apart: no piece of it floats off."""
     rng = np.random.default_rng(3)
