@@ -93,7 +93,8 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     """
     middles, size = cell_samples(mesh, cells)
     low, high = mesh.bounds
-    keeper = _keepers(mesh, middles, spacing_mm)
+    normals = _normals(mesh, cells.facets)
+    keeper = _keepers(mesh, middles, normals, spacing_mm)
     kept = np.flatnonzero(keeper == np.arange(len(keeper)))
     kept = kept[along_curve(middles.points[kept], low, float((high - low).max()))]
     rank = np.empty(len(keeper), dtype=np.int64)
@@ -105,8 +106,7 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     def work(part: slice) -> None:
         other = keeper[part]
         size[part] += np.linalg.norm(middles.points[part] - middles.points[other], axis=1)
-        here, there = (_normals(mesh, cells.facets[cell]) for cell in (part, other))
-        turned[part] = np.einsum("ij,ij->i", here, there)
+        turned[part] = np.einsum("ij,ij->i", normals[part], normals[other])
 
     in_chunks(work, len(keeper), AT_ONCE)
     np.maximum.at(reach, sample_of, size)
@@ -117,7 +117,9 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     return Sampling(chosen, cells, sample_of, reach, bend, spacing_mm)
 
 
-def _keepers(mesh: trimesh.Trimesh, middles: SurfaceSamples, spacing_mm: float) -> Ints:
+def _keepers(
+    mesh: trimesh.Trimesh, middles: SurfaceSamples, normals: Floats, spacing_mm: float
+) -> Ints:
     """The cell that represents each cell's group (n,); the cell itself where it is large."""
     small = np.flatnonzero(middles.area < 0.5 * spacing_mm**2)
     keeper = np.arange(len(middles.area))
@@ -132,7 +134,7 @@ def _keepers(mesh: trimesh.Trimesh, middles: SurfaceSamples, spacing_mm: float) 
         place = (middles.points[which] - low) / side
         cube = np.floor(place).astype(np.int64)
         number = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
-        key[part] = number * (6 * FACINGS**2) + _facing(_normals(mesh, middles.facets[which]))
+        key[part] = number * (6 * FACINGS**2) + _facing(normals[which])
         off_middle[part] = ((place - cube - 0.5) ** 2).sum(axis=1)
 
     in_chunks(work, len(small), AT_ONCE)
@@ -147,10 +149,14 @@ def _normals(mesh: trimesh.Trimesh, facets: Ints) -> Floats:
 
     They are not asked of the mesh, which would keep them, and the corners of all facets too.
     """
-    corners = np.asarray(mesh.vertices)[np.asarray(mesh.faces)[facets]]
+    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
     normals = np.zeros((len(facets), 3))
-    unit, sound = trimesh.triangles.normals(corners)
-    normals[sound] = unit
+
+    def work(part: slice) -> None:
+        unit, sound = trimesh.triangles.normals(vertices[faces[facets[part]]])
+        normals[part][sound] = unit
+
+    in_chunks(work, len(facets), AT_ONCE)
     return normals
 
 
