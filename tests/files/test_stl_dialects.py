@@ -137,6 +137,15 @@ def test_more_facets_than_memory_are_refused_by_an_estimate(
         read_part(path)
 
 
+def test_the_estimate_of_memory_is_told_and_just_what_fits_is_taken(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(unpack, "free_memory", lambda: 4_200_000_000)
+    unpack.require_memory(5_000_000, "part.stl")
+    with pytest.raises(FileError, match=r"6000000 facets need about 5\.0 GB of memory, 4\.2 GB"):
+        unpack.require_memory(6_000_000, "part.stl")
+
+
 def test_a_name_longer_than_a_file_may_have(tmp_path: Path) -> None:
     with pytest.raises(FileError, match="cannot be read"):
         read_part(tmp_path / f"{'n' * 300}.stl")

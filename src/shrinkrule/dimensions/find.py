@@ -16,7 +16,7 @@ from shrinkrule.dimensions.recognition.cylinders import cylinders_of
 from shrinkrule.dimensions.recognition.noise import coordinate_noise
 from shrinkrule.dimensions.recognition.planes import faces_of
 from shrinkrule.dimensions.recognition.regions import flat_regions
-from shrinkrule.dimensions.recognition.surface import surface_of
+from shrinkrule.dimensions.recognition.surface import broad_facets, surface_of
 from shrinkrule.dimensions.rounds import (
     axis_distances,
     ball_diameters,
@@ -92,13 +92,15 @@ def find_dimensions(part: Part) -> FoundDimensions:
         In the model's frame.
     """
     noise = coordinate_noise(part.mesh.vertices, MM_PER_UNIT.get(part.unit, 1.0))
-    surface = surface_of(part.mesh, noise)
-    if len(surface.facets) == 0:
+    vertices, facets = part.mesh.vertices, part.mesh.faces
+    broad = np.asarray(facets)[broad_facets(part.mesh, noise)]
+    if len(broad) == 0:
         return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
-    if len(surface.facets) > MOST_FACETS:
-        sizes = tuple(overall_sizes(surface))
-        note = f"{len(surface.facets)} facets are too many to find more than the overall sizes"
-        return FoundDimensions(sizes, len(sizes), noise, (note,))
+    overall = overall_sizes(np.asarray(vertices, dtype=np.float64), broad)
+    if len(broad) > MOST_FACETS:
+        note = f"{len(broad)} facets are too many to find more than the overall sizes"
+        return FoundDimensions(tuple(overall), len(overall), noise, (note,))
+    surface = surface_of(part.mesh, noise)
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)
@@ -110,7 +112,7 @@ def find_dimensions(part: Part) -> FoundDimensions:
     opposite = look_across(part.mesh, surface, regions, faces, cylinders)
     apart = max(SAME_MM, 2.0 * noise)
     found = [
-        *overall_sizes(surface),
+        *overall,
         *diameters(cylinders, apart),
         *ball_diameters(balls_of(surface, regions, creases, strips), apart),
         *lengths_between(faces, opposite, apart),

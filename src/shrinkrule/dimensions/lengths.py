@@ -9,7 +9,6 @@ import numpy as np
 from shrinkrule.dimensions.across import Opposite
 from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
 from shrinkrule.dimensions.recognition.planes import Faces
-from shrinkrule.dimensions.recognition.surface import Surface
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
 
 LEAST_METAL: Final = 0.2
@@ -19,20 +18,22 @@ MOST_LEVELS: Final = 400
 """Faces of one direction and side between which steps are listed, the largest first."""
 
 
-def overall_sizes(surface: Surface) -> list[Dimension]:
+def overall_sizes(vertices: Floats, facets: Ints) -> list[Dimension]:
     """Sides of the box around the part, from all its vertices.
 
     Parameters
     ----------
-    surface : Surface
-        The part's facets.
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        The part's facets, mm.
 
     Returns
     -------
     list of Dimension
         Along X, Y and Z of the model.
     """
-    low, high = box_of(surface.vertices[np.unique(surface.facets)])
+    used = np.zeros(len(vertices), dtype=np.bool_)
+    used[facets] = True
+    low, high = box_of(vertices[used])
     sides, middle = high - low, np.tile(0.5 * (low + high), (3, 1))
     found = []
     for k in range(3):

@@ -13,11 +13,17 @@ from typing import Final
 from shrinkrule.errors import FileError
 
 GZIP_MARK: Final = b"\x1f\x8b"
-BYTES_PER_FACET: Final = 1100
-"""Memory that a facet takes from reading to the green STL, beyond what the program takes.
+BYTES_PER_FACET: Final = 800
+"""Memory that a facet takes from reading to the report, beyond what the program takes.
 
-Measured: ``compensate`` of a ball of 0.7 million facets took 1.00 GB at its peak, 0.22 of them
-before it began. The search for sag is not in it."""
+Measured: ``compensate`` of a tube of a million facets, each longer than the samples are apart,
+took 1.22 GB at its peak, of a ball of 0.2 million 0.59 GB; 0.22 of them before it began."""
+
+BYTES_OF_MANY: Final = 200_000_000
+"""What the samples of the walls and the search for sag take besides, whatever the facets."""
+
+MANY: Final = 100_000
+"""Facets from which that is counted: of a smaller part only what its facets take is asked for."""
 
 MAX_UNPACKED_BYTES: Final = 2 * 1024**3
 _CHUNK: Final = 1 << 20
@@ -46,6 +52,27 @@ def free_memory() -> int:
     return max(free, 0)
 
 
+def needed_memory(facets: int) -> int:
+    """Memory that a part takes from reading to the report, beyond what the program takes.
+
+    Parameters
+    ----------
+    facets : int
+        Number of facets.
+
+    Returns
+    -------
+    int
+        Bytes.
+
+    Examples
+    --------
+    >>> needed_memory(1_000_000)
+    1000000000
+    """
+    return BYTES_PER_FACET * facets + (BYTES_OF_MANY if facets >= MANY else 0)
+
+
 def require_memory(facets: int, where: str) -> None:
     """Refuse a model that would not fit into memory, before it is built.
 
@@ -61,7 +88,7 @@ def require_memory(facets: int, where: str) -> None:
     FileError
         If the estimate is above the memory that is free.
     """
-    needed, free = BYTES_PER_FACET * facets, free_memory()
+    needed, free = needed_memory(facets), free_memory()
     if needed > free:
         raise FileError(
             f"{facets} facets need about {needed / 1e9:.1f} GB of memory, {free / 1e9:.1f} GB are "

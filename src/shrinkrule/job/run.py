@@ -195,12 +195,12 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, look: SagLook) -> Bent | No
     The sides change with the sag, which goes as one over the modulus; the allowance takes its
     expected size off. Of a part that sags farther than the model follows nothing is known.
     """
-    box, volume = np.asarray(curved.extents, dtype=np.float64), float(curved.volume)
-    if look.lost:
-        return Bent(box, volume, *np.full((2, 3), np.nan))
     sag = look.taken_off
-    if sag is None or not sag.rounds:
+    if not look.lost and (sag is None or not sag.rounds):
         return None
+    box, volume = np.asarray(curved.extents, dtype=np.float64), float(curved.volume)
+    if look.lost or sag is None:
+        return Bent(box, volume, *np.full((2, 3), np.nan))
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)
     turn = green.from_model[:3, :3] / green.factors.per_axis[:, None]
     sides, sagged, fired = (

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import trimesh
 
 from shrinkrule.compensation import Prediction, way_up
 from shrinkrule.dimensions import FoundDimensions
@@ -176,14 +177,16 @@ def _estimated(
 
     lies = recipe.lies or _as_printed(recipe)
     stage = part_of(progress, 0.0, _ESTIMATE_SHARE)
-    estimate = estimate_sag(part.mesh, material, lies, progress=stage)
+    # A mesh of its own: what trimesh keeps of it, as corners and normals, goes with it.
+    mesh = trimesh.Trimesh(part.mesh.vertices, part.mesh.faces, process=False, validate=False)
+    estimate = estimate_sag(mesh, material, lies, progress=stage)
     limit = _limit_mm(prediction, recipe)
     look = SagLook(estimate=estimate, limit_mm=limit, furnace_up=lies.furnace_up)
     if not look.matters or look.unclear:
         return look
     rest = part_of(progress, _ESTIMATE_SHARE, 1.0 - _ESTIMATE_SHARE)
     ways = rank_ways_up(
-        part.mesh, material, lies, unknowns=QUICK_UNKNOWNS, known=estimate, progress=rest
+        mesh, material, lies, unknowns=QUICK_UNKNOWNS, known=estimate, progress=rest
     )
     return replace(look, ways=ways)
 

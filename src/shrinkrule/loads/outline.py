@@ -21,6 +21,8 @@ STEP_DEG: Final = 360.0 / DIRECTIONS
 
 _ANGLES: Final = 2.0 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
 
+_AT_ONCE: Final = 1 << 16  # points
+
 NORMALS: Final[Floats] = np.stack([np.cos(_ANGLES), np.sin(_ANGLES)], axis=1)
 """Directions (48, 2), to the left from X."""
 
@@ -93,4 +95,7 @@ def footprint(points: Floats) -> Footprint:
     """
     flat = points[:, :2]
     middle = 0.5 * (flat.min(axis=0) + flat.max(axis=0))
-    return Footprint((NORMALS @ (flat - middle).T).max(axis=1), float(np.ptp(points[:, 2])))
+    # Some at a time: there are as many products as directions to each point.
+    parts = [flat[low : low + _AT_ONCE] - middle for low in range(0, len(flat), _AT_ONCE)]
+    reach = np.max([(NORMALS @ part.T).max(axis=1) for part in parts], axis=0)
+    return Footprint(reach, float(np.ptp(points[:, 2])))

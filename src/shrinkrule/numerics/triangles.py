@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.threads import in_chunks
+
+AT_ONCE: Final = 1 << 14
+"""Facets that a step takes at a time: the processor's caches hold what lies between."""
 
 
 def area_normals(corners: Floats) -> Floats:
@@ -28,7 +32,35 @@ def area_normals(corners: Floats) -> Floats:
     >>> area_normals(np.array([[[0.0, 0, 0], [2, 0, 0], [0, 3, 0]]])).tolist()
     [[0.0, 0.0, 6.0]]
     """
-    normals: Floats = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    normals = np.empty((len(corners), 3), corners.dtype)
+
+    def work(part: slice) -> None:
+        a, b, c = np.moveaxis(corners[part], 1, 0)
+        normals[part] = np.cross(b - a, c - a)
+
+    in_chunks(work, len(corners), AT_ONCE)
+    return normals
+
+
+def normals_of(vertices: Floats, facets: Ints) -> Floats:
+    """Outward unit normals (m, 3) of facets; zero for a degenerate one.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface; the corners of all its facets are never held at once.
+
+    Returns
+    -------
+    (m, 3) float64
+        The normals.
+    """
+    normals = np.empty((len(facets), 3))
+
+    def work(part: slice) -> None:
+        normals[part] = unit_normals(vertices[facets[part]])
+
+    in_chunks(work, len(facets), AT_ONCE)
     return normals
 
 
@@ -49,6 +81,51 @@ def unit_normals(corners: Floats) -> Floats:
     lengths = np.linalg.norm(normals, axis=1, keepdims=True)
     unit = np.divide(normals, lengths, out=np.zeros_like(normals), where=lengths > 0)
     return np.asarray(unit, dtype=np.float64)
+
+
+def surface_area(vertices: Floats, facets: Ints) -> float:
+    """Area of a surface, computed piece by piece, so that no corners of all facets are held.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+
+    Returns
+    -------
+    float
+        The area, mm2.
+
+    Examples
+    --------
+    >>> corners = np.array([[0.0, 0, 0], [2, 0, 0], [0, 3, 0]])
+    >>> surface_area(corners, np.array([[0, 1, 2]]))
+    3.0
+    """
+    return float(areas_of(vertices, facets).sum())
+
+
+def areas_of(vertices: Floats, facets: Ints) -> Floats:
+    """Areas (m,) of the facets of a surface, mm2.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+
+    Returns
+    -------
+    (m,) float64
+        The areas.
+    """
+    areas = np.empty(len(facets))
+
+    def work(part: slice) -> None:
+        a, b, c = (vertices[corner] for corner in facets[part].T)
+        areas[part] = np.sqrt((np.cross(b - a, c - b) ** 2).sum(axis=1)) / 2.0
+
+    in_chunks(work, len(facets), AT_ONCE)
+    return areas
 
 
 def heights(corners: Floats) -> Floats:

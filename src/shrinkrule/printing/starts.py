@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Ints, connected_components
-from shrinkrule.numerics.triangles import area_normals
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE, area_normals
 from shrinkrule.printing.findings import PrintFinding, PrintKind
 from shrinkrule.printing.surface import PrintSurface, box_about, vector
 
@@ -42,8 +43,13 @@ def starts_in_air(surface: PrintSurface) -> tuple[PrintFinding, ...]:
     lowest[group[upper]] = False
     # The bottom of a pit is lowest too, but its facets face up.
     facing = np.zeros(len(lowest))
-    normals = area_normals(points[surface.facets])[:, 2]
-    np.add.at(facing, group[surface.facets].ravel(), np.repeat(normals, 3))
+    facets, normals = surface.facets, np.empty(len(surface.facets))
+
+    def work(part: slice) -> None:
+        normals[part] = area_normals(points[facets[part]])[:, 2]
+
+    in_chunks(work, len(facets), AT_ONCE)
+    np.add.at(facing, group[facets].ravel(), np.repeat(normals, 3))
     height = np.full(len(lowest), np.inf)
     np.minimum.at(height, group, heights)
     found = np.flatnonzero(lowest & (facing < 0.0) & (height >= surface.layer_mm))

@@ -11,7 +11,7 @@ import trimesh
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.edges import EdgeTable, edge_table
-from shrinkrule.numerics.triangles import unit_normals
+from shrinkrule.numerics.triangles import normals_of
 from shrinkrule.printing.findings import Vector
 
 
@@ -43,7 +43,7 @@ class PrintSurface:
     @cached_property
     def normals(self) -> Floats:
         """Outward unit normals (m, 3)."""
-        return unit_normals(self.points[self.facets])
+        return normals_of(self.points, self.facets)
 
     @cached_property
     def edges(self) -> EdgeTable:

@@ -48,7 +48,7 @@ def undersides(surface: PrintSurface, printer: Printer) -> tuple[PrintFinding, .
     tuple of PrintFinding
         At most one of each kind for each underside.
     """
-    low = surface.points[surface.facets][:, :, 2].max(axis=1)
+    low = surface.points[:, 2][surface.facets].max(axis=1)
     flat = surface.normals[:, 2] < -np.cos(np.radians(STEEPEST_DEG))
     flat &= low > surface.layer_mm
     if not flat.any():

@@ -10,6 +10,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.edges import is_watertight
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.voxels.grid import SLACK, Grid, furnace_turn, lay_grid
 from shrinkrule.walls import Status, sample_surface, thickness_at
@@ -180,7 +181,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     SettingError
         If the bricks asked for, or the coarsest that mean anything, exceed the budget.
     """
-    if not mesh.is_watertight or not mesh.volume > 0.0:
+    if not is_watertight(np.asarray(mesh.faces, dtype=np.int64)) or not mesh.volume > 0.0:
         raise MeshError(
             "the sag of a surface that is no closed solid cannot be computed",
             hint="close the mesh and turn its facets outward",

@@ -10,6 +10,7 @@ the place, not by boxes that touch.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -47,7 +48,12 @@ class BallSide:
     def __init__(self, regions: Regions, points: Floats, known: Mask, reach_mm: float) -> None:
         self.found = list(regions.findings)
         self._of_sample, self._known, self._reach = regions.of_sample, known, reach_mm
-        self._tree = cKDTree(points)
+        self._points = points
+
+    @cached_property
+    def _tree(self) -> cKDTree:
+        """Grown when the layers find a first place, which on most parts they do not."""
+        return cKDTree(self._points)
 
     def take(self, place: LayerPlace) -> bool:
         """Join a place of the layers to the balls' findings, if the balls measured it.

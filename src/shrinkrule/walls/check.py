@@ -12,6 +12,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Soundness, inspect_mesh
 from shrinkrule.numerics.progress import Progress, silent
+from shrinkrule.numerics.triangles import surface_area
 from shrinkrule.printer import Printer
 from shrinkrule.units import percent
 from shrinkrule.walls.agreement import BallSide, agreed
@@ -193,7 +194,8 @@ def check_walls(
     """
     limits = WallLimits() if limits is None else limits
     report = progress or silent
-    area = float(mesh.area)
+    # Not asked of the mesh, which would keep the corners of all facets.
+    area = surface_area(np.asarray(mesh.vertices), np.asarray(mesh.faces))
     if not area > 0.0:
         raise MeshError("no facet of the mesh has an area", hint="export the model again")
     report("preparing the surface", 0.0)

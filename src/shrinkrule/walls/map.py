@@ -17,7 +17,9 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.refine import split_where
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, connected_components
-from shrinkrule.numerics.triangles import area_normals
+from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE, area_normals, areas_of, normals_of
 from shrinkrule.walls.shown import ShownWalls
 
 MOST_LONG_EDGES: Final = 150_000
@@ -128,9 +130,15 @@ def _split(mesh: trimesh.Trimesh, shown: ShownWalls, most_long: int) -> tuple[Fl
     """Vertices once for each smooth face, facets, and which way each vertex faces (n, 3)."""
     fine = _split_where_thickness_changes(mesh, shown, most_long)
     vertices, faces, facet_of = _split_at_creases(fine)
-    corners = np.asarray(fine.vertices, dtype=np.float64)[np.asarray(fine.faces)[facet_of]]
-    facing = area_normals(corners)
-    facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), np.finfo(np.float64).tiny)
+    facing = np.empty((len(facet_of), 3))
+    places, facets = np.asarray(fine.vertices, dtype=np.float64), np.asarray(fine.faces)
+
+    def work(part: slice) -> None:
+        normals = area_normals(places[facets[facet_of[part]]])
+        length = np.linalg.norm(normals, axis=1, keepdims=True)
+        facing[part] = normals / np.maximum(length, np.finfo(np.float64).tiny)
+
+    in_chunks(work, len(facet_of), AT_ONCE)
     return vertices, faces, facing
 
 
@@ -170,11 +178,16 @@ def _split_where_thickness_changes(
     """Mesh whose edges are no longer than two spacings or their distance to the next change."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    ends = vertices[faces]
-    sides = np.linalg.norm(np.roll(ends, -1, axis=1) - ends, axis=2)
     finest = FINEST * shown.spacing_mm
     # An edge to be split has all its facets in this part of the mesh.
-    coarse = (sides > finest).any(axis=1)
+    coarse = np.empty(len(faces), dtype=np.bool_)
+
+    def work(part: slice) -> None:
+        ends = vertices[faces[part]]
+        sides = np.linalg.norm(np.roll(ends, -1, axis=1) - ends, axis=2)
+        coarse[part] = (sides > finest).any(axis=1)
+
+    in_chunks(work, len(faces), AT_ONCE)
     if not coarse.any():
         return mesh
     changes = _where_thickness_changes(shown, finest)
@@ -235,24 +248,43 @@ def _cell_keys(points: Floats, normals: Floats, cell_mm: float, shift: float = 0
 def _split_at_creases(mesh: trimesh.Trimesh) -> tuple[Floats, Ints, Ints]:
     """Vertices once for each smooth face they lie on, facets, and each vertex's largest facet."""
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    normals = np.asarray(mesh.face_normals)
-    pair, ends = np.asarray(mesh.face_adjacency), np.asarray(mesh.face_adjacency_edges)
-    smooth = np.einsum("ij,ij->i", normals[pair[:, 0]], normals[pair[:, 1]]) > CREASE_COSINE
-    pair, ends = pair[smooth], ends[smooth]
-    # Corners (facet, corner) of two facets are one vertex where a smooth edge ends in both.
-    corner = [
-        3 * pair[:, side] + (faces[pair[:, side]] == ends[:, [end]]).argmax(axis=1)
-        for end in (0, 1)
-        for side in (0, 1)
-    ]
-    one, other = np.concatenate(corner[0::2]), np.concatenate(corner[1::2])
-    count = faces.size
-    vertex = connected_components(count, np.column_stack([one, other]))
+    places = np.asarray(mesh.vertices, dtype=np.float64)
+    vertex = connected_components(faces.size, _smooth_corners(places, faces))
     total = int(vertex.max()) + 1
     facet_of = np.empty(total, dtype=np.int64)
-    by_size = (3 * np.argsort(mesh.area_faces, kind="stable")[:, None] + np.arange(3)).ravel()
+    by_size = np.argsort(areas_of(places, faces), kind="stable")
+    vertex = vertex.reshape(-1, 3)
     # Where a vertex stands several times, the last and largest facet is kept.
-    facet_of[vertex[by_size]] = by_size // 3
+    facet_of[vertex[by_size]] = by_size[:, None]
     vertices = np.empty((total, 3))
-    vertices[vertex] = np.asarray(mesh.vertices, dtype=np.float64)[faces.ravel()]
-    return vertices, vertex.reshape(-1, 3), facet_of
+    for corner in range(3):
+        vertices[vertex[:, corner]] = places[faces[:, corner]]
+    return vertices, vertex, facet_of
+
+
+def _smooth_corners(places: Floats, faces: Ints) -> Ints:
+    """Pairs of corners (k, 2) of two facets that are one vertex: a smooth edge ends in both."""
+    table = edge_table(faces)
+    first, last = np.full((2, len(table.uses)), -1, dtype=np.int64)
+    sides = np.arange(faces.size)
+    first[table.edge_of[::-1]], last[table.edge_of] = sides[::-1], sides
+    two = table.uses == 2
+    first, last = first[two], last[two]
+    normals = normals_of(places, faces)
+    smooth = np.empty(len(first), dtype=np.bool_)
+
+    def work(part: slice) -> None:
+        one, other = normals[first[part] // 3], normals[last[part] // 3]
+        smooth[part] = np.einsum("ij,ij->i", one, other) > CREASE_COSINE
+
+    in_chunks(work, len(first), AT_ONCE)
+    one, other = first[smooth], last[smooth]
+    # A side begins at its own corner and ends at the next of its facet.
+    starts_there = faces.ravel()[one] == faces.ravel()[other]
+    one_after, other_after = (side - side % 3 + (side + 1) % 3 for side in (one, other))
+    return np.concatenate(
+        [
+            np.column_stack([one, np.where(starts_there, other, other_after)]),
+            np.column_stack([one_after, np.where(starts_there, other_after, other)]),
+        ]
+    )

@@ -16,6 +16,8 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE, area_normals
 
 ON_EDGE: Final = 2.5
 """Distance from an edge, in steps of noise, within which a vertex lies on it.
@@ -67,6 +69,34 @@ class Surface:
         return middles
 
 
+def broad_facets(mesh: trimesh.Trimesh, noise_mm: float) -> Ints:
+    """Facets that are broader than the rounding of their corners: they face some way.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        Wanted part, vertices merged, mm.
+    noise_mm : float
+        Smallest step between coordinates.
+
+    Returns
+    -------
+    (k,) int64
+        Their numbers.
+    """
+    vertices, facets = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
+    broad = np.empty(len(facets), dtype=np.bool_)
+
+    def work(part: slice) -> None:
+        a, b, c = (vertices[facets[part, k]] for k in range(3))
+        double = np.linalg.norm(np.cross(b - a, c - a), axis=1)
+        squares = [((p - q) ** 2).sum(1) for p, q in ((a, b), (b, c), (c, a))]
+        broad[part] = double > ON_EDGE * noise_mm * np.sqrt(np.maximum.reduce(squares))
+
+    in_chunks(work, len(facets), AT_ONCE)
+    return np.flatnonzero(broad)
+
+
 def surface_of(mesh: trimesh.Trimesh, noise_mm: float) -> Surface:
     """Facets of a mesh with their directions and neighbours.
 
@@ -83,16 +113,10 @@ def surface_of(mesh: trimesh.Trimesh, noise_mm: float) -> Surface:
         What surfaces are recognised on.
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    every = np.asarray(mesh.faces, dtype=np.int64)
-    a, b, c = (vertices[every[:, k]] for k in range(3))
-    across = np.cross(b - a, c - a)
+    number = broad_facets(mesh, noise_mm)
+    facets = np.asarray(mesh.faces, dtype=np.int64)[number]
+    across = area_normals(vertices[facets])
     double = np.linalg.norm(across, axis=1)
-    longest = np.sqrt(
-        np.maximum.reduce([((p - q) ** 2).sum(1) for p, q in ((a, b), (b, c), (c, a))])
-    )
-    number = np.flatnonzero(double > ON_EDGE * noise_mm * longest)
-    facets = np.ascontiguousarray(every[number])
-    double, across = double[number], across[number]
     beside, ends = _neighbours(vertices, facets, noise_mm)
     return Surface(
         vertices,

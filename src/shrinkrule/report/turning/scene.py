@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.job import JobResult
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.triangles import area_normals
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.walls import band_map
 
@@ -29,6 +30,9 @@ LABELS_APART: Final = 0.09
 """Distance of numbers, over the part's longest side, from which they are clear of each other."""
 _MOST_LONG: Final = 20_000
 """Edges that are split to show where thickness changes, at most: about as many facets as drawn."""
+
+_AT_ONCE: Final = 1 << 18
+"""Facets whose normals are added to their vertices at a time."""
 
 _FACINGS: Final = 2.0  # steps in each direction of the normal that are kept apart when thinned
 
@@ -126,10 +130,10 @@ def thinned(
     """
     if len(facets) <= most:
         return points, facets, band
-    corners = points[facets]
     normals = np.zeros_like(points)
-    across = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    np.add.at(normals, facets.ravel(), np.repeat(across, 3, axis=0))
+    for low in range(0, len(facets), _AT_ONCE):
+        some = facets[low : low + _AT_ONCE]
+        np.add.at(normals, some.ravel(), np.repeat(area_normals(points[some]), 3, axis=0))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     facing = np.round(_FACINGS * (1.0 + normals)).astype(np.int64)
     low = points.min(axis=0)

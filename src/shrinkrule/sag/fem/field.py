@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,8 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.voxels.corners import shape_functions
 from shrinkrule.sag.voxels.grid import Grid
+
+_AT_ONCE: Final = 1 << 16  # points: half a kilobyte each
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +74,12 @@ class SagField:
         A point outside every brick moves as the nearest brick does, a point between the
         components of one brick as the nearest component.
         """
+        moved = np.empty((len(points), 3))
+        for low in range(0, len(points), _AT_ONCE):
+            moved[low : low + _AT_ONCE] = self._at(points[low : low + _AT_ONCE])
+        return moved
+
+    def _at(self, points: Floats) -> Floats:
         local = self.grid.local(points)
         place = np.clip(np.floor(local / self.grid.size).astype(np.int64), 0, self.grid.counts - 1)
         brick = self._number[tuple(place.T)].astype(np.int64)

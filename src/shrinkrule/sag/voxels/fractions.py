@@ -16,7 +16,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.edges import edge_table, is_watertight
 from shrinkrule.numerics.triangles import signed_volumes
 from shrinkrule.sag.voxels.components import Components, find_components
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
@@ -138,12 +138,14 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
     MeshError
         If the mesh is open, inside out, or so fine that the grid misses it.
     """
-    if not mesh.is_watertight:
+    faces = np.asarray(mesh.faces, dtype=np.int64)
+    if not is_watertight(faces):
         raise MeshError("the mesh has open edges, so it has no weight", hint="close it first")
     if not mesh.volume > 0.0:
         raise MeshError("the mesh is inside out or flat", hint="turn its facets outward")
-    corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[np.asarray(mesh.faces)]
+    corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[faces]
     filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
+    del corners
     found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / mesh.volume - 1.0) < 0.05:
         raise MeshError(

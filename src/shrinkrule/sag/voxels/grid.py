@@ -135,11 +135,11 @@ def lay_grid(mesh: trimesh.Trimesh, turn: Floats, brick: float, slack: float = S
     low, high = vertices.min(axis=0), vertices.max(axis=0)
     normals = np.asarray(mesh.face_normals) @ turn.T
     areas = np.asarray(mesh.area_faces)
-    centres = vertices[np.asarray(mesh.faces)].mean(axis=1) - low
     counts = np.empty(3, dtype=np.int64)
     for axis in range(3):
-        flat = np.abs(normals[:, axis]) > 1.0 - _UPRIGHT
+        flat = np.flatnonzero(np.abs(normals[:, axis]) > 1.0 - _UPRIGHT)
+        levels = vertices[np.asarray(mesh.faces)[flat].T, axis].mean(axis=0) - low[axis]
         counts[axis] = _fitting_count(
-            centres[flat, axis], areas[flat], float(high[axis] - low[axis]), brick, slack
+            levels, areas[flat], float(high[axis] - low[axis]), brick, slack
         )
     return Grid(turn=turn, origin=low, size=(high - low) / counts, counts=counts)

@@ -18,6 +18,8 @@ import trimesh
 
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE
 from shrinkrule.sag.voxels.corners import CORNERS, shape_functions
 
 _REACH: Final = 2.0  # octants: how far the effect of an edge reaches
@@ -25,6 +27,7 @@ _PER_OCTANT: Final = 2  # points along an edge
 _STRAIGHT: Final = 1e-3  # radians: faces that turn less go straight on
 _UNIT_TURN: Final = 1.0  # radians at which an octant keeps 1 / e of its stiffness: fitted
 _POWER: Final = 1.2  # fitted
+_AT_ONCE: Final = 1 << 18  # edges whose turns are deposited at once: half a kilobyte each
 _SIGNIFICANT: Final = 5e-3  # radians: a smaller effect on an octant is left aside
 _LARGEST_REDUCTION: Final = 0.95  # of the stiffness: some must stay
 
@@ -59,16 +62,22 @@ def edge_turns(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
     normals = np.asarray(mesh.face_normals)
     table = edge_table(faces)
     two = np.flatnonzero((table.uses == 2) & (table.balance == 0))
-    side = np.full((len(table.ends), 2), -1, dtype=np.int64)
-    side[table.edge_of, np.where(table.forward, 0, 1)] = np.arange(3 * len(faces))
-    one, other = normals[side[two] // 3].swapaxes(0, 1)
-    ends = vertices[table.ends[two]]
-    along = ends[:, 1] - ends[:, 0]
-    length = np.linalg.norm(along, axis=1)
-    outward = (np.cross(one, other) * along).sum(axis=1) / np.where(length > 0.0, length, 1.0)
-    turn = -np.arctan2(outward, (one * other).sum(axis=1))
+    facet = np.empty((len(table.ends), 2), dtype=np.int32)
+    facet[table.edge_of, np.where(table.forward, 0, 1)] = np.arange(3 * len(faces)) // 3
+    turn = np.empty(len(two))
+
+    def work(part: slice) -> None:
+        edge = two[part]
+        one, other = normals[facet[edge]].swapaxes(0, 1)
+        start, end = vertices[table.ends[edge]].swapaxes(0, 1)
+        along = end - start
+        length = np.linalg.norm(along, axis=1)
+        outward = (np.cross(one, other) * along).sum(axis=1) / np.where(length > 0.0, length, 1.0)
+        turn[part] = -np.arctan2(outward, (one * other).sum(axis=1))
+
+    in_chunks(work, len(two), AT_ONCE)
     bends = np.abs(turn) > _STRAIGHT
-    return ends[bends], turn[bends]
+    return vertices[table.ends[two[bends]]], turn[bends]
 
 
 def stiffness_factors(cells: Ints, ends: Floats, turn: Floats) -> Floats:
@@ -91,7 +100,7 @@ def stiffness_factors(cells: Ints, ends: Floats, turn: Floats) -> Floats:
     factors = np.ones((len(cells), 8))
     if not (turn > 0.0).any():
         return factors
-    place, deposited = _deposit_on_octants(2.0 * ends, turn)
+    place, deposited = _deposited(2.0 * ends, turn)
     significant = place[_largest_eigenvalue(deposited) > _SIGNIFICANT]
     if not len(significant):
         return factors
@@ -122,6 +131,19 @@ def _around(cells: Ints, places: Ints) -> Ints:
     found = np.minimum(np.searchsorted(reached, asked), len(reached) - 1)
     around: Ints = np.flatnonzero(reached[found] == asked)
     return around
+
+
+def _deposited(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
+    """As :func:`_deposit_on_octants`, some edges at a time."""
+    if len(turn) <= _AT_ONCE:
+        return _deposit_on_octants(ends, turn)
+    parts = [slice(low, low + _AT_ONCE) for low in range(0, len(turn), _AT_ONCE)]
+    places, tensors = zip(*(_deposit_on_octants(ends[p], turn[p]) for p in parts), strict=True)
+    every = np.concatenate(places)
+    key, first, which = np.unique(every @ _STRIDES, return_index=True, return_inverse=True)
+    deposited = np.zeros((len(key), 6))
+    np.add.at(deposited, which, np.concatenate(tensors))
+    return every[first], deposited
 
 
 def _deposit_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:

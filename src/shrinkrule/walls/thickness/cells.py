@@ -13,9 +13,12 @@ from typing import Final, NamedTuple
 
 import numpy as np
 import trimesh
+from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE
 
 MOST_SAMPLES: Final = 20_000_000
 """More samples than this would need more memory than a workshop machine has."""
@@ -40,7 +43,7 @@ class Cells:
     ----------
     facets : (n,) int64
         The facet each cell lies on.
-    halves : (n,) int64
+    halves : (n,) int8
         0 and 1 for the half at the start and the end of the longest edge, 2 for the whole.
     along : (n, 2) float64
         Interval of ``u``.
@@ -49,7 +52,7 @@ class Cells:
     """
 
     facets: Ints
-    halves: Ints
+    halves: NDArray[np.int8]
     along: Floats
     up: Floats
 
@@ -83,13 +86,19 @@ def _triangles_on_longest_edge(mesh: trimesh.Trimesh, facets: Ints) -> Floats:
 
 def _longest_edges(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats]:
     """Length of the longest edge, and twice the area, of facets."""
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    a, b, c = (vertices[corner] for corner in np.asarray(mesh.faces)[facets].T)
-    edges = (b - a, c - b, a - c)
-    squares = [np.einsum("ij,ij->i", edge, edge) for edge in edges]
-    crossed = np.cross(edges[0], edges[1])
-    longest = np.maximum(np.maximum(squares[0], squares[1]), squares[2])
-    return np.sqrt(longest), np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
+    vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
+    longest, twice_area = np.empty(len(facets)), np.empty(len(facets))
+
+    def work(part: slice) -> None:
+        a, b, c = (vertices[corner] for corner in faces[facets[part]].T)
+        edges = (b - a, c - b, a - c)
+        squares = [np.einsum("ij,ij->i", edge, edge) for edge in edges]
+        crossed = np.cross(edges[0], edges[1])
+        longest[part] = np.sqrt(np.maximum(np.maximum(squares[0], squares[1]), squares[2]))
+        twice_area[part] = np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
+
+    in_chunks(work, len(facets), AT_ONCE)
+    return longest, twice_area
 
 
 def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Cells:
@@ -127,9 +136,39 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
             where="wall check",
             hint="check the unit of the model, or raise the bead width",
         )
-    whole = facets[small]
-    halved = np.repeat(facets[large], 2)
-    side = np.tile(np.array([0, 1]), len(large))
+    large, pieces = facets[large], dict[int, Cells]()
+
+    def work(part: slice) -> None:
+        pieces[part.start] = _cut(mesh, large[part], spacing_mm)
+
+    in_chunks(work, len(large), AT_ONCE)
+    return _joined(facets[small], [pieces[start] for start in sorted(pieces)])
+
+
+def _joined(whole: Ints, pieces: list[Cells]) -> Cells:
+    """Cells of whole facets, and the pieces of others after them."""
+    count = len(whole) + sum(len(piece.facets) for piece in pieces)
+    cells = Cells(
+        np.empty(count, np.int64),
+        np.empty(count, np.int8),
+        np.empty((count, 2)),
+        np.empty((count, 2)),
+    )
+    end = len(whole)
+    cells.facets[:end], cells.halves[:end] = whole, WHOLE
+    cells.along[:end] = cells.up[:end] = 0.0, 1.0
+    for piece in pieces:
+        part = slice(end, end + len(piece.facets))
+        cells.facets[part], cells.halves[part] = piece.facets, piece.halves
+        cells.along[part], cells.up[part] = piece.along, piece.up
+        end = part.stop
+    return cells
+
+
+def _cut(mesh: trimesh.Trimesh, large: Ints, spacing_mm: float) -> Cells:
+    """Cut facets that are longer than the spacing."""
+    halved = np.repeat(large, 2)
+    side = np.tile(np.array([0, 1], np.int8), len(large))
     *_, wide, tall = _halves(mesh, halved, side)
     exists = wide > 0.0
     halved, side, wide, tall = halved[exists], side[exists], wide[exists], tall[exists]
@@ -137,13 +176,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
     owner, along = _split(all_of, wide, spacing_mm)
     halved, side, tall = halved[owner], side[owner], tall[owner] * along[:, 1]
     owner, up = _split(all_of[owner], tall, spacing_mm)
-    every = np.tile(np.array([0.0, 1.0]), (len(whole), 1))
-    return Cells(
-        np.concatenate([whole, halved[owner]]),
-        np.concatenate([np.full(len(whole), WHOLE), side[owner]]),
-        np.concatenate([every, along[owner]]),
-        np.concatenate([every, up]),
-    )
+    return Cells(halved[owner], side[owner], along[owner], up)
 
 
 def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Floats]:
@@ -164,7 +197,7 @@ class _Halves(NamedTuple):
     tall: Floats
 
 
-def _halves(mesh: trimesh.Trimesh, facets: Ints, halves: Ints) -> _Halves:
+def _halves(mesh: trimesh.Trimesh, facets: Ints, halves: NDArray[np.int8]) -> _Halves:
     """Halves of facets, as asked for; rows of one half that follow each other cost little."""
     fresh = np.ones(len(facets), dtype=np.bool_)
     fresh[1:] = (facets[1:] != facets[:-1]) | (halves[1:] != halves[:-1])
@@ -195,6 +228,19 @@ def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, F
     SurfaceSamples, (n,) float64
         Middles with the cells' areas, and the distance to the furthest corner, mm.
     """
+    count = len(cells.facets)
+    points, area, reach = np.empty((count, 3)), np.empty(count), np.empty(count)
+
+    def work(part: slice) -> None:
+        some = Cells(cells.facets[part], cells.halves[part], cells.along[part], cells.up[part])
+        points[part], area[part], reach[part] = _middles(mesh, some)
+
+    in_chunks(work, count, AT_ONCE)
+    return SurfaceSamples(points, cells.facets, area), reach
+
+
+def _middles(mesh: trimesh.Trimesh, cells: Cells) -> tuple[Floats, Floats, Floats]:
+    """Middles of cells, their areas, and the distances to their furthest corners."""
     whole = cells.halves == WHOLE
     points, area = np.empty((len(whole), 3)), np.empty(len(whole))
     reach = np.empty(len(whole))
@@ -209,7 +255,7 @@ def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, F
     far, near = along[:, 1:] * up, along[:, :1] * up
     rise = np.abs(np.hstack([far, near]) - (middle * across)[:, None]).max(axis=1) * tall
     reach[part] = np.hypot(0.5 * (along[:, 1] - along[:, 0]) * wide, rise)
-    return SurfaceSamples(points, cells.facets, area), reach
+    return points, area, reach
 
 
 def _whole_facets(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats, Floats]:

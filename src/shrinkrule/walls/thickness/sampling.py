@@ -14,9 +14,11 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE
 from shrinkrule.walls.thickness.cells import (
     Cells,
     SurfaceSamples,
@@ -90,32 +92,72 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     group; the one nearest to its cube's middle represents the group.
     """
     middles, size = cell_samples(mesh, cells)
-    normals = np.asarray(mesh.face_normals)[cells.facets]
-    small = np.flatnonzero(middles.area < 0.5 * spacing_mm**2)
-    place = (middles.points[small] - mesh.bounds[0]) / (GROUP_SHARE * spacing_mm)
-    cube = np.floor(place).astype(np.int64)
-    counts = cube.max(axis=0, initial=0) + 1
-    key = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
-    key = key * (6 * FACINGS**2) + _facing(normals[small])
-    off_middle = ((place - cube - 0.5) ** 2).sum(axis=1)
-    # Halves of the keys, since numbering is compiled for them already.
-    _, group = number_equal(key.view(np.uint32).reshape(-1, 2))
-    keeper = np.arange(len(middles.area))
-    keeper[small] = small[_least_of_group(group, off_middle)]
-    kept = np.flatnonzero(keeper == np.arange(len(keeper)))
     low, high = mesh.bounds
+    normals = _normals(mesh, cells.facets)
+    keeper = _keepers(mesh, middles, normals, spacing_mm)
+    kept = np.flatnonzero(keeper == np.arange(len(keeper)))
     kept = kept[along_curve(middles.points[kept], low, float((high - low).max()))]
     rank = np.empty(len(keeper), dtype=np.int64)
     rank[kept] = np.arange(len(kept))
     sample_of = rank[keeper]
     reach, bend = np.zeros(len(kept)), np.ones(len(kept))
-    apart = np.linalg.norm(middles.points - middles.points[keeper], axis=1)
-    np.maximum.at(reach, sample_of, apart + size)
-    np.minimum.at(bend, sample_of, np.einsum("ij,ij->i", normals, normals[keeper]))
+    turned = np.empty(len(keeper))
+
+    def work(part: slice) -> None:
+        other = keeper[part]
+        size[part] += np.linalg.norm(middles.points[part] - middles.points[other], axis=1)
+        turned[part] = np.einsum("ij,ij->i", normals[part], normals[other])
+
+    in_chunks(work, len(keeper), AT_ONCE)
+    np.maximum.at(reach, sample_of, size)
+    np.minimum.at(bend, sample_of, turned)
     area = np.zeros(len(kept))
     np.add.at(area, sample_of, middles.area)
     chosen = SurfaceSamples(middles.points[kept], middles.facets[kept], area)
     return Sampling(chosen, cells, sample_of, reach, bend, spacing_mm)
+
+
+def _keepers(
+    mesh: trimesh.Trimesh, middles: SurfaceSamples, normals: Floats, spacing_mm: float
+) -> Ints:
+    """The cell that represents each cell's group (n,); the cell itself where it is large."""
+    small = np.flatnonzero(middles.area < 0.5 * spacing_mm**2)
+    keeper = np.arange(len(middles.area))
+    if not len(small):
+        return keeper
+    low, side = mesh.bounds[0], GROUP_SHARE * spacing_mm
+    counts = np.floor((box_of(middles.points[small])[1] - low) / side).astype(np.int64) + 1
+    key, off_middle = np.empty(len(small), np.int64), np.empty(len(small))
+
+    def work(part: slice) -> None:
+        which = small[part]
+        place = (middles.points[which] - low) / side
+        cube = np.floor(place).astype(np.int64)
+        number = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
+        key[part] = number * (6 * FACINGS**2) + _facing(normals[which])
+        off_middle[part] = ((place - cube - 0.5) ** 2).sum(axis=1)
+
+    in_chunks(work, len(small), AT_ONCE)
+    # Halves of the keys, since numbering is compiled for them already.
+    _, group = number_equal(key.view(np.uint32).reshape(-1, 2))
+    keeper[small] = small[_least_of_group(group, off_middle)]
+    return keeper
+
+
+def _normals(mesh: trimesh.Trimesh, facets: Ints) -> Floats:
+    """Outward unit normals (n, 3) of facets.
+
+    They are not asked of the mesh, which would keep them, and the corners of all facets too.
+    """
+    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
+    normals = np.zeros((len(facets), 3))
+
+    def work(part: slice) -> None:
+        unit, sound = trimesh.triangles.normals(vertices[faces[facets[part]]])
+        normals[part][sound] = unit
+
+    in_chunks(work, len(facets), AT_ONCE)
+    return normals
 
 
 def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:
