@@ -17,6 +17,13 @@ from numba import njit
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
+_SETTINGS: Final[dict[str, Any]] = {
+    "nogil": True,
+    "error_model": "numpy",
+    # Entries for C programs: nobody calls a loop from one.
+    "no_cfunc_wrapper": True,
+}
+
 
 def compiled(function: Function) -> Function:
     """Compile a loop over plain numbers, kept on disk and free of the interpreter lock.
@@ -34,12 +41,31 @@ def compiled(function: Function) -> Function:
     callable
         The same, compiled when first called.
     """
-    settings = {"nogil": True, "error_model": "numpy"}
     try:
-        faster: Function = njit(cache=True, **settings)(function)
+        faster: Function = njit(cache=True, **_SETTINGS)(function)
     except RuntimeError:
         # What numba raises where it finds no folder to write to.
-        faster = njit(**settings)(function)
+        faster = njit(**_SETTINGS)(function)
+    return faster
+
+
+def inner(function: Function) -> Function:
+    """Compile a step that only compiled loops call, as part of each of them.
+
+    It is kept on disk inside the loops that call it and nowhere else, and has no entry for
+    the interpreter: these take a good part of the time that a small function takes to compile.
+
+    Parameters
+    ----------
+    function : callable
+        Of plain numbers and arrays, never called from Python.
+
+    Returns
+    -------
+    callable
+        The same, for compiled loops.
+    """
+    faster: Function = njit(no_cpython_wrapper=True, **_SETTINGS)(function)
     return faster
 
 

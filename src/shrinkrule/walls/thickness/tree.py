@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 
 LEAF: Final = 4
 """Boxes per leaf: fewer make a deeper tree, more test facets in vain."""
@@ -54,7 +54,7 @@ class Tree(NamedTuple):
     normals: Floats
 
 
-@compiled
+@inner
 def _spread(value: Any) -> Any:
     """Put two empty bits after each of the lower 21 bits of a number."""
     x = np.uint64(value) & np.uint64(0x1FFFFF)
@@ -160,7 +160,7 @@ def _slice_boxes(corners: Floats, starts: Ints, lows: Floats, highs: Floats, own
                     high[a] = max(high[a], c0[a])
 
 
-@compiled
+@inner
 def _part_about(order: Ints, middles: Floats, axis: int, low: int, high: int, at: int) -> None:
     """Reorder ``order[low:high]`` so that all before ``at`` are no further along the axis."""
     high -= 1
@@ -330,7 +330,7 @@ def grow_tree(corners: Floats) -> Tree:
     return Tree(boxes, slabs, items, corners, normals)
 
 
-@compiled
+@inner
 def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: float) -> float:
     """Squared distance from the point x, y, z to a box.
 
@@ -355,7 +355,7 @@ def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: floa
     return square
 
 
-@compiled
+@inner
 def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
     """Whether a ball misses the slab, cut to a disc, that holds the facets of a node.
 
