@@ -131,7 +131,7 @@ def bitangent_spheres(tree: Tree, starts: Floats, bounds: Floats) -> BitangentSp
     def work(part: slice) -> None:
         centre(tree, starts[part], bounds[part], *(values[part] for values in made))
 
-    wait_for_compiled()
+    wait_for_compiled(centre)
     in_chunks(work, count, CHUNK)
     return made
 
@@ -203,6 +203,6 @@ def _nearest_points(
     def work(part: slice) -> None:
         project(tree, points[part], bounds[part], sides[part], cosine, found[part], facets[part])
 
-    wait_for_compiled()
+    wait_for_compiled(project)
     in_chunks(work, len(points), CHUNK)
     return found, facets

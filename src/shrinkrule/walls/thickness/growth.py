@@ -115,7 +115,7 @@ def _gather(
     near, found = bound, 0
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
-    waiting = 1
+    waiting: Any = np.int64(1)
     while True:
         reach = min(bound, near * (1.0 + BAND))
         waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], reach)
@@ -365,6 +365,6 @@ def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> G
     def work(part: slice) -> None:
         grow(tree, centres[part], radius[part], goals, *(values[part] for values in made))
 
-    wait_for_compiled()
+    wait_for_compiled(grow)
     in_chunks(work, count, CHUNK)
     return made

@@ -291,7 +291,8 @@ def measure(
     stack = np.empty(DEPTH, np.int64)
     c, q = np.empty(3), np.empty(3)
     point, nearest, nowhere = np.empty(3), np.empty(3), np.zeros(3)
-    known, turn = np.zeros((MEMORY, 4)), 0
+    known = np.zeros((MEMORY, 4))
+    turn: Any = np.int64(0)
     last = turn - 1
     for i in range(len(points)):
         p, n = points[i], normals[i]

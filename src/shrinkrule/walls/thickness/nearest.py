@@ -151,7 +151,7 @@ def nearest_point(
     found, near = -1, bound
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
-    waiting = 1
+    waiting: Any = np.int64(1)
     while True:
         waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], near * (1.0 - slack))
         if leaf < 0:

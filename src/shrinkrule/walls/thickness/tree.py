@@ -94,7 +94,8 @@ def along_curve(points: Floats, low: Floats, span: float) -> Any:
         Indices of the points along Morton's curve.
     """
     # By the upper 32 bits of the keys, in two sorts by counting.
-    keys = morton_keys(np.ascontiguousarray(points), low, span)
+    # A copy can be written to, as where the tree is made: one signature to compile.
+    keys = morton_keys(np.ascontiguousarray(points), np.array(low, float), span)
     fine = (keys >> np.uint64(31)).astype(np.uint16)
     coarse = (keys >> np.uint64(47)).astype(np.uint16)
     order = np.argsort(fine, kind="stable")
@@ -192,14 +193,14 @@ def _halve(order: Ints, middles: Floats, leaves: int) -> None:
     while width > 1:
         for first in range(0, leaves, width):
             low, high = first * pieces // leaves, (first + width) * pieces // leaves
-            longest, axis = -1.0, 0
+            longest, axis = -1.0, np.int64(0)
             for a in range(3):
                 least, most = np.inf, -np.inf
                 for place in range(low, high):
                     x = middles[order[place], a]
                     least, most = min(least, x), max(most, x)
                 if most - least > longest:
-                    longest, axis = most - least, a
+                    longest, axis = most - least, np.int64(a)
             at = (first + width // 2) * pieces // leaves
             _part_about(order, middles, axis, low, high, at)
         width //= 2
