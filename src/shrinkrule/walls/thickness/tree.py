@@ -193,14 +193,15 @@ def _halve(order: Ints, middles: Floats, leaves: int) -> None:
     while width > 1:
         for first in range(0, leaves, width):
             low, high = first * pieces // leaves, (first + width) * pieces // leaves
-            longest, axis = -1.0, np.int64(0)
+            longest = -1.0
+            axis: Any = np.int64(0)
             for a in range(3):
                 least, most = np.inf, -np.inf
                 for place in range(low, high):
                     x = middles[order[place], a]
                     least, most = min(least, x), max(most, x)
                 if most - least > longest:
-                    longest, axis = most - least, np.int64(a)
+                    longest, axis = most - least, a
             at = (first + width // 2) * pieces // leaves
             _part_about(order, middles, axis, low, high, at)
         width //= 2
