@@ -208,6 +208,10 @@ def compensate(
         raise typer.Exit(code)
     (model,) = models
     command = printable(str(context.obj or ""))
+    from shrinkrule.walls import compile_ahead
+
+    # First of all: on a first run the other processes compile while this one loads its modules.
+    compile_ahead()
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.report.outputs import job_paths
@@ -220,7 +224,6 @@ def compensate(
         row_states,
         spool_of,
     )
-    from shrinkrule.walls import compile_ahead
 
     folder = options.folder_from(out)
     if sag and no_sag:
@@ -281,7 +284,6 @@ def compensate(
     )
     inputs = [model, *settings.paths]
     _look_ahead(job_paths(folder, _stem(name, model), green_format), inputs, recipe, force)
-    compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, unite, allow_open=allow_open, keep=keep_bodies)
         if not green_again:

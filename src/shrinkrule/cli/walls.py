@@ -80,11 +80,14 @@ def walls(
     Writes NAME.walls.ply and NAME.walls.glb: the part coloured by its wall
     thickness, for any viewer. The model itself is never changed.
     """
+    from shrinkrule.walls import compile_ahead, thickness_map
+
+    # First of all: on a first run the other processes compile while this one loads its modules.
+    compile_ahead()
     from shrinkrule.compensation import green_part, way_up
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs
     from shrinkrule.settings import Settings, limits_of, printer_of
-    from shrinkrule.walls import compile_ahead, thickness_map
 
     folder = options.folder_from(out)
     settings = Settings.for_model(
@@ -106,7 +109,6 @@ def walls(
         _refuse_green(model)
         settings, shrunk = _with_row(settings, density, extrapolate, demo_table)
     printer, limits = printer_of(settings), limits_of(settings)
-    compile_ahead()
     with options.progress_bar(shown=not json) as progress:
         part = options.part_from(model, unit, unite, allow_open=True, keep=not unite)
         factors, taken_as = _scale(part, by_hand, shrunk, printer, print_up)

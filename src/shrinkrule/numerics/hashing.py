@@ -7,7 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 
 MIX: Final = np.uint64(0x9E3779B97F4A7C15)
 """2^64 over the golden ratio: a product with it spreads what is alike (Knuth, TAOCP 3, 6.4)."""
@@ -19,7 +19,7 @@ RECENT: Final = 1 << 14
 """Rows that are looked at before all others; a power of two."""
 
 
-@compiled
+@inner
 def _mixed(rows: NDArray[Any], row: int) -> Any:
     """Number of 31 bits that equal rows share and others hardly do."""
     mixed = np.uint64(0)
@@ -28,7 +28,7 @@ def _mixed(rows: NDArray[Any], row: int) -> Any:
     return np.int64(mixed >> np.uint64(33))
 
 
-@compiled
+@inner
 def _equal(rows: NDArray[Any], one: int, other: int) -> Any:
     """Whether two rows are the same."""
     same = True

@@ -1,6 +1,6 @@
 """Compiled loops, where steps over whole arrays would sort or copy too much.
 
-They are compiled once and kept on disk. That takes seconds, and a second process takes some of it
+They are compiled once and kept on disk. That takes seconds, and other processes take much of it
 over (`compile_elsewhere`) while this one reads the part and compiles the rest.
 """
 
@@ -16,6 +16,13 @@ from typing import Any, Final, TypeVar
 from numba import njit
 
 Function = TypeVar("Function", bound=Callable[..., Any])
+
+_SETTINGS: Final[dict[str, Any]] = {
+    "nogil": True,
+    "error_model": "numpy",
+    # Entries for C programs: nobody calls a loop from one.
+    "no_cfunc_wrapper": True,
+}
 
 
 def compiled(function: Function) -> Function:
@@ -34,16 +41,38 @@ def compiled(function: Function) -> Function:
     callable
         The same, compiled when first called.
     """
-    settings = {"nogil": True, "error_model": "numpy"}
     try:
-        faster: Function = njit(cache=True, **settings)(function)
+        faster: Function = njit(cache=True, **_SETTINGS)(function)
     except RuntimeError:
         # What numba raises where it finds no folder to write to.
-        faster = njit(**settings)(function)
+        faster = njit(**_SETTINGS)(function)
     return faster
 
 
-_running: Final[list[subprocess.Popen[bytes]]] = []
+def inner(function: Function) -> Function:
+    """Compile a step that only compiled loops call, as part of each of them.
+
+    It is kept on disk inside the loops that call it and nowhere else, and has no entry for
+    the interpreter: these take a good part of the time that a small function takes to compile.
+    A count given to it begins as ``np.int64(0)``: a plain 0 is a type of its own until the loop
+    has been read to its end, and the step is compiled for that one too.
+
+    Parameters
+    ----------
+    function : callable
+        Of plain numbers and arrays, never called from Python.
+
+    Returns
+    -------
+    callable
+        The same, for compiled loops.
+    """
+    faster: Function = njit(no_cpython_wrapper=True, **_SETTINGS)(function)
+    return faster
+
+
+_running: Final[list[tuple[subprocess.Popen[bytes], Sequence[Callable[..., Any]]]]] = []
+"""Processes that compile, and what."""
 
 
 def is_on_disk(function: Callable[..., Any]) -> bool:
@@ -63,34 +92,46 @@ def is_on_disk(function: Callable[..., Any]) -> bool:
     return folder is None or any(Path(folder).glob(f"*{function.__qualname__}-*.nbi"))
 
 
-def compile_elsewhere(module: str, functions: Sequence[Callable[..., Any]]) -> None:
-    """Have a second process compile some loops, if they are not on disk yet.
+def compile_elsewhere(module: str, shares: Sequence[Sequence[Callable[..., Any]]]) -> None:
+    """Have other processes compile some loops, as far as they are not on disk yet.
 
     Parameters
     ----------
     module : str
-        Module to run, which compiles them.
-    functions : sequence of callable
-        What it compiles.
+        Module to run with the number of a share, which compiles the loops of this share.
+    shares : sequence of sequence of callable
+        What one process each compiles.
     """
-    if _running or all(is_on_disk(function) for function in functions):
+    if _running:
         return
     nothing = subprocess.DEVNULL
-    # -P: nothing is imported from the folder that the user works in.
-    command = [sys.executable, "-P", "-m", module]
-    _running.append(subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing))
-    atexit.register(_stop)
+    for number, functions in enumerate(shares):
+        if all(is_on_disk(function) for function in functions):
+            continue
+        # -P: nothing is imported from the folder that the user works in.
+        command = [sys.executable, "-P", "-m", module, str(number)]
+        process = subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing)
+        _running.append((process, functions))
+    if _running:
+        atexit.register(_stop)
 
 
 def _stop() -> None:
-    """End a process whose work nobody waits for any more."""
-    for process in _running:
+    """End processes whose work nobody waits for any more."""
+    for process, _ in _running:
         if process.poll() is None:
             process.kill()
             process.wait()
 
 
-def wait_for_compiled() -> None:
-    """Wait for the second process, if there is one. Whatever it did not compile is done here."""
-    for process in _running:
-        process.wait()
+def wait_for_compiled(function: Callable[..., Any]) -> None:
+    """Wait for the process that compiles a loop, if one does. What it did not do is done here.
+
+    Parameters
+    ----------
+    function : callable
+        As from `compiled`, about to be called.
+    """
+    for process, functions in _running:
+        if function in functions:
+            process.wait()

@@ -42,7 +42,7 @@ def look_behind(
         cx, cy, cz = px - 0.5 * depth * nx, py - 0.5 * depth * ny, pz - 0.5 * depth * nz
         about = np.sqrt(reach * reach + 0.25 * depth * depth)
         stack[0] = 1
-        waiting = 1
+        waiting: Any = np.int64(1)
         while True:
             waiting, leaf = next_leaf(tree, stack, waiting, cx, cy, cz, about)
             if leaf < 0:
@@ -69,7 +69,7 @@ def look_behind(
                     flat[0, k, 2] = z + below * nz
                 if max(least, middle - change) >= depth or min(most, middle + change) <= 0.0:
                     continue
-                if nearest_on_facet(0, flat, 0.0, 0.0, 0.0, q) < reach * reach:
+                if nearest_on_facet(np.int64(0), flat, 0.0, 0.0, 0.0, q) < reach * reach:
                     found[i] = True
                     waiting = 0
                     break
@@ -102,6 +102,6 @@ def faces_back_behind(
     def work(part: slice) -> None:
         look_behind(tree, tops[part], normals[part], depths[part], reaches[part], found[part])
 
-    wait_for_compiled()
+    wait_for_compiled(look_behind)
     in_chunks(work, len(tops), CHUNK)
     return found

@@ -13,7 +13,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled, wait_for_compiled
+from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH, EDGE_ANGLE
 from shrinkrule.walls.thickness.nearest import nearest_point
@@ -57,7 +57,7 @@ class BitangentSpheres(NamedTuple):
     facets: Ints
 
 
-@compiled
+@inner
 def _faces_out(tree: Tree, f: int, c: Floats, point: Floats) -> bool:
     """Whether the surface at a point of facet ``f`` faces away from ``c``."""
     along = 0.0
@@ -131,7 +131,7 @@ def bitangent_spheres(tree: Tree, starts: Floats, bounds: Floats) -> BitangentSp
     def work(part: slice) -> None:
         centre(tree, starts[part], bounds[part], *(values[part] for values in made))
 
-    wait_for_compiled()
+    wait_for_compiled(centre)
     in_chunks(work, count, CHUNK)
     return made
 
@@ -203,6 +203,6 @@ def _nearest_points(
     def work(part: slice) -> None:
         project(tree, points[part], bounds[part], sides[part], cosine, found[part], facets[part])
 
-    wait_for_compiled()
+    wait_for_compiled(project)
     in_chunks(work, len(points), CHUNK)
     return found, facets

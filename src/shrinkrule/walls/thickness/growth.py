@@ -22,7 +22,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.numerics.jit import compiled, wait_for_compiled
+from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.walls.thickness.inscribed import DEPTH
 from shrinkrule.walls.thickness.nearest import nearest_on_facet, next_leaf
@@ -102,7 +102,7 @@ class Grown(NamedTuple):
     passed: Floats
 
 
-@compiled
+@inner
 def _gather(
     tree: Tree, c: Floats, bound: float, toward: Floats, contacts: Floats, room: Any
 ) -> tuple[float, int]:
@@ -115,7 +115,7 @@ def _gather(
     near, found = bound, 0
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
-    waiting = 1
+    waiting: Any = np.int64(1)
     while True:
         reach = min(bound, near * (1.0 + BAND))
         waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], reach)
@@ -163,7 +163,7 @@ def _gather(
     return near, kept
 
 
-@compiled
+@inner
 def _away_from_all(
     toward: Floats, far: Floats, near: float, count: int, weight: Floats, x: Floats
 ) -> float:
@@ -203,7 +203,7 @@ def _away_from_all(
     return rate
 
 
-@compiled
+@inner
 def _touching_step(c: Floats, heading: Floats, q: Floats, radius: float, rate: float) -> float:
     """How far a growing ball moves along ``heading`` until it touches the point ``q``."""
     along, square = 0.0, 0.0
@@ -221,7 +221,7 @@ def _touching_step(c: Floats, heading: Floats, q: Floats, radius: float, rate: f
     return step
 
 
-@compiled
+@inner
 def _with_contact(
     c: Floats, contact: Floats, toward: Floats, contacts: Floats, far: Floats, count: int
 ) -> int:
@@ -365,6 +365,6 @@ def grown_balls(tree: Tree, centres: Floats, radius: Floats, goals: Floats) -> G
     def work(part: slice) -> None:
         grow(tree, centres[part], radius[part], goals, *(values[part] for values in made))
 
-    wait_for_compiled()
+    wait_for_compiled(grow)
     in_chunks(work, count, CHUNK)
     return made

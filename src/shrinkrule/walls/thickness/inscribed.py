@@ -21,7 +21,7 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 from shrinkrule.walls.thickness.nearest import nearest_on_facet
 from shrinkrule.walls.thickness.spanning import (
     MEMORY,
@@ -97,7 +97,7 @@ def _touch_segment(
     return chord / (2.0 * below), t
 
 
-@compiled
+@inner
 def _touch_facet(
     f: int,
     corners: Floats,
@@ -167,7 +167,7 @@ def _touch_facet(
     return least, lx, ly, lz
 
 
-@compiled
+@inner
 def _largest_ball(
     tree: Tree, p: Floats, n: Floats, own: int, radius: float, guess: int, q: Floats, stack: Any
 ) -> tuple[float, int]:
@@ -226,7 +226,7 @@ def _largest_ball(
     return radius, found
 
 
-@compiled
+@inner
 def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
     """Distance along the inward normal from p to the plane of facet ``f``; 0 if ``about`` is wrong.
 
@@ -246,7 +246,7 @@ def _chord(tree: Tree, p: Floats, n: Floats, f: int, about: float) -> float:
     return chord if abs(chord - about) < CHORD_ERROR * about else 0.0
 
 
-@compiled
+@inner
 def _leaves_room(tree: Tree, p: Floats, n: Floats, half: float, f: int, point: Floats) -> bool:
     """Whether facet ``f``, which the ball touches, leaves room for one that spans the chord."""
     x, y, z = p[0] - half * n[0], p[1] - half * n[1], p[2] - half * n[2]
@@ -291,7 +291,8 @@ def measure(
     stack = np.empty(DEPTH, np.int64)
     c, q = np.empty(3), np.empty(3)
     point, nearest, nowhere = np.empty(3), np.empty(3), np.zeros(3)
-    known, turn = np.zeros((MEMORY, 4)), 0
+    known = np.zeros((MEMORY, 4))
+    turn: Any = np.int64(0)
     last = turn - 1
     for i in range(len(points)):
         p, n = points[i], normals[i]

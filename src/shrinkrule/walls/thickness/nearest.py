@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import inner
 from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
 
 
-@compiled
+@inner
 def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats) -> float:
     """Find the point of a facet nearest to the point x, y, z.
 
@@ -67,7 +67,7 @@ def nearest_on_facet(f: int, corners: Floats, x: Any, y: Any, z: Any, q: Floats)
     return square
 
 
-@compiled
+@inner
 def next_leaf(
     tree: Tree, stack: Any, waiting: int, x: float, y: float, z: float, reach: float
 ) -> tuple[int, int]:
@@ -108,7 +108,7 @@ def next_leaf(
     return 0, -1
 
 
-@compiled
+@inner
 def nearest_point(
     tree: Tree,
     c: Floats,
@@ -151,7 +151,7 @@ def nearest_point(
     found, near = -1, bound
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     stack[0] = 1
-    waiting = 1
+    waiting: Any = np.int64(1)
     while True:
         waiting, leaf = next_leaf(tree, stack, waiting, c[0], c[1], c[2], near * (1.0 - slack))
         if leaf < 0:

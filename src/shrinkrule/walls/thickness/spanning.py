@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import inner
 from shrinkrule.walls.thickness.nearest import nearest_point
 from shrinkrule.walls.thickness.tree import Tree
 
@@ -49,7 +49,7 @@ CENTRINGS: Final = 4
 """Moves of the centre to the middle of a round part; one or two suffice."""
 
 
-@compiled
+@inner
 def spanning_ball(
     tree: Tree,
     p: Floats,
@@ -99,7 +99,7 @@ def spanning_ball(
     return best if best >= half * SPANS else 0.0
 
 
-@compiled
+@inner
 def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
     """Store a ball among those known.
 
@@ -122,7 +122,7 @@ def remember(known: Floats, turn: int, c: Floats, radius: float) -> int:
     return (turn + 1) % len(known)
 
 
-@compiled
+@inner
 def remembered(
     known: Floats, p: Floats, n: Floats, half: float, share: float, slack: float
 ) -> float:

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.jit import wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import heights
 from shrinkrule.walls.thickness.inscribed import WALL_CHORD, measure
@@ -178,6 +179,8 @@ def largest_balls(
     order = along_curve(points, low, surface.span)
     radius, contacts = np.empty(len(points)), np.empty((len(points), 3))
     status = np.empty(len(points), dtype=np.int8)
+
+    wait_for_compiled(measure)
 
     def work(part: slice) -> None:
         at = order[part]

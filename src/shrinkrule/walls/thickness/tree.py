@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 
 LEAF: Final = 4
 """Boxes per leaf: fewer make a deeper tree, more test facets in vain."""
@@ -54,7 +54,7 @@ class Tree(NamedTuple):
     normals: Floats
 
 
-@compiled
+@inner
 def _spread(value: Any) -> Any:
     """Put two empty bits after each of the lower 21 bits of a number."""
     x = np.uint64(value) & np.uint64(0x1FFFFF)
@@ -94,7 +94,8 @@ def along_curve(points: Floats, low: Floats, span: float) -> Any:
         Indices of the points along Morton's curve.
     """
     # By the upper 32 bits of the keys, in two sorts by counting.
-    keys = morton_keys(np.ascontiguousarray(points), low, span)
+    # A copy can be written to, as where the tree is made: one signature to compile.
+    keys = morton_keys(np.ascontiguousarray(points), np.array(low, float), span)
     fine = (keys >> np.uint64(31)).astype(np.uint16)
     coarse = (keys >> np.uint64(47)).astype(np.uint16)
     order = np.argsort(fine, kind="stable")
@@ -160,7 +161,7 @@ def _slice_boxes(corners: Floats, starts: Ints, lows: Floats, highs: Floats, own
                     high[a] = max(high[a], c0[a])
 
 
-@compiled
+@inner
 def _part_about(order: Ints, middles: Floats, axis: int, low: int, high: int, at: int) -> None:
     """Reorder ``order[low:high]`` so that all before ``at`` are no further along the axis."""
     high -= 1
@@ -192,7 +193,8 @@ def _halve(order: Ints, middles: Floats, leaves: int) -> None:
     while width > 1:
         for first in range(0, leaves, width):
             low, high = first * pieces // leaves, (first + width) * pieces // leaves
-            longest, axis = -1.0, 0
+            longest = -1.0
+            axis: Any = np.int64(0)
             for a in range(3):
                 least, most = np.inf, -np.inf
                 for place in range(low, high):
@@ -330,7 +332,7 @@ def grow_tree(corners: Floats) -> Tree:
     return Tree(boxes, slabs, items, corners, normals)
 
 
-@compiled
+@inner
 def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: float) -> float:
     """Squared distance from the point x, y, z to a box.
 
@@ -355,7 +357,7 @@ def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: floa
     return square
 
 
-@compiled
+@inner
 def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
     """Whether a ball misses the slab, cut to a disc, that holds the facets of a node.
 
