@@ -59,8 +59,8 @@ def test_a_flag_overrides_and_the_contradiction_is_said() -> None:
     assert settings.remarks == (
         "nozzle is 0.6 mm in row 'a' of table.csv and 0.8 mm in --nozzle: the option holds",
         "bead width 0.7 mm, layer height 0.25 mm, wall beads 1.5 beads of row 'a' of table.csv "
-        "are left out: they belong to another nozzle; its offsets of outline, bores and first layer "
-        "are used all the same",
+        "are left out: they belong to another nozzle; its offsets of outline, bores and first "
+        "layer are used all the same",
     )
     bead = with_row(row(Ladder(1.05, 0.7, 2)), Stated.by_flags(bead_width="0.6"))
     assert limits_of(bead).beads_to_exist == 1.0
