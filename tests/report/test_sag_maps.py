@@ -16,7 +16,8 @@ from shrinkrule import Printer, demo_table, part_from_mesh
 from shrinkrule.calibration import AXES
 from shrinkrule.job import WayLook, weigh_ways
 from shrinkrule.printing import PrintFinding, PrintKind
-from shrinkrule.report.pictures.scene import VIEWS, Camera, Colouring, Stage, draw
+from shrinkrule.report.pictures.camera import VIEWS, Camera
+from shrinkrule.report.pictures.scene import Colouring, Stage, draw
 from shrinkrule.report.pictures.walls import HATCH, Swatch
 from shrinkrule.report.sag.pictures import (
     LEFT,

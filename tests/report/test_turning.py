@@ -147,6 +147,11 @@ def test_the_dozen_has_its_numbers_on_stills_in_the_table_and_on_the_part_that_t
         assert np.linalg.norm(last - first) == pytest.approx(one.dimension.size_mm, abs=1e-3)
     views = wall_views(lever.walls, thickness_colouring(lever.walls))
     stills = dimension_stills(views.stage, dozen, lever.green.from_model)
+    # Grey pictures made of the same rays as the coloured ones are the same to the last pixel.
+    both = wall_views(lever.walls, thickness_colouring(lever.walls), plain=True)
+    assert all(one.plain is not None and one.plain != one.image for one in both.drawings)
+    again = dimension_stills(both.stage, dozen, lever.green.from_model, both.drawings)
+    assert again.pictures == stills.pictures
     marked = sorted(int(number) for still in stills.pictures for number in still.marked)
     assert marked == [one.number for one in dozen]
     rows = dimension_rows(lever.dimensions, lever.promised, stills.pictures)

@@ -68,10 +68,11 @@ def job_html(
         One page without links to other files.
     """
     badly = _badly_rows(result)
-    views = wall_views(result.walls, thickness_colouring(result.walls), print_marks(badly))
-    pictures = wall_pictures(views)
     dozen = () if result.dimensions is None else numbered_dozen(result.dimensions)
-    stills = dimension_stills(views.stage, dozen, result.green.from_model)
+    colouring = thickness_colouring(result.walls)
+    views = wall_views(result.walls, colouring, print_marks(badly), plain=bool(dozen))
+    pictures = wall_pictures(views)
+    stills = dimension_stills(views.stage, dozen, result.green.from_model, views.drawings)
     verdict = result.verdict
     scene = turning_scene(result, stills.lines)
     return (

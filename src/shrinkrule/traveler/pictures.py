@@ -14,9 +14,10 @@ from shrinkrule.dimensions import Dimension, Kind, Numbered
 from shrinkrule.mesh import Part, read_part
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.physics.interval import Feature
+from shrinkrule.report.pictures.camera import Camera
 from shrinkrule.report.pictures.dimensions import dimension_stills
 from shrinkrule.report.pictures.marks import INK
-from shrinkrule.report.pictures.scene import BACKGROUND, Camera, Drawing, Stage, draw
+from shrinkrule.report.pictures.scene import BACKGROUND, Drawing, Stage, draw
 from shrinkrule.report.pictures.walls import data_uri, scale_bar
 from shrinkrule.traveler.load import TravelingPart, numbered_of
 

@@ -7,8 +7,9 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.report.pictures.camera import VIEWS, Camera
 from shrinkrule.report.pictures.marks import Mark, mark_places
-from shrinkrule.report.pictures.scene import VIEWS, Camera, Drawing, draw
+from shrinkrule.report.pictures.scene import Drawing, draw
 from shrinkrule.report.pictures.walls import (
     Picture,
     WallViews,

@@ -15,8 +15,9 @@ from PIL import ImageDraw
 from shrinkrule.dimensions import Kind, Numbered
 from shrinkrule.dimensions.recognition.planes import across
 from shrinkrule.numerics.arrays import Floats, box_of
+from shrinkrule.report.pictures.camera import VIEWS, Camera
 from shrinkrule.report.pictures.marks import INK, clear_of, number_at
-from shrinkrule.report.pictures.scene import BACKGROUND, VIEWS, Camera, Drawing, Stage, draw
+from shrinkrule.report.pictures.scene import BACKGROUND, Drawing, Stage, draw
 from shrinkrule.report.pictures.walls import (
     HEIGHT,
     WIDTH,
@@ -57,7 +58,9 @@ class Stills:
     lines: tuple[tuple[int, Floats], ...] = ()
 
 
-def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -> Stills:
+def dimension_stills(
+    stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats, drawn: Sequence[Drawing] = ()
+) -> Stills:
     """Draw a part with numbered dimensions.
 
     A line that metal hides is moved square to itself until it shows, as on a drawing; that of a
@@ -71,6 +74,9 @@ def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -
         What is drawn on it, in the model's axes.
     to_mesh : (4, 4) float64
         From the model's axes to those of the stage.
+    drawn : sequence of Drawing
+        Pictures of the stage that there are already; their grey ones serve where they show the
+        same.
 
     Returns
     -------
@@ -83,7 +89,8 @@ def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -
     ends = np.stack([one.ends for one in dozen])
     points = np.concatenate([stage.points, ends.reshape(-1, 3) @ turn.T + shift])
     drawings = [
-        draw(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), None) for eye in VIEWS.values()
+        _plain(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), drawn)
+        for eye in VIEWS.values()
     ]
     box = np.stack(box_of(stage.points))
     placed = [_placed(drawings, box, one, turn, shift) for one in dozen]
@@ -102,6 +109,14 @@ def dimension_stills(stage: Stage, dozen: Sequence[Numbered], to_mesh: Floats) -
         )
     lines = tuple((one.number, line) for one, (_, line) in zip(dozen, placed, strict=True))
     return Stills(tuple(pictures), lines)
+
+
+def _plain(stage: Stage, camera: Camera, drawn: Sequence[Drawing]) -> Drawing:
+    """The grey picture: one that there is, else a new one."""
+    for one in drawn:
+        if one.plain is not None and one.camera.shows_as(camera):
+            return Drawing(one.plain.copy(), one.camera, one.depth_mm)
+    return draw(stage, camera, None)
 
 
 def _placed(

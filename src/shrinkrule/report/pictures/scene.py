@@ -8,6 +8,7 @@ can be put on points of the part.
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
@@ -22,13 +23,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
 from shrinkrule.numerics.triangles import unit_normals
-
-VIEWS: Final[dict[str, tuple[float, float, float]]] = {
-    "from the front right, above": (0.55, -0.70, 0.46),
-    "from the back left, above": (-0.60, 0.66, 0.46),
-    "from the front left, below": (-0.55, -0.62, -0.56),
-}
-"""Where the eye stands, as directions from the part; no side stays unseen in all three."""
+from shrinkrule.report.pictures.camera import Camera
 
 BACKGROUND: Final = (255, 255, 255)
 GREY: Final = np.array([0.72, 0.72, 0.72])
@@ -67,62 +62,6 @@ BEHIND_CUT: Final = 0.6
 FINE: Final = np.array([-0.75, -0.25, 0.25])
 """Rays through a pixel at an edge, from its middle, along each axis: two of the pixel's own, which
 hide the stairs, and one of the pixel before it to compare with."""
-
-
-@dataclass(frozen=True)
-class Camera:
-    """Parallel projection.
-
-    Parameters
-    ----------
-    right, up, back : (3,) float64
-        Axes of the picture and the direction to the eye.
-    centre : (3,) float64
-        Point in the middle of the picture.
-    mm_per_pixel : float
-        Scale of the picture.
-    width, height : int
-        Of the picture in pixels.
-    cut : bool
-        Whether what lies before the centre is cut away: the eye looks onto the section there.
-    """
-
-    right: Floats
-    up: Floats
-    back: Floats
-    centre: Floats
-    mm_per_pixel: float
-    width: int
-    height: int
-    cut: bool = False
-
-    @classmethod
-    def looking_at(
-        cls, points: Floats, eye: tuple[float, float, float], width: int, height: int
-    ) -> Camera:
-        """Camera that shows all ``points`` ((n, 3)) with a margin."""
-        back = np.asarray(eye, dtype=np.float64)
-        back = back / np.linalg.norm(back)
-        right = np.cross([0.0, 0.0, 1.0], back)
-        if not right.any():
-            right = np.array([1.0, 0.0, 0.0])  # from straight above
-        right /= np.linalg.norm(right)
-        up = np.cross(back, right)
-        flat = np.column_stack([points @ right, points @ up])
-        low, high = flat.min(axis=0), flat.max(axis=0)
-        depth = float(np.mean([(points @ back).min(), (points @ back).max()]))
-        middle = 0.5 * (low + high)
-        centre = middle[0] * right + middle[1] * up + depth * back
-        span = np.maximum(high - low, 1e-9)
-        scale = float(max(span[0] / (0.86 * width), span[1] / (0.86 * height)))
-        return cls(right, up, back, centre, scale, width, height)
-
-    def pixels(self, points: Floats) -> Floats:
-        """Pixel positions (n, 2) of points (n, 3)."""
-        offset = (points - self.centre) / self.mm_per_pixel
-        return np.column_stack(
-            [self.width / 2 + offset @ self.right, self.height / 2 - offset @ self.up]
-        )
 
 
 @dataclass(frozen=True)
@@ -205,12 +144,13 @@ class Drawing:
     """A picture and how far from the eye's plane each pixel's surface lies.
 
     ``depth_mm`` is (height, width), measured against ``camera.back``; -inf where the
-    background shows.
+    background shows. ``plain`` is the same picture in grey, where that was asked for.
     """
 
     image: Image.Image
     camera: Camera
     depth_mm: Floats
+    plain: Image.Image | None = None
 
     def depth_behind(self, points: Floats) -> Floats:
         """How far (n,) points (n, 3) lie behind what the picture shows, mm; inf outside it."""
@@ -223,7 +163,9 @@ class Drawing:
         return behind
 
 
-def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
+def draw(
+    stage: Stage, camera: Camera, colouring: Colouring | None, *, plain: bool = False
+) -> Drawing:
     """Picture of a mesh.
 
     Parameters
@@ -234,6 +176,8 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
         From where.
     colouring : Colouring or None
         What colours mean; without it the part is grey.
+    plain : bool
+        Whether to make the grey picture too, of the same rays.
 
     Returns
     -------
@@ -242,17 +186,20 @@ def draw(stage: Stage, camera: Camera, colouring: Colouring | None) -> Drawing:
     """
     colouring = None if colouring is None else colouring.grown()
     rows, columns = _window(stage, camera)
-    pixels = np.full((camera.height, camera.width, 3), BACKGROUND, dtype=np.uint8)
+    colourings = (colouring, None) if plain else (colouring,)
+    pixels = np.full((len(colourings), camera.height, camera.width, 3), BACKGROUND, dtype=np.uint8)
     depth = np.full((camera.height, camera.width), -np.inf)
 
     def strip(top: int) -> None:
         own = slice(top, min(top + STRIP, rows.stop))
-        pixels[own, columns], depth[own, columns] = _strip(stage, camera, colouring, own, columns)
+        painted, front = _strip(stage, camera, colourings, own, columns)
+        pixels[:, own, columns], depth[own, columns] = painted, front
 
     # Rays and look-ups run outside the interpreter's lock; strips keep their memory small.
     with ThreadPoolExecutor(os.cpu_count()) as threads:
         list(threads.map(strip, range(rows.start, rows.stop, STRIP)))
-    return Drawing(Image.fromarray(pixels), camera, depth)
+    images = [Image.fromarray(one) for one in pixels]
+    return Drawing(images[0], camera, depth, images[1] if plain else None)
 
 
 def _window(stage: Stage, camera: Camera) -> tuple[slice, slice]:
@@ -265,9 +212,13 @@ def _window(stage: Stage, camera: Camera) -> tuple[slice, slice]:
 
 
 def _strip(
-    stage: Stage, camera: Camera, colouring: Colouring | None, rows: slice, columns: slice
+    stage: Stage,
+    camera: Camera,
+    colourings: Sequence[Colouring | None],
+    rows: slice,
+    columns: slice,
 ) -> tuple[NDArray[np.uint8], Floats]:
-    """Pixels, and their depth, of some of the picture's rows and columns.
+    """Pixels in each colouring, and their depth, of some of the picture's rows and columns.
 
     One ray a pixel, and several where neighbouring pixels differ.
     """
@@ -276,8 +227,6 @@ def _strip(
     row, column = np.mgrid[first:last, columns] + 0.5
     seen = _cast(stage, camera, column, row)
     changes = _changes(seen, camera)
-    colours = _colours(seen, changes, colouring, camera)
-    image = np.where(seen.hit[..., None], _lit(colours, seen, camera), BACKGROUND)
     fine = np.nonzero(changes)
     closer = _cast(
         stage,
@@ -285,60 +234,91 @@ def _strip(
         (column[fine])[:, None, None] + FINE,
         (row[fine])[:, None, None] + FINE[:, None],
     )
-    image[fine] = _smoothed(closer, colours[fine], seen.hit[fine], camera, colouring)
-    pixels = np.clip(image, 0, 255).astype(np.uint8)
-    front = np.where(seen.hit, seen.places @ camera.back, -np.inf)
     own = slice(rows.start - first, rows.stop - first)
-    return pixels[own], front[own]
+    painted = []
+    for colouring in colourings:
+        colours = _colours(stage, seen, changes, colouring, camera)
+        image = np.where(seen.hit[..., None], _lit(colours, seen, camera), BACKGROUND)
+        image[fine] = _smoothed(stage, closer, colours[fine], seen.hit[fine], camera, colouring)
+        painted.append(np.clip(image[own], 0, 255).astype(np.uint8))
+    start = float((_eye(stage, camera) + stage.rays.middle) @ camera.back)
+    front = np.where(seen.hit, start - seen.depth, -np.inf)
+    return np.stack(painted), front[own]
 
 
 class _Seen(NamedTuple):
-    """What rays meet, in the shape of the rays: hit or not, depth, outward normal, place."""
+    """What rays meet, in the shape of the rays: hit or not, depth, facet, outward normal.
+
+    ``right`` and ``up`` tell where the rays start, from the middle of the picture, mm.
+    """
 
     hit: Mask
     depth: Floats
+    facets: Ints
     normals: Floats
-    places: Floats
+    right: Floats
+    up: Floats
+
+
+_SECTION: Final = -2  # instead of a facet, where a cut goes through the part
+
+
+def _eye(stage: Stage, camera: Camera) -> Floats:
+    """Where the ray through the middle of the picture starts (3,), from the middle of the mesh."""
+    lifted: Floats = camera.centre - stage.rays.middle
+    return lifted if camera.cut else lifted + 1.01 * stage.rays.span * camera.back
 
 
 def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
     """Cast parallel rays through points of the picture, in pixels."""
-    across = (column - camera.width / 2) * camera.mm_per_pixel
-    upward = (camera.height / 2 - row) * camera.mm_per_pixel
-    lifted = camera.centre - stage.rays.middle
-    if not camera.cut:
-        lifted = lifted + 1.01 * stage.rays.span * camera.back
-    origin = across[..., None] * camera.right + upward[..., None] * camera.up + lifted
-    shape = origin.shape[:-1]
+    right, up = np.broadcast_arrays(
+        (column - camera.width / 2) * camera.mm_per_pixel,
+        (camera.height / 2 - row) * camera.mm_per_pixel,
+    )
+    origin = right[..., None] * camera.right + up[..., None] * camera.up
+    origin += _eye(stage, camera)
+    shape = right.shape
     origin = origin.reshape(-1, 3)
-    depth, facet = stage.rays.cast(origin, np.broadcast_to(-camera.back, origin.shape))
-    hit = facet >= 0
+    depth, facets = stage.rays.cast(origin, np.broadcast_to(-camera.back, origin.shape))
+    hit = facets >= 0
     depth = np.where(hit, depth, 0.0)
-    places = origin - depth[:, None] * camera.back + stage.rays.middle
-    normals = np.zeros_like(places)
-    normals[hit] = stage.normals_of(facet[hit])
+    normals = np.zeros_like(origin)
+    normals[hit] = stage.normals_of(facets[hit])
     if camera.cut:
         # A ray that leaves the part first began in it: there is the section, which faces the eye
         # from behind, so that it is told from any surface that is seen.
         inside = hit & (normals @ camera.back < 0.0)
-        depth[inside], normals[inside] = 0.0, -camera.back
-        places[inside] = origin[inside] + stage.rays.middle
+        depth[inside], normals[inside], facets[inside] = 0.0, -camera.back, _SECTION
     return _Seen(
         hit.reshape(shape),
         depth.reshape(shape),
+        facets.reshape(shape),
         normals.reshape(*shape, 3),
-        places.reshape(*shape, 3),
+        right,
+        up,
     )
+
+
+def _places(stage: Stage, camera: Camera, seen: _Seen, chosen: Mask | tuple[Ints, ...]) -> Floats:
+    """Where some of the rays end, (k, 3) mm."""
+    right, up, depth = (values[chosen][:, None] for values in (seen.right, seen.up, seen.depth))
+    start = _eye(stage, camera) + stage.rays.middle
+    places: Floats = right * camera.right + up * camera.up + start - depth * camera.back
+    return places
 
 
 def _differ(seen: _Seen, axis: int, fold: float, jump_mm: float) -> Mask:
     """Whether neighbours along an axis differ: one hit and not the other, a fold or a jump."""
     rest = (slice(None),) * axis
     here, before = (*rest, slice(1, None)), (*rest, slice(None, -1))
-    folds = np.einsum("...k,...k->...", seen.normals[here], seen.normals[before]) < fold
+    both = seen.hit[here] & seen.hit[before]
+    # One facet has no fold in it.
+    other = np.nonzero(both & (seen.facets[here] != seen.facets[before]))
+    turned = np.einsum("nk,nk->n", seen.normals[here][other], seen.normals[before][other])
+    folds = np.zeros(both.shape, dtype=np.bool_)
+    folds[other] = turned < fold
     jumps = np.abs(seen.depth[here] - seen.depth[before]) > jump_mm
-    both = seen.hit[here] & seen.hit[before] & (folds | jumps)
-    differ: Mask = (seen.hit[here] != seen.hit[before]) | both
+    differ: Mask = (seen.hit[here] != seen.hit[before]) | (both & (folds | jumps))
     return differ
 
 
@@ -354,7 +334,9 @@ def _changes(seen: _Seen, camera: Camera) -> Mask:
     return changes
 
 
-def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Camera) -> Floats:
+def _colours(
+    stage: Stage, seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Camera
+) -> Floats:
     """Colour of what each pixel shows; one look-up serves four pixels of an even face."""
     colours = np.empty((*seen.hit.shape, 3))
     colours[:] = GREY
@@ -371,9 +353,9 @@ def _colours(seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Ca
     asked = np.zeros(seen.hit.size, dtype=np.bool_)
     asked[number] = True
     flat = colours.reshape(-1, 3)
-    flat[asked] = colouring.at(
-        seen.places.reshape(-1, 3)[asked], seen.normals.reshape(-1, 3)[asked], camera
-    )
+    chosen = asked.reshape(seen.hit.shape)
+    places = _places(stage, camera, seen, chosen)
+    flat[asked] = colouring.at(places, seen.normals[chosen], camera)
     flat[seen.hit.ravel()] = flat[number]
     return colours
 
@@ -388,23 +370,21 @@ def _lit(colours: Floats, seen: _Seen, camera: Camera) -> Floats:
 
 
 def _smoothed(
-    closer: _Seen, colours: Floats, hit: Mask, camera: Camera, colouring: Colouring | None
+    stage: Stage,
+    closer: _Seen,
+    colours: Floats,
+    hit: Mask,
+    camera: Camera,
+    colouring: Colouring | None,
 ) -> Floats:
     """Pixels (k, 3) at edges, from nine rays each: the mean of their own four, edges drawn."""
-    own = _Seen(
-        closer.hit[:, 1:, 1:],
-        closer.depth[:, 1:, 1:],
-        closer.normals[:, 1:, 1:],
-        closer.places[:, 1:, 1:],
-    )
+    own = _Seen(*(values[:, 1:, 1:] for values in closer))
     missed = ~hit & own.hit.any(axis=(1, 2))
     if colouring is not None and missed.any():
         # The middle of the pixel shows the background: its first ray that meets the part counts.
         pixel, ray = np.flatnonzero(missed), own.hit[missed].reshape(-1, 4).argmax(axis=1)
-        places, normals = (
-            values[pixel].reshape(-1, 4, 3)[np.arange(len(pixel)), ray]
-            for values in (own.places, own.normals)
-        )
+        which = (pixel, *np.divmod(ray, 2))
+        places, normals = _places(stage, camera, own, which), own.normals[which]
         colours = colours.copy()
         colours[pixel] = colouring.at(places, normals, camera)
     jump = JUMP * camera.mm_per_pixel

@@ -14,10 +14,9 @@ from PIL import Image, ImageDraw, ImageFont
 
 from shrinkrule.job import WallLook
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.report.pictures.camera import VIEWS, Camera
 from shrinkrule.report.pictures.marks import INK, Mark, mark_places, wall_marks
 from shrinkrule.report.pictures.scene import (
-    VIEWS,
-    Camera,
     Colouring,
     Drawing,
     Stage,
@@ -121,7 +120,9 @@ class WallViews:
     hidden: frozenset[int]
 
 
-def wall_views(look: WallLook, colouring: Colouring, others: Sequence[Mark] = ()) -> WallViews:
+def wall_views(
+    look: WallLook, colouring: Colouring, others: Sequence[Mark] = (), *, plain: bool = False
+) -> WallViews:
     """Draw the green part from every view, and see which places each shows.
 
     Parameters
@@ -132,6 +133,8 @@ def wall_views(look: WallLook, colouring: Colouring, others: Sequence[Mark] = ()
         What its colours mean.
     others : sequence of Mark
         Places to show beside those of the wall check.
+    plain : bool
+        Whether the same views are wanted in grey too.
 
     Returns
     -------
@@ -141,7 +144,7 @@ def wall_views(look: WallLook, colouring: Colouring, others: Sequence[Mark] = ()
     stage = Stage(look.green.mesh)
     marks = [*wall_marks(look), *others]
     drawings = [
-        draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring)
+        draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring, plain=plain)
         for eye in VIEWS.values()
     ]
     shown, hidden = _where_shown(drawings, marks)

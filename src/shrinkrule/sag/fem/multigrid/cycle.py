@@ -18,7 +18,7 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, coarsen
-from shrinkrule.sag.fem.multigrid.galerkin import add_springs, gather_bricks, gather_cells
+from shrinkrule.sag.fem.multigrid.galerkin import Gathering, gather_cells
 from shrinkrule.sag.fem.multigrid.levels import BrickLevel, CellLevel, factorise
 from shrinkrule.sag.fem.multigrid.smoothing import largest_eigenvalue, smooth
 from shrinkrule.sag.fem.multigrid.transfers import BrickTransfer, CellTransfer
@@ -67,7 +67,8 @@ class Multigrid:
             self._steps.append(coarsen(finer.places, finer.touching, 2))
             self._transfers.append(CellTransfer(finer, self._steps[-1], self._aspects[-1]))
         every = np.arange(len(self._steps[0].cells.places))
-        self._unheld = gather_bricks(bricks, free[:, :3], self._steps[0], self._arm, every)
+        self._gathering = Gathering(bricks, self._steps[0], self._arm)
+        self._unheld = self._gathering.cells(free[:, :3], every)
         self._levels: list[BrickLevel | CellLevel] = []
         self._direct: Callable[[NodeValues], NodeValues]
 
@@ -84,10 +85,8 @@ class Multigrid:
         held_brick = (free[:, :3] == 0.0).any(axis=1)[self._bricks.corners].any(axis=1)
         touched = np.unique(self._steps[0].parent[held_brick])
         matrices = self._unheld.copy()
-        matrices[touched] = gather_bricks(
-            self._bricks, free[:, :3], self._steps[0], self._arm, touched
-        )
-        add_springs(matrices, self._bricks, springs[:, 2], self._steps[0], self._arm)
+        matrices[touched] = self._gathering.cells(free[:, :3], touched)
+        self._gathering.add_springs(matrices, springs[:, 2])
         self._levels = [BrickLevel(self._stiffness, self._diagonal, self._largest, free, springs)]
         for finer, step, aspect in zip(
             self._steps[:-1], self._steps[1:], self._aspects[1:], strict=True

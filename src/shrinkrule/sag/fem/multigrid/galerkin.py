@@ -56,97 +56,110 @@ def prolongation_templates(factor: int, aspect: Floats, directions: int) -> Floa
     return blocks.transpose(0, 2, 1, 3).reshape(factor**3, rows, 48)
 
 
-def gather_bricks(
-    bricks: Bricks, free: Floats, step: Coarsening, arm: float, chosen: Ints
-) -> Floats:
-    """Stiffness (m, 48, 48) of the coarse cells made of bricks.
+class Gathering:
+    """Bricks gathered into coarse cells: what holds for every set of held directions, made once.
 
     Parameters
     ----------
     bricks : Bricks
         The bricks.
-    free : (n, 3) float
-        One where a node may move, zero where it is held.
     step : Coarsening
         How they are gathered.
     arm : float
         Length by which rotations are measured, mm.
-    chosen : (m,) int
-        The coarse cells to gather.
-
-    Returns
-    -------
-    (m, 48, 48) float
-        The matrices of the chosen cells.
     """
-    factor = step.factor
-    blends = prolongation_templates(factor, factor * bricks.brick.size / arm, 3)
-    row = np.full(len(step.cells.places), -1, dtype=np.int64)
-    row[chosen] = np.arange(len(chosen))
-    mine = np.flatnonzero(row[step.parent] >= 0)
-    held_bits = ((free == 0.0) @ np.array([1, 2, 4])).astype(np.int64)
-    bits = held_bits[bricks.corners[mine]] @ (8 ** np.arange(8, dtype=np.int64))
-    packed = np.zeros((len(chosen), len(_UPPER[0])))
-    for pattern in np.unique(bits):
+
+    def __init__(self, bricks: Bricks, step: Coarsening, arm: float) -> None:
+        self._bricks, self._step = bricks, step
+        self._blends = prolongation_templates(step.factor, step.factor * bricks.brick.size / arm, 3)
+        some = {True: bricks.full > 0, False: bricks.full < len(bricks.corners)}
+        self._unheld = {
+            whole: _templates(bricks.brick.strain, self._blends, whole=whole)
+            for whole, any_such in some.items()
+            if any_such
+        }
+
+    def cells(self, free: Floats, chosen: Ints) -> Floats:
+        """Stiffness of coarse cells.
+
+        Parameters
+        ----------
+        free : (n, 3) float
+            One where a node may move, zero where it is held.
+        chosen : (m,) int
+            The coarse cells to gather.
+
+        Returns
+        -------
+        (m, 48, 48) float
+            The matrices of the chosen cells.
+        """
+        bricks, step = self._bricks, self._step
+        row = np.full(len(step.cells.places), -1, dtype=np.int64)
+        row[chosen] = np.arange(len(chosen))
+        mine = np.flatnonzero(row[step.parent] >= 0)
+        held_bits = ((free == 0.0) @ np.array([1, 2, 4])).astype(np.int64)
+        bits = held_bits[bricks.corners[mine]] @ (8 ** np.arange(8, dtype=np.int64))
+        packed = np.zeros((len(chosen), len(_UPPER[0])))
+        for pattern in np.unique(bits):
+            alike = mine[bits == pattern]
+            for group, whole in (
+                (alike[alike < bricks.full], True),
+                (alike[alike >= bricks.full], False),
+            ):
+                if not len(group):
+                    continue
+                slots, column = np.unique(step.slot[group], return_inverse=True)
+                templates = self._of_pattern(int(pattern), slots, whole=whole)
+                owners, line = np.unique(row[step.parent[group]], return_inverse=True)
+                filling = np.zeros((len(owners), *templates.shape[:2]))
+                # Components of one brick may share their slot in a cell.
+                np.add.at(filling, (line, column), 1.0 if whole else bricks.weights[group])
+                packed[owners] += filling.reshape(len(owners), -1) @ templates.reshape(
+                    -1, len(_UPPER[0])
+                )
+        matrices = np.empty((len(chosen), 48, 48))
+        matrices[:, _UPPER[0], _UPPER[1]] = packed
+        matrices[:, _UPPER[1], _UPPER[0]] = packed
+        return matrices
+
+    def _of_pattern(self, pattern: int, slots: Ints, *, whole: bool) -> Floats:
+        """Templates of bricks in these slots, of whose 24 directions a bit set holds one."""
+        if not pattern:
+            return self._unheld[whole][slots]
         moves = ((pattern >> np.arange(24)) & 1 == 0).astype(np.float64)
-        alike = mine[bits == pattern]
-        for group, whole in (
-            (alike[alike < bricks.full], True),
-            (alike[alike >= bricks.full], False),
-        ):
-            if not len(group):
-                continue
-            slots, column = np.unique(step.slot[group], return_inverse=True)
-            templates = _templates(bricks.brick.strain * moves, blends[slots])
-            if whole:
-                templates = templates.sum(axis=1, keepdims=True)
-            owners, line = np.unique(row[step.parent[group]], return_inverse=True)
-            filling = np.zeros((len(owners), *templates.shape[:2]))
-            # Components of one brick may share their slot in a cell.
-            np.add.at(filling, (line, column), 1.0 if whole else bricks.weights[group])
-            packed[owners] += filling.reshape(len(owners), -1) @ templates.reshape(
-                -1, len(_UPPER[0])
-            )
-    matrices = np.empty((len(chosen), 48, 48))
-    matrices[:, _UPPER[0], _UPPER[1]] = packed
-    matrices[:, _UPPER[1], _UPPER[0]] = packed
-    return matrices
+        return _templates(self._bricks.brick.strain * moves, self._blends[slots], whole=whole)
+
+    def add_springs(self, matrices: Floats, stiffness: Floats) -> None:
+        """Add upright springs under the bricks' nodes to all cells' matrices, in place.
+
+        Parameters
+        ----------
+        matrices : (m, 48, 48) float
+            Stiffness of the coarse cells.
+        stiffness : (n,) float
+            Stiffness of the spring under each node, zero where there is none.
+        """
+        bricks, step = self._bricks, self._step
+        sprung = np.flatnonzero(stiffness)
+        if not len(sprung):
+            return
+        owner = np.empty(len(bricks.nodes), dtype=np.int64)
+        owner[bricks.corners.ravel()] = np.arange(bricks.corners.size)
+        brick, corner = np.divmod(owner[sprung], 8)
+        upward = self._blends[step.slot[brick], 3 * corner + 2]
+        added = stiffness[sprung, None, None] * upward[:, :, None] * upward[:, None, :]
+        np.add.at(matrices, step.parent[brick], added)
 
 
-def add_springs(
-    matrices: Floats, bricks: Bricks, stiffness: Floats, step: Coarsening, arm: float
-) -> None:
-    """Add upright springs under the bricks' nodes to the coarse cells' matrices, in place.
+def _templates(strain: Floats, blends: Floats, *, whole: bool) -> Floats:
+    """Upper triangle (s, 8, 1176) of what each Gauss point adds to a coarse cell's matrix.
 
-    Parameters
-    ----------
-    matrices : (m, 48, 48) float
-        Stiffness of the coarse cells.
-    bricks : Bricks
-        The bricks.
-    stiffness : (n,) float
-        Stiffness of the spring under each node, zero where there is none.
-    step : Coarsening
-        How the bricks are gathered.
-    arm : float
-        Length by which rotations are measured, mm.
+    Of whole bricks the sum over the Gauss points, (s, 1, 1176).
     """
-    sprung = np.flatnonzero(stiffness)
-    if not len(sprung):
-        return
-    owner = np.empty(len(bricks.nodes), dtype=np.int64)
-    owner[bricks.corners.ravel()] = np.arange(bricks.corners.size)
-    brick, corner = np.divmod(owner[sprung], 8)
-    blends = prolongation_templates(step.factor, step.factor * bricks.brick.size / arm, 3)
-    upward = blends[step.slot[brick], 3 * corner + 2]
-    added = stiffness[sprung, None, None] * upward[:, :, None] * upward[:, None, :]
-    np.add.at(matrices, step.parent[brick], added)
-
-
-def _templates(strain: Floats, blends: Floats) -> Floats:
-    """Upper triangle (s, 8, 1176) of what each Gauss point adds to a coarse cell's matrix."""
-    movement = strain @ blends[:, None]
-    matrices: Floats = (movement.swapaxes(2, 3) @ movement)[:, :, *_UPPER]
+    movement = strain.reshape(48, 24) @ blends
+    by_point = movement.reshape(len(blends), 1 if whole else 8, -1, 48)
+    matrices: Floats = (by_point.swapaxes(2, 3) @ by_point)[:, :, *_UPPER]
     return matrices
 
 
