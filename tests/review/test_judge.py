@@ -145,3 +145,35 @@ def test_green_readings_before_the_firing_are_reviewed_against_other_rows_too() 
     review = review_part(part, ROW, [replace(ROW, name="another")])
     assert review.said == "within scatter"
     assert "no fired length yet" in review.notes
+
+
+def test_one_bad_repeat_does_not_blind_the_review() -> None:
+    """Repeats 1 mm apart: neither is right for certain, and the caliper is no worse for them."""
+    off = part_of(FAULTS[Cause.FIRED_LESS])
+    noise = {"A1": 0.01, "A2": -0.01, "A5": 0.01}
+    twice = [
+        replace(
+            one,
+            green=(one.green[0], one.green[0] + 0.01),
+            fired=(one.fired[0], one.fired[0] + (1.0 if one.id == "A8" else noise.get(one.id, 0))),
+        )
+        for one in off.sheet.readings
+    ]
+    review = review_part(replace(off, sheet=replace(off.sheet, readings=tuple(twice))), ROW)
+    assert review.causes[0].cause is Cause.FIRED_LESS
+    assert review.causes[0].times > 1e3
+    assert review.torn == ("A8",)
+    assert "read A8 fired again" in review.notes[0]
+
+
+def test_readings_beyond_their_band_by_chance_are_within_scatter() -> None:
+    """One of 22 readings a little beyond its band; twice as far, it is not by chance."""
+    first = part_of(sound).sheet.readings[1]
+    band = review_part(part_of(sound), ROW).lengths[1].fired_mm.half95
+    assert band is not None
+    # Off in step with its green reading, which is in its band as well: the print was so.
+    for share, said in ((1.03, "as happens by chance among"), (6.0, "A2")):
+        by_chance = printed(lambda r, s=share: s * band / 0.85 * (r.id == first.id))  # type: ignore[misc]
+        review = review_part(part_of(by_chance), ROW)
+        assert said in review.said + "".join(one.about for one in review.causes), review.said
+    assert not review.said.startswith("within")

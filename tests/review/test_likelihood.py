@@ -48,7 +48,7 @@ def deviations(row: CalibrationRow, with_green: bool, seed: int = 3) -> Deviatio
 def test_the_scatter_of_each_length_is_that_of_the_rows_promise() -> None:
     row = known(ROW)
     found = replace(deviations(row, False), reading_variance=np.zeros(11))
-    for (scatter,) in possible_scatter(found, row):
+    for (scatter,) in possible_scatter(found, row)[0]:
         sd = np.sqrt(np.diag(scatter))
         for one, own in zip(found.lengths, sd, strict=True):
             straight = one.fired_mm.value - (one.reading.sag_mm or 0.0)
@@ -64,13 +64,14 @@ def test_lengths_of_one_axis_go_together_as_their_firing_does() -> None:
     found = deviations(row, False)
     common, none = 0.0017**2, np.zeros(3)
     nothing = plain_scatter(found, row, none, none)
-    together, apart = plain_scatter(found, row, np.full(3, common), none) - nothing
+    together, nearly, apart = plain_scatter(found, row, np.full(3, common), none) - nothing
     x = [n for n, one in enumerate(found.lengths) if one.axis == "x"][:2]
     expected = common * found.length_mm[x[0]] * found.length_mm[x[1]]
     assert apart[x[0], x[1]] == pytest.approx(expected, rel=1e-9)
     z = next(n for n, one in enumerate(found.lengths) if one.axis == "z")
     assert apart[x[0], z] == 0.0
     assert together[x[0], z] > 0.0
+    assert nearly[x[0], z] == pytest.approx(0.9 * together[x[0], z], rel=1e-9)
 
 
 def test_parts_of_a_firing_have_in_common_what_it_does_and_not_what_is_their_own() -> None:
@@ -89,7 +90,7 @@ def test_parts_of_a_firing_have_in_common_what_it_does_and_not_what_is_their_own
     shares = 0.0017**2 + 0.0008**2
     assert found[0][own, own] == pytest.approx(shares * squares[own, own], rel=1e-9)
     assert found[0][own, other] == pytest.approx(0.0017**2 * squares[own, other], rel=1e-9)
-    assert found[1][own, other].min() == 0.0
+    assert found[-1][own, other].min() == 0.0
 
 
 @pytest.mark.parametrize("per_firing", [1, 2])
@@ -108,7 +109,7 @@ def test_what_parts_of_a_firing_share_is_what_the_rows_coupons_tell(per_firing: 
     first, second = 0, len(one)
     rest = plain_scatter(both, row, np.zeros(3), np.zeros(3))[0][first, second]
     square = both.length_mm[first] * both.length_mm[second]
-    for ways in possible_scatter(both, row):
+    for ways in possible_scatter(both, row)[0]:
         shared = {round((way[first, second] - rest) / square * 1e9, 3) for way in ways}
         if per_firing == 1:
             expected = {round(share * 0.0014**2 * 1e9, 3) for share in (0.1, 0.3, 0.5, 0.7, 0.9)}
@@ -122,7 +123,7 @@ def test_ratios_are_those_of_normal_densities(with_green: bool) -> None:
     """SciPy's multivariate normal, the size of each cause averaged over: covariance plus U U'."""
     row = known(ROW)
     found = deviations(row, with_green)
-    ways = [scatter for (scatter,) in possible_scatter(found, row)]
+    ways = [scatter for (scatter,) in possible_scatter(found, row)[0]]
     weighed = weigh_causes(found, row)
     mean = np.zeros(len(found))
     plain = max(stats.multivariate_normal.logpdf(found.off_mm, mean, s) for s in ways)
@@ -137,7 +138,7 @@ def test_a_cause_is_an_average_over_its_sizes() -> None:
     """Numerical integration over a size that is normal about nought."""
     row = known(ROW)
     found = deviations(row, False)
-    ways = [scatter for (scatter,) in possible_scatter(found, row)]
+    ways = [scatter for (scatter,) in possible_scatter(found, row)[0]]
     weighed = weigh_causes(found, row)
     number = [shape.cause for shape in weighed.shapes].index(Cause.BORES)
     effect = weighed.shapes[number].effect[:, 0]
@@ -159,10 +160,14 @@ def test_a_cause_is_an_average_over_its_sizes() -> None:
 
 def test_few_firings_leave_their_variance_open_as_chi_squared_does() -> None:
     """One deviate over the nodes has Student's tails: 97.5 % below 3.18 for three degrees."""
-    nodes = variance_nodes(3.0)
-    below = float(np.mean(stats.norm.cdf(3.182 / np.sqrt(nodes))))
-    assert below == pytest.approx(0.975, abs=0.004)
-    assert variance_nodes(INF).tolist() == [1.0]
+    for dof in (2.0, 3.0):
+        nodes, weights = variance_nodes(dof)
+        assert weights.sum() == pytest.approx(1.0)
+        for share, within in ((0.975, 0.003), (0.995, 0.002), (0.9995, 0.0004)):
+            limit = stats.t.ppf(share, dof)
+            below = float(weights @ stats.norm.cdf(limit / np.sqrt(nodes)))
+            assert below == pytest.approx(share, abs=within)
+    assert variance_nodes(INF)[0].tolist() == [1.0]
 
 
 def test_more_firings_make_a_cause_likelier() -> None:

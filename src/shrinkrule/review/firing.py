@@ -19,6 +19,7 @@ from shrinkrule.calibration.fit.lengths import caliper_of
 from shrinkrule.review.causes import Cause, decides, part_shapes
 from shrinkrule.review.judge import (
     MOST_NAMED,
+    UNLIKELY,
     NamedCause,
     PartReview,
     likeliest,
@@ -136,6 +137,8 @@ def _named(
     """Causes that the parts name together, one of them being otherwise among them."""
     shapes, part = part_shapes(deviations, row)
     weighed = weigh_causes(deviations, row, shapes)
+    if weighed.chance >= UNLIKELY and not any(review.outside for review in reviews):
+        return [], ()
     ratios, about = ratios_of(weighed, deviations)
     # Whichever part it is: the mean of all, as for a slip of one reading.
     alone = weighed.ratios[-len(shapes) :]

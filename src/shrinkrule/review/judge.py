@@ -20,7 +20,13 @@ from shrinkrule.calibration.sheets.load import LoadedPart
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.review.causes import Cause, decides
 from shrinkrule.review.likelihood import Weighed, weigh_causes
-from shrinkrule.review.readings import Deviations, Length, deviations_of, lengths_of
+from shrinkrule.review.readings import (
+    Deviations,
+    Length,
+    deviations_of,
+    lengths_of,
+    without_torn_repeats,
+)
 from shrinkrule.review.weights import Weight, WeightFault, weight_faults, weights_of
 
 TIMES: Final = 10.0
@@ -34,6 +40,10 @@ NAMED: Final = math.log(TIMES * SOUND_PER_FAULT)
 """Logarithm of the likelihood ratio from which a cause is named."""
 
 MOST_NAMED: Final = 2
+
+UNLIKELY: Final = 0.01
+"""Chance of readings as unlikely as these under plain scatter, below which they are not sound. Of
+many readings some lie beyond their band by chance, and several within theirs may be a fault."""
 
 
 @dataclass(frozen=True)
@@ -79,6 +89,10 @@ class PartReview:
         What could not be said, and why.
     judged : bool
         Whether its row knows how parts scatter.
+    chance : float
+        Chance that a sound part has lengths as unlikely as these, all together.
+    torn : tuple of str
+        Marks of lengths of which repeats were left out, because they are not of one length.
     """
 
     part: LoadedPart
@@ -90,6 +104,8 @@ class PartReview:
     undecided: tuple[Cause, ...]
     notes: tuple[str, ...]
     judged: bool = True
+    chance: float = 1.0
+    torn: tuple[str, ...] = ()
 
     @property
     def slipped(self) -> str:
@@ -106,9 +122,19 @@ class PartReview:
             return link.join(one.cause.value for one in self.causes)
         if self.undecided:
             return "cannot tell which of " + ", ".join(self.undecided)
-        if self.outside:
-            return "cannot tell: " + ", ".join(self.outside) + " beyond the band"
-        return "within scatter"
+        if not self.outside:
+            return "within scatter"
+        beyond = ", ".join(self.outside) + " beyond the band"
+        if self.chance >= UNLIKELY and not any(one.startswith("weight") for one in self.outside):
+            return f"within scatter: {beyond}, as happens by chance among {self.read} readings"
+        return f"cannot tell: {beyond}"
+
+    @property
+    def read(self) -> int:
+        """How many lengths were read, green and fired ones for themselves."""
+        return sum(
+            bool(stage) for one in self.lengths for stage in (one.reading.green, one.reading.fired)
+        )
 
 
 def review_part(
@@ -131,14 +157,20 @@ def review_part(
         The judgement; none by a row that stands on one firing, which does not know how parts
         scatter.
     """
+    part, torn, again = without_torn_repeats(part)
     lengths, weights = lengths_of(part, row), weights_of(part, row)
+    outside = _outside(lengths, weights)
     settings = part.sheet.settings
     faults = weight_faults(weights, row, settings.balance_resolution)
     found: list[NamedCause] = []
     undecided: tuple[Cause, ...] = ()
+    chance = 1.0
     if lengths and row.firing_scatter_known:
         deviations = deviations_of(lengths, row, caliper_of([part.sheet]).variance)
-        found, undecided = _named(deviations, part, row, others)
+        weighed = weigh_causes(deviations, row)
+        chance = weighed.chance
+        if chance < UNLIKELY or any(not one.startswith("weight") for one in outside):
+            found, undecided = _named(weighed, deviations, part, others)
     by_weight = [
         _named_fault(one) for one in faults if one.ratio >= NAMED and row.firing_scatter_known
     ]
@@ -149,23 +181,24 @@ def review_part(
         part,
         lengths,
         weights,
-        _outside(lengths, weights),
+        outside,
         tuple(sorted([*by_weight, *found], key=lambda one: -one.times)[:MOST_NAMED]),
         between,
         undecided,
-        _notes(part, lengths, weights),
+        (*again, *_notes(part, lengths, weights)),
         judged=row.firing_scatter_known,
+        chance=chance,
+        torn=torn,
     )
 
 
 def _named(
+    weighed: Weighed,
     deviations: Deviations,
     part: LoadedPart,
-    row: CalibrationRow,
     others: Sequence[CalibrationRow],
 ) -> tuple[list[NamedCause], tuple[Cause, ...]]:
     """Causes that the lengths name; or those, more than two, that they leave."""
-    weighed = weigh_causes(deviations, row)
     ratios, about = ratios_of(weighed, deviations)
     ratios[Cause.SLIP] = weighed.slip
     about[Cause.SLIP] = _reading_name(deviations, weighed)

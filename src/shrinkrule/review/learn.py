@@ -126,7 +126,8 @@ def learn(
     slips = [
         f"{as_coupon(one.part).settings.coupon}:{mark}"
         for one in reviews
-        if _name(one) in taught and (mark := one.slipped)
+        if _name(one) in taught
+        for mark in filter(None, (one.slipped, *one.torn))
     ]
     unused = [f"{as_coupon(one.part).settings.coupon}@{_firing(one)}" for one in refused]
     paths = (*earlier, *fresh)

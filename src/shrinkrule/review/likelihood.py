@@ -21,7 +21,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.linalg import cho_factor, cho_solve
-from scipy.special import logsumexp
+from scipy.special import chdtrc, logsumexp
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.numerics.arrays import Floats
@@ -47,6 +47,8 @@ class Weighed:
         Most likely size of each, in standard deviations of what is usual; its first component.
     slips : (m,) float64
         The same ratio for a slip of each reading, as if it were known which.
+    chance : float
+        Chance that plain scatter gives readings as unlikely as these (chi squared of all together).
     """
 
     plain: float
@@ -54,6 +56,7 @@ class Weighed:
     ratios: Floats
     sizes: Floats
     slips: Floats
+    chance: float
 
     @property
     def slip(self) -> float:
@@ -81,17 +84,19 @@ def weigh_causes(
         Likelihood ratios.
     """
     shapes, slips = (*shapes_of(deviations, row), *more), slip_shapes(deviations)
-    of_ways = [
-        [_weigh(scatter, deviations.off_mm, shapes, slips) for scatter in way]
-        for way in possible_scatter(deviations, row)
-    ]
+    scatter, weights = possible_scatter(deviations, row)
+    of_ways = [[_weigh(one, deviations.off_mm, shapes, slips) for one in way] for way in scatter]
     # (ways, nodes, 1 + causes + slips): logarithms of likelihoods, plain scatter first.
-    logs = np.array([[_in_one(*node) for node in way] for way in of_ways])
-    over_nodes = logsumexp(logs, axis=1) - math.log(len(of_ways[0]))
+    logs = np.array([[_in_one(*node[:-1]) for node in way] for way in of_ways])
+    over_nodes = logsumexp(logs, axis=1, b=weights[:, None])
     best = over_nodes.max(axis=0)
     found, causes = best[1:] - best[0], len(shapes)
-    sizes = np.mean([node[2] for node in of_ways[int(over_nodes[:, 0].argmax())]], axis=0)
-    return Weighed(float(best[0]), shapes, found[:causes], sizes, found[causes:])
+    likely = int(over_nodes[:, 0].argmax())
+    sizes = np.average([node[2] for node in of_ways[likely]], axis=0, weights=weights)
+    chances = [chdtrc(len(deviations), [node[4] for node in way]) @ weights for way in of_ways]
+    return Weighed(
+        float(best[0]), shapes, found[:causes], sizes, found[causes:], float(max(chances))
+    )
 
 
 def _in_one(plain: float, causes: Floats, _: Floats, slips: Floats) -> Floats:
@@ -100,8 +105,11 @@ def _in_one(plain: float, causes: Floats, _: Floats, slips: Floats) -> Floats:
 
 def _weigh(
     covariance: Floats, off: Floats, shapes: tuple[Shape, ...], slips: Floats
-) -> tuple[float, Floats, Floats, Floats]:
-    """Log likelihood of plain scatter; log ratio and size of each cause, log ratio of each slip."""
+) -> tuple[float, Floats, Floats, Floats, float]:
+    """Log likelihood of plain scatter; log ratio and size of each cause, log ratio of each slip.
+
+    Last the squares' sum, which is chi squared under plain scatter.
+    """
     factor = cho_factor(covariance, lower=True)
     white = cho_solve(factor, off)
     plain = -0.5 * float(off @ white) - float(np.log(np.diag(factor[0])).sum())
@@ -114,4 +122,5 @@ def _weigh(
         sizes[number] = size[0]
     whole = 1.0 + np.einsum("ij,ij->j", slips, cho_solve(factor, slips))
     seen = slips.T @ white
-    return plain, gains, sizes, 0.5 * (seen**2 / whole - np.log(whole))
+    ratios = 0.5 * (seen**2 / whole - np.log(whole))
+    return plain, gains, sizes, ratios, float(off @ white)

@@ -7,8 +7,8 @@ so that an error of the print is in its green reading alone; one that was not, a
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from statistics import fmean
+from dataclasses import dataclass, replace
+from statistics import fmean, median, stdev
 from typing import Any, Final
 
 import numpy as np
@@ -29,6 +29,10 @@ FEATURES: Final = {
 
 SIDE: Final = {Kind.OUTSIDE: 1.0, Kind.INSIDE: -1.0, Kind.BORE: -1.0, Kind.STEP: 0.0}
 """Pairs of surfaces by which the bead's spread makes a length longer."""
+
+TORN_TIMES: Final = 6.0
+"""Repeats that differ by so many of the median's standard deviations are not of one length: in
+plain scatter one pair in a hundred million."""
 
 SAG_U: Final = 0.15
 """Relative uncertainty of an estimated sag beside that of the modulus: coarse bricks, and a part
@@ -124,6 +128,48 @@ class Deviations:
         """Estimated sag of fired readings; 0 where none is known, and for green ones."""
         sags = np.array([one.reading.sag_mm or 0.0 for one in self.lengths])
         return np.where(self.is_green, 0.0, sags)
+
+
+def without_torn_repeats(part: LoadedPart) -> tuple[LoadedPart, tuple[str, ...], tuple[str, ...]]:
+    """A part without readings whose repeats cannot be of one length: nobody knows which is right.
+
+    Parameters
+    ----------
+    part : LoadedPart
+        One part of a filled sheet.
+
+    Returns
+    -------
+    part : LoadedPart
+        Without them, green and fired each for itself.
+    marks : tuple of str
+        Marks of lengths that lost a reading.
+    notes : tuple of str
+        What to read again, in words.
+    """
+    lengths = [one for one in part.sheet.readings if one.kind in LENGTH_KINDS]
+    spreads = [stdev(values) for one in lengths for values in _repeats(one)]
+    if not spreads:
+        return part, (), ()
+    limit = TORN_TIMES * max(median(spreads), part.sheet.settings.caliper_resolution)
+    readings, marks, notes = [], [], []
+    for reading in part.sheet.readings:
+        kept = reading
+        if reading in lengths:
+            for stage in ("green", "fired"):
+                values = getattr(reading, stage)
+                if len(values) > 1 and stdev(values) > limit:
+                    kept = replace(kept, **{stage: ()})
+                    marks.append(reading.id)
+                    repeats = " and ".join(f"{value:.2f}" for value in values)
+                    notes.append(f"read {reading.id} {stage} again: {repeats} are not one length")
+        readings.append(kept)
+    sheet = replace(part.sheet, readings=tuple(readings))
+    return replace(part, sheet=sheet), tuple(dict.fromkeys(marks)), tuple(notes)
+
+
+def _repeats(reading: Reading) -> list[tuple[float, ...]]:
+    return [values for values in (reading.green, reading.fired) if len(values) > 1]
 
 
 def lengths_of(part: LoadedPart, row: CalibrationRow) -> tuple[Length, ...]:

@@ -6,7 +6,8 @@ all lengths along an axis share; the part, likewise; the length itself, all of i
 what a coupon's line leaves of it, since no length is exact because others of the part are; the
 offsets of bores and of heights from the plate; the sag. What the firing does is known from few
 firings: its variance is drawn from the distribution that their number leaves open. Whether a hotter
-firing moves the three axes together or each on its own no row says, so both are tried, and the one
+firing moves the three axes together or each on its own no row says, so both are tried, and what
+lies between; the one
 that explains the readings better holds.
 
 A green reading varies by no more than the fired one, over what the furnace keeps: printing is a
@@ -24,50 +25,60 @@ from shrinkrule.calibration import AXES, CalibrationRow, Feature
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.review.readings import Deviations, sag_share
 
-NODES: Final = 15
-"""Quantiles by which the distribution of a firing variance stands."""
-
-MANY_DOF: Final = 1e4
-"""Degrees of freedom from which a variance is taken as known."""
-
+TAIL: Final = (0.001, 0.005, 0.02)
+NODES: Final = 12
+"""The distribution of a firing variance stands by quantiles: finer ones where the variance is much
+larger than its estimate, which is what makes a firing look like a fault, then so many others."""
 
 PART_NODES: Final = 5
-"""The same for the variance of parts within a firing."""
+"""Quantiles for the variance of parts within a firing."""
 
 SHARES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
 """How much of what differs between single coupons is their own, where no firing held two: no row
 tells, so all are equally likely."""
 
+TOGETHER: Final = (1.0, 0.9, 0.0)
+"""How axes may go together (correlations): wholly, nearly so, each on its own."""
 
-def variance_nodes(dof: float, count: int = NODES) -> Floats:
-    """Ratios of the true variance to its estimate, equally likely: dof over chi squared.
+MANY_DOF: Final = 1e4
+"""Degrees of freedom from which a variance is taken as known."""
+
+
+def variance_nodes(dof: float) -> tuple[Floats, Floats]:
+    """Ratios of the true variance to its estimate, dof over chi squared, and their weights.
 
     Parameters
     ----------
     dof : float
         Degrees of freedom of the estimate.
-    count : int, optional
-        How many.
 
     Returns
     -------
-    (k,) float64
-        Ratios, falling.
+    ratios, weights : (k,) float64
+        Ratios, falling, each in the middle of its share; the shares add up to one.
 
     Examples
     --------
     >>> variance_nodes(float("inf"))
-    array([1.])
+    (array([1.]), array([1.]))
     """
     if dof >= MANY_DOF:
-        return np.ones(1)
-    share = (np.arange(count) + 0.5) / count
+        return np.ones(1), np.ones(1)
+    ends = np.concatenate([[0.0], TAIL, np.linspace(TAIL[-1], 1.0, NODES + 1)[1:]])
     # chdtri gives the value that chi squared exceeds with a probability.
-    return np.asarray(dof / special.chdtri(dof, 1.0 - share))
+    ratios = dof / special.chdtri(dof, 1.0 - 0.5 * (ends[1:] + ends[:-1]))
+    return np.asarray(ratios), np.diff(ends)
 
 
-def possible_scatter(deviations: Deviations, row: CalibrationRow) -> list[list[Floats]]:
-    """Covariances of the deviations of sound parts that are equally likely, by way.
+def _even_nodes(dof: float) -> Floats:
+    share = (np.arange(PART_NODES) + 0.5) / PART_NODES
+    return np.ones(1) if dof >= MANY_DOF else np.asarray(dof / special.chdtri(dof, 1.0 - share))
+
+
+def possible_scatter(
+    deviations: Deviations, row: CalibrationRow
+) -> tuple[list[list[Floats]], Floats]:
+    """Covariances of the deviations of sound parts that the row's few firings leave open.
 
     Parameters
     ----------
@@ -78,15 +89,17 @@ def possible_scatter(deviations: Deviations, row: CalibrationRow) -> list[list[F
 
     Returns
     -------
-    list of list of (m, m) float64
-        For axes that go together, and for axes each on its own: what the row's few firings leave
-        open, mm2.
+    scatter : list of list of (m, m) float64
+        For each way in which axes may go together, mm2.
+    weights : (k,) float64
+        How likely each of a way is; they add up to one.
     """
-    nodes = variance_nodes(min(row.along(axis).scatter.dof for axis in AXES))
+    nodes, shares = variance_nodes(min(row.along(axis).scatter.dof for axis in AXES))
     facts = [row.along(axis).scatter for axis in AXES]
     mean = np.array([one.mean_u**2 for one in facts])
     between = np.array([one.between**2 for one in facts])
     within = np.array([one.within**2 for one in facts])
+    spread = np.ones(1)
     if not deviations.part.any():
         pairs = [(node * (mean + between), within) for node in nodes]
     elif row.coupons > row.firings:
@@ -94,18 +107,18 @@ def possible_scatter(deviations: Deviations, row: CalibrationRow) -> list[list[F
         count = row.coupons / row.firings
         own = within * count / (count - 1.0)
         firing = np.maximum(between - own / count, 0.0) + mean
-        spread = variance_nodes(row.coupons - row.firings, PART_NODES)
+        spread = _even_nodes(row.coupons - row.firings)
         pairs = [(node * firing, more * own) for node in nodes for more in spread]
     else:
+        spread = np.array(SHARES)
         pairs = [
             (node * (mean + (1.0 - share) * between), node * share * between)
             for node in nodes
-            for share in SHARES
+            for share in spread
         ]
-    return [
-        [plain_scatter(deviations, row, firing, part)[way] for firing, part in pairs]
-        for way in range(2)
-    ]
+    found = [plain_scatter(deviations, row, firing, part) for firing, part in pairs]
+    weights = np.repeat(shares / len(spread), len(spread))
+    return [[each[way] for each in found] for way in range(len(TOGETHER))], weights
 
 
 def plain_scatter(
@@ -126,8 +139,8 @@ def plain_scatter(
 
     Returns
     -------
-    (2, m, m) float64
-        For axes that go together, and for axes each on its own, mm2.
+    (w, m, m) float64
+        For each way in which axes may go together, mm2.
     """
     kept = np.where(deviations.is_green, deviations.kept, 1.0)
     length = deviations.length_mm / kept
@@ -143,7 +156,7 @@ def plain_scatter(
     for shape in (*_bends(deviations, row), *_offsets(deviations, row)):
         rest = rest + _outer(shape) * same_stage
     rest = rest + _outer(sag_share(row.sag_modulus_kpa) * deviations.sag_mm)
-    ways = np.stack([np.ones_like(same_axis), same_axis])
+    ways = np.where(same_axis, 1.0, np.array(TOGETHER)[:, None, None])
     return np.asarray(ways * (whole * same_stage) + rest)
 
 
