@@ -16,6 +16,7 @@ import fuzz
 import pytest
 
 from shrinkrule.errors import FileError
+from shrinkrule.history.chart import Components
 from shrinkrule.history.firings import firing_chart
 from shrinkrule.history.store import read_history
 from shrinkrule.traveler.shape import require_shape
@@ -107,4 +108,4 @@ def test_a_shrinkage_beyond_a_whole_is_on_no_chart() -> None:
     """JSON holds integers of any length; float does not."""
     entry = {"entry": "reviewed", "row": "a", "firing": "1", "letter": "A", "green": None}
     read = [{**entry, "shrinkage": {"xy": value}} for value in (10**400, math.inf, -2.0)]
-    assert firing_chart(read, "a", "xy", 0.15, 0.001).firings == ()
+    assert firing_chart(read, "a", "xy", Components(0.15, 0.001)).firings == ()

@@ -10,13 +10,14 @@ import numpy as np
 
 from shrinkrule.history.chart import (
     FEWEST_FIRINGS,
+    Components,
     Limits,
     known_limits,
     moving_average,
     moving_average_limits,
 )
 from shrinkrule.history.store import Entry
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Mask
 
 
 @dataclass(frozen=True)
@@ -50,11 +51,15 @@ class FiringChart:
     @property
     def drifts_since(self) -> str:
         """First firing from which on the average stays beyond its limits; empty if it holds."""
-        beyond = (self.averages < self.moving.lower) | (self.averages > self.moving.upper)
+        beyond = self._beyond
         if not self.is_enough or not beyond[-1]:
             return ""
         inside = np.flatnonzero(~beyond)
         return self.firings[int(inside[-1]) + 1 if len(inside) else 0]
+
+    @property
+    def _beyond(self) -> Mask:
+        return (self.averages < self.moving.lower) | (self.averages > self.moving.upper)
 
     @property
     def said(self) -> str:
@@ -76,11 +81,15 @@ class FiringChart:
             if not self.alone.lower <= value <= self.alone.upper
         ]
         alone = f"; firing {', '.join(odd)} alone was off" if odd else ""
+        beyond = np.flatnonzero(self._beyond)
+        if len(beyond):
+            first, last = (self.firings[number] for number in beyond[[0, -1]])
+            return f"{name}: {count} firings, no drift now; there was from {first} to {last}{alone}"
         return f"{name}: {count} firings, no drift{alone}"
 
 
 def firing_chart(
-    entries: Sequence[Entry], row: str, direction: str, centre: float, sd: float
+    entries: Sequence[Entry], row: str, direction: str, known: Components
 ) -> FiringChart:
     """Chart the firings of a row.
 
@@ -92,8 +101,8 @@ def firing_chart(
         Name of the row.
     direction : str
         ``xy`` or ``z``.
-    centre, sd : float
-        Shrinkage by the row, and standard deviation of the mean of a firing about it.
+    known : Components
+        Shrinkage by the row, and how firings differ from it.
 
     Returns
     -------
@@ -119,9 +128,9 @@ def firing_chart(
         direction=direction,
         firings=tuple(order),
         values=values,
-        averages=moving_average(values, centre),
-        alone=known_limits(centre, sd),
-        moving=moving_average_limits(centre, sd),
+        averages=moving_average(values, known.centre),
+        alone=known_limits(known),
+        moving=moving_average_limits(known),
     )
 
 

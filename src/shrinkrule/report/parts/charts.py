@@ -10,10 +10,11 @@ from typing import Final
 
 from markupsafe import Markup
 
-from shrinkrule.calibration import CalibrationRow
+from shrinkrule.calibration import Axis, CalibrationRow
 from shrinkrule.cells import printable
 from shrinkrule.files import OutputSet, require_place
 from shrinkrule.files.templates import environment
+from shrinkrule.history.chart import Components
 from shrinkrule.history.firings import FiringChart, firing_chart
 from shrinkrule.history.store import Entry
 from shrinkrule.report.foundation import program
@@ -49,19 +50,26 @@ def charts_of(
     for row in rows:
         if not row.firing_scatter_known:
             continue
-        flat = max(row.along(axis).scatter.between for axis in ("x", "y"))
         charts = tuple(
             chart
-            for direction, centre, sd in (
-                ("xy", row.shrinkage_xy.value, flat),
-                ("z", row.shrinkage_z.value, row.along("z").scatter.between),
-            )
-            if sd > 0.0
-            and (chart := firing_chart(entries, row.name, direction, centre, sd)).firings
+            for direction, known in (("xy", _flat(row)), ("z", _components(row, "z")))
+            if known.sd > 0.0
+            and (chart := firing_chart(entries, row.name, direction, known)).firings
         )
         if charts:
             found[row.name] = charts
     return found
+
+
+def _components(row: CalibrationRow, axis: Axis) -> Components:
+    scatter = row.along(axis).scatter
+    value = (row.shrinkage_z if axis == "z" else row.shrinkage_xy).value
+    return Components(value, scatter.between, scatter.mean_u, scatter.dof)
+
+
+def _flat(row: CalibrationRow) -> Components:
+    """Of X and Y, whichever differs more."""
+    return max((_components(row, "x"), _components(row, "y")), key=lambda one: one.sd)
 
 
 def chart_svg(chart: FiringChart) -> str:
