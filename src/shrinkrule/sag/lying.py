@@ -65,6 +65,9 @@ def crooked_deg(mesh: trimesh.Trimesh, up: Floats) -> float | None:
         Degrees; None where no face that holds its centre of mass is within CROOKED_DEG.
     """
     points = np.asarray(mesh.vertices)
+    if not mesh.volume:
+        # As of a shell and its reverse: nothing has a centre of mass.
+        return None
     try:
         hull = ConvexHull(points)
     except QhullError:
