@@ -85,3 +85,11 @@ def test_a_slump_has_no_interval_and_a_strange_modulus_is_questioned() -> None:
     assert usual.before.interval95_mm is not None
     assert "95 %" in sag_text(usual)
     assert not any("beyond any usual one" in warning for warning in usual.before.warnings)
+
+
+def test_a_shell_and_its_reverse_have_no_centre_of_mass() -> None:
+    """No volume to divide by: nothing is said, and no warning comes out."""
+    box = trimesh.creation.box((20.0, 10.0, 5.0))
+    both = np.vstack([box.faces, box.faces[:, ::-1]])
+    assert crooked_deg(trimesh.Trimesh(box.vertices, both, process=False), UP) is None
+    assert crooked_deg(box, UP) == pytest.approx(0.0)

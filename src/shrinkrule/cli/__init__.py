@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 try:
@@ -14,8 +15,31 @@ except KeyboardInterrupt:
 __all__ = ["main", "run"]
 
 
+NARROWEST = 20
+"""Columns under which a screen is not believed: nothing can be read on it."""
+
+
+def fill_streams() -> None:
+    """Open what the caller has closed of input, screen and errors, each onto nothing.
+
+    Else the next file that is opened takes its number, and what is printed goes into it. Letters
+    that the screen's encoding does not have are replaced, and an absurd width is passed over.
+    """
+    for name, flags in (("stdin", os.O_RDONLY), ("stdout", os.O_WRONLY), ("stderr", os.O_WRONLY)):
+        stream = getattr(sys, name)
+        if stream is None:
+            mode = "r" if name == "stdin" else "w"
+            setattr(sys, name, os.fdopen(os.open(os.devnull, flags), mode, encoding="utf-8"))
+        elif name != "stdin" and getattr(stream, "errors", "") == "strict":
+            stream.reconfigure(errors="replace")
+    columns = os.environ.get("COLUMNS", "")
+    if columns.isdigit() and int(columns) < NARROWEST:
+        del os.environ["COLUMNS"]
+
+
 def run() -> None:
     """Entry point of the ``shrinkrule`` command."""
+    fill_streams()
     leaving = Leaving(1)
     start()
     leaving.code = main(sys.argv[1:])

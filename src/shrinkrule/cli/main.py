@@ -5,6 +5,8 @@ Exit codes: 0 done, 1 a finding the user asked to fail on, 2 bad input.
 
 from __future__ import annotations
 
+import contextlib
+import os
 import shlex
 import sys
 from collections.abc import Sequence
@@ -34,6 +36,8 @@ from shrinkrule.version import VERSION
 DONE: Final = 0
 BAD_INPUT: Final = 2
 INTERRUPTED: Final = 130
+NOT_READ: Final = 1
+"""As the command line's library ends where nobody reads what is printed."""
 
 app = typer.Typer(
     name="shrinkrule",
@@ -82,18 +86,58 @@ def main(argv: Sequence[str]) -> int:
         app(args=list(argv), prog_name="shrinkrule", obj=shlex.join(["shrinkrule", *argv]))
     except SystemExit as stop:
         if stop.code == INTERRUPTED:
-            sys.stderr.write(f"shrinkrule: {_left(before)}\n")
-        return stop.code if isinstance(stop.code, int) else DONE
+            _say(f"shrinkrule: {_left(before)}\n")
+        code = stop.code if isinstance(stop.code, int) else DONE
+        return code or _shown(before)
     except ShrinkruleError as error:
-        sys.stderr.write(f"shrinkrule: {printable(refusal_text(error, argv))}\n")
+        _say(f"shrinkrule: {printable(refusal_text(error, argv))}\n")
+        return BAD_INPUT
+    except OSError as error:
+        _say(f"shrinkrule: {_unforeseen(error)}; {_left(before)}\n")
         return BAD_INPUT
     except MemoryError:
-        sys.stderr.write("shrinkrule: there is not enough memory; export the model coarser.\n")
+        _say("shrinkrule: there is not enough memory; export the model coarser.\n")
         return BAD_INPUT
     except KeyboardInterrupt:
-        sys.stderr.write(f"shrinkrule: {_left(before)}\n")
+        _say(f"shrinkrule: {_left(before)}\n")
         return INTERRUPTED
+    return _shown(before)
+
+
+def _shown(before: int) -> int:
+    """Exit code once the screen has all of it: a full disk behind it shows only now."""
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _close_screen()
+        return NOT_READ
+    except OSError as error:
+        _close_screen()
+        _say(f"shrinkrule: {_unforeseen(error)}; {_left(before)}\n")
+        return BAD_INPUT
     return DONE
+
+
+def _close_screen() -> None:
+    """Let what is left of the screen's text go nowhere, so that nothing fails on it at the end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(nowhere, sys.stdout.fileno())
+    os.close(nowhere)
+
+
+def _say(text: str) -> None:
+    """Write to standard error, which may be full or gone as well."""
+    with contextlib.suppress(OSError):
+        sys.stderr.write(text)
+
+
+def _unforeseen(error: OSError) -> str:
+    """A fault of the system in words: with its file, or else of the screen."""
+    if error.filename is None:
+        return f"the text for the screen cannot be written ({error.strerror or error})"
+    name = printable(str(error.filename))
+    return f"{name}: cannot be read or written ({error.strerror or error})"
 
 
 def _left(before: int) -> str:

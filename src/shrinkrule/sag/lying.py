@@ -12,6 +12,7 @@ import trimesh
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.triangles import signed_volumes
 
 CROOKED_DEG: Final = 10.0
 """A part that lies farther from its face than this was meant to stand so."""
@@ -64,7 +65,11 @@ def crooked_deg(mesh: trimesh.Trimesh, up: Floats) -> float | None:
     float or None
         Degrees; None where no face that holds its centre of mass is within CROOKED_DEG.
     """
-    points = np.asarray(mesh.vertices)
+    points = np.asarray(mesh.vertices, dtype=np.float64)
+    facets = np.asarray(mesh.faces, dtype=np.int64)
+    if not signed_volumes(points, facets, np.zeros(len(facets), np.int64)).any():
+        # As of a shell and its reverse: nothing has a centre of mass.
+        return None
     try:
         hull = ConvexHull(points)
     except QhullError:

@@ -103,7 +103,11 @@ def sharp_edges(
     limit, loss = walls.edge_limit, walls.edge_loss
     beside = ~walls.own & (samples.thickness < limit - MARGIN_MM)
     # Beside a blunt edge a ball may grow slowly too, as along the end of a thin web.
-    chord = np.linalg.norm(samples.contacts - samples.points, axis=1) / samples.thickness
+    apart = np.linalg.norm(samples.contacts - samples.points, axis=1)
+    # Where rounding leaves no thickness, nothing is said of the ball either.
+    chord = np.divide(
+        apart, samples.thickness, out=np.ones_like(apart), where=samples.thickness > 0
+    )
     beside &= (chord > SHARP_CHORD) | (chord < BEND_CHORD)
     index = np.flatnonzero(beside & ((loss > limit) | (walls.edge_whole > limit)))
     if not len(index):
