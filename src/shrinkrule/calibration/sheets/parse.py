@@ -76,7 +76,7 @@ def parse_sheet(path: str | Path) -> Sheet:
         notes.append(f"column {extra[0]!r} is not of the sheet and was not read")
     cells = _Cells(grid, notes, units_of_readings_alone(grid))
     notes += [
-        f"lines whose unit is {unit!r}: their readings are in it, the model's sizes in mm"
+        f"lines in {unit}: the readings are in {unit}, the model's sizes in mm"
         for unit in sorted(cells.readings_alone)
     ]
     seen: dict[str, int] = {}
