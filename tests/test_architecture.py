@@ -40,7 +40,7 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("plain plots console", "html", "outputs"),
-    "report.pictures": ("loads scene", "marks", "walls", "details dimensions"),
+    "report.pictures": ("camera loads", "scene", "marks", "walls", "details dimensions"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (

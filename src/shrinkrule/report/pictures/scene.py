@@ -378,7 +378,7 @@ def _smoothed(
     colouring: Colouring | None,
 ) -> Floats:
     """Pixels (k, 3) at edges, from nine rays each: the mean of their own four, edges drawn."""
-    own = _Seen(*(values[:, 1:, 1:] for values in closer))
+    own = _Seen._make(values[:, 1:, 1:] for values in closer)
     missed = ~hit & own.hit.any(axis=(1, 2))
     if colouring is not None and missed.any():
         # The middle of the pixel shows the background: its first ray that meets the part counts.
