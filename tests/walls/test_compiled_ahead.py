@@ -47,6 +47,7 @@ def test_a_process_starts_once_and_only_for_what_is_missing(
     jit.compile_elsewhere("no_such_module", ahead.SHARES)
     jit.compile_elsewhere("no_such_module", ahead.SHARES)
     ((process, loops),) = jit._running
+    assert isinstance(process.args, list)
     assert process.args[-1] == "1"
     assert loops == ahead.SHARES[1]
     jit.wait_for_compiled(missing)

@@ -33,6 +33,7 @@ def look_behind(
 ) -> None:
     """Loop of `faces_back_behind` over the cylinders; fills the last."""
     stack, flat, q = np.empty(DEPTH, np.int64), np.empty((1, 3, 3)), np.empty(3)
+    alone: Any = np.int64(0)
     leaves, pieces = len(tree.boxes) // 2, len(tree.items)
     for i in range(len(tops)):
         found[i] = False
@@ -69,7 +70,7 @@ def look_behind(
                     flat[0, k, 2] = z + below * nz
                 if max(least, middle - change) >= depth or min(most, middle + change) <= 0.0:
                     continue
-                if nearest_on_facet(np.int64(0), flat, 0.0, 0.0, 0.0, q) < reach * reach:
+                if nearest_on_facet(alone, flat, 0.0, 0.0, 0.0, q) < reach * reach:
                     found[i] = True
                     waiting = 0
                     break
