@@ -156,10 +156,9 @@ def without_torn_repeats(part: LoadedPart) -> tuple[LoadedPart, tuple[str, ...],
     for reading in part.sheet.readings:
         kept = reading
         if reading in lengths:
-            for stage in ("green", "fired"):
-                values = getattr(reading, stage)
+            for stage, values in (("green", reading.green), ("fired", reading.fired)):
                 if len(values) > 1 and stdev(values) > limit:
-                    kept = replace(kept, **{stage: ()})
+                    kept = replace(kept, green=()) if stage == "green" else replace(kept, fired=())
                     marks.append(reading.id)
                     repeats = " and ".join(f"{value:.2f}" for value in values)
                     notes.append(f"read {reading.id} {stage} again: {repeats} are not one length")
