@@ -23,7 +23,7 @@ FLOORS: Final = {
         "traveler",
         "cli",
     ),
-    "numerics": ("arrays progress jit", "edges hashing triangles"),
+    "numerics": ("arrays progress jit threads", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
         "checksum csv_dialect locks output stl_text templates unpack coloured",
