@@ -306,11 +306,11 @@ def _turned(faces: Ints, middle: Ints, first: Ints) -> tuple[Ints, ...]:
 
 def _flip_near(vertices: Floats, faces: Ints, whole: int) -> Ints:
     """Flip edges of the facets after the first ``whole`` ones, and of those near to these."""
-    fresh = np.arange(len(faces)) >= whole
+    fresh: Mask = np.arange(len(faces)) >= whole
     for _ in range(_RINGS):
         touched = np.zeros(len(vertices), dtype=bool)
         touched[faces[fresh]] = True
-        fresh = touched[faces].any(axis=1)
+        fresh = np.asarray(touched[faces].any(axis=1))
     taken = np.unique(_key(_ends(faces)))
     flipped = _flip_inside_flat_faces(vertices, faces[fresh], taken)
     faces = faces.copy()

@@ -12,7 +12,7 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.elements import Bricks, join_bricks
 from shrinkrule.sag.fem.hex8i import make_brick
 from shrinkrule.sag.fem.multigrid.coarsening import CoarseCells, Coarsening, coarsen
-from shrinkrule.sag.fem.multigrid.galerkin import add_springs, gather_bricks, gather_cells
+from shrinkrule.sag.fem.multigrid.galerkin import Gathering, gather_cells
 from shrinkrule.sag.fem.multigrid.levels import BrickLevel, CellLevel, factorise
 from shrinkrule.sag.fem.multigrid.smoothing import SMOOTHING, largest_eigenvalue, smooth
 from shrinkrule.sag.fem.multigrid.transfers import BrickTransfer, CellTransfer
@@ -95,13 +95,14 @@ def test_coarse_stiffness_is_the_galerkin_product(bricks: Bricks, step: Coarseni
     spread = dense(lambda x: transfer.prolong(x, np.zeros((count, 4))) * free, coarse, 6)
     product = spread.T @ dense(level.apply, count, 4) @ spread
     every = np.arange(len(step.cells.places))
-    matrices = gather_bricks(bricks, free[:, :3], step, ARM, every)
-    add_springs(matrices, bricks, springs[:, 2], step, ARM)
+    gathering = Gathering(bricks, step, ARM)
+    matrices = gathering.cells(free[:, :3], every)
+    gathering.add_springs(matrices, springs[:, 2])
     size = np.abs(product).max()
     assert assembled(step.cells, matrices) == pytest.approx(product, abs=1e-10 * size)
     some = np.array([2, 0])
-    part = gather_bricks(bricks, np.ones((count, 3)), step, ARM, some)
-    whole = gather_bricks(bricks, np.ones((count, 3)), step, ARM, every)
+    part = gathering.cells(np.ones((count, 3)), some)
+    whole = gathering.cells(np.ones((count, 3)), every)
     assert part == pytest.approx(whole[some], abs=1e-12 * size)
 
     second, aspect = coarsen(step.cells.places, step.cells.touching, 2), 2.0 * FACTOR * SIZE / ARM
@@ -117,7 +118,7 @@ def held(bricks: Bricks, step: Coarsening) -> tuple[CoarseCells, Floats]:
     free = np.ones((len(bricks.nodes), 3))
     free[bricks.nodes[:, 2] == 0] = 0.0
     every = np.arange(len(step.cells.places))
-    return step.cells, gather_bricks(bricks, free, step, ARM, every)
+    return step.cells, Gathering(bricks, step, ARM).cells(free, every)
 
 
 def test_a_level_applies_its_matrix_and_inverts_its_blocks(
