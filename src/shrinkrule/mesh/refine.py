@@ -310,7 +310,7 @@ def _flip_near(vertices: Floats, faces: Ints, whole: int) -> Ints:
     for _ in range(_RINGS):
         touched = np.zeros(len(vertices), dtype=bool)
         touched[faces[fresh]] = True
-        fresh = touched[faces].any(axis=1)
+        fresh = np.asarray(touched[faces].any(axis=1))
     taken = np.unique(_key(_ends(faces)))
     flipped = _flip_inside_flat_faces(vertices, faces[fresh], taken)
     faces = faces.copy()
