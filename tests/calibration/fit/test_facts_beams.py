@@ -86,7 +86,9 @@ def test_a_drop_is_that_of_the_firing_with_the_scatter_of_its_readings() -> None
 def test_beams_that_say_nothing_are_refused_or_left_out() -> None:
     assert beam(READING).refused == ""
     assert beam(replace(READING, fired=(), remark="broken")).refused == "broken"
-    assert beam(replace(READING, fired=(0.15,))).refused == "it did not drop"
+    for fired in (0.15, 0.1):
+        still = replace(READING, green=(0.15,), fired=(fired,))
+        assert beam(still).refused == "it did not drop"
     assert "is missing" in beam(replace(READING, nominal=None)).refused
     assert "is missing" in beam(replace(READING, thickness=None)).refused
     assert beams_of(sheet_of(replace(READING, fired=())), COUPON) == ()
