@@ -119,6 +119,8 @@ def review(
         for _, _, parts in found:
             show_reviews(parts, Console(highlight=False))
         show_firings(firings, Console(highlight=False))
+    if not no_history:
+        _remember(found, where)
     lesson = None
     if learn:
         with options.progress_bar(shown=not json) as progress:
@@ -127,8 +129,8 @@ def review(
             lesson = _learned(found, where, accepted)
     if lesson is not None:
         _write(lesson, where, folder, json, yes or bool(learn_from), yes)
-    if not no_history:
-        _remember(found, lesson, where)
+        if not no_history:
+            _remember_lesson(lesson, where)
     if json:
         typer.echo(_plain(found, firings, lesson))
     causes = [part.causes for _, _, parts in found for part in parts]
@@ -217,16 +219,12 @@ def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, y
     Console(highlight=False, stderr=json).print(f"the fit's report is {files['html']}")
 
 
-def _remember(
-    found: list[tuple[Path, CalibrationRow, list[PartReview]]],
-    lesson: Lesson | None,
-    table: Path,
-) -> None:
-    """Add what was said, and what was learned, to the history; once for each filled sheet."""
+def _remember(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path) -> None:
+    """Add what was said to the history; once for each filled sheet."""
     from shrinkrule.files.checksum import sha256_of
-    from shrinkrule.history.reviewed import learned_entry, reviewed_entry
+    from shrinkrule.history.reviewed import reviewed_entry
     from shrinkrule.history.store import append_to_history, read_history
-    from shrinkrule.report.parts.review import lesson_rows, review_dict
+    from shrinkrule.report.parts.review import review_dict
 
     known = read_history(table)
     entries = []
@@ -241,13 +239,22 @@ def _remember(
             for part in parts
             if (row.name, part.part.line.letter) not in before
         ]
-    if lesson is not None:
-        changes = {name: [was, will] for name, was, will in lesson_rows(lesson)}
-        count = len(lesson.taught)
-        said = f"from {count} part{'s' * (count != 1)}; {lesson.row.firings} firings now"
-        entries.append(learned_entry(lesson.row.name, list(lesson.sheets), said, changes))
     if entries:
         append_to_history(table, *entries)
+
+
+def _remember_lesson(lesson: Lesson, table: Path) -> None:
+    """Add what was learned to the history."""
+    from shrinkrule.history.reviewed import learned_entry
+    from shrinkrule.history.store import append_to_history
+    from shrinkrule.report.parts.review import lesson_rows
+
+    changes = {name: [was, will] for name, was, will in lesson_rows(lesson)}
+    count = len(lesson.taught)
+    said = f"from {count} part{'s' * (count != 1)}; {lesson.row.firings} firings now"
+    append_to_history(
+        table, learned_entry(lesson.row.name, list(lesson.sheets), said, changes)
+    )
 
 
 def _part(review: PartReview) -> dict[str, Any]:
