@@ -164,6 +164,13 @@ def test_one_bad_repeat_does_not_blind_the_review() -> None:
     assert review.causes[0].times > 1e3
     assert review.torn == ("A8",)
     assert "read A8 fired again" in review.notes[0]
+    # One pair alone is no measure of the caliper, and is not taken as one.
+    once = [
+        one if one.id == "A8" else replace(one, green=one.green[:1], fired=one.fired[:1])
+        for one in twice
+    ]
+    review = review_part(replace(off, sheet=replace(off.sheet, readings=tuple(once))), ROW)
+    assert review.causes[0].cause is Cause.FIRED_LESS
 
 
 def test_readings_beyond_their_band_by_chance_are_within_scatter() -> None:
@@ -177,3 +184,15 @@ def test_readings_beyond_their_band_by_chance_are_within_scatter() -> None:
         review = review_part(part_of(by_chance), ROW)
         assert said in review.said + "".join(one.about for one in review.causes), review.said
     assert not review.said.startswith("within")
+
+
+def test_many_readings_beyond_their_bands_are_not_by_chance() -> None:
+    """Binomial: of 22 readings four or more beyond 95 % bands come once in 36, five in 170."""
+    review = review_part(part_of(sound), ROW)
+    marks = [one.reading.id for one in review.lengths]
+    for count, by_chance in ((4, True), (5, False)):
+        off = replace(review, outside=tuple(f"{mark} fired" for mark in marks[:count]))
+        assert off.said.startswith("within scatter") == by_chance, count
+    off = replace(review, outside=("A1 fired",), chance=0.005)
+    assert off.said == "cannot tell: A1 fired beyond the band"
+    assert replace(review, outside=("weight green",)).said.startswith("cannot tell")

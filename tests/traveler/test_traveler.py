@@ -9,7 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from shrinkrule import demo_table, find_row
+from dimensions.solids import box, mesh_of
+from shrinkrule import (
+    Printer,
+    Recipe,
+    compensate,
+    demo_table,
+    find_row,
+    job_dict,
+    part_from_mesh,
+    stl_bytes,
+)
 from shrinkrule.calibration.sheets.load import read_load
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.cli import main
@@ -153,3 +163,19 @@ def test_what_is_no_report_is_refused(here: Path, capsys: pytest.CaptureFixture[
     (here / "steel.report.json").write_text(json.dumps(report))
     assert main(["traveler", "block.report.json", "steel.report.json", "--name", "two"]) == 2
     assert "a sheet of its own" in capsys.readouterr().err
+
+
+def test_a_part_made_from_python_goes_with_a_traveler(here: Path) -> None:
+    """A recipe without settings names its printer all the same; a job without files has a dict."""
+    row = find_row(demo_table(), ROW, "demo table")
+    part = part_from_mesh(mesh_of(box((30.0, 18.0, 9.0))), "made")
+    result = compensate(part, Recipe(Printer.from_nozzle(0.6), row))
+    assert job_dict(result, {})["recipe"]["format"] == ""
+    green = here / "made.green.stl"
+    green.write_bytes(stl_bytes(result.green.mesh, "made"))
+    files = {"green_stl": green, "json": here / "made.report.json"}
+    report = job_dict(result, files, green_sha256=sha256_of(green))
+    files["json"].write_text(json.dumps(report), encoding="utf-8")
+    assert main(["traveler", "made.report.json"]) == 0
+    lines = {line["id"]: line for line in rows_of(here / "made.load.csv")}
+    assert float(lines["S13"]["nominal"]) == 0.6

@@ -113,7 +113,7 @@ def table_of(settings: Settings) -> Path:
     if not isinstance(table, Path):
         raise SettingError(
             "no calibration table is named",
-            hint="give --table, or state it in shrinkrule.toml: the history lies beside it",
+            hint="give --table, or state it in shrinkrule.toml; rows and history lie there",
         )
     return table
 

@@ -161,6 +161,6 @@ def _flag(option: Option, argv: Sequence[str]) -> str:
     ran = next((commands[word] for word in argv if word in commands), None)
     if ran is None or not flag.startswith("--"):
         return flag
-    first = flag.split(",")[0].split(";")[0]
+    first = flag.replace(",", " ").replace(";", " ").split()[0]
     known = {name for parameter in ran.params for name in parameter.opts}
     return flag if first in known else f"compensate {flag}"

@@ -252,9 +252,7 @@ def _remember_lesson(lesson: Lesson, table: Path) -> None:
     changes = {name: [was, will] for name, was, will in lesson_rows(lesson)}
     count = len(lesson.taught)
     said = f"from {count} part{'s' * (count != 1)}; {lesson.row.firings} firings now"
-    append_to_history(
-        table, learned_entry(lesson.row.name, list(lesson.sheets), said, changes)
-    )
+    append_to_history(table, learned_entry(lesson.row.name, list(lesson.sheets), said, changes))
 
 
 def _part(review: PartReview) -> dict[str, Any]:

@@ -39,9 +39,9 @@ def green_kind(kinds: Iterable[str]) -> str:
     Returns
     -------
     str
-        The one of the green part.
+        The one of the green part; empty where none was written.
     """
-    return next(kind for kind in kinds if kind.startswith("green_"))
+    return next((kind for kind in kinds if kind.startswith("green_")), "")
 
 
 class OutputSet:

@@ -79,7 +79,9 @@ def job_dict(
                 "row": row.as_dict(),
                 "mass_balance": None if result.balance is None else vars(result.balance),
             },
-            "settings": [] if result.recipe.settings is None else result.recipe.settings.as_dicts(),
+            "settings": _printer_settings(result.recipe)
+            if result.recipe.settings is None
+            else result.recipe.settings.as_dicts(),
             "settings_remarks": []
             if result.recipe.settings is None
             else list(result.recipe.settings.remarks),
@@ -107,6 +109,19 @@ def job_dict(
             "files": {kind: path.name for kind, path in files.items()},
         }
     )
+
+
+def _printer_settings(recipe: Recipe) -> list[dict[str, Any]]:
+    """What a recipe that names no settings says of the printer, as settings."""
+    known = {
+        "printer.nozzle": recipe.printer.nozzle_mm,
+        "printer.bead_width": recipe.printer.bead_width_mm,
+        "printer.layer_height": recipe.printer.layer_height_mm,
+    }
+    return [
+        {"key": key, "value": value, "unit": "mm", "source": "recipe", "place": ""}
+        for key, value in known.items()
+    ]
 
 
 def recipe_dict(

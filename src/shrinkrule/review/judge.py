@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.special import bdtrc
 
 from shrinkrule.calibration import CalibrationRow, Interval
 from shrinkrule.calibration.fit.lengths import caliper_of
@@ -40,6 +41,9 @@ NAMED: Final = math.log(TIMES * SOUND_PER_FAULT)
 """Logarithm of the likelihood ratio from which a cause is named."""
 
 MOST_NAMED: Final = 2
+
+BEYOND_BAND: Final = 0.05
+"""Chance that a reading lies beyond its band of 95 %."""
 
 UNLIKELY: Final = 0.01
 """Chance of readings as unlikely as these under plain scatter, below which they are not sound. Of
@@ -125,9 +129,16 @@ class PartReview:
         if not self.outside:
             return "within scatter"
         beyond = ", ".join(self.outside) + " beyond the band"
-        if self.chance >= UNLIKELY and not any(one.startswith("weight") for one in self.outside):
+        if self._by_chance:
             return f"within scatter: {beyond}, as happens by chance among {self.read} readings"
         return f"cannot tell: {beyond}"
+
+    @property
+    def _by_chance(self) -> bool:
+        """Whether so many readings of a sound part lie beyond their bands, each of 95 %."""
+        more = float(bdtrc(len(self.outside) - 1, self.read, BEYOND_BAND))
+        weighed = any(one.startswith("weight") for one in self.outside)
+        return min(more, self.chance) >= UNLIKELY and not weighed
 
     @property
     def read(self) -> int:

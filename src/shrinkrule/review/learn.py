@@ -120,7 +120,7 @@ def learn(
             where=fresh[0].name,
             hint="look at what went wrong with it first"
             if refused
-            else "read at least three lengths along each of X, Y and Z, green and fired",
+            else "three lengths along each of X, Y and Z are needed, read green and fired",
             options=(Option.TEACH,) if refused else (),
         )
     slips = [

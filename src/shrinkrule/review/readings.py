@@ -147,15 +147,20 @@ def without_torn_repeats(part: LoadedPart) -> tuple[LoadedPart, tuple[str, ...],
     notes : tuple of str
         What to read again, in words.
     """
-    lengths = [one for one in part.sheet.readings if one.kind in LENGTH_KINDS]
-    spreads = [stdev(values) for one in lengths for values in _repeats(one)]
-    if not spreads:
-        return part, (), ()
-    limit = TORN_TIMES * max(median(spreads), part.sheet.settings.caliper_resolution)
+    spreads = sorted(
+        stdev(values)
+        for one in part.sheet.readings
+        if one.kind in LENGTH_KINDS
+        for values in (one.green, one.fired)
+        if len(values) > 1
+    )
+    # Without the widest: one torn pair of two says nothing of the caliper.
+    usual = median(spreads[:-1]) if len(spreads) > 1 else 0.0
+    limit = TORN_TIMES * max(usual, part.sheet.settings.caliper_resolution)
     readings, marks, notes = [], [], []
     for reading in part.sheet.readings:
         kept = reading
-        if reading in lengths:
+        if reading.kind in LENGTH_KINDS:
             for stage, values in (("green", reading.green), ("fired", reading.fired)):
                 if len(values) > 1 and stdev(values) > limit:
                     kept = replace(kept, green=()) if stage == "green" else replace(kept, fired=())
@@ -165,10 +170,6 @@ def without_torn_repeats(part: LoadedPart) -> tuple[LoadedPart, tuple[str, ...],
         readings.append(kept)
     sheet = replace(part.sheet, readings=tuple(readings))
     return replace(part, sheet=sheet), tuple(dict.fromkeys(marks)), tuple(notes)
-
-
-def _repeats(reading: Reading) -> list[tuple[float, ...]]:
-    return [values for values in (reading.green, reading.fired) if len(values) > 1]
 
 
 def lengths_of(part: LoadedPart, row: CalibrationRow) -> tuple[Length, ...]:

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.calibration.sheets.load import as_coupon, read_load
+from shrinkrule.calibration.sheets.load import MOVED, as_coupon, read_load
 from shrinkrule.calibration.sheets.parse import parse_sheet
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.sheets.sheet import Reading, Sheet, SheetSettings
@@ -356,5 +356,8 @@ def why_no_witness(sheet: Sheet) -> str:
         for axis in "xyz":
             lengths_along([sheet], axis)
     except SheetError as refusal:
+        moved = next((note for note in sheet.notes if note.startswith(MOVED)), "")
+        if moved:
+            return f"{refusal.what}; {moved}; fire it the way up that sags least"
         return f"{refusal.what}; {refusal.hint}"
     return ""
