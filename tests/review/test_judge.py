@@ -196,3 +196,16 @@ def test_many_readings_beyond_their_bands_are_not_by_chance() -> None:
     off = replace(review, outside=("A1 fired",), chance=0.005)
     assert off.said == "cannot tell: A1 fired beyond the band"
     assert replace(review, outside=("weight green",)).said.startswith("cannot tell")
+
+
+@pytest.mark.parametrize("share", [-0.02, 0.02])
+def test_a_print_at_another_scale_has_no_gaps(share: float) -> None:
+    """Two per cent smaller along each axis is six per cent lighter; its green lengths say why."""
+    scale = printed(lambda r: share * (r.nominal or 0.0))
+    green_g, *_ = expected_masses(5000.0, ROW)
+    assert green_g is not None
+    weight = green_g.value * (1.0 + share) ** 3
+    review = review_part(part_of(scale, weights=(weight, 0.9 * weight)), ROW)
+    assert [one.cause for one in review.causes] == [Cause.PRINT_SCALE]
+    light = review_part(part_of(sound, weights=(weight, 0.9 * weight)), ROW)
+    assert [one.cause for one in light.causes] == ([Cause.GAPS] if share < 0.0 else [])

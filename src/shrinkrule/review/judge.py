@@ -28,7 +28,13 @@ from shrinkrule.review.readings import (
     lengths_of,
     without_torn_repeats,
 )
-from shrinkrule.review.weights import Weight, WeightFault, weight_faults, weights_of
+from shrinkrule.review.weights import (
+    Weight,
+    WeightFault,
+    printed_larger,
+    weight_faults,
+    weights_of,
+)
 
 TIMES: Final = 10.0
 """How much likelier a cause must be than plain scatter to be named, than another to stand alone."""
@@ -172,7 +178,8 @@ def review_part(
     lengths, weights = lengths_of(part, row), weights_of(part, row)
     outside = _outside(lengths, weights)
     settings = part.sheet.settings
-    faults = weight_faults(weights, row, settings.balance_resolution)
+    step = settings.balance_resolution
+    faults = weight_faults(weights, row, step, printed_larger(lengths))
     found: list[NamedCause] = []
     undecided: tuple[Cause, ...] = ()
     chance = 1.0

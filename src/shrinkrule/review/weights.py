@@ -7,15 +7,17 @@ weighed as the lengths are: plain scatter against a fault of an unknown size tha
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 from typing import Final
 
-from shrinkrule.calibration import CalibrationRow, Interval
+from shrinkrule.calibration import AXES, CalibrationRow, Feature, Interval
 from shrinkrule.calibration.fit.balance import SHARE_U
 from shrinkrule.calibration.sheets.load import LoadedPart
 from shrinkrule.compensation import expected_masses
 from shrinkrule.review.causes import Cause
+from shrinkrule.review.readings import Length
 
 FILLING_U: Final = 0.006
 """Relative standard deviation of the filling of one print about its row's mean (a rule of the
@@ -92,8 +94,36 @@ def weights_of(part: LoadedPart, row: CalibrationRow) -> tuple[Weight, ...]:
     )
 
 
+def printed_larger(lengths: Sequence[Length]) -> float:
+    """Share by which a print holds more than the model says, by its green lengths.
+
+    Parameters
+    ----------
+    lengths : sequence of Length
+        As from :func:`shrinkrule.review.readings.lengths_of`.
+
+    Returns
+    -------
+    float
+        Product of the axes' mean ratios of read and expected over outsides and steps, less one; an
+        axis without one counts as printed rightly.
+    """
+    whole = 1.0
+    for axis in AXES:
+        both = [
+            (one.read_green_mm, one.green_mm.value)
+            for one in lengths
+            if one.axis == axis and one.feature in (Feature.OUTSIDE, Feature.STEP)
+        ]
+        read = [(size, expected) for size, expected in both if size is not None]
+        if read:
+            # Ratio of sums: long lengths tell a scale, short ones the bead.
+            whole *= sum(size for size, _ in read) / sum(expected for _, expected in read)
+    return whole - 1.0
+
+
 def weight_faults(
-    weights: tuple[Weight, ...], row: CalibrationRow, balance_step_g: float
+    weights: tuple[Weight, ...], row: CalibrationRow, balance_step_g: float, larger: float = 0.0
 ) -> tuple[WeightFault, ...]:
     """Weigh gaps and binder left against plain scatter.
 
@@ -105,6 +135,9 @@ def weight_faults(
         The row.
     balance_step_g : float
         Last step of the balance.
+    larger : float, optional
+        Share by which the print holds more than the model says, as from :func:`printed_larger`: a
+        print at a smaller scale has no gaps for that.
 
     Returns
     -------
@@ -115,7 +148,7 @@ def weight_faults(
     step_u, faults = balance_step_g / math.sqrt(12.0), []
     if green.read_g and green.expected_g is not None and row.metal_fraction is not None:
         unsure = math.hypot(FILLING_U, row.metal_fraction.u / row.metal_fraction.value)
-        missing = 1.0 - green.read_g / green.expected_g.value
+        missing = 1.0 - green.read_g / (green.expected_g.value * (1.0 + larger))
         sd = math.hypot(unsure, step_u / green.expected_g.value)
         faults.append(WeightFault(Cause.GAPS, _log_ratio(missing, sd, GAPS_SHARE), missing))
     after = debound.read_g if debound.read_g is not None else fired.read_g
