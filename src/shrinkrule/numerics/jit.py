@@ -52,22 +52,22 @@ def compiled(function: Function) -> Function:
 def inner(function: Function) -> Function:
     """Compile a step that only compiled loops call, as part of each of them.
 
-    It is kept on disk inside the loops that call it and nowhere else, and has no entry for
-    the interpreter: these take a good part of the time that a small function takes to compile.
-    A count given to it begins as ``np.int64(0)``: a plain 0 is a type of its own until the loop
+    It is kept on disk inside the loops that call it and nowhere else. Called from Python, as by a
+    test, it is compiled once more. A count given to it begins as ``np.int64(0)``: a plain 0 is a type of its own until the loop
     has been read to its end, and the step is compiled for that one too.
 
     Parameters
     ----------
     function : callable
-        Of plain numbers and arrays, never called from Python.
+        Of plain numbers and arrays.
 
     Returns
     -------
     callable
         The same, for compiled loops.
     """
-    faster: Function = njit(no_cpython_wrapper=True, **_SETTINGS)(function)
+    # With an entry for the interpreter, though it costs: a call without one ends the process.
+    faster: Function = njit(**_SETTINGS)(function)
     return faster
 
 
