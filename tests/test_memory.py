@@ -24,8 +24,9 @@ def run(model):
 
 run(sys.argv[2])
 before = peak()
-run(sys.argv[3])
-print("rise", peak() - before)
+if len(sys.argv) > 3:
+    run(sys.argv[3])
+    print("rise", peak() - before)
 """
 
 
@@ -35,7 +36,10 @@ def test_a_large_part_takes_no_more_memory_than_is_estimated(tmp_path: Path) -> 
     small.write_bytes(stl_bytes(trimesh.creation.torus(25.0, 5.0, 40, 20), "ring"))
     ring = trimesh.creation.torus(25.0, 5.0, 320, 200)
     large.write_bytes(stl_bytes(ring, "ring"))
-    argv = [sys.executable, "-c", RISE, str(tmp_path), str(small), str(large)]
+    argv = [sys.executable, "-c", RISE, str(tmp_path), str(small)]
+    # Compiling takes more than the part does: it is done in a process of its own.
+    subprocess.run(argv, capture_output=True, check=True, timeout=300)
+    argv.append(str(large))
     done = subprocess.run(argv, capture_output=True, text=True, check=True, timeout=300)
     rise = int(done.stdout.split("rise")[-1])
     estimate = needed_memory(len(ring.faces))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
 from pathlib import Path
 
 import pytest
+from scipy import stats
 
 from dimensions.solids import box, mesh_of
 from shrinkrule import demo_table, find_row, stl_bytes, table_csv
@@ -97,8 +99,13 @@ def test_a_page_shows_the_firings_and_what_happened(
     assert main(["history", "--table", "table.csv", "--page"]) == 0
     shown = " ".join(capsys.readouterr().out.split())
     assert "XY: 10 firings, no drift" in shown
-    # 0.75, 1.31 standard deviations: the limit of 1.13 is passed by the second firing.
-    assert "Z shrinks by +0.91 points since firing 2" in shown
+    # 0.75, 1.31, ... standard deviations: the first beyond the limit of a row of few firings.
+    scatter = row.along("z").scatter
+    width = stats.t.isf(stats.norm.sf(2.998), scatter.dof)
+    limit = width * math.hypot(math.sqrt(0.25 / 1.75), scatter.mean_u / sd)
+    first = next(n for n in range(1, 11) if 3.0 * (1.0 - 0.75**n) > limit)
+    assert first > 2
+    assert f"Z shrinks by +0.91 points since firing {first}:" in shown
     page = (in_folder / "table.history.html").read_text(encoding="utf-8")
     assert page.count('<circle class="point') == 20
     assert "&lt;b&gt;lever" in page

@@ -78,6 +78,7 @@ def test_what_rolls_or_stands_on_a_point_is_said_to_be_flattened(
         rolls=rolls,
         footing_share=footing_share,
         steepest=0.0,
+        slumps=False,
         displacement=SAG,
         largest_sag_mm=0.6,
     )

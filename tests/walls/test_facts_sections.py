@@ -177,15 +177,19 @@ def test_stations_touch_the_outline_from_their_side(seed: int, radius: float, si
 def test_outline_points_are_narrow_only_where_a_disk_meets_another_edge(
     seed: int, radius: float
 ) -> None:
-    """What lies on the rim of the opened region (shapely) is not narrow."""
+    """What lies on the rim of the region that a larger disk opens (shapely) is not narrow.
+
+    A corner that points inwards has a disk for each of its headings, some of which may not rest.
+    """
     points, begins, shape = region(seed)
     found = narrow_outline_points(points, begins, radius, 1e-3 * radius, 1.0)
-    opened = shape.buffer(-1.01 * radius, quad_segs=64).buffer(1.01 * radius, quad_segs=64)
+    opened = shape.buffer(-1.03 * radius, quad_segs=64).buffer(1.03 * radius, quad_segs=64)
     if len(found):
         spots = shapely.points(found)
         assert shapely.distance(shape.exterior, spots).min() >= 0.0
-        on_rim = shapely.distance(opened.boundary, spots) < 1e-4 * radius
-        assert not on_rim.any()
+        on_rim = shapely.distance(opened.boundary, spots) < 1e-9
+        at_corner = shapely.distance(shapely.MultiPoint(points), spots) < 1e-9
+        assert not (on_rim & ~at_corner).any()
 
 
 @pytest.mark.parametrize("seed", range(6))
