@@ -12,11 +12,13 @@ from shrinkrule.files import stl_bytes
 from shrinkrule.files.unpack import needed_memory
 
 RISE = """
-import resource, sys
+import pathlib, sys
 from shrinkrule.cli.main import main
 
 def peak():
-    return 1024 * resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    # Not ru_maxrss, which a process has from the one that started it.
+    lines = pathlib.Path("/proc/self/status").read_text().splitlines()
+    return 1024 * int(next(line.split()[1] for line in lines if line.startswith("VmHWM")))
 
 def run(model):
     argv = ["compensate", model, "--demo-table", "--force", "--json", "--out", sys.argv[1]]

@@ -121,7 +121,7 @@ def test_chromium_turns_it_without_an_error(page: Path, tmp_path: Path) -> None:
     done = subprocess.run(
         ["chromium", *flags.split(), *logs.split(), f"--user-data-dir={tmp_path / 'profile'}",
          (tmp_path / "clicked.html").as_uri()],
-        capture_output=True, text=True, check=True, timeout=120,
+        capture_output=True, encoding="utf-8", check=True, timeout=120,
     )  # fmt: skip
     assert "CONSOLE" not in done.stderr
     turned = re.search(r"<title>TURNED (\d+) (\d+)</title>", done.stdout)
