@@ -38,7 +38,6 @@ _LEAST_RATIO: Final = 1.25  # finer by less tells too little from the grid befor
 _LARGEST_RATIO: Final = 2.0
 _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by this
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
-_REFINED_FROM: Final = 1.25  # times the error of second order: where that is too much, refine
 _EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
 # references of docs/theory-sag.md, where a footing's edge lowers the order
 _COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grids
@@ -163,7 +162,7 @@ def solve_surely(
     if _PLAIN_FACTOR * error <= allowed or settings.brick_mm is not None:
         return SureSag(fine, None, _PLAIN_FACTOR * error, planned)
     for number in range(_REFINEMENTS):
-        if _REFINED_FROM * error <= allowed:
+        if _EXTRAPOLATED_FACTOR * error <= allowed:
             break
         ratio = min(_RESERVE * float(np.sqrt(error / allowed)), _LARGEST_RATIO)
         ratio = max(ratio, _LEAST_RATIO)
