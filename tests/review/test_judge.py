@@ -10,7 +10,9 @@ from review.parts import ROW, Fault, fired, part_of, printed, sound
 from shrinkrule.calibration import Estimate
 from shrinkrule.compensation import expected_masses
 from shrinkrule.review.causes import Cause
-from shrinkrule.review.judge import review_part
+from shrinkrule.review.judge import NAMED, review_part
+from shrinkrule.review.likelihood import weigh_causes
+from shrinkrule.review.readings import deviations_of, lengths_of
 from shrinkrule.review.shrunk import shrunk_more
 from shrinkrule.sheet import Kind
 
@@ -175,13 +177,15 @@ def test_one_bad_repeat_does_not_blind_the_review() -> None:
 
 def test_readings_beyond_their_band_by_chance_are_within_scatter() -> None:
     """One of 22 readings a little beyond its band; twice as far, it is not by chance."""
+    assert ROW.bead_offset_mm is not None
+    row = replace(ROW, bead_offset_mm=replace(ROW.bead_offset_mm, u=0.001))
     first = part_of(sound).sheet.readings[1]
-    band = review_part(part_of(sound), ROW).lengths[1].fired_mm.half95
+    band = review_part(part_of(sound), row).lengths[1].fired_mm.half95
     assert band is not None
     # Off in step with its green reading, which is in its band as well: the print was so.
     for share, said in ((1.03, "as happens by chance among"), (6.0, "A2")):
         by_chance = printed(lambda r, s=share: s * band / 0.85 * (r.id == first.id))  # type: ignore[misc]
-        review = review_part(part_of(by_chance), ROW)
+        review = review_part(part_of(by_chance), row)
         assert said in review.said + "".join(one.about for one in review.causes), review.said
     assert not review.said.startswith("within")
 
@@ -209,3 +213,20 @@ def test_a_print_at_another_scale_has_no_gaps(share: float) -> None:
     assert [one.cause for one in review.causes] == [Cause.PRINT_SCALE]
     light = review_part(part_of(sound, weights=(weight, 0.9 * weight)), ROW)
     assert [one.cause for one in light.causes] == ([Cause.GAPS] if share < 0.0 else [])
+
+
+def test_a_bead_that_prints_as_much_as_coupons_do_is_hardly_a_fault() -> None:
+    """Outsides larger and insides smaller by 0.07 mm: a row whose coupons differ so expects it."""
+    assert ROW.bead_offset_mm is not None
+    ratios = []
+    for own in (0.012, 0.0006):
+        bead = replace(ROW.bead_offset_mm, u=own / (ROW.coupons + 1.0) ** 0.5)
+        row = replace(ROW, bead_offset_mm=bead, residual_xy_mm=0.03)
+        wide = printed(lambda r: 0.07 * SIDE[r.kind] * (r.axis != "z"))
+        part = part_of(wide, row=row)
+        found = deviations_of(lengths_of(part, row), row, 1e-6)
+        weighed = weigh_causes(found, row)
+        causes = [shape.cause for shape in weighed.shapes]
+        ratios.append(weighed.ratios[causes.index(Cause.BEAD)])
+    assert ratios[1] > NAMED
+    assert ratios[0] < ratios[1] - 5.0

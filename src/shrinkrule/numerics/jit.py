@@ -53,8 +53,8 @@ def inner(function: Function) -> Function:
     """Compile a step that only compiled loops call, as part of each of them.
 
     It is kept on disk inside the loops that call it and nowhere else. Called from Python, as by a
-    test, it is compiled once more. A count given to it begins as ``np.int64(0)``: a plain 0 is a type of its own until the loop
-    has been read to its end, and the step is compiled for that one too.
+    test, it is compiled once more. A count given to it begins as ``np.int64(0)``: a plain 0 is a
+    type of its own until the loop has been read to its end, and the step is compiled for that too.
 
     Parameters
     ----------

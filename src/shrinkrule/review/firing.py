@@ -137,7 +137,7 @@ def _named(
     """Causes that the parts name together, one of them being otherwise among them."""
     shapes, part = part_shapes(deviations, row)
     weighed = weigh_causes(deviations, row, shapes)
-    if weighed.chance >= UNLIKELY and not any(review.outside for review in reviews):
+    if weighed.chance >= UNLIKELY:
         return [], ()
     ratios, about = ratios_of(weighed, deviations)
     # Whichever part it is: the mean of all, as for a slip of one reading.

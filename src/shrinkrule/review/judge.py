@@ -135,23 +135,14 @@ class PartReview:
         if not self.outside:
             return "within scatter"
         beyond = ", ".join(self.outside) + " beyond the band"
-        if self._by_chance:
+        if _by_chance(self.outside, self.read, self.chance):
             return f"within scatter: {beyond}, as happens by chance among {self.read} readings"
         return f"cannot tell: {beyond}"
 
     @property
-    def _by_chance(self) -> bool:
-        """Whether so many readings of a sound part lie beyond their bands, each of 95 %."""
-        more = float(bdtrc(len(self.outside) - 1, self.read, BEYOND_BAND))
-        weighed = any(one.startswith("weight") for one in self.outside)
-        return min(more, self.chance) >= UNLIKELY and not weighed
-
-    @property
     def read(self) -> int:
         """How many lengths were read, green and fired ones for themselves."""
-        return sum(
-            bool(stage) for one in self.lengths for stage in (one.reading.green, one.reading.fired)
-        )
+        return _read(self.lengths)
 
 
 def review_part(
@@ -208,6 +199,17 @@ def review_part(
         chance=chance,
         torn=torn,
     )
+
+
+def _read(lengths: tuple[Length, ...]) -> int:
+    return sum(bool(stage) for one in lengths for stage in (one.reading.green, one.reading.fired))
+
+
+def _by_chance(outside: tuple[str, ...], read: int, chance: float) -> bool:
+    """Whether so many readings of a sound part lie beyond their bands, each of 95 %."""
+    more = float(bdtrc(len(outside) - 1, read, BEYOND_BAND)) if outside else 1.0
+    weighed = any(one.startswith("weight") for one in outside)
+    return min(more, chance) >= UNLIKELY and not weighed
 
 
 def _named(

@@ -16,13 +16,15 @@ part of what the row saw from model to fired. Source: docs/theory-review.md.
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 import numpy as np
 from scipy import special
 
-from shrinkrule.calibration import AXES, CalibrationRow, Feature
+from shrinkrule.calibration import AXES, CalibrationRow, Estimate, Feature
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.physics.estimate import t_quantile
 from shrinkrule.review.readings import Deviations, sag_share
 
 TAIL: Final = (0.001, 0.005, 0.02)
@@ -39,6 +41,9 @@ tells, so all are equally likely."""
 
 TOGETHER: Final = (1.0, 0.9, 0.0)
 """How axes may go together (correlations): wholly, nearly so, each on its own."""
+
+SPREAD_SHARE: Final = 0.9
+"""At most so much of the variance of single lengths is taken for that of the bead."""
 
 MANY_DOF: Final = 1e4
 """Degrees of freedom from which a variance is taken as known."""
@@ -152,8 +157,9 @@ def plain_scatter(
         np.sqrt(part)[axes] * length
     )
     residual = np.array([row.along(axis).residual_mm for axis in AXES])[axes] / kept
-    rest = np.diag(residual**2 + deviations.reading_variance)
-    for shape in (*_bends(deviations, row), *_offsets(deviations, row)):
+    spread = _spread(deviations, row, residual)
+    rest = np.diag(residual**2 - spread**2 + deviations.reading_variance)
+    for shape in (*_bends(deviations, row), *_offsets(deviations, row), spread):
         rest = rest + _outer(shape) * same_stage
     rest = rest + _outer(sag_share(row.sag_modulus_kpa) * deviations.sag_mm)
     ways = np.where(same_axis, 1.0, np.array(TOGETHER)[:, None, None])
@@ -176,10 +182,34 @@ def _bends(deviations: Deviations, row: CalibrationRow) -> list[Floats]:
     return found
 
 
+def _spread(deviations: Deviations, row: CalibrationRow, residual: Floats) -> Floats:
+    """What the bead of one further print may add to outsides and take from insides, mm.
+
+    A row has the uncertainty of its coupons' mean; one print is as far from that as one of these
+    coupons was. The row's scatter of single lengths holds it already, as if each had its own.
+    """
+    if row.bead_offset_mm is None:
+        return np.zeros(len(deviations))
+    spread = 2.0 * row.bead_offset_mm.u * math.sqrt(row.coupons + 1.0) * _free(deviations)
+    most = math.sqrt(SPREAD_SHARE) * residual
+    return np.asarray(deviations.side * np.minimum(spread * deviations.kept, most))
+
+
 def _offsets(deviations: Deviations, row: CalibrationRow) -> list[Floats]:
-    """Uncertainty of the printer's offsets, where they are not in a green reading already."""
-    free = ~deviations.on_green / np.where(deviations.is_green, deviations.kept, 1.0)
-    plate = deviations.where(Feature.OUTSIDE, "z") * row.offset("z", Feature.OUTSIDE).u
-    tight = [row.offset("x", Feature.BORE, float(size)).u for size in deviations.length_mm]
+    """Uncertainty of the printer's offsets, each common to all lengths of its kind."""
+    plate = deviations.where(Feature.OUTSIDE, "z") * _wide(row.offset("z", Feature.OUTSIDE))
+    tight = [_wide(row.offset("x", Feature.BORE, float(size))) for size in deviations.length_mm]
     bores = deviations.where(Feature.BORE) * np.array(tight)
-    return [plate * free, bores * free]
+    return [plate * _free(deviations), bores * _free(deviations)]
+
+
+def _wide(offset: Estimate) -> float:
+    """Uncertainty with the reach that Student's distribution has for few degrees of freedom, mm."""
+    return offset.u * float(t_quantile(offset.dof) / t_quantile(math.inf))
+
+
+def _free(deviations: Deviations) -> Floats:
+    """What a mm of the fired part is here; nought where a green reading has it already."""
+    return np.asarray(
+        ~deviations.on_green / np.where(deviations.is_green, deviations.kept, 1.0), np.float64
+    )

@@ -36,6 +36,7 @@ COARSEST: Final = 1.6
 _REFINEMENTS: Final = 2
 _LEAST_RATIO: Final = 1.25  # finer by less tells too little from the grid before
 _LARGEST_RATIO: Final = 2.0
+_LEAST_GAIN: Final = 0.2  # of a finer grid, by the second order; bricks cannot be made of any size
 _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by this
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
 _EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
@@ -242,7 +243,7 @@ def _finer(problem: SagProblem, planned: SagPlan, ratio: float, iterations: int)
 def _ratio(fine: SagField, coarse: SagField) -> float:
     """How much larger the bricks of the coarse field are, squared, less one."""
     ratio = np.cbrt(np.prod(coarse.grid.size) / np.prod(fine.grid.size))
-    return float(max(ratio**2 - 1.0, 0.5))
+    return float(max(ratio**2 - 1.0, _LEAST_GAIN))
 
 
 def _error(fine: GridSag, coarse: GridSag) -> float:
