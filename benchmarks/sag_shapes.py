@@ -72,9 +72,9 @@ def arch() -> Shape:
         return np.array([x, deep, z])
 
     ticks = tensor(
-        graded(0, 1, cells=(4,), inner=(0,)),
-        graded(0, 0.3, np.pi / 2, cells=(6, 8), inner=(0,)),
-        graded(0, 5, cells=(2,)),
+        graded(0, 1, cells=(5,), inner=(0,)),
+        graded(0, 0.3, np.pi / 2, cells=(8, 14), inner=(0,)),
+        graded(0, 5, cells=(3,)),
     )
     return Shape(ticks, place, 400.0, 3.0, mirrored=(0, 1))
 
