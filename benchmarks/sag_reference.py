@@ -10,6 +10,7 @@ cells again along each axis, give the order at which the sag converges, and its 
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Final
@@ -26,6 +27,7 @@ from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag import SagMaterial
 
 POISSON: Final = 0.46
+NEWTON_MM: Final = 1e-9
 FINER: Final = (1.0, 1.5, 2.0)  # cells along each axis of the meshes, over those of the coarsest
 ORDERS: Final = (1.0, 2.0)  # least and largest order that an extrapolation takes for true
 PLATE: Final = 300.0  # stiffness of the plate over the modulus, 1/mm: sinks by under 0.1 %
@@ -258,7 +260,10 @@ def reference(shape: Shape, finer: float, like: Reference | None = None) -> Refe
     low = straight.facets_satisfying(
         lambda x: x[2] < 0.1 * np.ptp(vertices[2]), boundaries_only=True
     )
-    under = skfem.FacetBasis(mesh, skfem.ElementHex2(), facets=low, intorder=4)
+    # Rounding alone is more than the 1e-12 at which it gives up, on elements of many mm.
+    mapping = mesh.mapping()
+    mapping.invF = functools.partial(mapping.invF, newton_tol=NEWTON_MM)
+    under = skfem.FacetBasis(mesh, skfem.ElementHex2(), mapping, facets=low, intorder=4)
     upward = np.empty(under.N, dtype=np.int64)
     for one, three in zip(_parts(under), _parts(basis), strict=True):
         upward[one[0]] = three[2]

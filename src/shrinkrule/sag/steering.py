@@ -39,6 +39,8 @@ _LARGEST_RATIO: Final = 2.0
 _LEAST_GAIN: Final = 0.2  # of a finer grid, by the second order; bricks cannot be made of any size
 _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by this
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
+_TWO_GRIDS_SHARE: Final = 0.035  # stated at least: two grids may agree by chance, as on the portal
+# frame of docs/theory-sag.md
 _EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
 # references of docs/theory-sag.md, where a footing's edge lowers the order
 _COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grids
@@ -161,7 +163,7 @@ def solve_surely(
     reach = float(np.linalg.norm(fine.field.displacement, axis=1).max())
     allowed = max(settings.sure_share * reach, NOTHING_SHARE * settings.tolerance_mm)
     if _PLAIN_FACTOR * error <= allowed or settings.brick_mm is not None:
-        return SureSag(fine, None, _PLAIN_FACTOR * error, planned)
+        return SureSag(fine, None, max(_PLAIN_FACTOR * error, _TWO_GRIDS_SHARE * reach), planned)
     for number in range(_REFINEMENTS):
         if _EXTRAPOLATED_FACTOR * error <= allowed:
             break
