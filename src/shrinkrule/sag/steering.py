@@ -41,6 +41,7 @@ _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by th
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
 _TWO_GRIDS_SHARE: Final = 0.035  # stated at least: two grids may agree by chance, as on the portal
 # frame of docs/theory-sag.md
+_EXTRAPOLATED_SHARE: Final = 0.015  # the same of what is extrapolated, as the arch there
 _EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
 # references of docs/theory-sag.md, where a footing's edge lowers the order
 _COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grids
@@ -178,7 +179,8 @@ def solve_surely(
         error = _error(fine, coarse)
     correction = _correction(fine.field, coarse.field)
     moved = replace(fine.field, displacement=fine.field.displacement + correction.displacement)
-    return SureSag(replace(fine, field=moved), correction, _EXTRAPOLATED_FACTOR * error, planned)
+    stated = max(_EXTRAPOLATED_FACTOR * error, _EXTRAPOLATED_SHARE * reach)
+    return SureSag(replace(fine, field=moved), correction, stated, planned)
 
 
 def expected_seconds(unknowns: int, iterations: int) -> float:
