@@ -195,11 +195,11 @@ def test_many_readings_beyond_their_bands_are_not_by_chance() -> None:
     review = review_part(part_of(sound), ROW)
     marks = [one.reading.id for one in review.lengths]
     for count, by_chance in ((4, True), (5, False)):
-        off = replace(review, outside=tuple(f"{mark} fired" for mark in marks[:count]))
+        off = replace(review, lengths_outside=tuple(f"{mark} fired" for mark in marks[:count]))
         assert off.said.startswith("within scatter") == by_chance, count
-    off = replace(review, outside=("A1 fired",), chance=0.005)
+    off = replace(review, lengths_outside=("A1 fired",), chance=0.005)
     assert off.said == "cannot tell: A1 fired beyond the band"
-    assert replace(review, outside=("weight green",)).said.startswith("cannot tell")
+    assert replace(review, weights_outside=("weight green",)).said.startswith("cannot tell")
 
 
 @pytest.mark.parametrize("share", [-0.02, 0.02])

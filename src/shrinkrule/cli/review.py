@@ -126,7 +126,7 @@ def review(
         with options.progress_bar(shown=not json) as progress:
             progress("fitting all sheets", _FITTING)
             accepted = _accepted(found, learn_from or []) if yes or learn_from else None
-            lesson = _learned(found, where, accepted)
+            lesson = _learned(found, firings, where, accepted)
     if lesson is not None:
         _write(lesson, where, folder, json, yes or bool(learn_from), yes)
         if not no_history:
@@ -180,6 +180,7 @@ def _accepted(
 
 def _learned(
     found: list[tuple[Path, CalibrationRow, list[PartReview]]],
+    firings: list[FiringReview],
     table: Path,
     accepted: list[str] | None,
 ) -> Lesson:
@@ -193,7 +194,7 @@ def _learned(
         )
     _, row, _ = found[0]
     reviews = [part for _, _, parts in found for part in parts]
-    return learn(row, table, [sheet for sheet, _, _ in found], reviews, accepted)
+    return learn(row, table, [sheet for sheet, _, _ in found], reviews, firings, accepted)
 
 
 def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, yes: bool) -> None:

@@ -16,14 +16,14 @@ from scipy.special import logsumexp
 
 from shrinkrule.calibration import CalibrationRow
 from shrinkrule.calibration.fit.lengths import caliper_of
-from shrinkrule.review.causes import Cause, decides, part_shapes
+from shrinkrule.review.causes import Cause, part_shapes
 from shrinkrule.review.judge import (
-    MOST_NAMED,
     UNLIKELY,
     NamedCause,
     PartReview,
     likeliest,
     ratios_of,
+    what_decides,
 )
 from shrinkrule.review.likelihood import weigh_causes
 from shrinkrule.review.readings import Deviations, deviations_of, of_one_firing
@@ -127,8 +127,7 @@ def _review_firing(name: str, reviews: list[PartReview], row: CalibrationRow) ->
     undecided: tuple[Cause, ...] = ()
     if len(np.unique(deviations.part)) > 1:
         found, undecided = _named(deviations, row, reviews)
-    between = decides(frozenset(one.cause for one in found)) if len(found) == MOST_NAMED else ""
-    return FiringReview(name, tuple(reviews), tuple(found), between, undecided)
+    return FiringReview(name, tuple(reviews), tuple(found), what_decides(found), undecided)
 
 
 def _named(

@@ -87,8 +87,8 @@ class PartReview:
         Its lengths, expected and read.
     weights : tuple of Weight
         Its weights.
-    outside : tuple of str
-        Marks of readings outside their band, with their stage: ``A3 fired``.
+    lengths_outside, weights_outside : tuple of str
+        Readings outside their band: ``A3 fired``, ``weight green``.
     causes : tuple of NamedCause
         At most two, the likeliest first.
     decides : str
@@ -108,7 +108,8 @@ class PartReview:
     part: LoadedPart
     lengths: tuple[Length, ...]
     weights: tuple[Weight, ...]
-    outside: tuple[str, ...]
+    lengths_outside: tuple[str, ...]
+    weights_outside: tuple[str, ...]
     causes: tuple[NamedCause, ...]
     decides: str
     undecided: tuple[Cause, ...]
@@ -116,6 +117,11 @@ class PartReview:
     judged: bool = True
     chance: float = 1.0
     torn: tuple[str, ...] = ()
+
+    @property
+    def outside(self) -> tuple[str, ...]:
+        """All readings outside their band."""
+        return self.lengths_outside + self.weights_outside
 
     @property
     def slipped(self) -> str:
@@ -135,14 +141,18 @@ class PartReview:
         if not self.outside:
             return "within scatter"
         beyond = ", ".join(self.outside) + " beyond the band"
-        if _by_chance(self.outside, self.read, self.chance):
+        # So many of a sound part lie there, each band being of 95 %; a weight has its own causes.
+        more = float(bdtrc(len(self.outside) - 1, self.read, BEYOND_BAND))
+        if min(more, self.chance) >= UNLIKELY and not self.weights_outside:
             return f"within scatter: {beyond}, as happens by chance among {self.read} readings"
         return f"cannot tell: {beyond}"
 
     @property
     def read(self) -> int:
         """How many lengths were read, green and fired ones for themselves."""
-        return _read(self.lengths)
+        return sum(
+            bool(stage) for one in self.lengths for stage in (one.reading.green, one.reading.fired)
+        )
 
 
 def review_part(
@@ -167,7 +177,7 @@ def review_part(
     """
     part, torn, again = without_torn_repeats(part)
     lengths, weights = lengths_of(part, row), weights_of(part, row)
-    outside = _outside(lengths, weights)
+    outside = _lengths_outside(lengths)
     settings = part.sheet.settings
     step = settings.balance_resolution
     faults = weight_faults(weights, row, step, printed_larger(lengths))
@@ -178,38 +188,27 @@ def review_part(
         deviations = deviations_of(lengths, row, caliper_of([part.sheet]).variance)
         weighed = weigh_causes(deviations, row)
         chance = weighed.chance
-        if chance < UNLIKELY or any(not one.startswith("weight") for one in outside):
+        if chance < UNLIKELY or outside:
             found, undecided = _named(weighed, deviations, part, others)
     by_weight = [
         _named_fault(one) for one in faults if one.ratio >= NAMED and row.firing_scatter_known
     ]
     # Weights and lengths are read apart: what they show may both be so.
     found = found[: MOST_NAMED - min(len(by_weight), 1)]
-    between = decides(frozenset(one.cause for one in found)) if len(found) == MOST_NAMED else ""
     return PartReview(
         part,
         lengths,
         weights,
         outside,
+        tuple(f"weight {w.stage}" for w in weights if not is_within(w.read_g, w.expected_g)),
         tuple(sorted([*by_weight, *found], key=lambda one: -one.times)[:MOST_NAMED]),
-        between,
+        what_decides(found),
         undecided,
         (*again, *_notes(part, lengths, weights)),
         judged=row.firing_scatter_known,
         chance=chance,
         torn=torn,
     )
-
-
-def _read(lengths: tuple[Length, ...]) -> int:
-    return sum(bool(stage) for one in lengths for stage in (one.reading.green, one.reading.fired))
-
-
-def _by_chance(outside: tuple[str, ...], read: int, chance: float) -> bool:
-    """Whether so many readings of a sound part lie beyond their bands, each of 95 %."""
-    more = float(bdtrc(len(outside) - 1, read, BEYOND_BAND)) if outside else 1.0
-    weighed = any(one.startswith("weight") for one in outside)
-    return min(more, chance) >= UNLIKELY and not weighed
 
 
 def _named(
@@ -228,6 +227,22 @@ def _named(
             part, weighed, ratios[Cause.WRONG_ROW], others
         )
     return likeliest(ratios, about)
+
+
+def what_decides(named: Sequence[NamedCause]) -> str:
+    """What would decide between the causes that are named; empty unless there are two.
+
+    Parameters
+    ----------
+    named : sequence of NamedCause
+        As from :func:`likeliest`.
+
+    Returns
+    -------
+    str
+        What to do.
+    """
+    return decides(frozenset(one.cause for one in named)) if len(named) == MOST_NAMED else ""
 
 
 def ratios_of(
@@ -324,18 +339,17 @@ def _times(log_ratio: float) -> float:
     return math.exp(odds) if odds < 700.0 else math.inf
 
 
-def _outside(lengths: tuple[Length, ...], weights: tuple[Weight, ...]) -> tuple[str, ...]:
-    """Readings outside their band, by mark and stage."""
-    found = []
-    for one in lengths:
+def _lengths_outside(lengths: tuple[Length, ...]) -> tuple[str, ...]:
+    """Readings of lengths outside their band, by mark and stage."""
+    return tuple(
+        f"{one.reading.id} {stage}"
+        for one in lengths
         for stage, read, expected in (
             ("green", one.read_green_mm, one.green_mm),
             ("fired", one.read_fired_mm, one.fired_mm),
-        ):
-            if not is_within(read, expected):
-                found.append(f"{one.reading.id} {stage}")
-    found += [f"weight {one.stage}" for one in weights if not is_within(one.read_g, one.expected_g)]
-    return tuple(found)
+        )
+        if not is_within(read, expected)
+    )
 
 
 def is_within(read: float | None, expected: Interval | None) -> bool:

@@ -20,7 +20,7 @@ from shrinkrule.calibration import (
 from shrinkrule.calibration.fit.lengths import read_witnesses, why_no_witness
 from shrinkrule.calibration.sheets.load import as_coupon
 from shrinkrule.errors import Option, SheetError
-from shrinkrule.review.firing import review_firings
+from shrinkrule.review.firing import FiringReview
 from shrinkrule.review.judge import PartReview
 
 
@@ -58,6 +58,7 @@ def learn(
     table: Path,
     sheets: Sequence[Path],
     reviews: Sequence[PartReview],
+    firings: Sequence[FiringReview],
     accepted: Sequence[str] | None = None,
 ) -> Lesson:
     """Fit a row again with parts that were made by it.
@@ -72,6 +73,8 @@ def learn(
         Filled sheets of loads.
     reviews : sequence of PartReview
         Reviews of all parts on them.
+    firings : sequence of FiringReview
+        What parts of one firing show together.
     accepted : sequence of str, optional
         Letters of parts that teach although a fault was named; the others of those are left out.
         Without it none is, and the lesson's doubts are to be asked about.
@@ -98,7 +101,7 @@ def learn(
             hint="nothing is to be done",
         )
     reasons = {_name(one): why_no_witness(as_coupon(one.part)) for one in reviews}
-    faulty = _faulty(reviews, row)
+    faulty = _faulty(reviews, firings)
     refused = [
         one
         for one in reviews
@@ -144,10 +147,9 @@ def learn(
     )
 
 
-def _faulty(reviews: Sequence[PartReview], row: CalibrationRow) -> dict[str, str]:
+def _faulty(reviews: Sequence[PartReview], firings: Sequence[FiringReview]) -> dict[str, str]:
     """Parts for which a fault is named, or for their firing, with what is said."""
     found = {}
-    firings = review_firings(reviews, row)
     for one in reviews:
         if one.causes or one.undecided:
             found[_name(one)] = one.said

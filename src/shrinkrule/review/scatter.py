@@ -23,7 +23,7 @@ import numpy as np
 from scipy import special
 
 from shrinkrule.calibration import AXES, CalibrationRow, Estimate, Feature
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.physics.estimate import t_quantile
 from shrinkrule.review.readings import Deviations, sag_share
 
@@ -32,8 +32,9 @@ NODES: Final = 12
 """The distribution of a firing variance stands by quantiles: finer ones where the variance is much
 larger than its estimate, which is what makes a firing look like a fault, then so many others."""
 
-PART_NODES: Final = 5
-"""Quantiles for the variance of parts within a firing."""
+ENDS: Final = np.concatenate([[0.0], TAIL, np.linspace(TAIL[-1], 1.0, NODES + 1)[1:]])
+PART_ENDS: Final = np.linspace(0.0, 1.0, 6)
+"""Where the shares end for whose middles they stand: of the firings, and of parts within one."""
 
 SHARES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
 """How much of what differs between single coupons is their own, where no firing held two: no row
@@ -49,13 +50,15 @@ MANY_DOF: Final = 1e4
 """Degrees of freedom from which a variance is taken as known."""
 
 
-def variance_nodes(dof: float) -> tuple[Floats, Floats]:
+def variance_nodes(dof: float, ends: Floats = ENDS) -> tuple[Floats, Floats]:
     """Ratios of the true variance to its estimate, dof over chi squared, and their weights.
 
     Parameters
     ----------
     dof : float
         Degrees of freedom of the estimate.
+    ends : (k + 1,) float64, optional
+        Where the shares of the distribution end, from nought to one.
 
     Returns
     -------
@@ -69,15 +72,9 @@ def variance_nodes(dof: float) -> tuple[Floats, Floats]:
     """
     if dof >= MANY_DOF:
         return np.ones(1), np.ones(1)
-    ends = np.concatenate([[0.0], TAIL, np.linspace(TAIL[-1], 1.0, NODES + 1)[1:]])
     # chdtri gives the value that chi squared exceeds with a probability.
     ratios = dof / special.chdtri(dof, 1.0 - 0.5 * (ends[1:] + ends[:-1]))
     return np.asarray(ratios), np.diff(ends)
-
-
-def _even_nodes(dof: float) -> Floats:
-    share = (np.arange(PART_NODES) + 0.5) / PART_NODES
-    return np.ones(1) if dof >= MANY_DOF else np.asarray(dof / special.chdtri(dof, 1.0 - share))
 
 
 def possible_scatter(
@@ -99,12 +96,12 @@ def possible_scatter(
     weights : (k,) float64
         How likely each of a way is; they add up to one.
     """
-    nodes, shares = variance_nodes(min(row.along(axis).scatter.dof for axis in AXES))
+    nodes, weights = variance_nodes(min(row.along(axis).scatter.dof for axis in AXES))
     facts = [row.along(axis).scatter for axis in AXES]
     mean = np.array([one.mean_u**2 for one in facts])
     between = np.array([one.between**2 for one in facts])
     within = np.array([one.within**2 for one in facts])
-    spread = np.ones(1)
+    own_weights = np.ones(1)
     if not deviations.part.any():
         pairs = [(node * (mean + between), within) for node in nodes]
     elif row.coupons > row.firings:
@@ -112,18 +109,19 @@ def possible_scatter(
         count = row.coupons / row.firings
         own = within * count / (count - 1.0)
         firing = np.maximum(between - own / count, 0.0) + mean
-        spread = _even_nodes(row.coupons - row.firings)
+        spread, own_weights = variance_nodes(row.coupons - row.firings, PART_ENDS)
         pairs = [(node * firing, more * own) for node in nodes for more in spread]
     else:
-        spread = np.array(SHARES)
+        own_weights = np.full(len(SHARES), 1.0 / len(SHARES))
         pairs = [
             (node * (mean + (1.0 - share) * between), node * share * between)
             for node in nodes
-            for share in spread
+            for share in SHARES
         ]
-    found = [plain_scatter(deviations, row, firing, part) for firing, part in pairs]
-    weights = np.repeat(shares / len(spread), len(spread))
-    return [[each[way] for each in found] for way in range(len(TOGETHER))], weights
+    rest = _of_the_rest(deviations, row)
+    found = [_of_the_furnace(deviations, firing, part) + rest for firing, part in pairs]
+    scatter = [[each[way] for each in found] for way in range(len(TOGETHER))]
+    return scatter, np.outer(weights, own_weights).ravel()
 
 
 def plain_scatter(
@@ -147,23 +145,40 @@ def plain_scatter(
     (w, m, m) float64
         For each way in which axes may go together, mm2.
     """
-    kept = np.where(deviations.is_green, deviations.kept, 1.0)
-    length = deviations.length_mm / kept
-    same_stage = deviations.is_green[:, None] == deviations.is_green[None]
+    return _of_the_furnace(deviations, firing, part) + _of_the_rest(deviations, row)
+
+
+def _of_the_furnace(deviations: Deviations, firing: Floats, part: Floats) -> Floats:
+    """What firing and part give, for each way in which axes go together."""
+    length = deviations.length_mm / _stage(deviations)
     same_axis = deviations.axis[:, None] == deviations.axis[None]
     same_part = deviations.part[:, None] == deviations.part[None]
     axes = deviations.axis
     whole = _outer(np.sqrt(firing)[axes] * length) + same_part * _outer(
         np.sqrt(part)[axes] * length
     )
-    residual = np.array([row.along(axis).residual_mm for axis in AXES])[axes] / kept
+    ways = np.where(same_axis, 1.0, np.array(TOGETHER)[:, None, None])
+    return np.asarray(ways * (whole * _same_stage(deviations)))
+
+
+def _of_the_rest(deviations: Deviations, row: CalibrationRow) -> Floats:
+    """All else: single lengths, readings, bend, offsets and sag."""
+    residuals = np.array([row.along(axis).residual_mm for axis in AXES])
+    residual = residuals[deviations.axis] / _stage(deviations)
     spread = _spread(deviations, row, residual)
     rest = np.diag(residual**2 - spread**2 + deviations.reading_variance)
     for shape in (*_bends(deviations, row), *_offsets(deviations, row), spread):
-        rest = rest + _outer(shape) * same_stage
-    rest = rest + _outer(sag_share(row.sag_modulus_kpa) * deviations.sag_mm)
-    ways = np.where(same_axis, 1.0, np.array(TOGETHER)[:, None, None])
-    return np.asarray(ways * (whole * same_stage) + rest)
+        rest = rest + _outer(shape) * _same_stage(deviations)
+    return np.asarray(rest + _outer(sag_share(row.sag_modulus_kpa) * deviations.sag_mm))
+
+
+def _stage(deviations: Deviations) -> Floats:
+    """Fired over green length where the deviation is green, else one: fired mm over its own."""
+    return np.where(deviations.is_green, deviations.kept, 1.0)
+
+
+def _same_stage(deviations: Deviations) -> Mask:
+    return np.asarray(deviations.is_green[:, None] == deviations.is_green[None])
 
 
 def _outer(values: Floats) -> Floats:
@@ -210,6 +225,4 @@ def _wide(offset: Estimate) -> float:
 
 def _free(deviations: Deviations) -> Floats:
     """What a mm of the fired part is here; nought where a green reading has it already."""
-    return np.asarray(
-        ~deviations.on_green / np.where(deviations.is_green, deviations.kept, 1.0), np.float64
-    )
+    return np.asarray(~deviations.on_green / _stage(deviations), np.float64)
