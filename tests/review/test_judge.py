@@ -10,6 +10,7 @@ from review.parts import ROW, Fault, fired, part_of, printed, sound
 from shrinkrule.calibration import Estimate
 from shrinkrule.compensation import expected_masses
 from shrinkrule.review.causes import Cause
+from shrinkrule.review.firing import review_firings
 from shrinkrule.review.judge import NAMED, review_part
 from shrinkrule.review.likelihood import weigh_causes
 from shrinkrule.review.readings import deviations_of, lengths_of
@@ -230,3 +231,19 @@ def test_a_bead_that_prints_as_much_as_coupons_do_is_hardly_a_fault() -> None:
         ratios.append(weighed.ratios[causes.index(Cause.BEAD)])
     assert ratios[1] > NAMED
     assert ratios[0] < ratios[1] - 5.0
+
+
+def test_parts_beyond_their_bands_name_their_firing_though_chance_could_do_it() -> None:
+    """Three parts alike and without noise: all their readings together are no rarity."""
+    less = fired(lambda r, g: (0.016 if r.axis == "z" else 0.01455) * g)
+    parts = []
+    for letter in "ABC":
+        part = part_of(less)
+        sheet = replace(part.sheet, settings=replace(part.sheet.settings, firing="7"))
+        line = replace(part.line, letter=letter)
+        parts.append(review_part(replace(part, line=line, sheet=sheet), ROW))
+    (firing,) = review_firings(parts, ROW)
+    assert firing.letters == ("A", "B", "C")
+    assert firing.causes[0].cause is Cause.FIRED_LESS
+    calm = [replace(one, lengths_outside=()) for one in parts]
+    assert not review_firings(calm, ROW)[0].causes, "no reading is beyond its band"

@@ -136,7 +136,7 @@ def _named(
     """Causes that the parts name together, one of them being otherwise among them."""
     shapes, part = part_shapes(deviations, row)
     weighed = weigh_causes(deviations, row, shapes)
-    if weighed.chance >= UNLIKELY:
+    if weighed.chance >= UNLIKELY and not any(one.lengths_outside for one in reviews):
         return [], ()
     ratios, about = ratios_of(weighed, deviations)
     # Whichever part it is: the mean of all, as for a slip of one reading.
