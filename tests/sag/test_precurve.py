@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sag.solids import bar, bridge, two_armed_lever, united
@@ -31,15 +31,16 @@ sides = st.floats(0.5, 30.0)
 
 @settings(max_examples=30, deadline=None)
 @given(x=sides, y=sides, z=sides, share=st.floats(0.05, 0.6))
+@example(x=1.0, y=17.0, z=16.5, share=0.0546875)  # middles crowded: 6.8 degrees
 def test_refined_boxes_are_sound_and_unchanged(x: float, y: float, z: float, share: float) -> None:
     box = bar((0, 0, 0), (x, y, z))
     longest = max(share * max(x, y, z), 0.02 * float(np.sqrt(box.area)))
     fine = refine_for_bending(box, longest)
     _sound_and_unchanged(box, fine, longest)
-    # Twelve facets of a bar are slivers; after refinement none is sharper than 10 degrees.
+    # Twelve facets of a bar are slivers; after refinement none is sharper than 20 degrees.
     ratio = longest / min(x, y, z)
     if ratio < 1.0:
-        assert np.degrees(fine.face_angles.min()) > 10.0
+        assert np.degrees(fine.face_angles.min()) > 20.0
 
 
 @pytest.mark.parametrize(

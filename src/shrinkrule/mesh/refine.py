@@ -15,6 +15,7 @@ from typing import Final
 
 import numpy as np
 import trimesh
+from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
@@ -26,6 +27,7 @@ MAX_FACETS: Final = 2_000_000
 _MAX_ROUNDS: Final = 200
 _MAX_FLIPS: Final = 12
 _RINGS: Final = 2  # of facets around those that were split: flips spread so far
+_CROWDED: Final = 0.3  # of an edge's length: no other middle so near in the same round
 _KEY_BITS: Final = 32
 _FLAT: Final = 1e-6  # of the part's size: single precision in an STL is not finer
 _LEAST_SHARE: Final = 1e-4  # of the two facets' area: no flip makes a facet smaller than this
@@ -208,7 +210,26 @@ def _longest_wanted(vertices: Floats, edges: Ints, side: Ints, wanted: Mask) -> 
     beaten = length[side] < length[side].max(axis=1, keepdims=True)
     longest = wanted.copy()
     longest[side[beaten]] = False
-    return longest
+    return _far_apart(vertices, edges, length, longest)
+
+
+def _far_apart(vertices: Floats, edges: Ints, length: Floats, marked: Mask) -> Mask:
+    """Marked edges (e,) but those whose middle lies too near to that of a longer one.
+
+    Edges of a fan run side by side: halved in one round their middles would crowd.
+    """
+    at = np.flatnonzero(marked)
+    if len(at) < 2:
+        return marked
+    at = at[np.argsort(-length[at], kind="stable")]
+    middles = vertices[edges[at]].mean(axis=1)
+    reach = _CROWDED * length[at]
+    near = cKDTree(middles).query_pairs(float(reach[0]), output_type="ndarray")
+    longer, shorter = near.min(axis=1), near.max(axis=1)
+    gap = np.linalg.norm(middles[longer] - middles[shorter], axis=1)
+    apart = marked.copy()
+    apart[at[shorter[gap < reach[longer]]]] = False
+    return apart
 
 
 def _with_longest_of_degenerate(vertices: Floats, faces: Ints, side: Ints, marked: Mask) -> Mask:
