@@ -179,7 +179,9 @@ def test_a_sag_below_the_tolerance_is_no_alarm_and_the_way_up_that_is_set_no_adv
     sizes = laid.prediction.sizes
     for half, limit in ((0.03, 0.02), (0.15, 0.05), (3.0, 0.1)):
         known = tuple(replace(s, fired_mm=Interval(s.fired_mm.value, half)) for s in sizes)
-        assert _limit_mm(replace(laid.prediction, sizes=known), recipe()) == pytest.approx(limit)
+        assert _limit_mm(replace(laid.prediction, sizes=known), SagSettings()) == pytest.approx(
+            limit
+        )
     now = replace(look, furnace_up=(0.0, 0.0, -2.0))
     assert now.better is None or now.better.name != "-z"
 

@@ -108,7 +108,13 @@ class SagLook:
         return next((way for way in others if way.sag_mm < BETTER_WAY * now), None)
 
 
-def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Progress) -> SagLook:
+def look_at_sag(
+    part: Part,
+    recipe: Recipe,
+    thin_wall_mm: float | None,
+    prediction: Prediction,
+    progress: Progress,
+) -> SagLook:
     """Take the sag off, or estimate it, as far as the recipe and the part allow.
 
     Parameters
@@ -117,6 +123,9 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
         The wanted part, which is solved in its fired size.
     recipe : Recipe
         Row, way up, and what to do about sag.
+    thin_wall_mm : float or None
+        Thickness that all but a twentieth of its walls exceed, if measured: it says how fine the
+        bricks must be.
     prediction : Prediction
         How sure the sizes are.
     progress : callable
@@ -140,10 +149,13 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
     from shrinkrule.sag import sag_material
 
     material = sag_material(recipe.row)
+    lies = recipe.sag or recipe.lies or _as_printed(recipe)
+    if lies.wall_mm is None:
+        lies = replace(lies, wall_mm=thin_wall_mm)
     try:
         if recipe.sag is not None:
-            return _taken_off(part, material, recipe, prediction, progress)
-        return _estimated(part, material, recipe, prediction, progress)
+            return _taken_off(part, material, lies, _limit_mm(prediction, lies), progress)
+        return _estimated(part, material, lies, _limit_mm(prediction, lies), progress)
     except ShrinkruleError as refusal:
         # How the part lies cannot be solved; everything else of the job can still be done.
         advice = f"; {refusal.hint}" if refusal.hint else ""
@@ -151,16 +163,14 @@ def look_at_sag(part: Part, recipe: Recipe, prediction: Prediction, progress: Pr
 
 
 def _taken_off(
-    part: Part, material: SagMaterial, recipe: Recipe, prediction: Prediction, progress: Progress
+    part: Part, material: SagMaterial, lies: SagSettings, limit_mm: float, progress: Progress
 ) -> SagLook:
     """The sag and its allowance, and the six ways up where that is not the end of it."""
     from shrinkrule.sag import QUICK_UNKNOWNS, Saving, precurve, rank_ways_up
 
-    lies = recipe.sag or _as_printed(recipe)
     stage = part_of(progress, 0.0, 1.0 - _ESTIMATE_SHARE)
     solved = precurve(part.mesh, material, lies, progress=stage)
-    limit = _limit_mm(prediction, recipe)
-    look = SagLook(taken_off=solved, limit_mm=limit, furnace_up=lies.furnace_up)
+    look = SagLook(taken_off=solved, limit_mm=limit_mm, furnace_up=lies.furnace_up)
     if not (look.leaves_unsure or solved.verdict in {Saving.HOPELESS, Saving.PARTLY}):
         return look
     rest = part_of(progress, 1.0 - _ESTIMATE_SHARE, _ESTIMATE_SHARE)
@@ -170,18 +180,16 @@ def _taken_off(
 
 
 def _estimated(
-    part: Part, material: SagMaterial, recipe: Recipe, prediction: Prediction, progress: Progress
+    part: Part, material: SagMaterial, lies: SagSettings, limit_mm: float, progress: Progress
 ) -> SagLook:
     """The quick estimate, and the six ways up where it matters."""
     from shrinkrule.sag import QUICK_UNKNOWNS, estimate_sag, rank_ways_up
 
-    lies = recipe.lies or _as_printed(recipe)
     stage = part_of(progress, 0.0, _ESTIMATE_SHARE)
     # A mesh of its own: what trimesh keeps of it, as corners and normals, goes with it.
     mesh = trimesh.Trimesh(part.mesh.vertices, part.mesh.faces, process=False, validate=False)
     estimate = estimate_sag(mesh, material, lies, progress=stage)
-    limit = _limit_mm(prediction, recipe)
-    look = SagLook(estimate=estimate, limit_mm=limit, furnace_up=lies.furnace_up)
+    look = SagLook(estimate=estimate, limit_mm=limit_mm, furnace_up=lies.furnace_up)
     if not look.matters or look.unclear:
         return look
     rest = part_of(progress, _ESTIMATE_SHARE, 1.0 - _ESTIMATE_SHARE)
@@ -199,9 +207,8 @@ def _as_printed(recipe: Recipe) -> SagSettings:
     return SagSettings(furnace_up=(float(x), float(y), float(z)))
 
 
-def _limit_mm(prediction: Prediction, recipe: Recipe) -> float:
+def _limit_mm(prediction: Prediction, lies: SagSettings) -> float:
     """Sag from which it matters: a tenth, or a share of the sizes' half width if that is less."""
-    lies = recipe.sag or recipe.lies or _as_printed(recipe)
     halves = [size.fired_mm.half95 for size in prediction.sizes if size.fired_mm.half95 is not None]
     shows = min([SAG_MATTERS_MM, *(SHARE_OF_SIZES * half for half in halves)])
     return max(shows, lies.tolerance_mm)

@@ -14,6 +14,7 @@ from shrinkrule.numerics.edges import is_watertight
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.voxels.grid import SLACK, Grid, furnace_turn, lay_grid
 from shrinkrule.walls import Status, sample_surface, thickness_at
+from shrinkrule.walls.thickness.spheres import thin_twentieth
 
 BRICKS_WANTED: Final = 4.0
 """Bricks through the thinnest load-bearing wall, where the budget allows."""
@@ -30,7 +31,6 @@ _BYTES_PER_GRID_CELL: Final = 40  # dense tables over the whole box, filled or n
 _BASE_BYTES: Final = 300_000_000  # the libraries themselves, and one slab of columns
 _ERROR_AT_ONE_BRICK: Final = 0.6  # see the theory: tilted beams err by this over the square
 _WALL_SAMPLES: Final = 4000
-_THIN_SHARE: Final = 0.05  # this share of the surface may belong to thinner walls
 
 
 @dataclass(frozen=True)
@@ -87,10 +87,7 @@ def thinnest_wall(mesh: trimesh.Trimesh) -> float:
     measured = walls.status == Status.MEASURED
     if not measured.any():
         return float(np.min(mesh.extents))
-    thickness, area = walls.thickness[measured], samples.area[measured]
-    order = np.argsort(thickness)
-    share = np.cumsum(area[order]) / area.sum()
-    return float(thickness[order][np.searchsorted(share, _THIN_SHARE)])
+    return thin_twentieth(walls.thickness[measured], samples.area[measured])
 
 
 @dataclass(frozen=True)

@@ -64,6 +64,10 @@ class Status(IntEnum):
     """It lies inside another body, or faces a surface inside its own: there is no wall."""
 
 
+THIN_SHARE: Final = 0.05
+"""This share of a surface may belong to thinner walls than the one that sag is planned for."""
+
+
 @dataclass(frozen=True)
 class ThicknessSamples:
     """Wall thickness at points of a surface.
@@ -333,3 +337,23 @@ def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> Thickne
     facets = np.asarray(facets, dtype=np.int64)
     surface = Surface(mesh)
     return thickness_on(surface, points, facets, np.zeros(len(points)))
+
+
+def thin_twentieth(thickness: Floats, area: Floats) -> float:
+    """Thickness that walls of all but a twentieth of an area exceed.
+
+    Parameters
+    ----------
+    thickness : (n,) float64
+        Measured at samples of the surface, mm.
+    area : (n,) float64
+        What each of them stands for, mm2.
+
+    Returns
+    -------
+    float
+        The thickness, mm.
+    """
+    order = np.argsort(thickness)
+    share = np.cumsum(area[order]) / area.sum()
+    return float(thickness[order][np.searchsorted(share, THIN_SHARE)])
