@@ -163,11 +163,16 @@ def _deposit_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
     tensor = (unit[:, :, None] * unit[:, None, :])[:, *np.triu_indices(3)]
     weight = (0.5 * turn * length / pieces)[edge]
     corner = np.floor(place).astype(np.int64)
-    beyond = place - corner
-    weights = (shape_functions(beyond) * weight[:, None])[:, :, None] * tensor[edge][:, None, :]
-    places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
+    weights = shape_functions(place - corner) * weight[:, None]
+    # Of many edges in one octant each corner gets one sum, before corners are found again.
+    _, first, which = np.unique(corner @ _STRIDES, return_index=True, return_inverse=True)
+    sums = np.empty((len(first), 8, 6))
+    for row, column in np.ndindex(8, 6):
+        values = weights[:, row] * tensor[edge, column]
+        sums[:, row, column] = np.bincount(which, weights=values, minlength=len(first))
+    places = (corner[first, None, :] + CORNERS).reshape(-1, 3)
     key, first, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
     deposited = [
-        np.bincount(which, weights=row, minlength=len(key)) for row in weights.reshape(-1, 6).T
+        np.bincount(which, weights=column, minlength=len(key)) for column in sums.reshape(-1, 6).T
     ]
     return places[first], np.stack(deposited, axis=1)
