@@ -6,8 +6,6 @@ import hashlib
 import json
 import os
 import re
-import subprocess
-import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -269,23 +267,6 @@ def test_version(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_an_unknown_option_is_exit_2() -> None:
     assert main(["compensate", "--colour", "red"]) == 2
-
-
-def test_help_loads_no_numerical_library() -> None:
-    """Start-up stays short only as long as the heavy libraries wait until they are used."""
-    script = (
-        "import sys\n"
-        "from shrinkrule.cli import main\n"
-        "main(['--help'])\n"
-        "heavy = {'numpy', 'scipy', 'trimesh', 'igl', 'matplotlib', 'pydantic', 'jinja2'}\n"
-        "print('LOADED', sorted(heavy & set(sys.modules)))\n"
-    )
-    source = Path(__file__).parents[2] / "src"
-    done = subprocess.run(
-        [sys.executable, "-c", script], capture_output=True, text=True, check=True,
-        env={**os.environ, "PYTHONPATH": str(source)},
-    )  # fmt: skip
-    assert "LOADED []" in done.stdout
 
 
 def test_a_part_too_large_for_the_furnace_is_stopped(

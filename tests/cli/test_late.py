@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 
 import pytest
+
+from shrinkrule.cli import one_thread_of_algebra
 
 SAMPLE = "sample_models/lever_arm.stl"
 
@@ -28,7 +31,20 @@ def loaded_by(*arguments: str) -> set[str]:
 
 
 def test_help_loads_no_numbers() -> None:
-    assert not loaded_by("--help") & {"numpy", "trimesh", "rich.progress", "pydantic"}
+    """Start-up stays short, and what numpy reads from the environment can still be set."""
+    heavy = {"numpy", "scipy", "trimesh", "igl", "rich.progress", "pydantic", "jinja2"}
+    assert not loaded_by("--help") & heavy
+
+
+def test_algebra_keeps_to_one_thread_unless_the_caller_said_otherwise(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
+    one_thread_of_algebra()
+    assert os.environ["OPENBLAS_NUM_THREADS"] == "1"
+    monkeypatch.setenv("OPENBLAS_NUM_THREADS", "3")
+    one_thread_of_algebra()
+    assert os.environ["OPENBLAS_NUM_THREADS"] == "3"
 
 
 def test_a_row_needs_no_solver_and_no_plots(tmp_path: object) -> None:
