@@ -1,10 +1,14 @@
-"""Every test has a user of its own, who has stated nothing."""
+"""Every test has a user of its own, who has stated nothing, and algebra on one thread."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import pytest
+
+from shrinkrule.cli import one_thread_of_algebra
+
+one_thread_of_algebra()  # as the command does; before any test imports numpy
 
 
 @pytest.fixture(autouse=True)

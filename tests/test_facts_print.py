@@ -233,7 +233,7 @@ def test_an_effect_enters_the_row_at_its_size_whether_it_is_significant_or_not(
 
 def test_who_asks_for_a_limit_is_said_where_it_is_not_the_usual_one() -> None:
     row = replace(ROW, name="a", walls=Ladder(0.83, 0.66, 1), floors=Ladder(0.9, 0.6, 3))
-    told = Settings(Stated.by_flags()).with_row(row_states(row, "table.csv"))
+    told = Settings(Stated.by_options()).with_row(row_states(row, "table.csv"))
     result = made(row, settings=told, limits=limits_of(told))
     assert facts(result)["limits"] == "a wall needs 0.83 mm, 1.258 beads: row 'a' of table.csv"
     assert "limits" not in facts(made())

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from shrinkrule.calibration import CalibrationRow, Ladder, demo_table
+from shrinkrule.cli.options import flag_of
 from shrinkrule.settings import (
     Settings,
     Source,
@@ -17,7 +18,7 @@ from shrinkrule.settings import (
     row_states,
 )
 
-NOTHING = Stated.by_flags()
+NOTHING = Stated.by_options()
 
 
 def row(
@@ -51,7 +52,7 @@ def test_the_coupon_was_printed_with_what_the_row_says() -> None:
 
 
 def test_a_flag_overrides_and_the_contradiction_is_said() -> None:
-    settings = with_row(row(Ladder(1.05, 0.7, 2)), Stated.by_flags(nozzle="0.8"))
+    settings = with_row(row(Ladder(1.05, 0.7, 2)), Stated.by_options(flag_of, nozzle="0.8"))
     printer = printer_of(settings)
     assert printer.nozzle_mm == 0.8
     assert printer.bead_width_mm == pytest.approx(0.88)
@@ -62,7 +63,7 @@ def test_a_flag_overrides_and_the_contradiction_is_said() -> None:
         "are left out: they belong to another nozzle; its offsets of outline, bores and first "
         "layer are used all the same",
     )
-    bead = with_row(row(Ladder(1.05, 0.7, 2)), Stated.by_flags(bead_width="0.6"))
+    bead = with_row(row(Ladder(1.05, 0.7, 2)), Stated.by_options(flag_of, bead_width="0.6"))
     assert limits_of(bead).beads_to_exist == 1.0
     assert "wall beads 1.5 beads of row 'a' of table.csv is left out" in bead.remarks[1]
 

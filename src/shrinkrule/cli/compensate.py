@@ -232,6 +232,7 @@ def compensate(
     factors = shrinkage.factors_by_hand(by_hand, (table, row, density, demo_table or None))
     settings = Settings.for_model(
         model,
+        options.flag_of,
         nozzle=nozzle,
         bead_width=bead_width,
         layer_height=layer_height,

@@ -78,6 +78,7 @@ def coupon(
 
     settings = Settings.for_model(
         options.folder_from(out),
+        options.flag_of,
         nozzle=nozzle,
         bead_width=bead_width,
         layer_height=layer_height,

@@ -77,6 +77,7 @@ def dimensions(
     folder = options.folder_from(out)
     settings = Settings.for_model(
         model,
+        options.flag_of,
         nozzle=nozzle,
         layer_height=layer_height,
         first_layer=first_layer,

@@ -73,7 +73,7 @@ def history(
     from shrinkrule.report.parts.charts import charts_of
     from shrinkrule.settings import Settings
 
-    where = table_of(Settings.for_model(Path(), table=table))
+    where = table_of(Settings.for_model(Path(), options.flag_of, table=table))
     read = read_history(where)
     entries = read.entries if of is None else read.about(sha256_of(of))
     if of is not None and not entries:

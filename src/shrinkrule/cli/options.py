@@ -207,6 +207,17 @@ Open = Annotated[
 ]
 
 
+def flag_of(name: str) -> str:
+    """Option of a command that states a key of the settings.
+
+    Parameters
+    ----------
+    name : str
+        The key's own name, as ``bead_width``.
+    """
+    return f"--{name.replace('_', '-')}"
+
+
 def open_page(page: Path) -> None:
     """Show a page in whatever the system opens pages with."""
     if typer.launch(str(page.resolve())):

@@ -108,7 +108,7 @@ def review(
     from shrinkrule.settings import Settings
 
     folder = options.folder_from(out)
-    settings = Settings.for_model(sheets[0], table=table)
+    settings = Settings.for_model(sheets[0], options.flag_of, table=table)
     where = history.table_of(settings)
     rows = read_table(where)
     found = [(sheet, *_reviewed(sheet, rows, row, where.name)) for sheet in sheets]

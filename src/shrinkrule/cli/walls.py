@@ -92,6 +92,7 @@ def walls(
     folder = options.folder_from(out)
     settings = Settings.for_model(
         model,
+        options.flag_of,
         nozzle=nozzle,
         bead_width=bead_width,
         layer_height=layer_height,

@@ -46,7 +46,7 @@ def ways_up(
 
     folder = options.folder_from(out)
     told = Settings.for_model(
-        model, table=table, row=row, nozzle=nozzle, box=box, crucible=crucible
+        model, options.flag_of, table=table, row=row, nozzle=nozzle, box=box, crucible=crucible
     )
     if demo_table:
         told = told.without("calibration.table", "calibration.row")

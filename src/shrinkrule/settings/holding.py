@@ -7,7 +7,7 @@ the first source that states either decides.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -52,7 +52,7 @@ class Settings:
 
     Parameters
     ----------
-    flags : Stated
+    options : Stated
         By options.
     files : tuple of Stated
         By files, the nearest first.
@@ -60,20 +60,22 @@ class Settings:
         By the row, once it is known.
     """
 
-    flags: Stated
+    options: Stated
     files: tuple[Stated, ...] = ()
     row: Stated | None = None
 
     @classmethod
-    def for_model(cls, start: Path, **flags: object) -> Settings:
+    def for_model(
+        cls, start: Path, called: Callable[[str], str] = str, **texts: object
+    ) -> Settings:
         """Read what holds for a model or a folder.
 
         Parameters
         ----------
         start : Path
             A model, or a folder.
-        **flags : object
-            As :meth:`Stated.by_flags`.
+        called, **texts
+            As of :meth:`Stated.by_options`.
 
         Returns
         -------
@@ -85,7 +87,7 @@ class Settings:
         FileError, SettingError
             For a settings file or a value that cannot be.
         """
-        return cls(Stated.by_flags(**flags), files_for(start))
+        return cls(Stated.by_options(called, **texts), files_for(start))
 
     def with_row(self, row: Stated) -> Settings:
         """Return the same with what a row states.
@@ -109,7 +111,7 @@ class Settings:
         return replace(self, row=None)
 
     def _asks_for_more(self, name: str, value: Value) -> bool:
-        there = _first((self.flags, *self.files), name)
+        there = _first((self.options, *self.files), name)
         return isinstance(there, int | float) and isinstance(value, int | float) and there >= value
 
     def without(self, *names: str) -> Settings:
@@ -162,11 +164,11 @@ class Settings:
             key = KEYS[name]
             if self._of_another(key, self._sources.index(self.row)) is not None:
                 continue
-            for stated in (self.flags, *self.files):
+            for stated in (self.options, *self.files):
                 value = stated.values.get(name)
                 if value is None or _same(value, measured):
                     continue
-                holds = "the option holds" if stated is self.flags else "the row holds"
+                holds = "the option holds" if stated is self.options else "the row holds"
                 said.append(
                     f"{key.short.replace('_', ' ')} is {key.shown(measured)} in {self.row.name} "
                     f"and {key.shown(value)} in {stated.place(name)}: {holds}"
@@ -218,7 +220,7 @@ class Settings:
 
     @property
     def _sources(self) -> tuple[Stated, ...]:
-        return tuple(s for s in (self.flags, self.row, *self.files) if s is not None)
+        return tuple(s for s in (self.options, self.row, *self.files) if s is not None)
 
     def _of_another(self, key: Key, number: int) -> Key | None:
         """Key to whose value, which does not hold, belongs what one source states of a key."""

@@ -51,8 +51,6 @@ class Key:
         Range of a number or of each size.
     built_in : float, int or None
         What holds where nothing is stated.
-    flag : str
-        Option that states the same, or empty.
     unit : str
         Put behind the value.
     of : str
@@ -68,7 +66,6 @@ class Key:
     low: float = 0.0
     high: float = float("inf")
     built_in: float | int | None = None
-    flag: str = ""
     unit: str = ""
     of: str = ""
     instead_of: str = ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -14,7 +14,7 @@ from shrinkrule.settings.keys import KEYS
 class Source(StrEnum):
     """Where a value comes from; the earlier one holds."""
 
-    FLAG = "option"
+    OPTION = "option"
     ROW = "row"
     FILE = "file"
     USER = "user's file"
@@ -35,6 +35,8 @@ class Stated:
         Value of each key it states.
     lines : mapping of str to int
         Line of each key, in a file.
+    called : mapping of str to str
+        What the maker calls each key there, as an option of a command.
     ties : mapping of str to str
         Keys that belong to another one here, beside those that always do.
     at_least : frozenset of str
@@ -50,6 +52,7 @@ class Stated:
     name: str
     values: Mapping[str, Value]
     lines: Mapping[str, int] = field(default_factory=dict)
+    called: Mapping[str, str] = field(default_factory=dict)
     ties: Mapping[str, str] = field(default_factory=dict)
     at_least: frozenset[str] = frozenset()
 
@@ -57,7 +60,7 @@ class Stated:
         for name in self.values:
             other = KEYS[name].instead_of
             if other in self.values:
-                words = [KEYS[key].flag or key for key in sorted((name, other))]
+                words = [self.called.get(key, key) for key in sorted((name, other))]
                 raise SettingError(
                     f"the {KEYS[name].section} is given twice",
                     where=self.name,
@@ -77,20 +80,22 @@ class Stated:
         str
             Option, row, or file and line.
         """
-        if self.source is Source.FLAG:
-            return KEYS[name].flag
+        if name in self.called:
+            return self.called[name]
         if name in self.lines:
             return f"{self.name}, line {self.lines[name]}"
         return self.name
 
     @classmethod
-    def by_flags(cls, **texts: object) -> Stated:
-        """Stated by options of the command line.
+    def by_options(cls, called: Callable[[str], str] = str, **texts: object) -> Stated:
+        """Stated by the maker for this one run.
 
         Parameters
         ----------
+        called : callable
+            Gives the option's name as the maker knows it, for a key's own name.
         **texts : object
-            What each option was given, by the option's name; ``None`` where it was not.
+            What each option was given, by the key's own name; ``None`` where it was not.
 
         Returns
         -------
@@ -102,9 +107,11 @@ class Stated:
         SettingError
             For a value that cannot be.
         """
-        by_short = {key.short: key for key in KEYS.values() if key.flag}
-        keys = [(by_short[short], text) for short, text in texts.items() if text is not None]
-        return cls(Source.FLAG, "", {key.name: key.parse(text, key.flag) for key, text in keys})
+        by_short = {key.short: key for key in KEYS.values()}
+        keys = [by_short[short] for short, text in texts.items() if text is not None]
+        names = {key.name: called(key.short) for key in keys}
+        values = {key.name: key.parse(texts[key.short], names[key.name]) for key in keys}
+        return cls(Source.OPTION, "", values, called=names)
 
 
 BUILT_IN = Stated(
