@@ -1,14 +1,23 @@
-"""Every test has a user of its own, who has stated nothing, and algebra on one thread."""
+"""Every test has a user of its own, who has stated nothing, and algebra on one thread.
+
+Drawn examples are the same on every run, so that a change is judged by the change; with
+SHRINKRULE_MANY_SEEDS they are drawn anew.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
+from seeds import many_seeds
 from shrinkrule.cli import one_thread_of_algebra
 
 one_thread_of_algebra()  # as the command does; before any test imports numpy
+settings.register_profile("drawn anew")
+settings.register_profile("the same", derandomize=True)
+settings.load_profile("drawn anew" if many_seeds() else "the same")
 
 
 @pytest.fixture(autouse=True)

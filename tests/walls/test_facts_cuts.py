@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 import trimesh
+from manifold3d import CrossSection, FillRule
 
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, WallLimits, layer_findings
 from shrinkrule.walls.layers.columns import thin_columns
-from shrinkrule.walls.layers.disks import fits
 from shrinkrule.walls.layers.loops import layer_counts, pair_sides, shell_volumes
 from shrinkrule.walls.layers.outlines import any_within, boxes_with_points, turning
+from shrinkrule.walls.layers.widths import disk_fits
 
 
 def twins(facets: np.ndarray) -> np.ndarray:
@@ -92,7 +93,7 @@ def test_the_largest_disk_of_a_wedge_touches_its_wide_end(radius: float, there: 
     largest = 2.0 * 10.0 / (2.0 + 2.0 * np.hypot(10.0, 1.0))
     assert largest == pytest.approx(0.905, abs=1e-3)
     wedge = np.array([[0.0, 0.0], [10.0, -1.0], [10.0, 1.0]])
-    assert fits(wedge, np.array([0, 3]), radius) is there
+    assert disk_fits(CrossSection([wedge], FillRule.NonZero), radius) is there
 
 
 def columns(points: np.ndarray, facets: np.ndarray, limit: float) -> tuple[np.ndarray, int]:

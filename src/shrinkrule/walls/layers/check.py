@@ -23,7 +23,6 @@ from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, PlaceText, in_print, what_matters
-from shrinkrule.walls.layers.disks import fits
 from shrinkrule.walls.layers.floors import Floors, thin_floors
 from shrinkrule.walls.layers.narrow import NOWHERE, Narrow, PointsByHeight
 from shrinkrule.walls.layers.notes import MAX_PIECES, doubts_of, limits_of_sight
@@ -37,6 +36,7 @@ from shrinkrule.walls.layers.outlines import along_outlines, distance_to_edges, 
 from shrinkrule.walls.layers.places import LayerPlace, LostPiece, joined_places
 from shrinkrule.walls.layers.shell import shell_of
 from shrinkrule.walls.layers.stack import Layer, Stack
+from shrinkrule.walls.layers.widths import disk_fits
 from shrinkrule.walls.limits import MARGIN_MM, WallLimits
 
 MAX_POINTS: Final = 2_000_000
@@ -311,9 +311,7 @@ def _material(
             found.append((FindingKind.SINGLE_BEAD, piece))
             continue
         found += [
-            (FindingKind.SINGLE_BEAD, part)
-            for part in left.decompose()
-            if part.area() > np.pi * disk**2 and fits(*outlines(part), disk)
+            (FindingKind.SINGLE_BEAD, part) for part in left.decompose() if disk_fits(part, disk)
         ]
     return found
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.jit import compiled
-from shrinkrule.walls.layers.outlines import distance_to_edges, edge_ends, is_inside
+from shrinkrule.walls.layers.outlines import edge_ends
 
 STEP: Final = 0.25
 """Spacing of the points tried, in radii: a neck 2 % too thin between holes is longer."""
@@ -242,37 +242,3 @@ def _add_narrow(
                 kept += 1
         i = stop
     return kept
-
-
-@compiled
-def fits(points: Floats, begins: Ints, radius: float) -> bool:
-    """Whether a disk that touches an outline along an edge fits into its region.
-
-    Parameters
-    ----------
-    points, begins : (n, 2) float64, (m + 1,) int64
-        Points of closed outlines, mm; the first of each, with their number at the end.
-    radius : float
-        Radius of the disk, mm.
-
-    Returns
-    -------
-    bool
-        True where it fits somewhere.
-    """
-    end, centre = edge_ends(points, begins), np.empty((1, 2))
-    for i in range(len(points)):
-        ux, uy = end[i, 0] - points[i, 0], end[i, 1] - points[i, 1]
-        length = np.sqrt(ux * ux + uy * uy)
-        if length == 0.0:
-            continue
-        steps = max(1, int(np.ceil(length / (STEP * radius))))
-        for k in range(steps):
-            t = (k + 0.5) / steps
-            centre[0, 0] = points[i, 0] + t * ux - radius * uy / length
-            centre[0, 1] = points[i, 1] + t * uy + radius * ux / length
-            if distance_to_edges(centre, points, end)[0] < radius * (1.0 - 1e-6):
-                continue
-            if is_inside(centre[0, 0], centre[0, 1], points, end):
-                return True
-    return False

@@ -67,6 +67,19 @@ def grown(section: CrossSection, distance_mm: float) -> CrossSection:
     return section.offset(distance_mm, manifold3d.JoinType.Round, 2.0, SEGMENTS)
 
 
+def disk_fits(section: CrossSection, radius_mm: float) -> bool:
+    """Whether a disk fits into a section somewhere.
+
+    Parameters
+    ----------
+    section : CrossSection
+        Any section, mm.
+    radius_mm : float
+        Radius of the disk.
+    """
+    return not grown(section, -radius_mm).is_empty()
+
+
 def segments_of(section: CrossSection) -> tuple[Floats, Floats]:
     """List the edges of a section, material to the left.
 
