@@ -32,7 +32,7 @@ def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
         cwd=folder,
         env={**os.environ, "PYTHONPATH": str(folder)},
         capture_output=True,
-        text=True,
+        encoding="utf-8",
         timeout=300,
         check=False,
     )
