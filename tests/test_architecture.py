@@ -26,6 +26,7 @@ FLOORS: Final = {
     "numerics": ("arrays progress jit threads", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
+        "plain",
         "checksum csv_dialect locks output stl_text templates unpack coloured",
         "stl threemf other_meshes",
         "models",

@@ -154,7 +154,7 @@ def _checksum(path: Path, where: str) -> str:
         return sha256_of(path)
     except FileError as error:
         raise TableError(
-            f"{path} {error.what}",
+            f"{path}: {error.what}",
             where=where,
             hint="put the file back where it was, or fit all sheets anew by naming them",
         ) from error
