@@ -8,7 +8,13 @@ from __future__ import annotations
 from difflib import get_close_matches
 from typing import Final
 
-from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, SAG_TOLERANCE_MM, THICK_MM
+from shrinkrule.defaults import (
+    CLOSED_FLOOR_LAYERS,
+    LARGEST_ROOM_MM,
+    NOZZLE_MM,
+    SAG_TOLERANCE_MM,
+    THICK_MM,
+)
 from shrinkrule.settings.key import Key, Kind
 
 _CLOSE: Final = 0.5
@@ -65,7 +71,7 @@ _KEYS: Final = (
         "the room that the printer can fill, length x width x height, mm",
         '"220x220x250"',
         10.0,
-        5000.0,
+        LARGEST_ROOM_MM,
         unit="mm",
     ),
     Key(
@@ -117,7 +123,7 @@ _KEYS: Final = (
         "the inside of a box, length x width x height, mm; or else a crucible",
         '"80x60x50"',
         10.0,
-        5000.0,
+        LARGEST_ROOM_MM,
         flag="--box",
         unit="mm",
         instead_of="furnace.crucible",
@@ -128,7 +134,7 @@ _KEYS: Final = (
         "the inside of a round crucible, diameter x height, mm; or else a box",
         '"90x60"',
         10.0,
-        5000.0,
+        LARGEST_ROOM_MM,
         flag="--crucible",
         unit="mm",
         instead_of="furnace.box",
