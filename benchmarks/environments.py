@@ -89,7 +89,7 @@ def _odd_files() -> list[Case]:
         "a link to /dev/null": "ln -s /dev/null {0}",
         "a link to /dev/zero": "ln -s /dev/zero {0}",
         "a link to itself": "ln -s {0} {0}",
-        "a socket": f'{sys.executable} -c \'import socket; socket.socket(1).bind("{{0}}")\'',
+        "a socket": f"{sys.executable} -c 'import socket; socket.socket(1).bind(\"{{0}}\")'",
         "a standard input of text": "ln -s /dev/stdin {0}",
     }
     cases = []
@@ -157,24 +157,50 @@ def _outputs() -> list[Case]:
             ),
         ]
     cases += [
-        Case("result a link to the model", "ln -s block.stl x; mkdir out; ln -s ../block.stl "
-             f"out/block.green.stl; {_with('compensate', '--out out')}", True),
-        Case("result a hard link to the model", "mkdir out; ln block.stl out/block.green.stl; "
-             f"{_with('compensate', '--out out')}", True),
-        Case("result a folder", f"mkdir -p out/block.green.stl; {_with('compensate', '--out out')}",
-             True),
-        Case("result a pipe", "mkdir out; mkfifo out/block.green.stl out/block.report.json; "
-             f"{_with('compensate', '--out out')}", None),
-        Case("report a pipe", "rm block.report.json; mkfifo block.report.json; "
-             f"{_with('compensate')}", None),
-        Case("result a link into nowhere", "mkdir out; ln -s /none/there out/block.green.stl; "
-             f"{_with('compensate', '--out out')}", None),
-        Case("table a link", "mkdir there; mv table.csv there/; ln -s there/table.csv table.csv; "
-             f"{_with('calibrate')} && test -L table.csv && grep -q '^new,' there/table.csv",
-             False),
+        Case(
+            "result a link to the model",
+            "ln -s block.stl x; mkdir out; ln -s ../block.stl "
+            f"out/block.green.stl; {_with('compensate', '--out out')}",
+            True,
+        ),
+        Case(
+            "result a hard link to the model",
+            f"mkdir out; ln block.stl out/block.green.stl; {_with('compensate', '--out out')}",
+            True,
+        ),
+        Case(
+            "result a folder",
+            f"mkdir -p out/block.green.stl; {_with('compensate', '--out out')}",
+            True,
+        ),
+        Case(
+            "result a pipe",
+            "mkdir out; mkfifo out/block.green.stl out/block.report.json; "
+            f"{_with('compensate', '--out out')}",
+            None,
+        ),
+        Case(
+            "report a pipe",
+            f"rm block.report.json; mkfifo block.report.json; {_with('compensate')}",
+            None,
+        ),
+        Case(
+            "result a link into nowhere",
+            f"mkdir out; ln -s /none/there out/block.green.stl; {_with('compensate', '--out out')}",
+            None,
+        ),
+        Case(
+            "table a link",
+            "mkdir there; mv table.csv there/; ln -s there/table.csv table.csv; "
+            f"{_with('calibrate')} && test -L table.csv && grep -q '^new,' there/table.csv",
+            False,
+        ),
         Case("table a hard link", f"ln table.csv other.csv; {_with('calibrate')}", None),
-        Case("list is the model", f"cp block.stl block.dimensions.csv; {RUN} dimensions "
-             "block.dimensions.csv", None),
+        Case(
+            "list is the model",
+            f"cp block.stl block.dimensions.csv; {RUN} dimensions block.dimensions.csv",
+            None,
+        ),
         Case("out is the page of a fit", f"mkdir new.fit.html; {_with('calibrate')}", True),
     ]
     return cases
@@ -208,35 +234,62 @@ def _surroundings() -> list[Case]:
             else:
                 cases.append(Case(f"{what}: {name}", f"{words} {line}", False))
     for name in COMMANDS:
-        cases.append(Case(f"folder deleted: {name}", f"mkdir d; cd d; rmdir ../d; {_with(name)}",
-                          None if name in ("settings", "coupon") else True))
-        cases.append(Case(f"plain user, nothing may be kept: {name}",
-                          f"chmod -R a+rwX . && {PLAIN_USER} env HOME=/none "
-                          f"NUMBA_CACHE_DIR= {_with(name)}", False, root=True))
+        cases.append(
+            Case(
+                f"folder deleted: {name}",
+                f"mkdir d; cd d; rmdir ../d; {_with(name)}",
+                None if name in ("settings", "coupon") else True,
+            )
+        )
+        cases.append(
+            Case(
+                f"plain user, nothing may be kept: {name}",
+                f"chmod -R a+rwX . && {PLAIN_USER} env HOME=/none NUMBA_CACHE_DIR= {_with(name)}",
+                False,
+                root=True,
+            )
+        )
     return cases
 
 
 def _names() -> list[Case]:
     long = "n" * 251 + ".stl"
     line = '"$(printf "new\\nline.stl")"'
-    odd = {"255 bytes": long, "a new line": line, "a leading dash": "-- -dash.stl",
-           "one of 230 bytes": "n" * 226 + ".stl", "256 bytes": "n" * 252 + ".stl",
-           "no UTF-8": '"$(printf "\\377x.stl")"', "only an ending": ".stl", "a dot": ".",
-           "a percent and quotes": "\"a%s'{0}.stl\"", "a tilde": "'~x.stl'", "an empty name": "''"}
+    odd = {
+        "255 bytes": long,
+        "a new line": line,
+        "a leading dash": "-- -dash.stl",
+        "one of 230 bytes": "n" * 226 + ".stl",
+        "256 bytes": "n" * 252 + ".stl",
+        "no UTF-8": '"$(printf "\\377x.stl")"',
+        "only an ending": ".stl",
+        "a dot": ".",
+        "a percent and quotes": '"a%s\'{0}.stl"',
+        "a tilde": "'~x.stl'",
+        "an empty name": "''",
+    }
     cases = []
     for what, name in odd.items():
         for verb in ("compensate --scale-xy 1.17 --scale-z 1.19 --no-sag", "walls", "dimensions"):
             copy = f"cp block.stl {name.replace('-- ', './')} 2>/dev/null;"
-            cases.append(Case(f"a model called {what}: {verb.split()[0]}",
-                              f"{copy} {RUN} {verb} --out out {name}"))
+            cases.append(
+                Case(
+                    f"a model called {what}: {verb.split()[0]}",
+                    f"{copy} {RUN} {verb} --out out {name}",
+                )
+            )
     cases += [
-        Case("a table called a new line", f'cp table.csv {line}; {RUN} rows {line}'),
-        Case("a row called a new line", f'{RUN} calibrate sheet.csv --table table.csv --yes --row '
-             f'{line}'),
-        Case("a row of 300 letters", f'{RUN} calibrate sheet.csv --table table.csv --yes --row '
-             f'{"r" * 300}'),
-        Case("--out with a null", f'{RUN} dimensions block.stl --out {"o" * 300}', True),
-        Case("--out of 5000 bytes", f'{RUN} dimensions block.stl --out {"o/" * 2500}', True),
+        Case("a table called a new line", f"cp table.csv {line}; {RUN} rows {line}"),
+        Case(
+            "a row called a new line",
+            f"{RUN} calibrate sheet.csv --table table.csv --yes --row {line}",
+        ),
+        Case(
+            "a row of 300 letters",
+            f"{RUN} calibrate sheet.csv --table table.csv --yes --row {'r' * 300}",
+        ),
+        Case("--out with a null", f"{RUN} dimensions block.stl --out {'o' * 300}", True),
+        Case("--out of 5000 bytes", f"{RUN} dimensions block.stl --out {'o/' * 2500}", True),
     ]
     return cases
 
@@ -250,14 +303,16 @@ def _two_at_once() -> list[Case]:
     twice = f"{_with('compensate', '--out o >said1')} & {_with('compensate', '--out o >said2')}"
     return [
         *(Case(f"two calibrates at once, {number}", both, False) for number in range(20)),
-        *(Case(f"two compensates at once, {number}", f"{twice}; code=$?; wait; exit $code")
-          for number in range(3)),
+        *(
+            Case(f"two compensates at once, {number}", f"{twice}; code=$?; wait; exit $code")
+            for number in range(3)
+        ),
     ]
 
 
 def every_case() -> list[Case]:
     """All cases, in the order in which they are told."""
-    return [*_odd_files(), *_streams(), *_outputs(), *_surroundings(), *_names(), *_two_at_once()]
+    return [*_names(), *_odd_files(), *_streams(), *_outputs(), *_surroundings(), *_two_at_once()]
 
 
 def prepare(folder: Path) -> None:
@@ -271,8 +326,13 @@ def prepare(folder: Path) -> None:
     shutil.copy(seeds / "load" / "block.csv", folder / "load.csv")
     shutil.copy(seeds / "limits" / "block.csv", folder / "limits.csv")
     (folder / "shrinkrule.toml").write_text("[printer]\nnozzle = 0.6\n")
-    subprocess.run(["/bin/sh", "-c", _with("compensate")], cwd=folder, check=True, timeout=300,
-                   capture_output=True)
+    subprocess.run(
+        ["/bin/sh", "-c", _with("compensate")],
+        cwd=folder,
+        check=True,
+        timeout=300,
+        capture_output=True,
+    )
 
 
 CLOCK: Final = """
@@ -301,16 +361,21 @@ def judge(case: Case, ready: Path, scratch: Path) -> tuple[str, list[str]]:
     shutil.copytree(ready, folder, symlinks=True)
     before = {p.name: _sum(p) for p in folder.iterdir() if p.name in INPUTS}
     start = time.monotonic()
-    with subprocess.Popen(["/bin/sh", "-c", case.line], cwd=folder, stdout=subprocess.PIPE,
-                          stderr=subprocess.PIPE, stdin=subprocess.DEVNULL,
-                          start_new_session=True) as run:
+    with subprocess.Popen(
+        ["/bin/sh", "-c", case.line],
+        cwd=folder,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        stdin=subprocess.DEVNULL,
+        start_new_session=True,
+    ) as run:
         hung = False
         try:
-            said, errors = run.communicate(timeout=PATIENCE_S)
+            _, errors = run.communicate(timeout=PATIENCE_S)
         except subprocess.TimeoutExpired:
             hung = True
             os.killpg(run.pid, signal.SIGKILL)
-            said, errors = run.communicate()
+            _, errors = run.communicate()
     code, text = run.returncode, errors.decode("utf-8", "replace")
     # Remarks may stand above it.
     wrong = ["it hung"] if hung else []

@@ -15,9 +15,11 @@ from shrinkrule.calibration.sheets.load import read_load
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.table.read import read_table
 from shrinkrule.calibration.table.update import table_bytes
+from shrinkrule.cli.many_parts import models_in
 from shrinkrule.dimensions.limits import read_limits
 from shrinkrule.errors import FileError, ShrinkruleError
 from shrinkrule.files.checksum import checksum_of, sha256_of
+from shrinkrule.files.output import OutputSet
 from shrinkrule.files.plain import plain_bytes
 from shrinkrule.history.made import read_report
 from shrinkrule.history.store import append_to_history, history_path, read_history
@@ -68,3 +70,19 @@ def test_a_file_that_is_too_large_is_refused_unread(tmp_path: Path) -> None:
     with pytest.raises(ShrinkruleError, match="11 MB, a table under 10"):
         read_table(path)
     assert len(plain_bytes(path, 12)) == 11_000_000
+
+
+def test_a_link_that_leads_to_itself_is_refused(tmp_path: Path) -> None:
+    loop = tmp_path / "loop.stl"
+    loop.symlink_to(loop)
+    for read in READERS.values():
+        if read is not table_bytes:
+            with pytest.raises(ShrinkruleError, match="cannot be read .*symbolic links"):
+                read(loop)
+    (tmp_path / "sound.csv").write_bytes(b"x")
+    outputs = OutputSet([loop])
+    outputs.add(tmp_path / "sound.csv", b"y")
+    with pytest.raises(FileError, match="overwrite an input"):
+        outputs.add(loop, b"y")
+    assert models_in([loop]) == (loop,)
+    assert history_path(loop).parent == tmp_path

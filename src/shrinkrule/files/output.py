@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.files.plain import real_path
 
 LONGEST_NAME: Final = 255
 """Bytes of a file's name on every usual file system."""
@@ -86,7 +87,7 @@ class OutputSet:
         require_place(path.parent)
         for source in self._inputs:
             same = path.exists() and source.exists() and path.samefile(source)
-            if same or path.resolve() == source.resolve():
+            if same or real_path(path) == real_path(source):
                 raise FileError(
                     "this would overwrite an input",
                     where=str(path),

@@ -5,9 +5,27 @@ A pipe would be waited for and a device never ends, so that every reader asks he
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from shrinkrule.errors import FileError, ShrinkruleError
+
+
+def real_path(path: Path) -> Path:
+    """Where a file really lies: links are followed, and one that leads to itself is left.
+
+    Parameters
+    ----------
+    path : Path
+        The file, which need not exist.
+
+    Returns
+    -------
+    Path
+        From the root.
+    """
+    # Path.resolve raises what is no OSError over such a link, before Python 3.13.
+    return Path(os.path.realpath(path))
 
 
 def require_plain(path: Path, kind: str = "file", error: type[ShrinkruleError] = FileError) -> int:

@@ -16,7 +16,7 @@ from typing import Any, Final
 from shrinkrule.cells import printable
 from shrinkrule.errors import FileError
 from shrinkrule.files.locks import locked
-from shrinkrule.files.plain import plain_bytes, require_plain
+from shrinkrule.files.plain import plain_bytes, real_path, require_plain
 
 Entry = dict[str, Any]
 
@@ -90,7 +90,7 @@ def history_path(table: Path) -> Path:
     Path
         Beside the table itself, a link being followed: ``table.history.jsonl``.
     """
-    real = table.resolve()
+    real = real_path(table)
     return real.with_name(real.stem + SUFFIX)
 
 
@@ -116,7 +116,7 @@ def append_to_history(table: Path, *entries: Entry) -> Path:
     """
     path = history_path(table)
     lines = "".join(json.dumps(entry, allow_nan=False) + "\n" for entry in entries).encode()
-    with locked(table.resolve()):
+    with locked(real_path(table)):
         if path.exists():
             require_plain(path, "history")
         try:
