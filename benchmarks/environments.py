@@ -79,7 +79,7 @@ def _odd_files() -> list[Case]:
         "of": ("other", ("history-of",)),
     }
     extra = {
-        "walls-model": "walls block.stl --wanted",
+        "walls-model": "walls block.stl",
         "dimensions-limits": f"dimensions block.stl {ROW} --dimensions limits.csv",
         "history-of": "history --table table.csv --of other",
     }

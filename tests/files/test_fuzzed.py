@@ -90,30 +90,39 @@ def test_a_report_with_a_value_missing_or_of_another_kind_is_refused_by_its_name
             require_shape({**sound, "files": {"green_stl": name}}, path)
 
 
-NULL_OR_NOT = (
-    *(("room_in_furnace",), ("furnace",), ("dimensions",), ("sag_estimate",)),
+OF_THE_PART = (
+    *(("furnace",), ("dimensions",), ("sag_estimate",)),
     *(("prediction", "green_volume_mm3"), ("prediction", "fired_mass_g")),
-    *(("prediction", "green_mass_g", "half95"), ("dimensions", 0, "facets_round")),
+)
+INSIDE = (
+    ("prediction", "green_mass_g", "half95"),
     *(("dimensions", 0, "readings", 0, "fired_mm", "value"), ("dimensions", 0, "sag_mm")),
     *(("calibration", "row", "bead_offset_mm"), ("calibration", "row", "sag_modulus_kpa")),
 )
-"""What a report leaves out in some case, or never does."""
 
 
-@pytest.mark.parametrize("keys", NULL_OR_NOT, ids=str)
-def test_a_value_that_is_null_is_refused_or_left_out_of_the_page(
-    keys: tuple[str | int, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(
+    ("nulls", "refused"),
+    [(OF_THE_PART, False), (INSIDE, False), ((("room_in_furnace",),), True)],
+    ids=("of the part", "inside", "room"),
+)
+def test_what_is_null_is_refused_or_left_out_of_the_page(
+    nulls: tuple[tuple[str | int, ...], ...],
+    refused: bool,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    """What a report leaves out in some case is left out of the page, the rest refused."""
     monkeypatch.setattr(fuzz, "_PLACE", tmp_path)
     monkeypatch.setattr(fuzz, "part_pictures", lambda _: PartPictures(("",), "", "z"))
     report = json.loads(fuzz.seeds_of("report")[0])
-    inner = report
-    for key in keys[:-1]:
-        inner = inner[key]
-    assert keys[-1] in inner if isinstance(inner, dict) else inner
-    inner[keys[-1]] = None
-    refused = fuzz.read_once("report", json.dumps(report).encode(), math.inf)
-    assert refused == (keys == ("room_in_furnace",))
+    for keys in nulls:
+        inner = report
+        for key in keys[:-1]:
+            inner = inner[key]
+        assert inner[keys[-1]] is not None
+        inner[keys[-1]] = None
+    assert fuzz.read_once("report", json.dumps(report).encode(), math.inf) == refused
 
 
 def test_a_letter_or_number_that_no_history_holds_costs_its_line_alone(
