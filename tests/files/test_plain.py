@@ -77,7 +77,7 @@ def test_a_link_that_leads_to_itself_is_refused(tmp_path: Path) -> None:
     loop.symlink_to(loop)
     for read in READERS.values():
         if read is not table_bytes:
-            with pytest.raises(ShrinkruleError, match="cannot be read .*symbolic links"):
+            with pytest.raises(ShrinkruleError, match="Too many levels of symbolic links"):
                 read(loop)
     (tmp_path / "sound.csv").write_bytes(b"x")
     outputs = OutputSet([loop])
