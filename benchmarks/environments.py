@@ -279,7 +279,10 @@ def _names() -> list[Case]:
                 )
             )
     cases += [
-        Case("a table called a new line", f"cp table.csv {line}; {RUN} rows {line}"),
+        Case(
+            "a table called a new line",
+            f"mv table.csv {line}; {RUN} rows {line}; code=$?; mv {line} table.csv; exit $code",
+        ),
         Case(
             "a row called a new line",
             f"{RUN} calibrate sheet.csv --table table.csv --yes --row {line}",

@@ -40,7 +40,7 @@ FLOORS: Final = {
         "console html many plain",
         "outputs",
     ),
-    "report.fit": ("plain plots console", "html", "outputs"),
+    "report.fit": ("library", "plain plots console", "html", "outputs"),
     "report.pictures": ("camera loads", "scene", "marks", "walls", "details dimensions"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
