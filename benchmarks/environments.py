@@ -28,7 +28,7 @@ import trimesh
 from shrinkrule import read_table, stl_bytes
 
 ROOT: Final = Path(__file__).parent.parent
-RUN: Final = f"{sys.executable} -m shrinkrule"
+RUN: Final = f"{sys.executable} -P -m shrinkrule"
 ROW: Final = "--table table.csv --row 'bronze demo batch 90'"
 PATIENCE_S: Final = 90.0
 PLAIN_USER: Final = "setpriv --reuid=65534 --regid=65534 --clear-groups"
@@ -227,9 +227,7 @@ def _surroundings() -> list[Case]:
             line = _with(name)
             if words.startswith("FAKE"):
                 stamp = words.split()[1]
-                line = line.replace(
-                    f"{sys.executable} -m shrinkrule", f"{sys.executable} ../clock.py {stamp}", 1
-                )
+                line = line.replace(RUN, f"{sys.executable} ../clock.py {stamp}", 1)
                 cases.append(Case(f"{what}: {name}", line, False))
             else:
                 cases.append(Case(f"{what}: {name}", f"{words} {line}", False))

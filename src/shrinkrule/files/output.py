@@ -80,7 +80,7 @@ class OutputSet:
             raise FileError(
                 f"a name of {len(os.fsencode(path.name))} bytes is too long for a file",
                 where=f"{path.name[:30]}...",
-                hint="give the model a shorter name",
+                hint="give what it is named after a shorter name",
             )
         if path.is_dir():
             raise FileError("this is a folder", where=str(path), hint="choose another name")
