@@ -109,7 +109,7 @@ FLOORS: Final = {
     ),
     "calibration.sheets": ("sheet", "check inches join parse", "read", "load"),
     "cli": (
-        "late many_parts sag_options",
+        "late many_parts sag_options stopping",
         "options",
         "shrinkage",
         "history",
