@@ -26,6 +26,7 @@ FLOORS: Final = {
     "numerics": ("arrays progress jit threads", "edges hashing triangles"),
     "physics": ("estimate beam", "interval metal_balance", "filament"),
     "files": (
+        "plain",
         "checksum csv_dialect locks output stl_text templates unpack coloured",
         "stl threemf other_meshes",
         "models",
@@ -39,7 +40,7 @@ FLOORS: Final = {
         "console html many plain",
         "outputs",
     ),
-    "report.fit": ("plain plots console", "html", "outputs"),
+    "report.fit": ("library", "plain plots console", "html", "outputs"),
     "report.pictures": ("camera loads", "scene", "marks", "walls", "details dimensions"),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
@@ -108,7 +109,7 @@ FLOORS: Final = {
     ),
     "calibration.sheets": ("sheet", "check inches join parse", "read", "load"),
     "cli": (
-        "late many_parts sag_options",
+        "late many_parts sag_options stopping",
         "options",
         "shrinkage",
         "history",

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 import trimesh
 
-from shrinkrule import Printer, Recipe, demo_table, find_row, part_from_mesh
+from shrinkrule import Printer, Recipe, demo_table, find_row, part_from_mesh, read_part
 from shrinkrule.compensation import green_part, predict_fired, way_up
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import FileError, SettingError
+from shrinkrule.files.threemf.write import threemf_bytes
+from shrinkrule.furnace import parse_box
 from shrinkrule.job import Check, State
 from shrinkrule.job.printing_checks import bed_check, size_check
 
@@ -34,6 +37,25 @@ def of_box(sides: tuple[float, float, float], recipe: Recipe = RECIPE) -> Check:
 )
 def test_sizes_that_cannot_be(sides: tuple[float, float, float], state: State) -> None:
     assert of_box(sides).state is state
+
+
+@pytest.mark.parametrize("kind", ["stl", "stl_ascii", "3mf", "obj", "ply", "off"])
+def test_what_no_furnace_holds_is_refused_from_every_file(kind: str, tmp_path: Path) -> None:
+    """The largest box that can be stated is 5 m; a rod of 90 m kept a check busy for long."""
+    with pytest.raises(SettingError, match="no inside size"):
+        parse_box("5001x100x100")
+    path = tmp_path / f"rod.{kind.removesuffix('_ascii')}"
+    for length, fits in ((4999.0, True), (5001.0, False)):
+        rod = trimesh.creation.box((length, 10.0, 10.0))
+        if kind == "3mf":
+            path.write_bytes(threemf_bytes(rod, "rod", {}))
+        else:
+            rod.export(path, file_type=kind)
+        if fits:
+            assert read_part(path).mesh.extents[0] == pytest.approx(length)
+            continue
+        with pytest.raises(FileError, match="side is 5001 mm, and nobody prints over 5000 mm"):
+            read_part(path)
 
 
 def test_the_bed_is_held_to_in_this_turn_or_a_quarter_turn_on() -> None:

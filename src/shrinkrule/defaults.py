@@ -13,6 +13,10 @@ CLOSED_FLOOR_LAYERS: Final = 3
 THICK_MM: Final = 10.0
 """Thickest green section that is trusted to lose its binder (common practice, no source)."""
 
+LARGEST_ROOM_MM: Final = 5000.0
+"""Side of the largest bed or furnace that can be stated: those for such parts end near a metre
+(common practice, no source), and what is beyond was given in another unit."""
+
 SAG_UNKNOWNS: Final = 300_000
 """Largest number of unknowns of a sag solve: under a minute, and half a gigabyte."""
 

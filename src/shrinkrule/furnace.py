@@ -13,6 +13,7 @@ from typing import Final
 
 import numpy as np
 
+from shrinkrule.defaults import LARGEST_ROOM_MM
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.units import parse_sizes
@@ -324,7 +325,7 @@ def _sizes(text: str, count: int, what: str, order: str, example: str) -> list[f
 
 def _check_sizes(sizes: tuple[float, ...]) -> None:
     for size in sizes:
-        if not 10.0 <= size <= 5000.0:
+        if not 10.0 <= size <= LARGEST_ROOM_MM:
             raise SettingError(
                 f"{size:g} mm is no inside size of a furnace",
                 where="furnace",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import math
 import shutil
@@ -63,6 +64,24 @@ def test_it_can_be_left_out_and_the_demo_table_has_none(in_folder: Path) -> None
     assert main([*MAKE, "--no-sag", "--no-history"]) == 0
     assert main(["compensate", "block.stl", "--demo-table", "--no-sag", "--force"]) == 0
     assert not list(in_folder.glob("*.history.jsonl"))
+
+
+def test_a_screen_that_is_full_or_closed_costs_no_entry(
+    in_folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The part is made and the sheet was reviewed, whatever can be shown of it."""
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr("shrinkrule.report.show_job", full)
+    monkeypatch.setattr("shrinkrule.report.parts.review.show_reviews", full)
+    assert main([*MAKE, "--no-sag"]) == 2
+    shutil.copy(Path(__file__).parents[1] / "fuzz_seeds" / "load" / "block.csv", "load.csv")
+    assert main(["review", "load.csv", "--table", "table.csv"]) == 2
+    assert capsys.readouterr().err.count("the text for the screen cannot be written") == 2
+    entries = read_history(in_folder / "table.csv").entries
+    assert [entry["entry"] for entry in entries] == ["made", "reviewed"]
 
 
 def test_a_history_that_cannot_be_written_stops_no_part(

@@ -177,3 +177,52 @@ def test_a_stop_says_what_it_left(in_folder: Path, late: str, said: str) -> None
     assert error.count("\n") == 1
     left = {path.name for path in in_folder.iterdir()}
     assert left == {"box.stl"} | (set(FILES) if late is AFTER else set())
+
+
+HEEDED = """
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)
+import shrinkrule.calibration
+from shrinkrule.cli import run, stopping
+stopping.IMPATIENT_S = {impatient}
+def read_table(path):
+    try:
+        print("now", flush=True)
+        time.sleep(60)
+    finally:
+        print("ending", flush=True)
+        time.sleep({ending})
+shrinkrule.calibration.read_table = read_table
+sys.argv[1:] = ["rows", "table.csv"]
+run()
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are another matter there")
+@pytest.mark.parametrize(
+    ("name", "times", "impatient", "code"),
+    [
+        ("SIGHUP", 1, 1.0, 129),
+        ("SIGINT", 3, 60.0, 130),  # strokes of one key
+        ("SIGTERM", 2, 0.0, 143),  # what does not end is ended
+    ],
+)
+def test_each_signal_stops_a_command_in_order(
+    name: str, times: int, impatient: float, code: int
+) -> None:
+    script = HEEDED.format(impatient=impatient, ending=0.3 if impatient else 60.0)
+    with subprocess.Popen(
+        [sys.executable, "-c", script], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as run:
+        assert run.stdout is not None
+        assert run.stdout.readline() == "now\n"
+        run.send_signal(getattr(signal, name))
+        assert run.stdout.readline() == "ending\n"
+        for _ in range(times - 1):
+            run.send_signal(getattr(signal, name))
+        try:
+            _, error = run.communicate(timeout=30)
+        finally:
+            run.kill()
+    assert run.returncode == code
+    assert error == ("shrinkrule: stopped, nothing was written\n" if impatient else "")

@@ -48,6 +48,15 @@ def test_a_full_disk_behind_the_screen_is_said_in_one_line(tmp_path: Path) -> No
     assert run_in(tmp_path, "dimensions none.stl", "2>/dev/full").returncode == 2
 
 
+def test_a_folder_that_was_deleted_under_the_command_is_said(tmp_path: Path) -> None:
+    line = f'mkdir d; cd d; rmdir ../d; "{sys.executable}" -P -m shrinkrule rows'
+    done = subprocess.run(
+        ["/bin/sh", "-c", line], cwd=tmp_path, capture_output=True, text=True, check=False
+    )
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert "the folder that this runs in is gone: go to another one" in done.stderr
+
+
 def test_a_screen_of_few_letters_or_no_width_is_written_to(tmp_path: Path) -> None:
     (tmp_path / "plåt.stl").write_bytes(stl_bytes(trimesh.creation.box((30, 20, 5)), "box"))
     whole = f'COLUMNS=0 PYTHONIOENCODING=ascii "{sys.executable}" -m shrinkrule dimensions plåt.stl'

@@ -19,6 +19,7 @@ from shrinkrule.errors import FileError
 from shrinkrule.history.chart import Components
 from shrinkrule.history.firings import firing_chart
 from shrinkrule.history.store import read_history
+from shrinkrule.traveler.pictures import PartPictures
 from shrinkrule.traveler.shape import require_shape
 
 FILES = 120
@@ -87,6 +88,41 @@ def test_a_report_with_a_value_missing_or_of_another_kind_is_refused_by_its_name
     for name in ("../x", "/dev/null", "a/b", "", "\0"):
         with pytest.raises(FileError, match="files"):
             require_shape({**sound, "files": {"green_stl": name}}, path)
+
+
+OF_THE_PART = (
+    *(("furnace",), ("dimensions",), ("sag_estimate",)),
+    *(("prediction", "green_volume_mm3"), ("prediction", "fired_mass_g")),
+)
+INSIDE = (
+    ("prediction", "green_mass_g", "half95"),
+    *(("dimensions", 0, "readings", 0, "fired_mm", "value"), ("dimensions", 0, "sag_mm")),
+    *(("calibration", "row", "bead_offset_mm"), ("calibration", "row", "sag_modulus_kpa")),
+)
+
+
+@pytest.mark.parametrize(
+    ("nulls", "refused"),
+    [(OF_THE_PART, False), (INSIDE, False), ((("room_in_furnace",),), True)],
+    ids=("of the part", "inside", "room"),
+)
+def test_what_is_null_is_refused_or_left_out_of_the_page(
+    nulls: tuple[tuple[str | int, ...], ...],
+    refused: bool,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What a report leaves out in some case is left out of the page, the rest refused."""
+    monkeypatch.setattr(fuzz, "_PLACE", tmp_path)
+    monkeypatch.setattr(fuzz, "part_pictures", lambda _: PartPictures(("",), "", "z"))
+    report = json.loads(fuzz.seeds_of("report")[0])
+    for keys in nulls:
+        inner = report
+        for key in keys[:-1]:
+            inner = inner[key]
+        assert inner[keys[-1]] is not None
+        inner[keys[-1]] = None
+    assert fuzz.read_once("report", json.dumps(report).encode(), math.inf) == refused
 
 
 def test_a_letter_or_number_that_no_history_holds_costs_its_line_alone(

@@ -18,6 +18,9 @@ BOX = trimesh.creation.box((10.0, 20.0, 30.0)).apply_translation((0.5, 0.5, 0.5)
 BINARY = stl_bytes(BOX, "a box")
 TEXT = str(trimesh.exchange.stl.export_stl_ascii(BOX)).encode()
 RECORDS = BINARY[84:]
+ONE_LINE = b" ".join(TEXT.split())
+FACETS = [facet + b"endfacet " for facet in ONE_LINE.split(b"endfacet ")[:-1]]
+HALVES = (b"".join(FACETS[:6])[len(b"solid ") :], b"".join(FACETS[6:]))
 
 
 def counted(count: int, records: bytes = RECORDS) -> bytes:
@@ -56,6 +59,14 @@ GOOD: dict[str, bytes] = {
     "decimal commas": comma(TEXT),
     "end of text behind": TEXT + b"\x1a",
     "noughts behind text": TEXT + b"\0" * 30,
+    "one line": ONE_LINE,
+    "one line, no endsolid": ONE_LINE[: ONE_LINE.rindex(b"endsolid")],
+    "one line, capitals and tabs": ONE_LINE.replace(b" ", b"\t").upper(),
+    "one line, a name of many words": ONE_LINE.replace(b"solid ", b"solid a solid facet here ", 1),
+    "one line, two solids": b"solid one %bendsolid one solid two %bendsolid two" % HALVES,
+    "one line, two solids without a name": b"solid %bendsolid solid %bendsolid" % HALVES,
+    "second solid on one line": b"solid\n%bendsolid\nsolid two %bendsolid two" % HALVES,
+    "second solid behind the end of the first": b"solid\n%bendsolid one solid two %b" % HALVES,
     "gzip": gzip.compress(BINARY),
     "gzip of text": gzip.compress(TEXT),
     "gzip in two": gzip.compress(BINARY[:300]) + gzip.compress(BINARY[300:]),
@@ -80,6 +91,7 @@ def test_every_dialect_gives_the_same_box(tmp_path: Path, name: str) -> None:
         ("count nought", r"count in the header \(0\) is wrong"),
         ("no endsolid", "without 'endsolid'"),
         ("decimal commas", "decimal commas"),
+        ("one line", "on one line with the name"),
     ],
 )
 def test_what_was_passed_over_is_said(tmp_path: Path, name: str, said: str) -> None:
@@ -107,6 +119,8 @@ def scaled(factor: float, shift: float = 0.0) -> bytes:
         (gzip.compress(BINARY)[:-30], "gzip is (cut short|damaged)"),
         (gzip.compress(b"hello", mtime=0), "not an STL"),
         (b"\x1f\x8b" + b"nonsense" * 9, "gzip is damaged"),
+        (ONE_LINE[: ONE_LINE.rindex(b"vertex")], "on one line with a name, and facet 12 is not"),
+        (ONE_LINE.replace(b"outer", b"inner", 1), "on one line with a name, and facet 1 is not"),
         (TEXT.replace(b".5", b",5", 1), "not an ASCII STL line"),
         (comma(TEXT).replace(b"vertex", b"vertex 1", 2), "not an ASCII STL line"),
     ],

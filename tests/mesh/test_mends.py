@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from shrinkrule.errors import MeshError
+from shrinkrule.errors import MeshError, Option
 from shrinkrule.mesh import Part, part_from_mesh
 
 
@@ -38,6 +38,32 @@ def test_cracks_are_closed_up_to_their_limit(side: float, crack_mm: float, close
     if closes:
         assert part.soundness.facets == 12
         assert part.soundness.volume_mm3 == pytest.approx(side**3, rel=2 * crack_mm / side)
+
+
+@pytest.mark.parametrize("divided", [0, 2])
+def test_a_wider_crack_is_refused_with_its_place_its_width_and_the_choice(divided: int) -> None:
+    """One half of a box stands off along Z: what is beside the open edges tells the gap."""
+    corners = np.array(_divided(trimesh.creation.box((30.0, 20.0, 10.0)), divided).triangles)
+    halves = corners.mean(axis=1)[:, 0] > 0.0
+    corners[halves, :, 2] += 0.01
+    part = part_from_mesh(trimesh.Trimesh(**trimesh.triangles.to_kwargs(corners), process=False))
+    with pytest.raises(MeshError, match=r"first near x .*\(a crack up to 10.0 µm wide") as refused:
+        part.require_closed()
+    assert refused.value.options == (Option.OPEN,)
+
+
+def test_a_hole_is_called_no_crack() -> None:
+    box = trimesh.creation.box((30.0, 20.0, 10.0))
+    part = part_from_mesh(trimesh.Trimesh(box.vertices, box.faces[1:], process=False))
+    with pytest.raises(MeshError, match="not closed") as refused:
+        part.require_closed()
+    assert "crack" not in str(refused.value)
+
+
+def _divided(mesh: trimesh.Trimesh, times: int) -> trimesh.Trimesh:
+    for _ in range(times):
+        mesh = mesh.subdivide()
+    return mesh
 
 
 def cone_without_tip(count: int, step_mm: float) -> trimesh.Trimesh:

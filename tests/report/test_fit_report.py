@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import base64
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
+import matplotlib as mpl
 import pytest
 
 from shrinkrule import FitResult, fit_sheets, read_sheet, row_from_fit
 from shrinkrule.report.fit.html import fit_html
-from shrinkrule.report.fit.plots import fit_plots
+from shrinkrule.report.fit.plots import Plot, fit_plots
 
 SHEETS = sorted((Path(__file__).parents[2] / "sample_models" / "sheets").glob("*.csv"))
 
@@ -31,14 +34,36 @@ def slipped() -> FitResult:
     return fit_sheets(sheets)
 
 
-def test_plots_are_the_same_each_time(slipped: FitResult) -> None:
-    assert fit_plots(slipped) == fit_plots(slipped)
+@pytest.fixture(scope="module")
+def drawn(slipped: FitResult) -> tuple[Plot, ...]:
+    return fit_plots(slipped)
 
 
-def test_plots_are_whole_pictures_with_words(slipped: FitResult) -> None:
-    plots = fit_plots(slipped)
-    assert len(plots) == 4
-    for plot in plots:
+def test_plots_are_the_same_each_time_whatever_the_settings_of_the_plotting_library(
+    slipped: FitResult,
+    drawn: tuple[Plot, ...],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A file of settings in the folder may ask for other programs to draw the text."""
+    monkeypatch.setitem(mpl.rcParams, "text.usetex", True)
+    monkeypatch.setitem(mpl.rcParams, "axes.facecolor", "red")
+    assert fit_plots(slipped) == drawn
+    (tmp_path / "matplotlibrc").write_bytes(b"\xff\xfe no settings")
+    script = "import shrinkrule.report.fit.library, os; print(os.getcwd())"
+    done = subprocess.run(
+        [sys.executable, "-P", "-c", script],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert (done.returncode, done.stderr, done.stdout.strip()) == (0, "", str(tmp_path))
+
+
+def test_plots_are_whole_pictures_with_words(drawn: tuple[Plot, ...]) -> None:
+    assert len(drawn) == 4
+    for plot in drawn:
         svg = base64.b64decode(plot.uri.removeprefix("data:image/svg+xml;base64,"))
         assert svg.rstrip().endswith(b"</svg>")
         assert b"http-equiv" not in svg

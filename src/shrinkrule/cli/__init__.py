@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import sys
 
+from shrinkrule.cli.stopping import code_of, heed
+
 try:
     from shrinkrule.cli.late import Leaving, start
     from shrinkrule.cli.main import main
@@ -52,5 +54,6 @@ def run() -> None:
     one_thread_of_algebra()
     leaving = Leaving(1)
     start()
-    leaving.code = main(sys.argv[1:])
+    heed()
+    leaving.code = code_of(main(sys.argv[1:]))
     sys.exit(leaving.code)

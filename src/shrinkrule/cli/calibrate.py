@@ -9,6 +9,7 @@ import typer
 
 from shrinkrule.cli import options
 from shrinkrule.errors import SettingError
+from shrinkrule.files.plain import real_path
 from shrinkrule.numerics.progress import Progress
 
 if TYPE_CHECKING:
@@ -174,8 +175,8 @@ def _with_earlier(
         )
     before = find_row(read_table(table), name, table.name)
     earlier = evidence_files(before.evidence, name, table.parent)
-    known = {sheet.resolve() for sheet in earlier}
-    fresh = [sheet for sheet in sheets if sheet.resolve() not in known]
+    known = {real_path(sheet) for sheet in earlier}
+    fresh = [sheet for sheet in sheets if real_path(sheet) not in known]
     return [*earlier, *fresh], tuple(dict.fromkeys((*before.left_out, *left_out)))
 
 

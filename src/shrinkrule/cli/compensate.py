@@ -293,8 +293,10 @@ def compensate(
         from shrinkrule.report import job_outputs
 
         outputs = job_outputs(result, folder, inputs, name, command, green_format)
+    # Before the screen, which may be closed or full: the part is made, whatever is read of it.
+    why = "" if no_history else history.remember(settings, model, outputs)
     _show(result, outputs, json, verbose)
-    if not no_history and (why := history.remember(settings, model, outputs)):
+    if why:
         typer.echo(why, err=True)
     if open_report:
         options.open_page(outputs["html"])

@@ -10,6 +10,7 @@ import os
 import shlex
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated, Final
 
 import typer
@@ -133,8 +134,12 @@ def _say(text: str) -> None:
 
 
 def _unforeseen(error: OSError) -> str:
-    """A fault of the system in words: with its file, or else of the screen."""
+    """A fault of the system in words: with its file, or of the current folder, or of the screen."""
     if error.filename is None:
+        try:
+            Path.cwd()
+        except OSError:
+            return "the folder that this runs in is gone: go to another one and try again"
         return f"the text for the screen cannot be written ({error.strerror or error})"
     name = printable(str(error.filename))
     return f"{name}: cannot be read or written ({error.strerror or error})"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from shrinkrule.cli import history, options, shrinkage
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import SettingError, ShrinkruleError
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow
@@ -113,14 +113,16 @@ def review(
     rows = read_table(where)
     found = [(sheet, *_reviewed(sheet, rows, row, where.name)) for sheet in sheets]
     firings = _firings(found)
+    # Before the screen, which may be closed or full; what failed is said after it.
+    failed = None if no_history else _remember(found, where)
     if not json:
         from rich.console import Console
 
         for _, _, parts in found:
             show_reviews(parts, Console(highlight=False))
         show_firings(firings, Console(highlight=False))
-    if not no_history:
-        _remember(found, where)
+    if failed is not None:
+        raise failed
     lesson = None
     if learn:
         with options.progress_bar(shown=not json) as progress:
@@ -128,9 +130,10 @@ def review(
             accepted = _accepted(found, learn_from or []) if yes or learn_from else None
             lesson = _learned(found, firings, where, accepted)
     if lesson is not None:
-        _write(lesson, where, folder, json, yes or bool(learn_from), yes)
+        page = _write(lesson, where, folder, json, yes or bool(learn_from), yes)
         if not no_history:
             _remember_lesson(lesson, where)
+        typer.echo(f"the fit's report is {page}", err=json)
     if json:
         typer.echo(_plain(found, firings, lesson))
     causes = [part.causes for _, _, parts in found for part in parts]
@@ -197,8 +200,8 @@ def _learned(
     return learn(row, table, [sheet for sheet, _, _ in found], reviews, firings, accepted)
 
 
-def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, yes: bool) -> None:
-    """Show what would change, ask, and write the row."""
+def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, yes: bool) -> Path:
+    """Show what would change, ask, and write the row; return the page of the fit."""
     from rich.console import Console
 
     from shrinkrule.report.fit.outputs import fit_outputs
@@ -216,19 +219,24 @@ def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, y
             f"Write row {lesson.row.name!r} into {table.name}? The old one is kept under its date.",
             "leave out --learn, or add --yes",
         )
-    files = fit_outputs(lesson.fit, lesson.row, folder, table, inputs=lesson.sheets)
-    Console(highlight=False, stderr=json).print(f"the fit's report is {files['html']}")
+    page: Path = fit_outputs(lesson.fit, lesson.row, folder, table, inputs=lesson.sheets)["html"]
+    return page
 
 
-def _remember(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path) -> None:
-    """Add what was said to the history; once for each filled sheet."""
+def _remember(
+    found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path
+) -> ShrinkruleError | None:
+    """Add what was said to the history, once for each filled sheet; return why that cannot be."""
     from shrinkrule.files.checksum import sha256_of
     from shrinkrule.history.reviewed import reviewed_entry
     from shrinkrule.history.store import append_to_history, read_history
     from shrinkrule.report.parts.review import review_dict
 
-    known = read_history(table)
     entries = []
+    try:
+        known = read_history(table)
+    except ShrinkruleError as refusal:
+        return refusal
     for sheet, row, parts in found:
         before = {
             (entry.get("row"), entry.get("letter"))
@@ -240,8 +248,12 @@ def _remember(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table:
             for part in parts
             if (row.name, part.part.line.letter) not in before
         ]
-    if entries:
-        append_to_history(table, *entries)
+    try:
+        if entries:
+            append_to_history(table, *entries)
+    except ShrinkruleError as refusal:
+        return refusal
+    return None
 
 
 def _remember_lesson(lesson: Lesson, table: Path) -> None:

@@ -9,6 +9,7 @@ import typer
 
 from shrinkrule.cli import options
 from shrinkrule.errors import SettingError
+from shrinkrule.files.plain import real_path
 
 if TYPE_CHECKING:
     from shrinkrule.calibration import CalibrationRow
@@ -113,11 +114,11 @@ def row_told(
 
     table = settings["calibration.table"].value
     passed = Path(FILE_NAME)
-    used = {Path(stated.name).resolve() for stated in settings.files}
-    if table is None and not demo and passed.is_file() and passed.resolve() not in used:
+    used = {real_path(Path(stated.name)) for stated in settings.files}
+    if table is None and not demo and passed.is_file() and real_path(passed) not in used:
         raise SettingError(
             "no shrinkage is known",
-            where=str(passed.resolve()),
+            where=str(real_path(passed)),
             hint="this file is not used: settings come from the model's folder and those above it; "
             "move it there, or give --table and --row",
         )

@@ -7,6 +7,7 @@ import hashlib
 from pathlib import Path
 
 from shrinkrule.errors import FileError
+from shrinkrule.files.plain import require_plain
 
 
 def sha256_of(path: Path) -> str:
@@ -27,6 +28,7 @@ def sha256_of(path: Path) -> str:
     FileError
         If it cannot be read.
     """
+    require_plain(path)
     try:
         with path.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()

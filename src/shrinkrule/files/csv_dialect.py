@@ -17,6 +17,7 @@ from typing import Final
 
 from shrinkrule.cells import is_marked_text, printable
 from shrinkrule.errors import ShrinkruleError, TableError
+from shrinkrule.files.plain import plain_bytes
 
 _DELIMITERS: Final = ",;\t"
 
@@ -76,27 +77,11 @@ def read_grid(
     Raises
     ------
     ShrinkruleError
-        Of type ``error``: for a file that is missing, a folder, larger than 10 MB, no text, or
-        without a row.
+        Of type ``error``: for what is no plain file, larger than 10 MB, no text, or without a
+        row.
     """
     where = printable(path.name)
-    try:
-        if path.is_dir():
-            hint = f"name the {kind}'s CSV file in it"
-            raise error("this is a folder", where=str(path), hint=hint)
-        size = path.stat().st_size / 1e6
-        if size > LARGEST_MB:
-            raise error(
-                f"the file has {size:.0f} MB, a {kind} a few kB",
-                where=where,
-                hint=f"name the {kind}'s CSV file",
-            )
-        data = path.read_bytes()
-    except FileNotFoundError as cause:
-        raise error("no such file", where=str(path), hint="check the name and folder") from cause
-    except OSError as cause:
-        raise error(f"cannot be read ({cause.strerror})", where=str(path)) from cause
-    return grid_from(data, where, kind, error, heading)
+    return grid_from(plain_bytes(path, LARGEST_MB, kind, error), where, kind, error, heading)
 
 
 def grid_from(

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.files.plain import real_path
 
 LONGEST_NAME: Final = 255
 """Bytes of a file's name on every usual file system."""
@@ -79,14 +80,14 @@ class OutputSet:
             raise FileError(
                 f"a name of {len(os.fsencode(path.name))} bytes is too long for a file",
                 where=f"{path.name[:30]}...",
-                hint="give the model a shorter name",
+                hint="give what it is named after a shorter name",
             )
         if path.is_dir():
             raise FileError("this is a folder", where=str(path), hint="choose another name")
         require_place(path.parent)
         for source in self._inputs:
             same = path.exists() and source.exists() and path.samefile(source)
-            if same or path.resolve() == source.resolve():
+            if same or real_path(path) == real_path(source):
                 raise FileError(
                     "this would overwrite an input",
                     where=str(path),

@@ -2,8 +2,8 @@
 
 The grammar is ``solid NAME``, facets of 21 words each, ``endsolid NAME``, any number of
 times; words in either case, apart by any blanks and line ends. Names run to the end of their
-line and may hold anything. Normals are passed over: facets are wound, and some exporters
-write words there.
+line and may hold anything; where whole facets stand behind one, they are put on lines of their own.
+Normals are passed over: facets are wound, and some exporters write words there.
 
 A number comes out as the float32 next to it. Up to 18 digits make a whole number, which one
 power of ten then scales; where the few roundings of that could tip the float32, Python's own
@@ -55,6 +55,11 @@ _LINE: Final = re.compile(
 )
 _COMMA: Final = re.compile(rb"\bvertex\s[^\r\n]*\d,\d", re.IGNORECASE)
 _POINT: Final = re.compile(rb"\bvertex\s[^\r\n]*\.", re.IGNORECASE)
+_BEHIND_A_NAME: Final = (
+    (re.compile(rb"\s(facet\s+normal\s|endsolid\b)", re.IGNORECASE), rb"\n\1"),
+    (re.compile(rb"^(endsolid\b[^\r\n]*?)\s(solid\b[^\r\n]*\nfacet)", re.I | re.M), rb"\1\n\2"),
+)
+"""Where a name ends if no line does: at a facet, at the end of a solid and at the next solid."""
 SEEN_BYTES: Final = 1 << 20
 """Of a text, to tell which decimal mark it uses."""
 
@@ -128,15 +133,19 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tupl
     FileError
         For a line that does not belong there, and for a file that ends within a facet.
     """
-    data, commas = _with_points(data)
-    text = np.frombuffer(data, np.uint8)
-    most = len(data) // FEWEST_FACET_BYTES + 1
-    corners = np.empty((most, 3, 3), np.float32)
-    starts = np.empty(most, np.int64)
-    facets, state, inside, hard, stop = _walk(
-        text, _FACET_TABLE, _BOUNDARY_TABLE, _TENS, corners, starts
-    )
-    corners = corners[:facets]
+    data, notes = _with_points(data)
+    corners, starts, facets, state, inside, hard, hidden, stop = _walked(data)
+    if hidden:
+        for pattern, apart in _BEHIND_A_NAME:
+            data = pattern.sub(apart, data)
+        corners, starts, facets, state, inside, hard, hidden, stop = _walked(data)
+        notes = (*notes, "facets on one line with the name of their solid were read")
+        if hidden or state or stop < len(data):
+            raise FileError(
+                f"its facets stand on one line with a name, and facet {facets + 1} is not complete",
+                where=where,
+                hint=AGAIN,
+            )
     if hard:
         _read_hard_numbers(data, corners, starts, where)
     if stop < len(data):
@@ -149,7 +158,16 @@ def facets_from_text(data: bytes, where: str) -> tuple[NDArray[np.float32], tupl
             hint=AGAIN,
         )
     cut = ("the file ends without 'endsolid': it may have been cut short",) if inside else ()
-    return corners, (*commas, *cut)
+    return corners, (*notes, *cut)
+
+
+def _walked(data: bytes) -> Any:
+    """Corners of the whole facets of a text and where these begin; the rest as from `_walk`."""
+    most = len(data) // FEWEST_FACET_BYTES + 1
+    corners, starts = np.empty((most, 3, 3), np.float32), np.empty(most, np.int64)
+    text = np.frombuffer(data, np.uint8)
+    ends = _walk(text, _FACET_TABLE, _BOUNDARY_TABLE, _TENS, corners, starts)
+    return corners[: ends[0]], starts, *ends
 
 
 @compiled
@@ -186,18 +204,20 @@ def _walk(
         Whether the last solid has not been ended.
     hard : int
         How many numbers were left.
+    hidden : bool
+        Whether a name holds whole facets.
     stop : int
         Where reading ended: the length of the text, or the word that does not belong.
     """
     size, i = len(text), 0
-    state, facets, hard, inside = 0, 0, 0, False
+    state, facets, hard, inside, hidden = 0, 0, 0, False, False
     while True:
         while i < size and (text[i] == 32 or 9 <= text[i] <= 13):
             i += 1
         if state == 0:
             starts[facets] = i
         if i >= size:
-            return facets, state, inside, hard, size
+            return facets, state, inside, hard, hidden, size
         begin = i
         while i < size and not (text[i] == 32 or 9 <= text[i] <= 13):
             i += 1
@@ -214,13 +234,15 @@ def _walk(
                         i += 1
                     ends = _begins(text, i, size, boundaries[0])
                 if not ends and not _begins(text, begin, size, boundaries[0]):
-                    return facets, state, inside, hard, begin
+                    return facets, state, inside, hard, hidden, begin
                 inside = not ends
                 while i < size and text[i] != 10 and text[i] != 13:
+                    if text[i] == 101 or text[i] == 69:
+                        hidden |= _begins(text, i, size, facet_words[-1])
                     i += 1
                 continue
             if not _is_word(text, begin, i, facet_words[state]):
-                return facets, state, inside, hard, begin
+                return facets, state, inside, hard, hidden, begin
         state += 1
         if state == len(facet_words):
             state = 0

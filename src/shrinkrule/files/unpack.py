@@ -6,11 +6,13 @@ Nothing is unpacked without a limit: what a header says of a size is never belie
 from __future__ import annotations
 
 import contextlib
+import math
 import zlib
 from pathlib import Path
 from typing import Final
 
 from shrinkrule.errors import FileError
+from shrinkrule.files.plain import plain_bytes, require_plain
 
 GZIP_MARK: Final = b"\x1f\x8b"
 BYTES_PER_FACET: Final = 800
@@ -116,32 +118,14 @@ def file_bytes(path: Path) -> bytes:
     FileError
         For a file that is missing, a folder, a device, too large, or a damaged gzip.
     """
-    try:
-        if path.is_dir():
-            raise FileError("this is a folder", where=str(path), hint="name the STL file in it")
-        if path.exists() and not path.is_file():
-            raise FileError(
-                "this is a device or a pipe, not a file",
-                where=str(path),
-                hint="save the model to a file first",
-            )
-        size = path.stat().st_size
-        if size > free_memory():
-            raise FileError(
-                f"the file has {size / 1e9:.1f} GB, more than the memory that is free",
-                where=str(path),
-                hint="export the model coarser",
-            )
-        data = path.read_bytes()
-    except FileNotFoundError as error:
+    size = require_plain(path, "model")
+    if size > free_memory():
         raise FileError(
-            "no such file", where=str(path), hint="check the name and the folder"
-        ) from error
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else error
-        raise FileError(
-            f"cannot be read ({why})", where=str(path), hint="check its name and permissions"
-        ) from error
+            f"the file has {size / 1e9:.1f} GB, more than the memory that is free",
+            where=str(path),
+            hint="export the model coarser",
+        )
+    data = plain_bytes(path, math.inf, "model")
     return _unzipped(data, path.name) if data[:2] == GZIP_MARK else data
 
 

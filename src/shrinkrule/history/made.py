@@ -12,10 +12,14 @@ from typing import Any, Final
 from shrinkrule.errors import FileError
 from shrinkrule.files.checksum import sha256_of
 from shrinkrule.files.output import green_kind
+from shrinkrule.files.plain import plain_bytes
 from shrinkrule.history.store import Entry
 
 VERSION: Final = 1
 """Of the entries; rises when a key changes its meaning or goes."""
+
+LARGEST_MB: Final = 100
+"""Of a report: a part of many places has some ten."""
 
 MASSES: Final = ("green_mass_g", "debound_mass_g", "fired_mass_g")
 
@@ -81,11 +85,7 @@ def read_report(path: Path) -> dict[str, Any]:
         If it cannot be read or is no such report.
     """
     try:
-        report = json.loads(path.read_bytes())
-    except OSError as error:
-        raise FileError(
-            f"cannot be read ({error.strerror})", where=str(path), hint="check the name and folder"
-        ) from error
+        report = json.loads(plain_bytes(path, LARGEST_MB, "report"))
     except (ValueError, RecursionError) as error:
         raise _no_report(path) from error
     if not isinstance(report, dict) or report.get("schema") != "shrinkrule.report":

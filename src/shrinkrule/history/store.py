@@ -16,6 +16,7 @@ from typing import Any, Final
 from shrinkrule.cells import printable
 from shrinkrule.errors import FileError
 from shrinkrule.files.locks import locked
+from shrinkrule.files.plain import plain_bytes, real_path, require_plain
 
 Entry = dict[str, Any]
 
@@ -89,7 +90,7 @@ def history_path(table: Path) -> Path:
     Path
         Beside the table itself, a link being followed: ``table.history.jsonl``.
     """
-    real = table.resolve()
+    real = real_path(table)
     return real.with_name(real.stem + SUFFIX)
 
 
@@ -115,7 +116,9 @@ def append_to_history(table: Path, *entries: Entry) -> Path:
     """
     path = history_path(table)
     lines = "".join(json.dumps(entry, allow_nan=False) + "\n" for entry in entries).encode()
-    with locked(table.resolve()):
+    with locked(real_path(table)):
+        if path.exists():
+            require_plain(path, "history")
         try:
             with path.open("ab+") as stream:
                 end = stream.seek(0, os.SEEK_END)
@@ -158,18 +161,9 @@ def read_history(table: Path) -> History:
         For a file that cannot be read or is too large to be one.
     """
     path = history_path(table)
-    try:
-        if not path.exists():
-            return History(path, ())
-        if path.stat().st_size > 1e6 * LARGEST_MB:
-            raise FileError(
-                f"the file has over {LARGEST_MB} MB",
-                where=str(path),
-                hint="move it aside, a new one is begun",
-            )
-        lines = path.read_bytes().splitlines()
-    except OSError as error:
-        raise FileError(f"cannot be read ({error.strerror})", where=str(path)) from error
+    if not path.exists():
+        return History(path, ())
+    lines = plain_bytes(path, LARGEST_MB, "history").splitlines()
     entries, lost = [], []
     for number, line in enumerate(lines, start=1):
         entry = _entry(line)

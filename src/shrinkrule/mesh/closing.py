@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from shrinkrule.mesh.repair import drop_degenerate
 from shrinkrule.mesh.soundness import without_area
@@ -22,6 +23,13 @@ CRACK_MM: Final = 1e-3
 CRACK_SHARE: Final = 1e-5
 """A crack is closed unasked if it is narrower than both: a micrometre, and this share of the
 part's longest side. No printer resolves either."""
+
+CRACK_TO_EDGE: Final = 0.1
+"""An opening that is wider than this share of its edges' length is called a hole."""
+
+MOST_CRACKED: Final = 100_000
+NEAR_EDGES: Final = 9
+"""Open edges up to which a crack's width is looked for, and near ones that are looked at."""
 
 LEAST_UM: Final = 1e-3
 """A crack narrower than a millionth of a millimetre is the rounding of one number."""
@@ -100,6 +108,38 @@ def close_cracks(vertices: Floats, facets: Ints, table: EdgeTable) -> Closed | N
     kept = np.unique(closed)
     merged = len(np.unique(facets)) - len(np.unique(joined)) if widest else 0
     return Closed(vertices[kept], np.searchsorted(kept, closed), merged, 1000.0 * widest, split)
+
+
+def crack_width(vertices: Floats, table: EdgeTable) -> float | None:
+    """Width of a crack that was not closed, for the message that refuses it.
+
+    Parameters
+    ----------
+    vertices : (n, 3) float64
+        Of an open surface, mm.
+    table : EdgeTable
+        Its edges.
+
+    Returns
+    -------
+    float or None
+        The farthest that the middle of an open edge lies from the next other open edge, mm; None
+        where that is no crack, but a hole nearly as wide as its edges are long.
+    """
+    ends = table.ends[table.uses == 1]
+    if not 2 <= len(ends) <= MOST_CRACKED:
+        return None
+    starts, along = vertices[ends[:, 0]], np.diff(vertices[ends], axis=1)[:, 0]
+    middles, lengths = starts + 0.5 * along, np.linalg.norm(along, axis=1)
+    # The other side of a crack is among the edges whose middles are near.
+    near = cKDTree(middles).query(middles, k=min(NEAR_EDGES, len(ends)))[1][:, 1:]
+    offset = middles[:, None] - starts[near]
+    share = (offset * along[near]).sum(axis=2) / np.maximum(
+        lengths[near] ** 2, np.finfo(float).tiny
+    )
+    beside = offset - np.clip(share, 0.0, 1.0)[:, :, None] * along[near]
+    width = float(np.linalg.norm(beside, axis=2).min(axis=1).max())
+    return width if width <= CRACK_TO_EDGE * float(np.median(lengths)) else None
 
 
 def drop_without_area(vertices: Floats, facets: Ints) -> tuple[Closed, str] | None:

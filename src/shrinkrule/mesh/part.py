@@ -10,11 +10,13 @@ import trimesh
 
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.mesh.bodies import Overlap, united
+from shrinkrule.mesh.closing import LEAST_UM, crack_width
 from shrinkrule.mesh.defects import Defect, defects_left
 from shrinkrule.mesh.size import require_extent
 from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 from shrinkrule.numerics.arrays import Floats
-from shrinkrule.numerics.edges import edge_table
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.units import plain
 
 
 def _why_not_closed(found: Soundness) -> str:
@@ -138,8 +140,8 @@ class Part:
         found = self.soundness
         if not found.closed:
             raise MeshError(
-                f"{_why_not_closed(found)}, first near {self._first_open_edge()}, so it has no "
-                "volume, mass or wall",
+                f"{_why_not_closed(found)}, first near {self._first_open_edge()}"
+                f"{self._crack()}, so it has no volume, mass or wall",
                 where=self.source.name,
                 hint="close it in the modelling program, or have it scaled as it is",
                 options=(Option.OPEN,),
@@ -169,8 +171,18 @@ class Part:
             options=(Option.UNITE, Option.KEEP),
         )
 
+    def _crack(self) -> str:
+        """How wide a crack is that was not closed; empty for a hole."""
+        width = crack_width(np.asarray(self.mesh.vertices, dtype=np.float64), self._edges())
+        if width is None or width < 1e-3 * LEAST_UM:
+            return ""
+        return f" (a crack up to {plain(1000.0 * width)} µm wide, too wide to be rounding)"
+
+    def _edges(self) -> EdgeTable:
+        return edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
+
     def _first_open_edge(self) -> str:
-        table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
+        table = self._edges()
         edge = int(np.argmax(table.balance != 0))
         return place_in_words(np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0))
 

@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from shrinkrule.defaults import LARGEST_ROOM_MM
 from shrinkrule.errors import FileError, MeshError
 from shrinkrule.numerics.arrays import Floats, box_of
 from shrinkrule.units import MM_PER_UNIT
@@ -15,9 +16,9 @@ LARGEST_PLAUSIBLE_MM: Final = 400.0
 """Longest side of a part printed and sintered in a small shop (common practice, no source)."""
 
 SMALLEST_MM: Final = 0.05
-LARGEST_MM: Final = 1e5
 FARTHEST_MM: Final = 1e6
-"""Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves."""
+"""Beyond these a part is refused: less than a nozzle prints, more than a coordinate resolves. Of
+the longest side, no bed or furnace that can be stated (`LARGEST_ROOM_MM`) holds more."""
 
 THINNEST_MM: Final = 0.01
 """Least extent in any direction: a tenth of a thin layer; below it a part is a sheet or a line."""
@@ -54,10 +55,11 @@ def require_size(vertices: Floats, where: str, unit: str) -> None:
     # Two halves, since the whole may be more than float64 holds.
     longest = 2.0 * float((0.5 * high - 0.5 * low).max())
     farthest = float(np.abs(vertices).max())
-    if SMALLEST_MM <= longest <= LARGEST_MM and farthest <= FARTHEST_MM:
+    if SMALLEST_MM <= longest <= LARGEST_ROOM_MM and farthest <= FARTHEST_MM:
         return
-    if longest < SMALLEST_MM or longest > LARGEST_MM:
-        what = f"the longest side is {longest:.3g} mm, which nobody prints"
+    if longest < SMALLEST_MM or longest > LARGEST_ROOM_MM:
+        limit = f"under {SMALLEST_MM:g}" if longest < SMALLEST_MM else f"over {LARGEST_ROOM_MM:g}"
+        what = f"the longest side is {longest:.4g} mm, and nobody prints {limit} mm"
         hint = "check the model and its unit"
         if unit in MM_PER_UNIT and (better := _better_units(longest, unit)):
             hint = f"state its unit; those that would make sense: {', '.join(better)}"

@@ -14,7 +14,7 @@ from shrinkrule.dimensions import (
     dimensions_csv,
     part_chance,
 )
-from shrinkrule.files import OutputSet, require_folder
+from shrinkrule.files import OutputSet
 from shrinkrule.mesh import Part
 from shrinkrule.report.dimensions import direction_text
 from shrinkrule.report.foundation import finite, program
@@ -154,7 +154,7 @@ def dimensions_outputs(
     found : FoundDimensions
         Its dimensions.
     folder : Path
-        Where to; it must exist.
+        Where to; made if needed.
     inputs : iterable of Path
         Files that must not be overwritten.
     promised : sequence of PromisedDimension
@@ -172,7 +172,6 @@ def dimensions_outputs(
     FileError
         If the file cannot be written.
     """
-    require_folder(folder)
     files = {"csv": folder / f"{part.source.stem}.dimensions.csv"}
     outputs = OutputSet(inputs)
     outputs.add(files["csv"], dimensions_csv(found, promised, judged).encode())

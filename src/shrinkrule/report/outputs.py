@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
 
-from shrinkrule.errors import SettingError
+from shrinkrule.errors import FileError, SettingError
 from shrinkrule.files import (
     OutputSet,
     glb_bytes,
@@ -19,6 +19,8 @@ from shrinkrule.files import (
 )
 from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
+from shrinkrule.files.plain import plain_bytes
+from shrinkrule.history.made import LARGEST_MB
 from shrinkrule.job import JobResult, Recipe, WallLook
 from shrinkrule.job.bodies import object_names
 from shrinkrule.report.foundation import green_of
@@ -84,8 +86,8 @@ def what_is_replaced(files: dict[str, Path], model: Path, recipe: Recipe) -> str
     if not any(path.exists() for path in files.values()):
         return ""
     try:
-        before = dict(json.loads(files["json"].read_bytes())["recipe"])
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        before = dict(json.loads(plain_bytes(files["json"], LARGEST_MB, "report"))["recipe"])
+    except (FileError, ValueError, KeyError, TypeError, RecursionError):
         return "a result whose recipe is not known"
     now = recipe_dict(model.name, checksum_of(model), recipe, files)
     other = [f"{key}: {str(before.get(key))[:60]}" for key in now if before.get(key) != now[key]]
@@ -107,9 +109,9 @@ def what_does_not_match(files: dict[str, Path]) -> str:
     """
     green = green_of(files)
     try:
-        report = json.loads(files["json"].read_bytes())
+        report = json.loads(plain_bytes(files["json"], LARGEST_MB, "report"))
         named, about = report.get("green_sha256"), report["files"].values()
-    except (OSError, ValueError, AttributeError, KeyError, TypeError, RecursionError):
+    except (FileError, ValueError, AttributeError, KeyError, TypeError, RecursionError):
         return ""
     # One of another format that is about to be written is not what the report speaks of.
     if green.name not in about or not isinstance(named, str) or checksum_of(green) == named:

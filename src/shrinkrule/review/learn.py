@@ -20,6 +20,7 @@ from shrinkrule.calibration import (
 from shrinkrule.calibration.fit.lengths import read_witnesses, why_no_witness
 from shrinkrule.calibration.sheets.load import as_coupon
 from shrinkrule.errors import Option, SheetError
+from shrinkrule.files.plain import real_path
 from shrinkrule.review.firing import FiringReview
 from shrinkrule.review.judge import PartReview
 
@@ -92,8 +93,8 @@ def learn(
         If no part can be fitted, or all are in the row already.
     """
     earlier = evidence_files(row.evidence, row.name, table.parent)
-    known = {path.resolve() for path in earlier}
-    fresh = [path for path in sheets if path.resolve() not in known]
+    known = {real_path(path) for path in earlier}
+    fresh = [path for path in sheets if real_path(path) not in known]
     if not fresh:
         raise SheetError(
             f"row {row.name!r} has learned from it already",

@@ -8,7 +8,13 @@ from __future__ import annotations
 from difflib import get_close_matches
 from typing import Final
 
-from shrinkrule.defaults import CLOSED_FLOOR_LAYERS, NOZZLE_MM, SAG_TOLERANCE_MM, THICK_MM
+from shrinkrule.defaults import (
+    CLOSED_FLOOR_LAYERS,
+    LARGEST_ROOM_MM,
+    NOZZLE_MM,
+    SAG_TOLERANCE_MM,
+    THICK_MM,
+)
 from shrinkrule.settings.key import Key, Kind
 
 _CLOSE: Final = 0.5
@@ -61,7 +67,7 @@ _KEYS: Final = (
         "the room that the printer can fill, length x width x height, mm",
         '"220x220x250"',
         10.0,
-        5000.0,
+        LARGEST_ROOM_MM,
         unit="mm",
     ),
     Key(
@@ -111,7 +117,7 @@ _KEYS: Final = (
         "the inside of a box, length x width x height, mm; or else a crucible",
         '"80x60x50"',
         10.0,
-        5000.0,
+        LARGEST_ROOM_MM,
         unit="mm",
         instead_of="furnace.crucible",
     ),
@@ -121,7 +127,7 @@ _KEYS: Final = (
         "the inside of a round crucible, diameter x height, mm; or else a box",
         '"90x60"',
         10.0,
-        5000.0,
+        LARGEST_ROOM_MM,
         unit="mm",
         instead_of="furnace.box",
     ),

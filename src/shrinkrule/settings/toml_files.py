@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Final
 
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.files.plain import plain_bytes
 from shrinkrule.settings.key import Value
 from shrinkrule.settings.keys import KEYS, nearest_key, nearest_section
 from shrinkrule.settings.stated import Source, Stated
@@ -16,8 +17,8 @@ from shrinkrule.settings.stated import Source, Stated
 FILE_NAME: Final = "shrinkrule.toml"
 """Name of a settings file, wherever it lies."""
 
-_LARGEST: Final = 1_000_000
-"""Bytes: a settings file of more is some other file."""
+LARGEST_MB: Final = 1
+"""A settings file of more is some other file."""
 
 _HEADER: Final = re.compile(r"^\s*\[\s*([^\[\]]+?)\s*\]")
 _KEY: Final = re.compile(r"^\s*([\w.\"'\s-]+?)\s*=")
@@ -116,20 +117,10 @@ def read_settings(path: Path, source: Source = Source.FILE) -> Stated:
 
 def _text(path: Path) -> str:
     try:
-        if path.stat().st_size > _LARGEST:
-            raise FileError(
-                "this is too large to be a settings file", where=str(path), hint="move it away"
-            )
-        return path.read_text(encoding="utf-8-sig")
+        return plain_bytes(path, LARGEST_MB, "settings file").decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise FileError(
             "this is no text in UTF-8", where=str(path), hint="save it again as UTF-8"
-        ) from error
-    except OSError as error:
-        raise FileError(
-            f"cannot be read ({error.strerror or error})",
-            where=str(path),
-            hint="check its permissions",
         ) from error
 
 

@@ -136,7 +136,7 @@ class _Report(BaseModel):
     prediction: _Prediction
     dimensions: list[_Dimension] | None
     furnace: _Furnace | None
-    room_in_furnace: _Room | None
+    room_in_furnace: _Room
     sag_estimate: _Sag | None
     files: dict[str, Name]
 

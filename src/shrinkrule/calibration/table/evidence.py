@@ -15,6 +15,7 @@ from typing import Final
 
 from shrinkrule.errors import FileError, TableError
 from shrinkrule.files.checksum import sha256_of
+from shrinkrule.files.plain import real_path
 
 _ONE: Final = re.compile(r"(?P<file>.+?) sha256:(?P<sum>[0-9a-f]{64})(?:; |$)")
 
@@ -144,9 +145,9 @@ def evidence_files(evidence: Iterable[Evidence], row: str, folder: Path) -> tupl
 def _named(file: Path, folder: Path) -> str:
     """Name of a file from a folder, so that both can be moved together."""
     try:
-        return Path(os.path.relpath(file.resolve(), folder.resolve())).as_posix()
+        return Path(os.path.relpath(real_path(file), real_path(folder))).as_posix()
     except ValueError:  # pragma: no cover - another drive
-        return file.resolve().as_posix()
+        return real_path(file).as_posix()
 
 
 def _checksum(path: Path, where: str) -> str:
@@ -154,7 +155,7 @@ def _checksum(path: Path, where: str) -> str:
         return sha256_of(path)
     except FileError as error:
         raise TableError(
-            f"{path} {error.what}",
+            f"{path}: {error.what}",
             where=where,
             hint="put the file back where it was, or fit all sheets anew by naming them",
         ) from error

@@ -17,7 +17,8 @@ from shrinkrule.calibration.table.read import read_table, rows_from_grid
 from shrinkrule.calibration.table.row import CalibrationRow
 from shrinkrule.calibration.table.write import table_csv
 from shrinkrule.errors import TableError
-from shrinkrule.files.csv_dialect import CsvGrid, grid_from
+from shrinkrule.files.csv_dialect import LARGEST_MB, CsvGrid, grid_from
+from shrinkrule.files.plain import plain_bytes
 
 _NUMBER: Final = re.compile(r"-?\d+\.\d+(e-?\d+)?")
 _DECIMAL_COMMA: Final = re.compile(r"-?\d+,\d+")
@@ -71,16 +72,9 @@ def table_bytes(path: Path) -> bytes | None:
     Raises
     ------
     TableError
-        For a folder, or a file that cannot be read.
+        For what is no plain file, or cannot be read.
     """
-    try:
-        if path.is_dir():
-            raise TableError("this is a folder", where=str(path), hint="name the CSV file in it")
-        return path.read_bytes()
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise TableError(f"cannot be read ({error.strerror})", where=str(path)) from error
+    return plain_bytes(path, LARGEST_MB, "table", TableError) if path.exists() else None
 
 
 def updated_table(before: bytes | None, where: str, row: CalibrationRow, today: str) -> bytes:

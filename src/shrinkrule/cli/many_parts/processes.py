@@ -21,6 +21,7 @@ from typing import IO, Any, Final
 import typer
 
 from shrinkrule.errors import FileError, SettingError
+from shrinkrule.files.plain import real_path
 from shrinkrule.numerics.progress import Progress
 
 MODELS: Final = (".stl", ".3mf", ".obj", ".ply", ".off")
@@ -104,7 +105,7 @@ def models_in(paths: Sequence[Path]) -> tuple[Path, ...]:
                     hint="name a folder with STL or 3MF files in it",
                 )
         for model in inside:
-            found.setdefault(model.resolve(), model)
+            found.setdefault(real_path(model), model)
     stems: dict[str, Path] = {}
     for model in found.values():
         stem = model.stem.casefold()

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from shrinkrule.calibration import CalibrationRow, FitResult, table_bytes, updated_table
 from shrinkrule.files import OutputSet, held, require_folder, require_place
+from shrinkrule.files.plain import real_path
 from shrinkrule.report.fit.html import fit_html
 from shrinkrule.report.fit.plain import fit_dict
 
@@ -81,7 +82,7 @@ def write_with_row(outputs: OutputSet, table: Path, row: CalibrationRow) -> None
         changed the table in between: then both versions are kept.
     """
     # A link is followed, so that runs which name the table differently hold the same lock.
-    path = table.resolve()
+    path = real_path(table)
     today = dt.datetime.now().astimezone().date().isoformat()
     require_folder(path.parent)
     with held(path):

@@ -10,13 +10,11 @@ import io
 from dataclasses import dataclass
 from typing import Any, Final
 
-import matplotlib as mpl
 import numpy as np
-from matplotlib.figure import Figure
-from matplotlib.ticker import NullLocator
 
 from shrinkrule.calibration import AxisResult, FitResult, SagFit, Support
 from shrinkrule.physics.estimate import Estimate, t_quantile
+from shrinkrule.report.fit.library import Figure, NullLocator, shipped_settings
 
 SIZE_IN: Final = (6.4, 3.6)
 INK: Final = "#1d2226"
@@ -52,9 +50,10 @@ def fit_plots(fit: FitResult) -> tuple[Plot, ...]:
     tuple of Plot
         Residuals, coupons and, where beams were measured, drops.
     """
-    plots = [_residuals(fit, fit.xy), _residuals(fit, fit.z), _coupons(fit)]
-    if fit.sag is not None and fit.sag.used:
-        plots.append(_drops(fit, fit.sag))
+    with shipped_settings():
+        plots = [_residuals(fit, fit.xy), _residuals(fit, fit.z), _coupons(fit)]
+        if fit.sag is not None and fit.sag.used:
+            plots.append(_drops(fit, fit.sag))
     return tuple(plots)
 
 
@@ -68,9 +67,8 @@ def _figure() -> tuple[Figure, Any]:
 
 def _plot(figure: Figure, caption: str) -> Plot:
     out = io.BytesIO()
-    # A fixed salt and no date: the same fit gives the same file.
-    with mpl.rc_context({"svg.hashsalt": "shrinkrule", "font.size": 10}):
-        figure.savefig(out, format="svg", metadata={"Date": None})
+    # No date: the same fit gives the same file.
+    figure.savefig(out, format="svg", metadata={"Date": None})
     data = base64.b64encode(out.getvalue()).decode()
     return Plot(f"data:image/svg+xml;base64,{data}", caption)
 

@@ -1,0 +1,47 @@
+"""The plotting library as its package ships it, whatever settings lie in the folder or the user's.
+
+It takes a file ``matplotlibrc`` out of the current folder when it is imported, which may ask for
+programs to be run, and was never meant for these plots: it is imported from the package's own
+folder, and each plot is drawn with the settings that it ships.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+
+@contextmanager
+def _in_its_own_folder() -> Iterator[None]:
+    """Work in this module's folder, where no settings lie."""
+    before = ""
+    with contextlib.suppress(OSError):
+        before = str(Path.cwd())
+    os.chdir(Path(__file__).parent)
+    try:
+        yield
+    finally:
+        # A folder that was deleted meanwhile cannot be gone back to.
+        with contextlib.suppress(OSError):
+            os.chdir(before)
+
+
+with _in_its_own_folder():
+    import matplotlib as mpl
+    from matplotlib.figure import Figure
+    from matplotlib.ticker import NullLocator
+
+
+@contextmanager
+def shipped_settings() -> Iterator[None]:
+    """Draw with the settings that the library ships, and those of these plots."""
+    with mpl.rc_context(mpl.rcParamsDefault):
+        # A fixed salt: the same fit gives the same file.
+        mpl.rcParams.update({"svg.hashsalt": "shrinkrule", "font.size": 10})
+        yield
+
+
+__all__ = ["Figure", "NullLocator", "shipped_settings"]
