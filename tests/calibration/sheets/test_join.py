@@ -7,6 +7,7 @@ import io
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from math import exp
 from pathlib import Path
 
 import numpy as np
@@ -175,8 +176,10 @@ def test_the_command_shows_the_modulus_of_bars_and_makes_no_row(
     assert "No row is made" in said
     assert not Path("t.csv").exists()
     assert main(["calibrate", "bars.csv", "--json"]) == 0
-    modulus = json.loads(capsys.readouterr().out)["sag"]["modulus_kpa"]
-    assert f"{modulus:.0f} ±" in said
+    sag = json.loads(capsys.readouterr().out)["sag"]
+    modulus, factor = sag["modulus_kpa"], exp(1.96 * sag["next_firing_u_kpa"] / sag["modulus_kpa"])
+    limits = f"{modulus / factor:.0f} to {modulus * factor:.0f}"
+    assert f"{modulus:.0f} kPa, {limits} (95 %), this firing" in " ".join(said.split())
     Path("block.csv").write_text(blanked(text, "MXYZ"), encoding="utf-8", newline="")
     assert main(["calibrate", "bars.csv", "block.csv", "--table", "t.csv", "-y"]) == 0
     assert Path("t.csv").exists()
