@@ -48,7 +48,14 @@ def test_three_lengths_an_axis_a_weight_and_a_drop(few: Coupon, long: Coupon) ->
 def test_the_page_speaks_of_nothing_that_is_not_there(few: Coupon) -> None:
     page = measuring_page_html(few)
     assert "Turn the bar up" in page
-    wrong = ("hung in water", "ladder", "four bars", "lets light through")
+    wrong = (
+        "hung in water",
+        "hung weight",
+        "ladder",
+        "four bars",
+        "lets light through",
+        "and steps",
+    )
     assert [word for word in wrong if word in page] == []
     assert all(f'id="row-{line.id}"' in page for line in few.lines)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import io
 import subprocess
 import sys
 from dataclasses import replace
@@ -10,8 +11,11 @@ from pathlib import Path
 
 import matplotlib as mpl
 import pytest
+from rich.console import Console
 
 from shrinkrule import FitResult, fit_sheets, read_sheet, row_from_fit
+from shrinkrule.physics.estimate import Estimate
+from shrinkrule.report.fit.console import modulus_text, printer_text, show_fit
 from shrinkrule.report.fit.html import fit_html
 from shrinkrule.report.fit.plots import Plot, fit_plots
 
@@ -37,6 +41,21 @@ def slipped() -> FitResult:
 @pytest.fixture(scope="module")
 def drawn(slipped: FitResult) -> tuple[Plot, ...]:
     return fit_plots(slipped)
+
+
+def test_every_half_width_on_the_screen_is_one_of_95_percent(slipped: FitResult) -> None:
+    """A bead that is unsure by 0.01 with few degrees of freedom is stated by Student's factor."""
+    few = Estimate(0.05, 0.01, 4.0)
+    shown = printer_text(replace(slipped, printing=replace(slipped.printing, bead=few)))
+    assert shown.startswith("bead +0.050 ± 0.028 mm a surface")
+    assert slipped.sag is not None
+    sag = replace(slipped.sag, modulus_kpa=500.0, next_u_kpa=50.0, next_dof=4.0)
+    assert modulus_text(sag) == "500 kPa, 379 to 660"
+    out = io.StringIO()
+    dense = replace(row_from_fit(slipped, "bronze 3"), relative_density=Estimate(0.95, 0.01))
+    show_fit(slipped, dense, {}, Console(file=out, width=200))
+    assert "fired, 95 %" in out.getvalue()
+    assert "95.0 ± 2.0 % dense" in out.getvalue()
 
 
 def test_plots_are_the_same_each_time_whatever_the_settings_of_the_plotting_library(

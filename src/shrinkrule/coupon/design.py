@@ -139,14 +139,17 @@ def _designed(plan: CouponPlan) -> Coupon:
     if plan.readings is Readings.FEW:
         pieces = (_few_of(block), *(_only(bar, {FEW_BRIDGE}) for bar in bars))
     measured = [dim.line for piece in pieces for dim in piece.dimensions]
+    masses = [line for line in _masses() if plan.readings is Readings.ALL or line.id == "M1"]
+    hung = any(line.kind is Kind.MASS_IN_WATER for line in masses)
+    settings = _settings(plan, pieces)
     return Coupon(
         plan=plan,
         pieces=pieces,
         bed=bed_places([piece.printed_plan for piece in pieces]),
         floor=floor,
         lines=(
-            *_settings(plan, pieces),
-            *(line for line in _masses() if plan.readings is Readings.ALL or line.id == "M1"),
+            *(line for line in settings if hung or line.id != Setting.WATER_DENSITY.value),
+            *masses,
             *sorted(measured, key=_rank),
         ),
         notes=(*_notes(plan, pieces, floor), *_span_notes(plan, spans)),

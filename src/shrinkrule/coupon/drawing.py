@@ -74,11 +74,12 @@ def drawings(coupon: Coupon) -> list[DimensionDrawing]:
     for axis, kinds, words in (
         ("x", (Kind.OUTSIDE,), "outside lengths along X"),
         ("y", (Kind.OUTSIDE,), "outside lengths along Y"),
-        ("x", (Kind.INSIDE, Kind.BORE, Kind.STEP), "inside lengths and steps along X"),
-        ("y", (Kind.INSIDE, Kind.BORE, Kind.STEP), "inside lengths and steps along Y"),
+        ("x", (Kind.INSIDE, Kind.BORE, Kind.STEP), "inside lengths{} along X"),
+        ("y", (Kind.INSIDE, Kind.BORE, Kind.STEP), "inside lengths{} along Y"),
     ):
         dims = [d for d in block.dimensions if d.line.axis == axis and d.line.kind in kinds]
-        found.append(_drawing(f"Block from above: {words}", block, ABOVE, dims))
+        steps = " and steps" if any(d.line.kind is Kind.STEP for d in dims) else ""
+        found.append(_drawing(f"Block from above: {words.format(steps)}", block, ABOVE, dims))
     heights = [d for d in block.dimensions if d.line.axis == "z"]
     for view, arm in ((FRONT, "X"), (LEFT, "Y")):
         dims = [d for d in heights if _on_arm(d, arm)]

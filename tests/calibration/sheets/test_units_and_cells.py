@@ -73,7 +73,9 @@ def test_inches_told_in_the_unit_column_are_converted_once(good: Sheet, tmp_path
     assert [r.nominal for r in sheet.readings] == [r.nominal for r in good.readings]
     bead = fit_sheets((sheet,)).printing.bead.value
     assert bead == pytest.approx(fit_sheets((good,)).printing.bead.value, abs=1e-3)
-    assert any("in in" in note and "mm" in note for note in sheet.notes)
+    assert (
+        "lines with the unit in: readings taken in inches, the model's sizes in mm" in sheet.notes
+    )
 
 
 def test_feeler_drops_in_mm_on_a_sheet_in_inches_stay(good: Sheet, tmp_path: Path) -> None:

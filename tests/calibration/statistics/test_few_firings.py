@@ -70,3 +70,15 @@ def test_no_axis_scatters_less_than_its_coupons_own_lines() -> None:
 def test_one_firing_stays_as_it_is() -> None:
     alone = [firing_scatter([0.85, 0.86], [0, 0]) for _ in range(3)]
     assert informed(alone, [FLOOR] * 3, 9.0) == tuple(alone)
+
+
+def test_axes_that_show_the_same_beyond_their_lines_leave_each_other_alone() -> None:
+    """Z's lines are twice as noisy; what X and Y take from it is what it shows beyond them."""
+    beyond, floors = 0.0012**2, np.array([FLOOR, FLOOR, 4.0 * FLOOR])
+    steps = np.array([-1.0, 0.0, 1.0])
+    axes = [firing_scatter(0.85 + np.sqrt(beyond + floor) * steps, [0, 1, 2]) for floor in floors]
+    for axis, floor, one in zip(axes, floors, informed(axes, list(floors), np.inf), strict=True):
+        variance, dof = posterior(axis.firing_mean_square, floor, 2.0)
+        alone = stats.t.ppf(0.975, dof) * np.sqrt(variance)
+        told = stats.t.ppf(0.975, one.between_dof) * np.sqrt(one.firing_mean_square)
+        assert float(told) == pytest.approx(float(alone), rel=1e-9)

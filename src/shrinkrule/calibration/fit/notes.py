@@ -10,7 +10,6 @@ import numpy as np
 from shrinkrule.calibration.fit.axis import DIFFERENCE_CONFIDENCE
 from shrinkrule.calibration.fit.printing import PrintingFit
 from shrinkrule.calibration.fit.result import AxisResult, FitResult, Note, NoteWeight
-from shrinkrule.calibration.fit.sag import LARGEST_DROP_PER_DEPTH
 from shrinkrule.calibration.statistics.regression import fit_line
 from shrinkrule.defaults import USUAL_SAG_MODULI_KPA
 from shrinkrule.physics.estimate import t_quantile
@@ -332,10 +331,10 @@ def _sag(result: FitResult) -> Iterator[Note]:
             yield Note(
                 NoteWeight.LOOK, f"beam {beam.id} of coupon {coupon} is refused: {beam.refused}"
             )
-        elif beam.drop_mm > LARGEST_DROP_PER_DEPTH * beam.depth_mm:
+        elif beam.too_far:
             yield Note(
                 NoteWeight.LOOK,
-                f"beam {beam.id} of coupon {coupon} dropped more than half its depth, which no "
+                f"beam {beam.id} of coupon {coupon} dropped more than {beam.too_far}, which no "
                 "small-drop formula covers: choose shorter spans",
             )
     for name, power in (

@@ -26,7 +26,10 @@ STRAYING: Final = 1.3
 STRAYING_SIGMAS: Final = 4.0
 """And by this many of its own standard uncertainties."""
 LARGEST_DROP_PER_DEPTH: Final = 0.5
-"""Beyond, built-in ends begin to carry a beam as a rope."""
+"""Beyond, ends that are held apart begin to carry a beam as a rope."""
+LARGEST_TIP_PER_SPAN: Final = 0.2
+"""A free end is no rope: its drop is 4 % under the formula here, as the arm turns out of the
+horizontal (large deflections of a beam, integrated in the tests)."""
 
 
 @dataclass(frozen=True)
@@ -73,6 +76,18 @@ class Beam:
     def relative_u(self) -> float:
         """Relative standard uncertainty of the modulus from reading drop and depth."""
         return float(np.hypot(self.drop_u_mm / self.drop_mm, 2.0 * self.depth_u_mm / self.depth_mm))
+
+    @property
+    def too_far(self) -> str:
+        """How far it dropped, in words, where the formula does not reach so far; empty if it does.
+
+        Held at one end the span counts, held at both the depth.
+        """
+        if self.support is Support.ONE_BUILT_IN:
+            far = self.drop_mm > LARGEST_TIP_PER_SPAN * self.span_mm
+            return "a fifth of its span" if far else ""
+        far = self.drop_mm > LARGEST_DROP_PER_DEPTH * self.depth_mm
+        return "half its depth" if far else ""
 
 
 @dataclass(frozen=True)

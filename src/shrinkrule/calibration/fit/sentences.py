@@ -55,8 +55,9 @@ def next_part(fit: FitResult, axes: tuple[Axis, ...]) -> str:
     """
     row = measured_row(fit)
     length = stated_length_mm(row, axes[0])
-    names = " and ".join(axis.upper() for axis in axes)
     if not fit.knows_firings:
+        *others, last = (axis.upper() for axis in axes)
+        names = " and ".join(filter(None, (", ".join(others), last)))
         return (
             f"Along {names} a scale is known, but not how far the next part may be off: one firing "
             "does not show how firings differ. Two more coupons, each in a firing of its own, "
@@ -77,7 +78,7 @@ def next_part(fit: FitResult, axes: tuple[Axis, ...]) -> str:
 
 
 def plain_sentences(fit: FitResult) -> tuple[str, ...]:
-    """Sentences for X and Y, and for Z.
+    """Sentences for X and Y, and for Z; one for all after one firing, which knows neither.
 
     Parameters
     ----------
@@ -89,4 +90,6 @@ def plain_sentences(fit: FitResult) -> tuple[str, ...]:
     tuple of str
         The sentences.
     """
+    if not fit.knows_firings:
+        return (next_part(fit, ("x", "y", "z")),)
     return next_part(fit, ("x", "y")), next_part(fit, ("z",))

@@ -281,9 +281,14 @@ def noting_gaps(sheet: Sheet) -> Sheet:
     Returns
     -------
     Sheet
-        The same, with a note.
+        The same, with a note. Thicknesses of bars that were not in this load are no gaps.
     """
-    lengths = sheet.of_kind(*LENGTH_KINDS)
+    beams = sheet.of_kind(*BEAM_KINDS)
+    elsewhere = not any(beam.green or beam.fired or beam.remark for beam in beams)
+    depths = {beam.thickness for beam in beams} if elsewhere else set()
+    lengths = [
+        r for r in sheet.of_kind(*LENGTH_KINDS) if r.green or r.fired or r.nominal not in depths
+    ]
     gaps = [r.id for r in lengths if not r.is_length and (r.green or r.fired)]
     blank = [r.id for r in lengths if not r.green and not r.fired]
     if 2 * len(blank) < len(lengths):

@@ -33,6 +33,7 @@ USUAL_BALANCE_G: Final = 0.01
 _KINDS: Final = frozenset(kind.value for kind in Kind)
 _SETTING_IDS: Final = frozenset(setting.value for setting in Setting)
 _MASS_UNITS: Final = {"g": 1.0, "kg": 1000.0, "mg": 1e-3, "oz": 28.349523125}
+_UNIT_WORDS: Final = {"in": "inches"}
 _MEASURED: Final = (*GREEN_COLUMNS, "debound_1", *FIRED_COLUMNS)
 _LIKE_MODEL: Final = (0.6, 1.3)
 """A reading over its model's size lies between these if both are in the same unit."""
@@ -76,7 +77,8 @@ def parse_sheet(path: str | Path) -> Sheet:
         notes.append(f"column {extra[0]!r} is not of the sheet and was not read")
     cells = _Cells(grid, notes, units_of_readings_alone(grid))
     notes += [
-        f"lines in {unit}: the readings are in {unit}, the model's sizes in mm"
+        f"lines with the unit {unit}: readings taken in {_UNIT_WORDS.get(unit, unit)}, the model's "
+        "sizes in mm"
         for unit in sorted(cells.readings_alone)
     ]
     seen: dict[str, int] = {}

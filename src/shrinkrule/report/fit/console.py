@@ -55,15 +55,14 @@ def show_fit(fit: FitResult, row: CalibrationRow, files: dict[str, Path], consol
     facts = Table(box=None, show_header=False, pad_edge=False)
     facts.add_column(style="dim", no_wrap=True)
     facts.add_column()
-    facts.add_row("printer", printer_text(fit))
+    facts.add_row("printer, 95 %", printer_text(fit))
     if row.relative_density is not None:
         density = row.relative_density
-        facts.add_row("fired", f"{100 * density.value:.1f} ± {100 * density.u:.1f} % dense")
+        half = rounded_up(100.0 * density.half_width(), 1)
+        facts.add_row("fired, 95 %", f"{100 * density.value:.1f} ± {half} % dense")
     if fit.sag is not None:
         reach = "next firing" if fit.knows_firings else "this firing"
-        facts.add_row(
-            "sag modulus", f"{fit.sag.modulus_kpa:.0f} ± {fit.sag.next_u_kpa:.0f} kPa, {reach}"
-        )
+        facts.add_row("sag modulus, 95 %", f"{modulus_text(fit.sag)}, {reach}")
     console.print(facts)
     for note in fit.notes:
         if note.weight is not NoteWeight.FACT:
@@ -84,7 +83,7 @@ def show_bars(bars: SagFit, console: Console) -> None:
         Where to.
     """
     used = f"{len(bars.used)} of {len(bars.beams)} beams"
-    console.print(f"[bold]sag modulus[/bold] {bars.modulus_kpa:.0f} ± {bars.next_u_kpa:.0f} kPa")
+    console.print(f"[bold]sag modulus[/bold] {modulus_text(bars)} (95 %), this firing")
     console.print(f"from {used} without their block, of the filament's density", style="dim")
     for beam in bars.beams:
         said = beam.refused or f"dropped {beam.drop_mm:.2f} mm: {beam.modulus_kpa:.0f} kPa"
@@ -94,8 +93,15 @@ def show_bars(bars: SagFit, console: Console) -> None:
     )
 
 
+def modulus_text(sag: SagFit) -> str:
+    """A sag modulus with the limits within which it lies at 95 %, kPa."""
+    factor = Estimate(sag.modulus_kpa, sag.next_u_kpa, sag.next_dof).factor()
+    low, high = sag.modulus_kpa / factor, sag.modulus_kpa * factor
+    return f"{sag.modulus_kpa:.0f} kPa, {low:.0f} to {high:.0f}"
+
+
 def printer_text(fit: FitResult) -> str:
-    """What the printer does to lengths, each with its standard uncertainty."""
+    """What the printer does to lengths, each with the half width of its 95 % interval."""
     printing = fit.printing
     said = [f"bead {_pm(printing.bead)} mm a surface"]
     if printing.first_layer is not None:
@@ -108,7 +114,7 @@ def printer_text(fit: FitResult) -> str:
 
 
 def _pm(estimate: Estimate, digits: int = 3) -> str:
-    return f"{estimate.value:+.{digits}f} ± {estimate.u:.{digits}f}"
+    return f"{estimate.value:+.{digits}f} ± {rounded_up(estimate.half_width(), digits)}"
 
 
 def _axes(fit: FitResult, row: CalibrationRow) -> Table:
