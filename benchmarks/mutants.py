@@ -38,6 +38,7 @@ PACKAGE: Final = "src/shrinkrule"
 COPIED: Final = (
     *("src", "tests", "docs", "benchmarks", "sample_models", "pyproject.toml", "README.md"),
 )
+RESULTS: Final = ROOT / "tests/approved/results"
 EQUIVALENT: Final = Path(__file__).with_name("mutants_equivalent.csv")
 
 ROOMS: Final = {
@@ -268,7 +269,6 @@ LOADED_ONCE: Final = (
 
 NETS: Final[dict[str, tuple[str, ...]]] = {
     "calibration": (
-        "tests/physics",
         "rows of densities",
         "balances",
         "fit of one firing",
@@ -510,16 +510,15 @@ def importers(file: str) -> set[str]:
         reached |= more
 
 
-def nets_of(room: str, tree: Path) -> list[str]:
+def nets_of(room: str) -> list[str]:
     """The broad tests of a room, each once, in their order."""
-    results = sorted(path.stem for path in (tree / "tests/approved/results").glob("*.json"))
-    test = "tests/approved/test_approved.py::test_results_are_those_that_were_approved"
+    results = sorted(path.stem for path in RESULTS.glob("*.json"))
     chosen: dict[str, None] = {}
     for net in NETS[room]:
-        if net.startswith("tests/"):
+        if net.startswith("references."):
             chosen[net] = None
         else:
-            chosen.update((f"{test}[{name}]", None) for name in results if name.startswith(net))
+            chosen.update((name, None) for name in results if name.startswith(net))
     return list(chosen)
 
 
@@ -640,23 +639,16 @@ def _in_child(tree: Path, tests: list[str], cache: Path, log: Path, limit_s: flo
     os._exit(int(code))
 
 
-def _work(
-    number: int, folder: Path, mutants: list[Mutant], out: Path, wider: bool, nets: bool
-) -> None:
+def _work(number: int, folder: Path, mutants: list[Mutant], out: Path, wider: bool) -> None:
     for name in LOADED_ONCE:
         with contextlib.suppress(ImportError):
             importlib.import_module(name)
     copy = Copy(folder / str(number))
     for mutant in mutants:
-        own = tests_of(mutant.file, copy.tree)
+        tests = tests_of(mutant.file, copy.tree)
         if wider:
-            own += [test for test in WIDER[mutant.room] if test not in own]
-        verdict, seconds = "survived", 0.0
-        # Whoever passes the broad and quick tests meets those of the module.
-        for tests in [own] if wider else [nets_of(mutant.room, copy.tree), own][: 1 + (not nets)]:
-            if verdict == "survived":
-                verdict, took = copy.judge(mutant, tests)
-                seconds += took
+            tests += [test for test in WIDER[mutant.room] if test not in tests]
+        verdict, seconds = copy.judge(mutant, tests)
         line = json.dumps({**asdict(mutant), "verdict": verdict, "seconds": round(seconds, 1)})
         with out.open("a", encoding="utf-8") as results:
             results.write(line + "\n")
@@ -715,11 +707,8 @@ def main() -> None:
         help="results of a run: judge its survivors and timeouts by more tests",
     )
     parser.add_argument(
-        "--interpreted",
-        action="store_true",
-        help="leave mutants of modules with compiled loops to a later run with the same --out",
+        "--module", action="store_true", help="those again by the tests of their module alone"
     )
-    parser.add_argument("--nets", action="store_true", help="judge by the broad tests alone")
     parser.add_argument("--summary", type=Path, help="only count what a results file holds")
     asked = parser.parse_args()
     if asked.summary:
@@ -744,8 +733,6 @@ def main() -> None:
         done = out.read_text(encoding="utf-8") if out.exists() else ""
         have = {(r["file"], r["start"], r["after"]) for r in map(json.loads, done.splitlines())}
         drawn = [m for m in drawn if (m.file, m.start, m.after) not in have]
-        if asked.interpreted:
-            drawn = [m for m in drawn if not has_loops(m.file)]
     with contextlib.ExitStack() as stack:
         folder = asked.folder or stack.enter_context(tempfile.TemporaryDirectory())
         context = multiprocessing.get_context("spawn")
@@ -757,7 +744,8 @@ def main() -> None:
         ]
         workers = [
             context.Process(
-                target=_work, args=(number, Path(folder), share, out, bool(asked.again), asked.nets)
+                target=_work,
+                args=(number, Path(folder), share, out, bool(asked.again) and not asked.module),
             )
             for number, share in enumerate(shares)
         ]
