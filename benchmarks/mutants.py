@@ -292,10 +292,11 @@ NETS: Final[dict[str, tuple[str, ...]]] = {
         "walls made",
         "walls",
     ),
-    "layers": ("walls crossed", "walls made", "walls two", "walls"),
+    "layers": ("references.test_naive_layers", "walls crossed", "walls made", "walls two", "walls"),
     "coupon": ("coupon",),
     "dimensions": ("dimensions", "promised"),
     "ground": (
+        "references.test_naive_layers",
         "loads",
         "furnaces",
         "soundness",

@@ -254,7 +254,9 @@ def main() -> None:
     parser.add_argument("--only", default="", help="files whose path starts so")
     parser.add_argument("--rooms", nargs="*", default=list(mutants.ROOMS))
     parser.add_argument("--loops", choices=("with", "without", "all"), default="all")
+    parser.add_argument("--seconds", type=float, default=1e9, help="stop after about so long")
     asked = parser.parse_args()
+    began = time.monotonic()
     os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp()
     drawn = mutants.draw(asked.count, asked.seed, asked.only)
     done = asked.out.read_text(encoding="utf-8") if asked.out.exists() else ""
@@ -282,6 +284,8 @@ def main() -> None:
         if verdict != "survived":
             sys.exit(f"without a mutant: {verdict} {said}")
     for mutant in left:
+        if time.monotonic() - began > asked.seconds:
+            break
         limit = 3.0 * usual[mutant.room] + LIMIT_S
         verdict, said, took = "survived", "", 0.0
         small = {name: net for name, net in nets[mutant.room].items() if name not in JOBS}
