@@ -151,7 +151,7 @@ def test_components_of_a_brick_are_intervals_that_touch(seed: int) -> None:
                 assert (i in found) == bool(edge)
     chosen = np.arange(0, len(solid.brick), 7)
     points = bricks.points_inside(solid, cells, chosen).reshape(len(chosen), -1, 3)
-    for i, along in zip(chosen, points, strict=True):
+    for i, along in zip(chosen.tolist(), points, strict=True):
         plan = cells[solid.brick[i], :2] + PLACES[solid.column[i]]
         assert along[:, :2] == pytest.approx(np.tile(plan, (len(along), 1)))
         ends = cells[solid.brick[i], 2] + np.array([solid.low[i], solid.high[i]])
@@ -186,10 +186,10 @@ def test_intervals_are_cut_at_the_bricks_floors() -> None:
         for side in (1, -1):
             other = index.beside(np.arange(len(cells)), axis, side)
             step = side * np.eye(3, dtype=int)[axis]
-            for brick, beside in enumerate(other.tolist()):
-                inside = ((cells[brick] + step >= 0) & (cells[brick] + step < COUNTS)).all()
+            for one, beside in enumerate(other.tolist()):
+                inside = ((cells[one] + step >= 0) & (cells[one] + step < COUNTS)).all()
                 assert (beside >= 0) == inside
-                assert not inside or (cells[beside] == cells[brick] + step).all()
+                assert not inside or (cells[beside] == cells[one] + step).all()
 
 
 def test_cells_that_touch_share_the_nodes_between_them() -> None:
