@@ -35,7 +35,10 @@ from typing import Final
 
 ROOT: Final = Path(__file__).parents[1]
 PACKAGE: Final = "src/shrinkrule"
-COPIED: Final = ("src", "tests", "docs", "sample_models", "pyproject.toml", "README.md")
+COPIED: Final = (
+    *("src", "tests", "docs", "benchmarks", "sample_models", "pyproject.toml", "README.md"),
+)
+RESULTS: Final = ROOT / "tests/approved/results"
 EQUIVALENT: Final = Path(__file__).with_name("mutants_equivalent.csv")
 
 ROOMS: Final = {
@@ -69,7 +72,15 @@ ROOMS: Final = {
         "coupon/piece.py",
         "coupon/layout.py",
     ),
+    "dimensions": (
+        "dimensions/recognition",
+        "dimensions/rounds.py",
+        "dimensions/lengths.py",
+        "dimensions/across.py",
+        "dimensions/promise.py",
+    ),
     "ground": (
+        "loads",
         "furnace.py",
         "units.py",
         "numerics/edges.py",
@@ -222,6 +233,13 @@ SUITES: Final[dict[str, tuple[str, ...]]] = {
         "tests/coupon/test_own_walls.py",
         "tests/coupon/test_small_furnaces.py",
     ),
+    "dimensions": (
+        "tests/dimensions/test_find.py",
+        "tests/dimensions/test_noise.py",
+        "tests/dimensions/test_promise.py",
+        "tests/dimensions/test_limits.py",
+    ),
+    "loads": ("tests/loads",),
     "furnace.py": ("tests/test_facts_ground.py", "tests/test_furnace.py"),
     "units.py": ("tests/test_facts_ground.py", "tests/files/test_threemf.py"),
     "numerics": (
@@ -249,6 +267,47 @@ LOADED_ONCE: Final = (
 )
 """Libraries that each process of tests finds loaded already."""
 
+NETS: Final[dict[str, tuple[str, ...]]] = {
+    "calibration": (
+        "rows of densities",
+        "balances",
+        "fit of one firing",
+        "fit of",
+        "fit",
+        "promised shaft",
+        "traveler, review and lesson",
+    ),
+    "compensation": (
+        "compensate by hand",
+        "compensate steel",
+        "promised shaft",
+        "compensate",
+        "promised",
+    ),
+    "sag": ("sag bridge", "sag", "precurve", "compensate bent", "ways up"),
+    "thickness": (
+        "references.test_naive_balls",
+        "thickness",
+        "walls crossed",
+        "walls made",
+        "walls",
+    ),
+    "layers": ("references.test_naive_layers", "walls crossed", "walls made", "walls two", "walls"),
+    "coupon": ("coupon",),
+    "dimensions": ("dimensions", "promised"),
+    "ground": (
+        "references.test_naive_layers",
+        "loads",
+        "furnaces",
+        "soundness",
+        "compensate by hand",
+        "walls two",
+        "compensate",
+    ),
+}
+"""Broad tests that a mutant of a room meets first, quick ones before slow ones: folders, and
+beginnings of the names of approved jobs."""
+
 WIDER: Final = {
     "calibration": ("tests/calibration", "tests/cli/test_calibrate_command.py", "tests/report"),
     "compensation": ("tests/test_job.py", "tests/cli/test_cli.py"),
@@ -265,6 +324,7 @@ WIDER: Final = {
         "tests/walls/test_check.py",
     ),
     "coupon": ("tests/cli/test_coupon_command.py",),
+    "dimensions": ("tests/cli/test_dimensions_command.py", "tests/traveler"),
     "ground": ("tests/test_job.py", "tests/cli/test_cli.py", "tests/walls/test_gaps.py"),
 }
 """Tests of a room that survivors meet besides, when they are judged again."""
@@ -432,6 +492,12 @@ def tests_of(file: str, tree: Path) -> list[str]:
     return chosen + [t for t in SUITES[start] if (tree / t.partition("::")[0]).exists()]
 
 
+def has_loops(file: str) -> bool:
+    """Whether a module has compiled loops of its own."""
+    source = (ROOT / PACKAGE / file).read_text(encoding="utf-8")
+    return "@compiled" in source or "@inner" in source
+
+
 def importers(file: str) -> set[str]:
     """The module and all that import it, directly or not: their compiled loops may hold it."""
     imports: dict[str, set[str]] = {}
@@ -449,6 +515,18 @@ def importers(file: str) -> set[str]:
         if not more:
             return reached
         reached |= more
+
+
+def nets_of(room: str) -> list[str]:
+    """The broad tests of a room, each once, in their order."""
+    results = sorted(path.stem for path in RESULTS.glob("*.json"))
+    chosen: dict[str, None] = {}
+    for net in NETS[room]:
+        if net.startswith("references."):
+            chosen[net] = None
+        else:
+            chosen.update((name, None) for name in results if name.startswith(net))
+    return list(chosen)
 
 
 class Copy:
@@ -483,11 +561,8 @@ class Copy:
         self.usual_s[" ".join(tests)] = _processor_s() - began
         self.known.write_text(json.dumps(self.usual_s), encoding="utf-8")
 
-    def judge(self, mutant: Mutant, *, wider: bool) -> tuple[str, float]:
-        """What the tests say to a mutant: killed, survived or timeout; and how long they took."""
-        tests = tests_of(mutant.file, self.tree)
-        if wider:
-            tests += [test for test in WIDER[mutant.room] if test not in tests]
+    def judge(self, mutant: Mutant, tests: list[str]) -> tuple[str, float]:
+        """What tests say to a mutant: killed, survived or timeout; and how long they took."""
         if " ".join(tests) not in self.usual_s:
             self.prime(tests)
         path = self.tree / PACKAGE / mutant.file
@@ -577,7 +652,10 @@ def _work(number: int, folder: Path, mutants: list[Mutant], out: Path, wider: bo
             importlib.import_module(name)
     copy = Copy(folder / str(number))
     for mutant in mutants:
-        verdict, seconds = copy.judge(mutant, wider=wider)
+        tests = tests_of(mutant.file, copy.tree)
+        if wider:
+            tests += [test for test in WIDER[mutant.room] if test not in tests]
+        verdict, seconds = copy.judge(mutant, tests)
         line = json.dumps({**asdict(mutant), "verdict": verdict, "seconds": round(seconds, 1)})
         with out.open("a", encoding="utf-8") as results:
             results.write(line + "\n")
@@ -635,6 +713,9 @@ def main() -> None:
         type=Path,
         help="results of a run: judge its survivors and timeouts by more tests",
     )
+    parser.add_argument(
+        "--module", action="store_true", help="those again by the tests of their module alone"
+    )
     parser.add_argument("--summary", type=Path, help="only count what a results file holds")
     asked = parser.parse_args()
     if asked.summary:
@@ -670,7 +751,8 @@ def main() -> None:
         ]
         workers = [
             context.Process(
-                target=_work, args=(number, Path(folder), share, out, bool(asked.again))
+                target=_work,
+                args=(number, Path(folder), share, out, bool(asked.again) and not asked.module),
             )
             for number, share in enumerate(shares)
         ]

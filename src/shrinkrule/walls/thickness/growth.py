@@ -292,7 +292,8 @@ def grow(
                 near, many = _gather(
                     tree, there, ROOMY * wanted, new_toward, new_contacts, (stack, trial, new_far)
                 )
-                if near >= size + WORTH * (wanted - size):
+                # A ball that shares no space with this one may lie beyond the surface.
+                if near >= size + WORTH * (wanted - size) and near + size > step:
                     moved = True
                     break
                 nearest = 0
