@@ -185,6 +185,93 @@ def ring() -> Shape:
     )
 
 
+def table() -> Shape:
+    """A table: a top 2.5 thick, 40 by 30, on four legs 4 by 4 at its corners, 12 high."""
+
+    def inside(c: Floats) -> Mask:
+        solid: Mask = (c[2] > 12.0) | ((c[0] > 16.0) & (c[1] > 11.0))
+        return solid
+
+    stops = (
+        graded(0, 16, 20, cells=(6, 4), inner=(1,)),
+        graded(0, 11, 15, cells=(4, 4), inner=(1,)),
+        graded(0, 12, 14.5, cells=(6, 2), inner=(0, 1)),
+    )
+    return Shape(tensor(*stops), _same, 3000.0, 2.5, inside, mirrored=(0, 1))
+
+
+def hanging_leg() -> Shape:
+    """An angle on a foot 14 long: post 4 thick, arm 3 thick that reaches out 18, and from its end
+    a leg 3 thick that hangs down by 8."""
+
+    def inside(c: Floats) -> Mask:
+        x, _, z = c
+        foot, post = z < 3.0, (x < 4.0) & (z < 20.0)
+        arm, leg = (z > 17.0) & (x < 22.0), (x > 19.0) & (x < 22.0) & (z > 9.0)
+        solid: Mask = (foot & (x < 14.0)) | post | arm | leg
+        return solid
+
+    stops = (
+        graded(0, 4, 14, 19, 22, cells=(4, 5, 3, 3), inner=(1, 3)),
+        graded(0, 4, cells=(2,)),
+        graded(0, 3, 9, 17, 20, cells=(3, 3, 5, 3), inner=(1, 3)),
+    )
+    return Shape(tensor(*stops), _same, 3000.0, 3.0, inside, mirrored=(1,))
+
+
+def channel() -> Shape:
+    """A U channel on its back with lips outward: 20 wide, 12 high, lips of 7, wall 1.5."""
+
+    def inside(c: Floats) -> Mask:
+        x, _, z = c
+        solid: Mask = ((z < 1.5) & (x < 10.0)) | ((x > 8.5) & (x < 10.0))
+        return solid | ((z > 10.5) & (x > 8.5))
+
+    stops = (
+        graded(0, 8.5, 10, 17, cells=(5, 3, 6), inner=(1, 2)),
+        graded(0, 12, cells=(3,)),
+        graded(0, 1.5, 10.5, 12, cells=(3, 6, 3), inner=(1, 2)),
+    )
+    return Shape(tensor(*stops), _same, 2500.0, 1.5, inside, mirrored=(0, 1))
+
+
+def box() -> Shape:
+    """A hollow box with its lid on: 36 by 28 by 16, wall 2."""
+
+    def inside(c: Floats) -> Mask:
+        solid: Mask = (c[0] > 16.0) | (c[1] > 12.0) | (c[2] < 2.0) | (c[2] > 14.0)
+        return solid
+
+    stops = (
+        graded(0, 16, 18, cells=(5, 2), inner=(1,)),
+        graded(0, 12, 14, cells=(4, 2), inner=(1,)),
+        graded(0, 2, 14, 16, cells=(2, 5, 2), inner=(1, 2)),
+    )
+    return Shape(tensor(*stops), _same, 1000.0, 2.0, inside, mirrored=(0, 1))
+
+
+def shelf() -> Shape:
+    """A shelf 2 thick and 20 wide that reaches 20 out of a block, on a rib 2 thick that tapers."""
+
+    def place(p: Floats) -> Floats:
+        x, y, z = p
+        deep = np.where(x > 0.0, 9.0 - 0.4 * x, 9.0)
+        under = 18.0 - deep * (18.0 - z) / 9.0
+        low = np.where(z < 9.0, z * (18.0 - deep) / 9.0, under)
+        return np.array([x, y, np.where(z > 18.0, z, low)])
+
+    def inside(c: Floats) -> Mask:
+        solid: Mask = (c[0] < 0.0) | (c[2] > 18.0) | ((c[1] < 1.0) & (c[2] > 9.0))
+        return solid
+
+    stops = (
+        graded(-16, 0, 20, cells=(3, 8), inner=(1,)),
+        graded(0, 1, 10, cells=(2, 5), inner=(1,)),
+        graded(0, 9, 18, 20, cells=(2, 4, 2), inner=(1, 2)),
+    )
+    return Shape(tensor(*stops), place, 1500.0, 2.0, inside, mirrored=(1,))
+
+
 SHAPES: Final[dict[str, Callable[[], Shape]]] = {
     "portal frame": frame,
     "bracket": bracket,
@@ -193,6 +280,11 @@ SHAPES: Final[dict[str, Callable[[], Shape]]] = {
     "arch": arch,
     "ring on its rim": ring,
     "tube on its side": tube,
+    "table on four legs": table,
+    "angle with a hanging leg": hanging_leg,
+    "channel on its back, with lips": channel,
+    "hollow box": box,
+    "shelf with a rib": shelf,
 }
 
 

@@ -18,6 +18,7 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats, Mask
 from shrinkrule.numerics.progress import Tick, share_of
 from shrinkrule.sag.contact.candidates import Candidates
+from shrinkrule.sag.contact.edges import Inward, pushed_inward
 from shrinkrule.sag.contact.stability import initial_contact, tips_over
 from shrinkrule.sag.fem.pcg import Equilibrium, Solution, Springs
 from shrinkrule.sag.settings import Friction
@@ -37,6 +38,9 @@ _SINK: Final = 1.0  # of the iteration's error in the largest sag: a penetration
 _DEEPEST: Final = (
     0.6  # of the deepest penetration: where most penetrate, only so deep ones come next
 )
+
+_MOVES: Final = 4  # so often pushes at edges are moved inward anew, at most
+_MOVED: Final = 0.03  # of all pushes: less is not worth another round
 
 _STEADY: Final = 0.1  # of a brick: a contact is begun with only if the part stands on it
 
@@ -127,22 +131,31 @@ def solve_contact(
         touching = guess.touching.copy()
         displacement[:, :3] = guess.displacement
     seen, tolerance, iterations = set[bytes](), ROUGH, 0
+    inward, moved = Inward.nothing(len(displacement), len(touching)), 0
     for contact_round in range(1, MAX_CONTACT_ROUNDS + 1):
-        free, displacement = _hold(displacement, candidates, touching, friction)
+        free, displacement = _hold(displacement, candidates, touching, friction, inward.sunk)
         done = 1.0 - 0.7 ** (contact_round - 1)
         report = None if tick is None else share_of(tick, done, 0.3 * (1.0 - done))
         solution = problem.solve(
-            free, displacement, tolerance, report, _springs(candidates, touching)
+            free, displacement, tolerance, report, _springs(candidates, touching), inward.forces
         )
         displacement, iterations = solution.displacement, iterations + solution.iterations
         release, penetrating, push = _changes(
-            problem, displacement, candidates, touching, tolerance
+            problem, displacement, candidates, touching, tolerance, inward.forces
         )
         seen.add(np.packbits(touching).tobytes())
         following = _next(touching, release, penetrating, push, seen)
         if tips_over(bricks, bodies, candidates.node[following], reach):
             following = (touching & ~_strongest(release, push)) | penetrating
         settled = np.array_equal(following, touching)
+        if settled and moved < _MOVES:
+            wanted = pushed_inward(bricks, candidates, touching, push, inward, displacement[:, 2])
+            change = float(np.abs(wanted.handed - inward.handed).sum())
+            if change > _MOVED * push.sum():
+                # What is handed on tilts the foot itself: half of each change after the first.
+                inward = inward.towards(wanted, 1.0 if moved == 0 else 0.5)
+                moved += 1
+                continue
         if settled and tolerance == FINE:
             break
         if settled:
@@ -164,9 +177,10 @@ def _changes(
     candidates: Candidates,
     touching: Mask,
     tolerance: float,
+    inward: Floats,
 ) -> tuple[Mask, Mask, Floats]:
     """Candidates that would have to pull, those that penetrate, and the push of each, (c,)."""
-    push = _pushes(problem, displacement, candidates, touching)
+    push = _pushes(problem, displacement, candidates, touching, inward)
     mean_push = -problem.load[:, 2].sum() / max(1, int(touching.sum()))
     depth = _SINK * tolerance * float(np.abs(displacement[:, 2]).max())
     clearance = displacement[candidates.node, 2] + candidates.gap
@@ -183,7 +197,11 @@ def _changes(
 
 
 def _hold(
-    displacement: Floats, candidates: Candidates, touching: Mask, friction: Friction
+    displacement: Floats,
+    candidates: Candidates,
+    touching: Mask,
+    friction: Friction,
+    sunk: Floats,
 ) -> tuple[Floats, Floats]:
     """Free directions (n, 4), and the displacement (n, 4) with the touching nodes in contact."""
     free = np.ones_like(displacement)
@@ -192,7 +210,7 @@ def _hold(
     held = candidates.node[rigid]
     free[held, 2] = 0.0
     start = displacement.copy()
-    start[held, 2] = -candidates.gap[rigid]
+    start[held, 2] = -candidates.gap[rigid] - sunk[rigid]
     if friction is Friction.DRAG:
         free[held, :2] = 0.0
         start[held, :2] = 0.0
@@ -206,12 +224,16 @@ def _springs(candidates: Candidates, touching: Mask) -> Springs:
 
 
 def _pushes(
-    problem: Equilibrium, displacement: Floats, candidates: Candidates, touching: Mask
+    problem: Equilibrium,
+    displacement: Floats,
+    candidates: Candidates,
+    touching: Mask,
+    inward: Floats,
 ) -> Floats:
     """Force over modulus (c,) with which each candidate pushes up, mm2."""
     springs = _springs(candidates, touching)
     giving = springs.stiffness * (springs.place - displacement[springs.node, 2])
-    push: Floats = problem.reactions(displacement)[:, 2]
+    push: Floats = problem.reactions(displacement)[:, 2] - inward
     push[springs.node] -= giving
     pushes = push[candidates.node]
     pushes[touching & ~candidates.rigid] = giving

@@ -110,6 +110,7 @@ class Equilibrium:
         tolerance: float,
         tick: Tick | None = None,
         springs: Springs = NO_SPRINGS,
+        upward: Floats | None = None,
     ) -> Solution:
         """Find the equilibrium for one set of held directions.
 
@@ -125,6 +126,8 @@ class Equilibrium:
             Called with the share of the way to the tolerance, 0 to 1.
         springs : Springs
             What else resists.
+        upward : (n,) float or None
+            Upward forces over modulus besides the load, mm2.
 
         Raises
         ------
@@ -141,7 +144,10 @@ class Equilibrium:
         if np.any(work > balanced * np.abs(self.load).sum()):
             raise does_not_stand("nothing holds the part up against tipping or falling")
         self._multigrid.hold(free, springs.spread(springs.stiffness, len(free)))
-        return self._conjugate_gradients(free, start, modes, springs, tolerance, tick)
+        load = self.load + springs.spread(springs.stiffness * springs.place, len(free))
+        if upward is not None:
+            load[:, 2] += upward
+        return self._conjugate_gradients(free, start, modes, springs, load, tolerance, tick)
 
     def _conjugate_gradients(
         self,
@@ -149,6 +155,7 @@ class Equilibrium:
         start: Floats,
         modes: Floats,
         springs: Springs,
+        load: Floats,
         tolerance: float,
         tick: Tick | None,
     ) -> Solution:
@@ -167,7 +174,6 @@ class Equilibrium:
             return without_modes(cycled.astype(np.float64) * scale)
 
         stiffness = springs.spread(springs.stiffness, len(free))
-        load = self.load + springs.spread(springs.stiffness * springs.place, len(free))
         x = start.copy()
         residual = without_modes((load - self._exact.apply(x) - stiffness * x) * free)
         z = precondition(residual)
