@@ -225,7 +225,8 @@ def channel() -> Shape:
     def inside(c: Floats) -> Mask:
         x, _, z = c
         solid: Mask = ((z < 1.5) & (x < 10.0)) | ((x > 8.5) & (x < 10.0))
-        return solid | ((z > 10.5) & (x > 8.5))
+        lips: Mask = (z > 10.5) & (x > 8.5)
+        return solid | lips
 
     stops = (
         graded(0, 8.5, 10, 17, cells=(5, 3, 6), inner=(1, 2)),

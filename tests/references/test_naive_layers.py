@@ -12,11 +12,13 @@ import numpy as np
 import pytest
 import shapely
 import trimesh
+from manifold3d import CrossSection, FillRule
 
 from shrinkrule.numerics import edges, hashing
 from shrinkrule.numerics import triangles as measures
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.walls.layers import columns, disks, loops, outlines
+from shrinkrule.walls.layers.widths import disk_fits
 
 LOOPS = (edges, hashing, measures, columns, disks, loops, outlines)
 
@@ -165,8 +167,9 @@ def test_narrow_points_of_a_bar_with_a_neck() -> None:
     assert (np.abs(outside[:, 0] - 5.0) <= 1.0 + 1e-9).all()
     assert len(outside) > 4
     assert not len(disks.narrow_outline_points(bar, begins, 0.9, 1e-3, -1.0))
-    assert disks.fits(bar, begins, 1.9)
-    assert not disks.fits(bar, begins, 2.01)
+    section = CrossSection([bar], FillRule.NonZero)
+    assert disk_fits(section, 1.9)
+    assert not disk_fits(section, 2.01)
 
 
 @pytest.mark.parametrize("seed", range(3))
