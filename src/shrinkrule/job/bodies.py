@@ -83,15 +83,17 @@ def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
     shell = edge_table(facets).bodies
     volumes = signed_volumes(points, facets, shell)
     solid = np.flatnonzero(volumes > 0.0)
-    owner = _owners(points, facets, shell, volumes)
+    low, high = _boxes_of(points, facets, shell, len(volumes))
+    owner = _owners(low, high, volumes)
     whole = np.zeros(len(volumes))
     np.add.at(whole, owner, volumes)
     places, kinds, states = _findings(result)
     at = owner[shell[_nearest(points, facets, places)]] if len(places) else np.empty(0, np.int64)
+    order = np.argsort(at, kind="stable")
+    first, last = (np.searchsorted(at[order], solid, side) for side in ("left", "right"))
     looks = []
-    for number, body in enumerate(solid, start=1):
-        mine = np.flatnonzero(at == body)
-        corners = points[facets[shell == body]].reshape(-1, 3)
+    for number, (body, begin, end) in enumerate(zip(solid, first, last, strict=True), start=1):
+        mine = order[begin:end]
         share = float(whole[body] / whole.sum())
         counts: dict[str, int] = {}
         for one in sorted(mine, key=lambda one: -_weight(states[one])):
@@ -99,9 +101,9 @@ def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
         looks.append(
             BodyLook(
                 number,
-                _object_name(part, corners.min(axis=0), corners.max(axis=0)),
-                corners.min(axis=0),
-                corners.max(axis=0),
+                _object_name(part, low[body], high[body]),
+                low[body],
+                high[body],
                 share,
                 _part_of(result.prediction.green_mass_g, share),
                 _part_of(result.prediction.fired_mass_g, share),
@@ -187,14 +189,20 @@ def _nearest(points: Floats, facets: Ints, places: Floats) -> Ints:
     return np.asarray(facet, dtype=np.int64)
 
 
-def _owners(points: Floats, facets: Ints, shell: Ints, volumes: Floats) -> Ints:
+def _boxes_of(points: Floats, facets: Ints, shell: Ints, shells: int) -> tuple[Floats, Floats]:
+    """Low and high corners (k, 3) of the boxes of all shells, of which facets (m,) are part."""
+    order = np.argsort(shell, kind="stable")
+    begins = np.searchsorted(shell[order], np.arange(shells))
+    corners = points[facets[order]]
+    return (
+        np.minimum.reduceat(corners.min(axis=1), begins),
+        np.maximum.reduceat(corners.max(axis=1), begins),
+    )
+
+
+def _owners(low: Floats, high: Floats, volumes: Floats) -> Ints:
     """Body (k,) that each shell belongs to: a hollow to the smallest body whose box holds it."""
     owner = np.arange(len(volumes))
-    low = np.full((len(volumes), 3), np.inf)
-    high = -low
-    for corner in range(3):
-        np.minimum.at(low, shell, points[facets[:, corner]])
-        np.maximum.at(high, shell, points[facets[:, corner]])
     for hollow in np.flatnonzero(volumes <= 0.0):
         holds = (volumes > 0.0) & (low <= low[hollow]).all(axis=1)
         holds &= (high >= high[hollow]).all(axis=1)

@@ -54,21 +54,25 @@ def starts_in_air(surface: PrintSurface) -> tuple[PrintFinding, ...]:
     np.minimum.at(height, group, heights)
     found = np.flatnonzero(lowest & (facing < 0.0) & (height >= surface.layer_mm))
     found = found[np.argsort(facing[found], kind="stable")][:_MOST]
-    starts = [_start(surface, np.flatnonzero(group == one)) for one in found]
+    same = (group[facets] == group[facets[:, :1]]).all(axis=1)
+    level_of = np.where(same, group[facets[:, 0]], -1)
+    starts = [
+        _start(surface, np.flatnonzero(group == one), np.flatnonzero(level_of == one))
+        for one in found
+    ]
     kept = [start for start in starts if start is not None]
     return tuple(sorted(kept, key=lambda start: -start.area_mm2))
 
 
-def _start(surface: PrintSurface, vertices: Ints) -> PrintFinding | None:
-    """The finding at a level group of vertices, None where something holds it."""
+def _start(surface: PrintSurface, vertices: Ints, own: Ints) -> PrintFinding | None:
+    """The finding at a level group of vertices and its facets, None where something holds it."""
     points = surface.points
-    own = np.isin(surface.facets, vertices).all(axis=1)
     middles = points[surface.facets[own]].mean(axis=1)
-    places = np.concatenate([points[vertices].mean(axis=0)[None] if not own.any() else middles])
+    places = middles if len(own) else points[vertices].mean(axis=0)[None]
     air = surface.air_below(places)
     if air.min() < surface.layer_mm or _meets_lower(surface, int(vertices[0])):
         return None
-    area = -0.5 * float(area_normals(points[surface.facets[own]])[:, 2].sum()) if own.any() else 0.0
+    area = -0.5 * float(area_normals(points[surface.facets[own]])[:, 2].sum()) if len(own) else 0.0
     return PrintFinding(
         PrintKind.STARTS_IN_AIR,
         float(air.min()),
@@ -81,8 +85,13 @@ def _start(surface: PrintSurface, vertices: Ints) -> PrintFinding | None:
 
 def _meets_lower(surface: PrintSurface, vertex: int) -> bool:
     """Whether the surface that lies less than a layer above a vertex leads down below it."""
-    heights = surface.points[:, 2]
-    ends = surface.edges.ends
-    near = heights < heights[vertex] + surface.layer_mm
-    label = connected_components(len(heights), ends[near[ends].all(axis=1)])
-    return bool(heights[label == label[vertex]].min() < heights[vertex] - _LEVEL)
+    heights, ends = surface.points[:, 2], surface.edges.ends
+    lower = heights < heights[vertex] - _LEVEL
+    within = ~lower & (heights < heights[vertex] + surface.layer_mm)
+    # Only what lies in this layer is joined: it leads down where an edge of it does.
+    number = np.cumsum(within) - 1
+    label = connected_components(int(within.sum()), number[ends[within[ends].all(axis=1)]])
+    own = np.zeros(len(heights), dtype=np.bool_)
+    own[within] = label == label[number[vertex]]
+    down = ends[lower[ends].any(axis=1)]
+    return bool(own[down].any())

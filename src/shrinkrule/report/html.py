@@ -16,7 +16,7 @@ from shrinkrule.cells import printable
 from shrinkrule.compensation import way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.templates import environment
-from shrinkrule.job import JobResult, Level, Outline, Row, look_at_bodies
+from shrinkrule.job import BodyLook, JobResult, Level, Outline, Row, look_at_bodies
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.printing import PrintFinding
 from shrinkrule.report import place_words, words
@@ -47,7 +47,11 @@ MOST_ROWS: Final = 30
 
 
 def job_html(
-    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+    result: JobResult,
+    files: dict[str, Path],
+    command: str = "",
+    green_sha256: str = "",
+    bodies: Sequence[BodyLook] | None = None,
 ) -> str:
     """HTML report of the main job, with its pictures inside.
 
@@ -61,6 +65,8 @@ def job_html(
         The command line, if there was one.
     green_sha256 : str
         Checksum of the green part that the report is about, if that is written.
+    bodies : sequence of BodyLook, optional
+        As :func:`look_at_bodies` gives them, where they were looked at already.
 
     Returns
     -------
@@ -114,7 +120,7 @@ def job_html(
             most=_most(result),
             three=Markup(three_js()),
             turning=Markup(_turning_script()),
-            bodies=_bodies(result),
+            bodies=_bodies(look_at_bodies(result) if bodies is None else bodies),
             origin=_origin(result, command),
             words=words,
             print_facts=print_facts,
@@ -223,10 +229,10 @@ def _furnace_up(result: JobResult) -> tuple[float, float, float]:
     return float(x), float(y), float(z)
 
 
-def _bodies(result: JobResult) -> list[dict[str, str]]:
+def _bodies(bodies: Sequence[BodyLook]) -> list[dict[str, str]]:
     """Rows of the bodies, where there are several."""
     rows = []
-    for body in look_at_bodies(result):
+    for body in bodies:
         x, y, z = body.high_mm - body.low_mm
         a, b, c = 0.5 * (body.high_mm + body.low_mm)
         found = ", ".join(f"{n} × {kind}" if n > 1 else kind for kind, n in body.found)

@@ -21,7 +21,7 @@ from shrinkrule.files.checksum import checksum_of
 from shrinkrule.files.models import GREEN_MARK
 from shrinkrule.files.plain import plain_bytes
 from shrinkrule.history.made import LARGEST_MB
-from shrinkrule.job import JobResult, Recipe, WallLook
+from shrinkrule.job import JobResult, Recipe, WallLook, look_at_bodies
 from shrinkrule.job.bodies import object_names
 from shrinkrule.report.foundation import green_of
 from shrinkrule.report.plain import job_dict, recipe_dict
@@ -178,9 +178,10 @@ def job_outputs(
         header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
         green = stl_bytes(result.to_slice, header)
     checksum = hashlib.sha256(green).hexdigest()
-    plain = json.dumps(job_dict(result, files, command, checksum), indent=2, allow_nan=False) + "\n"
-    outputs.add(files["json"], plain.encode())
-    outputs.add(files["html"], job_html(result, files, command, checksum).encode())
+    bodies = look_at_bodies(result)
+    values = job_dict(result, files, command, checksum, bodies)
+    outputs.add(files["json"], f"{json.dumps(values, indent=2, allow_nan=False)}\n".encode())
+    outputs.add(files["html"], job_html(result, files, command, checksum, bodies).encode())
     outputs.add(green_of(files), green)
     outputs.write()
     return files

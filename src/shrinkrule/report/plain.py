@@ -17,6 +17,7 @@ from shrinkrule.compensation import ScaleFactors, way_up
 from shrinkrule.dimensions import numbered_dozen
 from shrinkrule.files.output import green_kind
 from shrinkrule.job import (
+    BodyLook,
     JobResult,
     Place,
     Recipe,
@@ -38,7 +39,11 @@ REPORT_VERSION: Final = 1
 
 
 def job_dict(
-    result: JobResult, files: dict[str, Path], command: str = "", green_sha256: str = ""
+    result: JobResult,
+    files: dict[str, Path],
+    command: str = "",
+    green_sha256: str = "",
+    bodies: Sequence[BodyLook] | None = None,
 ) -> dict[str, Any]:
     """Everything the job found, as JSON values. Lengths mm, masses g, fractions as fractions.
 
@@ -52,6 +57,8 @@ def job_dict(
         The command line, if there was one.
     green_sha256 : str
         Checksum of the green part, if that is written.
+    bodies : sequence of BodyLook, optional
+        As :func:`look_at_bodies` gives them, where they were looked at already.
 
     Returns
     -------
@@ -94,7 +101,7 @@ def job_dict(
             "prediction": result.prediction.as_dict(),
             "dimensions": _dimensions(result),
             "filament": filament_dict(result),
-            "bodies": _bodies(result),
+            "bodies": _bodies(look_at_bodies(result) if bodies is None else bodies),
             "walls": _walls(result.walls),
             "printing": _printing(result),
             "furnace": None
@@ -249,7 +256,7 @@ def part_dict(part: Part) -> dict[str, Any]:
     }
 
 
-def _bodies(result: JobResult) -> list[dict[str, Any]]:
+def _bodies(bodies: Sequence[BodyLook]) -> list[dict[str, Any]]:
     """Every body of several; none for a single one."""
     return [
         {
@@ -262,7 +269,7 @@ def _bodies(result: JobResult) -> list[dict[str, Any]]:
             "found": [{"kind": kind, "places": count} for kind, count in body.found],
             "level": body.level.value,
         }
-        for body in look_at_bodies(result)
+        for body in bodies
     ]
 
 

@@ -130,15 +130,20 @@ def thinned(
     """
     if len(facets) <= most:
         return points, facets, band
-    normals = np.zeros_like(points)
-    for low in range(0, len(facets), _AT_ONCE):
-        some = facets[low : low + _AT_ONCE]
-        np.add.at(normals, some.ravel(), np.repeat(area_normals(points[some]), 3, axis=0))
+    normals, area = np.zeros_like(points), 0.0
+    for start in range(0, len(facets), _AT_ONCE):
+        some = facets[start : start + _AT_ONCE]
+        own = area_normals(points[some])
+        area += 0.5 * float(np.linalg.norm(own, axis=1).sum())
+        for axis in range(3):
+            weights = np.repeat(own[:, axis], 3)
+            normals[:, axis] += np.bincount(some.ravel(), weights, len(points))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     facing = np.round(_FACINGS * (1.0 + normals)).astype(np.int64)
     low = points.min(axis=0)
     span = float(np.ptp(points, axis=0).max())
-    side = span / 400.0
+    # A cube of the surface holds a facet or two: a finer one has too many for certain.
+    side = max(span / 400.0, np.sqrt(area / most))
     while True:
         cube = np.floor((points - low) / side).astype(np.int64)
         digits = np.column_stack([cube, facing, band - band.min()])
