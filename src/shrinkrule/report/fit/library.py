@@ -1,8 +1,8 @@
 """The plotting library as its package ships it, whatever settings lie in the folder or the user's.
 
 It takes a file ``matplotlibrc`` out of the current folder when it is imported, which may ask for
-programs to be run, and was never meant for these plots: it is imported from the package's own
-folder, and each plot is drawn with the settings that it ships.
+programs to be run, and was never meant for these plots: it is imported from a folder of ours that
+holds neither settings nor modules, and each plot is drawn with the settings that it ships.
 """
 
 from __future__ import annotations
@@ -12,15 +12,18 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Final
+
+DATA: Final = Path(__file__).parents[2] / "data"
+"""Our tables: where the current folder is looked through for modules, none must lie in it."""
 
 
 @contextmanager
-def _in_its_own_folder() -> Iterator[None]:
-    """Work in this module's folder, where no settings lie."""
+def _in_a_plain_folder() -> Iterator[None]:
     before = ""
     with contextlib.suppress(OSError):
         before = str(Path.cwd())
-    os.chdir(Path(__file__).parent)
+    os.chdir(DATA)
     try:
         yield
     finally:
@@ -29,7 +32,7 @@ def _in_its_own_folder() -> Iterator[None]:
             os.chdir(before)
 
 
-with _in_its_own_folder():
+with _in_a_plain_folder():
     import matplotlib as mpl
     from matplotlib.figure import Figure
     from matplotlib.ticker import NullLocator
