@@ -241,7 +241,7 @@ def _surroundings() -> list[Case]:
         cases.append(
             Case(
                 f"plain user, nothing may be kept: {name}",
-                f"chmod -R a+rwX . && {PLAIN_USER} env HOME=/none NUMBA_CACHE_DIR= {_with(name)}",
+                f"chmod -R a+rwX . && env HOME=/none {PLAIN_USER} {_with(name)}",
                 False,
                 root=True,
             )

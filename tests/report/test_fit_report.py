@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import os
 import subprocess
 import sys
 from dataclasses import replace
@@ -55,6 +56,7 @@ def test_plots_are_the_same_each_time_whatever_the_settings_of_the_plotting_libr
     done = subprocess.run(
         [sys.executable, "-c", script],
         cwd=tmp_path,
+        env={**os.environ, "MPLCONFIGDIR": os.devnull},  # where no list of fonts can be kept
         capture_output=True,
         text=True,
         check=False,

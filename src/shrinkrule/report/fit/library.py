@@ -8,6 +8,7 @@ holds neither settings nor modules, and each plot is drawn with the settings tha
 from __future__ import annotations
 
 import contextlib
+import logging
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -23,10 +24,15 @@ def _in_a_plain_folder() -> Iterator[None]:
     before = ""
     with contextlib.suppress(OSError):
         before = str(Path.cwd())
+    log = logging.getLogger("matplotlib")
+    level = log.level
+    # Where it keeps its list of fonts is nothing that a maker could act on.
+    log.setLevel(logging.ERROR)
     os.chdir(DATA)
     try:
         yield
     finally:
+        log.setLevel(level)
         # A folder that was deleted meanwhile cannot be gone back to.
         with contextlib.suppress(OSError):
             os.chdir(before)
