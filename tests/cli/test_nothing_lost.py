@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 import trimesh
@@ -124,6 +125,23 @@ def test_a_green_part_is_not_enlarged_twice_unasked(capsys: pytest.CaptureFixtur
     assert main(["compensate", "box.green.stl", *HAND, "--green-again"]) == 0
     twice = read_part("box.green.green.stl").mesh.extents
     assert twice == pytest.approx([30 * 1.17**2, 20 * 1.17**2, 5 * 1.19**2], rel=1e-6)
+
+
+def test_a_system_out_of_memory_or_threads_is_said_in_one_line(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for error, said in (
+        (RuntimeError("can't start new thread"), "no more threads or memory; stopped, nothing was"),
+        (MemoryError(), "not enough memory"),
+    ):
+        monkeypatch.setattr("shrinkrule.mesh.read_part", Mock(side_effect=error))
+        assert main(["dimensions", "box.stl"]) == 2
+        line = capsys.readouterr().err
+        assert said in line
+        assert line.count("\n") == 1
+    monkeypatch.setattr("shrinkrule.mesh.read_part", Mock(side_effect=RuntimeError("a mistake")))
+    with pytest.raises(RuntimeError, match="a mistake"):
+        main(["dimensions", "box.stl"])
 
 
 SLOW = """

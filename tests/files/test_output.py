@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import time
 from pathlib import Path
@@ -117,6 +118,20 @@ def test_a_clock_that_jumps_beside_a_run_that_writes_leaves_no_half_file(
     with pytest.raises(FileError, match=r"a\.txt: cannot be written .*nothing was changed"):
         first.write()
     assert [path.name for path in tmp_path.iterdir()] == ["b.txt"]
+
+
+def test_a_clock_that_jumps_within_a_run_costs_it_no_file_of_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A small computer without a clock learns the time from the network while it writes."""
+    outputs = OutputSet()
+    for name in ("a.txt", "b.txt", "c.txt"):
+        outputs.add(tmp_path / name, name.encode())
+    monkeypatch.setattr(time, "time", itertools.count(time.time(), 1e9).__next__)
+    outputs.write()
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == {
+        name: name.encode() for name in ("a.txt", "b.txt", "c.txt")
+    }
 
 
 def test_a_folder_that_vanishes_is_named_and_nothing_is_left(tmp_path: Path) -> None:

@@ -114,3 +114,21 @@ def test_every_key_is_written_with_its_meaning_and_an_example_that_holds(tmp_pat
         assert f"# {key.meaning}\n# {key.short} = {key.example}\n" in text
         stated = tomllib.loads(f"value = {key.example}")["value"]
         assert key.parse(stated, "") is not None
+
+
+def test_a_folder_that_may_not_be_entered_holds_no_settings(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Another user's home, or a folder above the model; root may enter all, so it is told here."""
+    (tmp_path / "shrinkrule.toml").write_text("[printer]\nnozzle = 0.8\n", encoding="utf-8")
+    (tmp_path / "closed").mkdir()
+    looked = Path.is_file
+
+    def is_file(path: Path) -> bool:
+        if path.parent != tmp_path:
+            raise PermissionError(13, "Permission denied", str(path))
+        return looked(path)
+
+    monkeypatch.setattr(Path, "is_file", is_file)
+    (found,) = files_for(tmp_path / "closed" / "part.stl")
+    assert found.values == {"printer.nozzle": 0.8}

@@ -99,6 +99,12 @@ def main(argv: Sequence[str]) -> int:
     except MemoryError:
         _say("shrinkrule: there is not enough memory; export the model coarser.\n")
         return BAD_INPUT
+    except RuntimeError as error:
+        # What Python says where the system refuses another thread; anything else is ours.
+        if "start new thread" not in str(error):
+            raise
+        _say(f"shrinkrule: the system gives no more threads or memory; {_left(before)}\n")
+        return BAD_INPUT
     except KeyboardInterrupt:
         _say(f"shrinkrule: {_left(before)}\n")
         return INTERRUPTED

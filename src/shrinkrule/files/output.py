@@ -128,6 +128,9 @@ class OutputSet:
         pending: list[tuple[Path, Path]] = []
         named: list[Path] = []
         made: list[Path] = []
+        # Before any of our own: after a jump of the clock one would seem to be of long ago.
+        for folder in {path.parent for path in self._files}:
+            _sweep(folder)
         try:
             for path, data in self._files.items():
                 made += _made(path.parent)
@@ -292,7 +295,6 @@ def _mode(path: Path) -> int:
 
 
 def _written_aside(path: Path, data: bytes) -> Path:
-    _sweep(path.parent)
     handle, name = tempfile.mkstemp(prefix=_PREFIX, suffix=_SUFFIX, dir=path.parent)
     temporary = Path(name)
     try:

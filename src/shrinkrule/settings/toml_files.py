@@ -59,12 +59,23 @@ def files_for(start: Path) -> tuple[Stated, ...]:
     # Links are not followed: the folder is the one that the maker named.
     whole = Path(os.path.abspath(start))  # noqa: PTH100
     first = whole if whole.is_dir() else whole.parent
-    near = next((f / FILE_NAME for f in (first, *first.parents) if (f / FILE_NAME).is_file()), None)
+    near = next((f / FILE_NAME for f in (first, *first.parents) if _lies_in(f)), None)
     own = user_file()
     found = [] if near is None else [read_settings(near, Source.FILE)]
-    if own.is_file() and own != near:
+    if _lies_in(own.parent) and own != near:
         found.append(read_settings(own, Source.USER))
     return tuple(found)
+
+
+def _lies_in(folder: Path) -> bool:
+    """Whether a settings file lies in a folder; none does in one that may not be entered.
+
+    The home of another user is such a folder, where rights were changed but not the home.
+    """
+    try:
+        return (folder / FILE_NAME).is_file()
+    except OSError:
+        return False
 
 
 def read_settings(path: Path, source: Source = Source.FILE) -> Stated:
