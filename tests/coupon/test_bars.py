@@ -14,8 +14,10 @@ from hypothesis import strategies as st
 from manifold3d import Manifold, Mesh64
 from skfem.models.elasticity import lame_parameters, linear_elasticity
 
+from shrinkrule.calibration.fit.sag import Beam
 from shrinkrule.coupon import CouponPlan, Dimension, Piece, Tool, design_coupon
 from shrinkrule.coupon.piece import JAW_WIDTH_MM
+from shrinkrule.coupon.spans import USUAL_KEPT, choose_spans
 from shrinkrule.errors import SettingError
 from shrinkrule.furnace import BoxFurnace, CrucibleFurnace
 from shrinkrule.numerics.arrays import Floats
@@ -229,3 +231,21 @@ def test_jaws_hold_the_beam_and_never_its_gusset(modulus: float) -> None:
             assert min(dim.start[0] - left, right - dim.start[0]) > JAW_WIDTH_MM / 2.0
             assert dim.end[1] - dim.start[1] == pytest.approx(depth)
     assert measured == 2
+
+
+@pytest.mark.parametrize("modulus_kpa", [100.0, 500.0, 3000.0])
+@pytest.mark.parametrize("depth", [0.55, 0.88, 1.32, 1.98])
+def test_no_beam_is_called_too_far_down_at_the_modulus_it_was_made_for(
+    depth: float, modulus_kpa: float
+) -> None:
+    """The fit questions no drop that the coupon itself foretells."""
+    spans = choose_spans(depth, 60.0, modulus_kpa, 7.5)
+    made = [
+        *((Support.BOTH_BUILT_IN, span, depth) for span in spans.bridges),
+        (Support.BOTH_BUILT_IN, spans.bridges[2], spans.thick),
+        (Support.ONE_BUILT_IN, spans.cantilever, depth),
+    ]
+    drops = (*spans.bridge_drops, spans.thick_drop, spans.cantilever_drop)
+    for (support, span, deep), drop in zip(made, drops, strict=True):
+        fired = (USUAL_KEPT * span, USUAL_KEPT * deep, drop)
+        assert Beam("B", 0, support, *fired, 0.01, 0.01, 7.5).too_far == ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -76,6 +77,25 @@ def test_inches_told_in_the_unit_column_are_converted_once(good: Sheet, tmp_path
     assert (
         "lines with the unit in: readings taken in inches, the model's sizes in mm" in sheet.notes
     )
+
+
+@pytest.mark.parametrize(("step", "known"), [("0.01", 0.01), ("0.0005", 0.0127)])
+def test_a_unit_filled_down_the_whole_column_is_that_of_the_readings(
+    step: str, known: float, good: Sheet, tmp_path: Path
+) -> None:
+    """Nozzle and layers were written in mm; a step typed anew is in inches where it is as fine."""
+
+    def everywhere(row: dict[str, str]) -> None:
+        unit_told(row)
+        if row["kind"] == "setting" and row["unit"] == "mm":
+            row["unit"] = "in"
+        if row["id"] == "S9":
+            row["nominal"] = step
+
+    settings = read(tmp_path, changed(everywhere)).settings
+    assert settings.caliper_resolution == pytest.approx(known)
+    told = replace(good.settings, caliper_resolution=settings.caliper_resolution)
+    assert settings == told
 
 
 def test_feeler_drops_in_mm_on_a_sheet_in_inches_stay(good: Sheet, tmp_path: Path) -> None:

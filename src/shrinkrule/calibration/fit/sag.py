@@ -28,7 +28,7 @@ STRAYING_SIGMAS: Final = 4.0
 LARGEST_DROP_PER_DEPTH: Final = 0.5
 """Beyond, ends that are held apart begin to carry a beam as a rope."""
 LARGEST_TIP_PER_SPAN: Final = 0.2
-"""A free end is no rope: its drop is 4 % under the formula here, as the arm turns out of the
+"""A free end is no rope: its drop is 3 % under the formula here, as the arm turns out of the
 horizontal (large deflections of a beam, integrated in the tests)."""
 
 

@@ -33,6 +33,8 @@ USUAL_BALANCE_G: Final = 0.01
 _KINDS: Final = frozenset(kind.value for kind in Kind)
 _SETTING_IDS: Final = frozenset(setting.value for setting in Setting)
 _MASS_UNITS: Final = {"g": 1.0, "kg": 1000.0, "mg": 1e-3, "oz": 28.349523125}
+_FINEST_STEP_MM: Final = 0.005
+"""No caliper or feeler has a finer last step in mm, nor one as coarse as that in inches."""
 _UNIT_WORDS: Final = {"in": "inches"}
 _MEASURED: Final = (*GREEN_COLUMNS, "debound_1", *FIRED_COLUMNS)
 _LIKE_MODEL: Final = (0.6, 1.3)
@@ -262,6 +264,9 @@ class _Cells:
             return None
         number, own = self.number(row, "nominal")
         unit = own or row.cells.get("unit", "").lower()
+        if not own and unit in self.readings_alone and number >= _FINEST_STEP_MM:
+            # The unit was filled down the whole column; what the coupon wrote is in mm.
+            unit = "mm"
         if unit in {"kg/m3", "kg/m³"} or (unit.startswith("g/c") and low <= number / 1e3 <= high):
             self.notes.append(f"line {row.line}: {number:g} taken as kg/m3")
             number *= 1e-3

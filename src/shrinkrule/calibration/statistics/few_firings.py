@@ -3,8 +3,9 @@
 Two or three firings that happen to agree along one axis say little about that axis: Student's
 factor holds on the average, and fails for those intervals that came out narrow. An axis is judged
 together with the other axes of the same coupons, and by a weakly informative prior on the standard
-deviation of firings. The axes share furnace and print, so that they add no degrees of
-freedom; they only stand in for one another.
+deviation of firings. Its heavy tail is for furnaces far worse than usual: a lighter one fails them
+and holds no more where intervals are narrow. The axes share furnace and print, so that they add no
+degrees of freedom; they only stand in for one another.
 
 Source: half-Cauchy prior for the standard deviation of few groups, A. Gelman, *Bayesian Analysis* 1
 (2006) 515; variances of few degrees of freedom drawn towards those of their like, G. K. Smyth,
