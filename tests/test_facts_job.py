@@ -230,3 +230,11 @@ def test_the_knife_edge_that_loses_most_comes_first() -> None:
 
     rows = alike_places((edge(None, 90.0), edge(0.2, 60.0), edge(0.9, 5.0), edge(0.5, 20.0)))
     assert [row.worst.finding.loss_mm for row in rows] == [0.9, 0.5, 0.2, None]
+
+
+def test_walls_pass_only_where_part_and_report_can_both_be_trusted() -> None:
+    recipe = Recipe(Printer.from_nozzle(0.6), ROW, look_at_sag=False)
+    look = compensate(part_from_mesh(trimesh.creation.box((20, 20, 5))), recipe).walls
+    assert look.why_no_pass == ""
+    doubtful = replace(look, report=replace(look.report, trusted=False, notes=("it crosses",)))
+    assert doubtful.why_no_pass.endswith("cannot be trusted: it crosses")

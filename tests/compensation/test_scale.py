@@ -101,3 +101,8 @@ def test_the_named_axis_ends_up_on_top_without_mirroring(up: str) -> None:
 def test_an_unknown_way_up_is_refused() -> None:
     with pytest.raises(SettingError, match="no way up"):
         way_up("w")
+
+
+def test_factors_are_told_together_where_x_and_y_are_alike() -> None:
+    assert str(ScaleFactors.alike(1.19, 1.21)) == "XY × 1.1900, Z × 1.2100"
+    assert str(ScaleFactors(1.19, 1.2, 1.21)) == "X × 1.1900, Y × 1.2000, Z × 1.2100"

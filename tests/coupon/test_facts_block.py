@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 import shapely
 
 from shrinkrule.coupon import CouponPlan, design_coupon
+from shrinkrule.coupon.block_sizes import PIN_BEADS, _round_holes, foot_chamfer
 from shrinkrule.furnace import BoxFurnace
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
@@ -67,3 +69,37 @@ def test_jaws_and_pins_are_told_the_middle_of_each_hole(nozzle: float) -> None:
         assert ((start.x + end.x) / 2.0, (start.y + end.y) / 2.0) == pytest.approx(
             (middle.x, middle.y), abs=0.02
         )
+
+
+@pytest.mark.parametrize("nozzle", [0.3, 0.4, 0.6, 0.8])
+def test_the_second_pin_hole_is_the_largest_that_keeps_its_webs(nozzle: float) -> None:
+    """By shapely, in steps of half a millimetre: webs to the round hole, a window and a corner.
+
+    The window begins at the corner, a rim below it; both holes lie on the diagonal.
+    """
+    printer = Printer.from_nozzle(nozzle)
+    web = 2.0 * printer.bead_width_mm + foot_chamfer(printer.layer_height_mm)
+    least, most = (
+        max(np.floor(2.0 * b * printer.bead_width_mm + 1e-9) / 2.0, 1.0) for b in PIN_BEADS
+    )
+    told = set()
+    for corner in np.arange(9.0, 30.0, 0.75):
+        for rim in (1.6, 3.0, 4.5):
+            middle, pins = _round_holes(corner, rim, 5.0, printer)
+            if not pins:
+                continue
+            window = shapely.box(corner, 0.0, corner + 50.0, corner - rim)
+            largest = 0.0
+            for size in np.arange(most, least, -0.5):
+                at = (
+                    np.ceil(10.0 * (middle + np.sqrt(0.5) * (2.5 + size / 2.0 + web)) - 1e-9) / 10.0
+                )
+                hole = shapely.Point(at, at)
+                room = min(window.distance(hole), hole.distance(shapely.Point(corner, corner)))
+                if at < corner and room >= size / 2.0 + web:
+                    largest = float(size)
+                    break
+            told.add(largest)
+            found = [size for size, at in pins[1:]]
+            assert found == ([largest] if largest else []), (corner, rim)
+    assert {0.0, most} <= told

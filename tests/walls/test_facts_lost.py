@@ -14,7 +14,7 @@ from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.printer import Printer
 from shrinkrule.walls import FindingKind, WallLimits, layer_findings
 from shrinkrule.walls.findings import in_print
-from shrinkrule.walls.layers.floors import LEVEL_DEGREES, thin_floors
+from shrinkrule.walls.layers.floors import LEVEL_DEGREES, Floors, thin_floors
 from shrinkrule.walls.layers.loops import chain_pieces, cut_facets, pair_sides
 from shrinkrule.walls.layers.narrow import Narrow
 from shrinkrule.walls.layers.notes import limits_of_sight
@@ -153,3 +153,19 @@ def test_a_floor_that_slopes_reaches_from_its_lowest_point_to_its_highest() -> N
     reach = found.finding.height_range_mm
     assert reach == pytest.approx((7.0 - half, 7.0 + half), abs=0.05)
     assert (found.finding.box[0][2], found.finding.box[1][2]) == pytest.approx(reach)
+
+
+def test_a_floor_holds_what_is_within_reach_above_and_below_it() -> None:
+    """Columns 2 and 3 of row 1 stand under a floor from 4.0 to 4.6, column 3 under another too."""
+    spans = np.array([[4.0, 4.6], [4.0, 4.6], [9.0, 9.5]])
+    floors = Floors((), 0.0, 0.5, np.array([1.0, 2.0]), 10, np.array([12, 13, 13]), spans)
+    plan = np.array([[2.0, 2.5], [2.5, 2.5], [2.0, 2.0], [3.0, 2.5], [2.2, 2.7]])
+    for height, near, expected in (
+        (4.3, 0.0, [True, True, False, False, True]),
+        (3.8, 0.3, [True, True, False, False, True]),
+        (3.6, 0.3, [False] * 5),
+        (4.8, 0.3, [True, True, False, False, True]),
+        (5.0, 0.3, [False] * 5),
+        (9.6, 0.2, [False, True, False, False, False]),
+    ):
+        assert floors.holds(plan, height, near).tolist() == expected

@@ -12,7 +12,7 @@ from make_sheets import Truth, filled_sheets
 from shrinkrule.calibration.fit.axis import fit_axis, mean_of_axes
 from shrinkrule.calibration.fit.balance import Weights, _solid, weigh
 from shrinkrule.calibration.fit.fit_sheets import fit_sheets
-from shrinkrule.calibration.fit.lengths import LEAST_RANGE, lengths_along
+from shrinkrule.calibration.fit.lengths import LEAST_RANGE, caliper_of, lengths_along
 from shrinkrule.calibration.fit.to_row import row_from_fit
 from shrinkrule.calibration.sheets.read import read_sheet
 from shrinkrule.calibration.sheets.sheet import Sheet
@@ -152,3 +152,17 @@ def test_each_axis_of_the_row_has_the_printer_s_scale_of_that_axis(tmp_path: Pat
         # Bead spread and first layer are fitted with it and take up a little.
         moved = changed.value - plain.value
         assert moved == pytest.approx(factor - 1.0, abs=3e-3)
+
+
+def test_without_repeats_a_caliper_is_as_unsure_as_its_limits_of_error() -> None:
+    """A step of d and limits of 2 d, both rectangles: d^2 / 12 + (2 d)^2 / 3 (JCGM 100, 4.3.7)."""
+    sheet = read_sheet(
+        sorted((Path(__file__).parents[3] / "sample_models/sheets").glob("*.csv"))[0]
+    )
+    once = tuple(replace(one, green=one.green[:1], fired=one.fired[:1]) for one in sheet.readings)
+    found = caliper_of([replace(sheet, readings=once)])
+    assert sheet.settings.caliper_resolution == 0.01
+    assert found.repeats_sd_mm is None
+    assert found.least_variance == pytest.approx(1e-4 / 12.0 + 4e-4 / 3.0)
+    again = caliper_of([sheet])
+    assert again.least_variance < found.least_variance, "repeats tell more than a data sheet"
