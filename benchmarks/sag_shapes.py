@@ -265,9 +265,9 @@ def shelf() -> Shape:
         return solid
 
     stops = (
-        graded(-16, 0, 20, cells=(3, 8), inner=(1,)),
-        graded(0, 1, 10, cells=(2, 5), inner=(1,)),
-        graded(0, 9, 18, 20, cells=(2, 4, 2), inner=(1, 2)),
+        graded(-16, 0, 20, cells=(2, 6), inner=(1,)),
+        graded(0, 1, 10, cells=(1, 4), inner=(1,)),
+        graded(0, 9, 18, 20, cells=(2, 3, 2), inner=(1, 2)),
     )
     return Shape(tensor(*stops), place, 1500.0, 2.0, inside, mirrored=(1,))
 
