@@ -1,11 +1,11 @@
 """Where a flat foot has tilted onto its edge, its push acts a little inside that edge.
 
 The strip that touches is far narrower than a brick, so only the row of nodes along the edge
-touches, and would push at the row itself: a span between two such feet would be too short, and each
-foot be turned by the whole weight it carries. By its dimensions alone the strip under a line load
-`p` and a tilt `t` is as wide as `p / (E t)`, times a number. A part of each node's push is handed to
-the node behind, so that force and moment are right, and where the foot ends inside a brick the node
-beyond comes down by what the foot's edge would be held too high.
+touches, and would push at the row itself: a span between two such feet would be too short, and
+each foot be turned by the whole weight it carries. By its dimensions alone the strip under a line
+load `p` and a tilt `t` is as wide as `p / (E t)`, times a number. A part of each node's push is
+handed to the node behind, so that force and moment are right, and where the foot ends inside a
+brick the node beyond comes down by what the foot's edge would be held too high.
 """
 
 from __future__ import annotations
