@@ -92,7 +92,9 @@ def sag_on_grid(
     try:
         state = solve_contact(problem, candidates, settings.friction, guess, tick)
     except DoesNotStandError as refusal:
-        crooked = None if settings.supports else crooked_deg(lies or mesh, settings.up)
+        crooked = (
+            None if settings.supports else crooked_deg(mesh if lies is None else lies, settings.up)
+        )
         if crooked is None:
             raise
         raise does_not_stand(
