@@ -251,28 +251,6 @@ def box() -> Shape:
     return Shape(tensor(*stops), _same, 1000.0, 2.0, inside, mirrored=(0, 1))
 
 
-def shelf() -> Shape:
-    """A shelf 2 thick and 20 wide that reaches 20 out of a block, on a rib 2 thick that tapers."""
-
-    def place(p: Floats) -> Floats:
-        x, y, z = p
-        deep = np.where(x > 0.0, 9.0 - 0.4 * x, 9.0)
-        under = 18.0 - deep * (18.0 - z) / 9.0
-        low = np.where(z < 9.0, z * (18.0 - deep) / 9.0, under)
-        return np.array([x, y, np.where(z > 18.0, z, low)])
-
-    def inside(c: Floats) -> Mask:
-        solid: Mask = (c[0] < 0.0) | (c[2] > 18.0) | ((c[1] < 1.0) & (c[2] > 9.0))
-        return solid
-
-    stops = (
-        graded(-16, 0, 20, cells=(3, 8), inner=(1,)),
-        graded(0, 1, 10, cells=(2, 5), inner=(1,)),
-        graded(0, 9, 18, 20, cells=(2, 4, 2), inner=(1, 2)),
-    )
-    return Shape(tensor(*stops), place, 1500.0, 2.0, inside, mirrored=(1,))
-
-
 SHAPES: Final[dict[str, Callable[[], Shape]]] = {
     "portal frame": frame,
     "bracket": bracket,
@@ -285,7 +263,6 @@ SHAPES: Final[dict[str, Callable[[], Shape]]] = {
     "angle with a hanging leg": hanging_leg,
     "channel on its back, with lips": channel,
     "hollow box": box,
-    "shelf with a rib": shelf,
 }
 
 

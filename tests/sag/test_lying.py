@@ -14,7 +14,9 @@ from shrinkrule.sag.lying import crooked_deg, stands_on_a_point
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.precurve import Saving, precurve, what_helps
 from shrinkrule.sag.settings import SagSettings
+from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.steering import solve_sag
+from shrinkrule.sag.voxels.grid import lay_grid
 
 STIFF = SagMaterial(modulus_kpa=20_000.0, modulus_u_kpa=2_000.0, poisson=0.46, density_g_cm3=7.0)
 UP = np.array([0.0, 0.0, 1.0])
@@ -45,6 +47,14 @@ def test_a_part_laid_down_crooked_lies_crooked_and_does_not_tip_over() -> None:
     with pytest.raises(MeshError, match=r"lies crooked by 1\.0 degrees: set down, it turns") as no:
         solve_sag(plate, STIFF, SagSettings(brick_mm=1.0))
     assert "tips over" not in str(no.value)
+
+
+def test_a_bent_part_is_refused_by_how_crooked_it_was_set_down() -> None:
+    """By 1 degree, though its pre-curved shape, which is what falls, leans by 3 more."""
+    wanted, bent = (turned(bar((0, 0, 0), (60, 40, 4)), degrees) for degrees in (1.0, 4.0))
+    grid = lay_grid(bent, np.eye(3), 1.5)
+    with pytest.raises(MeshError, match=r"crooked by 1\.0 degrees"):
+        sag_on_grid(bent, grid, STIFF, SagSettings(), lies=wanted)
 
 
 def test_a_lever_that_tips_over_has_no_face_nearby() -> None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from sag.solids import bar, bridge, two_armed_lever, united
 from shrinkrule.errors import SettingError
+from shrinkrule.report.sag.words import sag_text
 from shrinkrule.sag import (
     Base,
     PrecurveResult,
@@ -205,6 +206,12 @@ def test_part_that_sags_down_to_the_plate_is_hopeless() -> None:
     result = precurve(low, SagMaterial(1_000.0, 0.0, 0.46, 7.0), SagSettings(brick_mm=0.5))
     assert result.verdict is Saving.HOPELESS
     assert "onto what lies below" in result.advice[0]
+    # The plate stops it: no interval follows from its modulus.
+    known = replace(result.before, modulus_factor=1.3)
+    assert known.comes_down
+    assert known.interval95_mm is None
+    assert "95 %" not in sag_text(replace(result, before=known))
+    assert replace(known, drop_to_plate_mm=0.0).interval95_mm is not None
 
 
 def test_part_that_stands_on_a_point_is_to_be_bedded() -> None:

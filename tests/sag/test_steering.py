@@ -10,7 +10,8 @@ import trimesh
 
 from sag.solids import bridge
 from shrinkrule.cli import main
-from shrinkrule.sag import SagMaterial, SagSettings, solve_sag
+from shrinkrule.sag import SagMaterial, SagSettings, solve_sag, steering
+from shrinkrule.sag.plan import plan_bricks
 from shrinkrule.sag.preparation import prepare
 from shrinkrule.sag.result import GridSag
 from shrinkrule.sag.solve import sag_on_grid, solve_on_two_grids
@@ -60,6 +61,34 @@ def test_two_grids_of_second_order_are_extrapolated_to_their_limit(coarser: floa
     assert limit == pytest.approx(1.0, rel=1e-9)
     square = fine.field.displacement[0, 0] - 1.0
     assert _error(fine, coarse) == pytest.approx(np.sqrt(3.0) * square, rel=1e-9)
+
+
+def test_grids_that_differ_little_are_not_extrapolated(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A second grid finer by a quarter agrees by chance: the first coarse one stays beside it."""
+    pairs: list[float] = []
+
+    def seen(fine: GridSag, coarse: GridSag) -> float:
+        pairs.append(float(np.cbrt(np.prod(coarse.field.grid.size / fine.field.grid.size))))
+        return _error(fine, coarse)
+
+    monkeypatch.setattr(steering, "_error", seen)
+    settings = SagSettings(sure_share=1e-4, wall_mm=2.0, tolerance_mm=1e-6)
+    problem = prepare(bridge(), MATERIAL, settings)
+    planned = plan_bricks(problem.mesh, problem.plan, 1.0)
+    room = replace(settings, max_unknowns=int(2.5 * planned.unknowns))
+    small = replace(problem, plan=planned, settings=room)
+    sure = solve_surely(small, lambda *_: None, "solving", 0.0, 1.0)
+    assert len(pairs) > 1
+    assert min(pairs) >= 1.6
+    assert sure.plan.brick_mm < 0.85
+
+
+def test_stated_is_no_less_than_what_agreeing_grids_may_hide() -> None:
+    """Two per cent of the largest movement, though the two grids agree on the bridge."""
+    problem = prepare(bridge(), MATERIAL, SagSettings(max_unknowns=9000, sure_share=0.5))
+    sure = solve_surely(problem, lambda *_: None, "solving", 0.0, 1.0)
+    reach = float(np.linalg.norm(sure.solved.field.displacement, axis=1).max())
+    assert sure.numerical_mm >= 0.02 * reach
 
 
 def test_bricks_that_are_stated_are_taken_as_they_are() -> None:

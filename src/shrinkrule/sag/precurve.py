@@ -21,7 +21,7 @@ from shrinkrule.numerics.progress import Progress, silent, stage_of
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.material import SagMaterial
 from shrinkrule.sag.preparation import SagProblem, prepare
-from shrinkrule.sag.result import LARGEST_SLOPE, SagResult, describe
+from shrinkrule.sag.result import DROP_SHARE, LARGEST_SLOPE, SagResult, describe
 from shrinkrule.sag.settings import Base, SagSettings
 from shrinkrule.sag.solve import sag_on_grid
 from shrinkrule.sag.steering import SureSag, solve_surely
@@ -33,7 +33,6 @@ ANOTHER_WAY: Final = "try another way up"
 ENOUGH_SHARE: Final = 0.05
 """Pre-curving a part that sags little goes on until this share of its sag remains."""
 
-_DROP_SHARE: Final = 0.1  # of the wall: a part that drops further onto the plate is lost
 _WORTH_THICKER: Final = (1.1, 3.5)
 """Thicker by less is not worth a change; by more, the wall is not what carries the part
 (judgement)."""
@@ -225,7 +224,7 @@ def _fire_until_straight(
         grid = lay_grid(bent, planned.grid.turn, planned.brick_mm, slack=1.0)
         stage = f"firing the pre-curved part, round {number}"
         tick = stage_of(report, stage, number * share, share)
-        solved = sag_on_grid(bent, grid, problem.material, settings, solved, tick)
+        solved = sag_on_grid(bent, grid, problem.material, settings, solved, tick, wanted)
         fired = lay_on_plate(shape + solved.field.at(shape) + lacks, shape, target, settings.up)
         miss = fired - target
         error = float(np.linalg.norm(miss, axis=1).max())
@@ -335,7 +334,7 @@ def why_hopeless(before: SagResult, wall_mm: float, settings: SagSettings) -> tu
     sag = before.largest_sag_mm
     if before.slumps:
         return (f"it slumps this way up, straining by {100 * before.largest_strain:.0f} %",)
-    if before.drop_to_plate_mm > max(10.0 * settings.tolerance_mm, _DROP_SHARE * wall_mm):
+    if before.drop_to_plate_mm > max(10.0 * settings.tolerance_mm, DROP_SHARE * wall_mm):
         return (f"it sags down by {before.drop_to_plate_mm:.2g} mm onto what lies below",)
     gap = before.self_contact
     if gap is not None and gap.share >= 1.0:

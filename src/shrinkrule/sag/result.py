@@ -28,6 +28,9 @@ UNSURE_SHARE: Final = 0.3
 NEARLY_CLOSED: Final = 0.5
 """A gap below an overhang that closes by more than this share of its height is reported."""
 
+DROP_SHARE: Final = 0.1
+"""Of the wall: a part that drops farther onto the plate is stopped by it, not by its stiffness."""
+
 STANDING_MODES: Final = 3
 """Free rigid-body modes of a body that stands: two shifts and a turn; with more it rolls."""
 
@@ -130,9 +133,15 @@ class SagResult:
         return self.largest_strain > LARGEST_STRAIN
 
     @property
+    def comes_down(self) -> bool:
+        """Whether it sags down onto the plate by more than a tenth of its wall: not its own sag."""
+        wall_mm = self.bricks_through * float(self.field.grid.size.max())
+        return self.drop_to_plate_mm > DROP_SHARE * wall_mm
+
+    @property
     def interval95_mm(self) -> tuple[float, float] | None:
         """Least and largest sag by modulus and bricks together, mm; None where not known."""
-        if self.modulus_factor is None or self.slumps:
+        if self.modulus_factor is None or self.slumps or self.comes_down:
             return None
         sag = self.largest_sag_mm
         below = math.hypot(sag - sag / self.modulus_factor, self.numerical_mm)
@@ -278,7 +287,7 @@ def _warned(result: SagResult, problem: SagProblem, fused: int) -> SagResult:
             f"a sag modulus of {material.modulus_kpa:.3g} kPa is beyond any usual one "
             f"({low:g} to {high:g} kPa): check the drops it came from, and their unit"
         )
-    if result.drop_to_plate_mm > 0.1 * planned.wall_mm:
+    if result.comes_down:
         beyond.append(f"the part sags by {result.drop_to_plate_mm:.2g} mm down onto the plate")
     if result.self_contact is not None and result.self_contact.share > NEARLY_CLOSED:
         x, y, z = result.self_contact.at

@@ -49,6 +49,7 @@ def sag_on_grid(
     settings: SagSettings,
     similar: GridSag | None = None,
     tick: Tick | None = None,
+    lies: trimesh.Trimesh | None = None,
 ) -> GridSag:
     """Solve the sag of a part on one grid.
 
@@ -66,6 +67,8 @@ def sag_on_grid(
         The sag of a similar part, or on a coarser grid, to begin with.
     tick : callable or None
         Called with the share done, 0 to 1.
+    lies : trimesh.Trimesh or None
+        The part as it is set down, where ``mesh`` is bent from it.
 
     Returns
     -------
@@ -89,7 +92,9 @@ def sag_on_grid(
     try:
         state = solve_contact(problem, candidates, settings.friction, guess, tick)
     except DoesNotStandError as refusal:
-        crooked = None if settings.supports else crooked_deg(mesh, settings.up)
+        crooked = (
+            None if settings.supports else crooked_deg(mesh if lies is None else lies, settings.up)
+        )
         if crooked is None:
             raise
         raise does_not_stand(

@@ -36,10 +36,11 @@ COARSEST: Final = 1.6
 _REFINEMENTS: Final = 2
 _LEAST_RATIO: Final = 1.25  # finer by less tells too little from the grid before
 _LARGEST_RATIO: Final = 2.0
+_WIDE: Final = 1.6  # bricks so much larger are far enough for an extrapolation
 _LEAST_GAIN: Final = 0.2  # of a finer grid, by the second order; bricks cannot be made of any size
 _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by this
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
-_TWO_GRIDS_SHARE: Final = 0.035  # stated at least: two grids may agree by chance, as on the portal
+_TWO_GRIDS_SHARE: Final = 0.02  # stated at least: two grids may agree by chance, as on the portal
 # frame of docs/theory-sag.md
 _EXTRAPOLATED_SHARE: Final = 0.015  # the same of what is extrapolated, as the arch there
 _EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
@@ -173,9 +174,12 @@ def solve_surely(
         finer = _finer(problem, planned, ratio, fine.state.solution.iterations)
         if finer is None:
             break
-        coarse, planned = fine, finer
+        before, planned = fine, finer
         share = left * (1.0 - _FINE_SHARE) / _REFINEMENTS
-        fine = solve(planned, coarse, 1.0 - (_REFINEMENTS - number) * share, share)
+        fine = solve(planned, before, 1.0 - (_REFINEMENTS - number) * share, share)
+        # Grids that differ little tell chance from error badly: the coarser one stays.
+        if _larger(fine.field, before.field) >= _WIDE:
+            coarse = before
         error = _error(fine, coarse)
     correction = _correction(fine.field, coarse.field)
     moved = replace(fine.field, displacement=fine.field.displacement + correction.displacement)
@@ -244,10 +248,14 @@ def _finer(problem: SagProblem, planned: SagPlan, ratio: float, iterations: int)
     return plan_bricks(problem.mesh, planned, planned.brick_mm / ratio)
 
 
+def _larger(fine: SagField, coarse: SagField) -> float:
+    """How much larger the bricks of the coarse field are."""
+    return float(np.cbrt(np.prod(coarse.grid.size) / np.prod(fine.grid.size)))
+
+
 def _ratio(fine: SagField, coarse: SagField) -> float:
     """How much larger the bricks of the coarse field are, squared, less one."""
-    ratio = np.cbrt(np.prod(coarse.grid.size) / np.prod(fine.grid.size))
-    return float(max(ratio**2 - 1.0, _LEAST_GAIN))
+    return max(_larger(fine, coarse) ** 2 - 1.0, _LEAST_GAIN)
 
 
 def _error(fine: GridSag, coarse: GridSag) -> float:

@@ -30,6 +30,8 @@ def _interval_text(before: SagResult, decimals: int) -> str:
     """Least and largest sag, or that they are not known."""
     if before.slumps:
         return "not known: it slumps"
+    if before.comes_down:
+        return "as far as it can, down onto the plate"
     interval = before.interval95_mm
     if interval is None:
         return "how far firings differ is not known"
