@@ -174,7 +174,7 @@ FLOORS: Final = {
     ),
     "sag.fem": ("hex8i", "elements", "operator rigid_modes field", "multigrid", "pcg"),
     "sag.fem.multigrid": ("coarsening smoothing", "galerkin levels", "transfers", "cycle"),
-    "sag.contact": ("candidates clearance", "supports stability", "active_set"),
+    "sag.contact": ("candidates clearance", "supports stability edges", "active_set"),
 }
 """The floors of each room from the ground up: what stands on one floor does not know each other."""
 
