@@ -124,6 +124,11 @@ def test_what_would_take_too_long_is_solved_with_what_fits_and_says_so() -> None
     assert planned.unknowns < 0.65 * problem.plan.unknowns
     assert f"{problem.plan.unknowns:,} unknowns would take" in planned.notes[-1]
     assert f"{planned.unknowns:,}" in planned.notes[-1]
+    assert "a number of unknowns, allows more" in planned.notes[-1]
+    told: list[str] = []
+    solve_surely(hurried, lambda stage, _: told.append(stage), "solving", 0.0, 1.0)
+    assert "would take about" in told[0]
+    assert told[1].startswith("solving, about ")
 
 
 def test_the_time_is_told_before_the_solve() -> None:
