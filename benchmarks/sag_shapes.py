@@ -224,9 +224,9 @@ def channel() -> Shape:
 
     def inside(c: Floats) -> Mask:
         x, _, z = c
-        solid: Mask = ((z < 1.5) & (x < 10.0)) | ((x > 8.5) & (x < 10.0))
-        lips: Mask = (z > 10.5) & (x > 8.5)
-        return solid | lips
+        back, side = (z < 1.5) & (x < 10.0), (x > 8.5) & (x < 10.0)
+        solid: Mask = back | side | ((z > 10.5) & (x > 8.5))
+        return solid
 
     stops = (
         graded(0, 8.5, 10, 17, cells=(5, 3, 6), inner=(1, 2)),

@@ -159,6 +159,8 @@ def solve_surely(
     planned = problem.plan
     if settings.brick_mm is None:
         planned = within_time(problem, coarse.state.solution.iterations)
+        if planned is not problem.plan:
+            report(planned.notes[-1], start)
     left = 1.0 - _COARSE_SHARE
     fine = solve(planned, coarse, _COARSE_SHARE, _FINE_SHARE * left)
     error = _error(fine, coarse)
@@ -228,7 +230,8 @@ def within_time(problem: SagProblem, iterations: int) -> SagPlan:
     fits = plan_bricks(problem.mesh, planned, min(larger, COARSEST * planned.brick_mm))
     note = (
         f"{planned.unknowns:,} unknowns would take about {seconds:.0f} s: solved with "
-        f"{fits.unknowns:,} in about {expected_seconds(fits.unknowns, iterations):.0f} s"
+        f"{fits.unknowns:,} in about {expected_seconds(fits.unknowns, iterations):.0f} s; "
+        "a finer detail, or a number of unknowns, allows more"
     )
     return replace(fits, notes=(*fits.notes, note))
 

@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 from sag.solids import bar, bricks_of, united
-from shrinkrule.numerics.arrays import Floats, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.sag import SagMaterial, SagSettings
 from shrinkrule.sag.contact.candidates import Candidates
 from shrinkrule.sag.contact.edges import Inward, pushed_inward
@@ -28,7 +28,7 @@ def foot(wide: float) -> tuple[Bricks, Candidates, Floats]:
     return bricks, candidates, bricks.nodes[low, :2].astype(np.float64)
 
 
-def handed_on(wide: float, touching: Mask, rise: Floats) -> tuple[Inward, Floats]:
+def handed_on(wide: float, touching: Mask, rise: Floats) -> tuple[Inward, Ints]:
     """What pushes of 0.01 hand on where the foot has risen, and the places of the nodes (n, 3)."""
     bricks, candidates, _ = foot(wide)
     upward = np.zeros(len(bricks.nodes))
