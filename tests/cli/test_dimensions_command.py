@@ -70,10 +70,10 @@ def test_the_unit_is_obeyed_and_an_open_surface_measured(
     assert any("not closed" in note for note in plain["notes"])
 
 
-def test_a_missing_file_and_a_missing_folder_are_refused(
+def test_a_missing_file_is_refused_and_a_missing_folder_is_made(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     assert main(["dimensions", "no.stl"]) == 2
     assert "no.stl: no such file" in capsys.readouterr().err
-    assert main(["dimensions", "plate.stl", "--out", "nowhere"]) == 2
-    assert "no such folder" in capsys.readouterr().err
+    assert main(["dimensions", "plate.stl", "--out", "new/folder"]) == 0
+    assert Path("new/folder/plate.dimensions.csv").exists()
