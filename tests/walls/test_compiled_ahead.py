@@ -54,6 +54,14 @@ def test_a_process_starts_once_and_only_for_what_is_missing(
     assert process.poll() is not None
 
 
+def test_where_no_process_can_start_this_one_compiles(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(jit, "_running", [])
+    monkeypatch.setattr(jit, "is_on_disk", lambda _: False)
+    monkeypatch.setattr(sys, "executable", "/no/such/python")
+    jit.compile_elsewhere("no_such_module", ahead.SHARES)
+    assert jit._running == []
+
+
 def test_only_the_process_that_compiles_a_loop_is_waited_for(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -26,6 +26,7 @@ Sheets = Annotated[
         help="Filled measuring sheets (CSV): one for each coupon in each firing, or one "
         "for each load of a coupon fired in several.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 TableFile = Annotated[
@@ -37,6 +38,7 @@ TableFile = Annotated[
         help="Calibration table (CSV) to add the row to; made if it is not there. Without it: "
         "reports only.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 RowName = Annotated[str, typer.Option("--row", "-r", metavar="NAME", help="What to call the row.")]

@@ -25,6 +25,7 @@ Listed = Annotated[
         "the next part keeps them. Needs a table and a row.",
         show_default=False,
         rich_help_panel=options.MODEL,
+        readable=False,  # the reader says it in one line
     ),
 ]
 

@@ -21,6 +21,7 @@ Of = Annotated[
         help="A part, a green part, a report or a sheet: shows only what has to do with it. It is "
         "known by its contents, whatever it is called now.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 Page = Annotated[

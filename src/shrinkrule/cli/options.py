@@ -59,6 +59,7 @@ Model = Annotated[
         metavar="MODEL",
         help="Model to read: STL (binary or text), 3MF, OBJ, PLY or OFF.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 Models = Annotated[
@@ -67,6 +68,7 @@ Models = Annotated[
         metavar="MODEL...",
         help="Models to read: STL, 3MF, OBJ, PLY or OFF. A folder gives all in it.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 Unit = Annotated[
@@ -191,6 +193,7 @@ OutDir = Annotated[
         help="Folder to write to, made if needed. Without it: the current one.",
         show_default=False,
         rich_help_panel=RESULT,
+        readable=False,  # the reader says it in one line
     ),
 ]
 Json = Annotated[

@@ -25,6 +25,7 @@ Sheets = Annotated[
         metavar="SHEET...",
         help="Sheets NAME.load.csv that the traveler wrote, filled, as any spreadsheet saves them.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 RowName = Annotated[

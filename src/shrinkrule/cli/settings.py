@@ -19,6 +19,7 @@ Start = Annotated[
         metavar="MODEL",
         help="Model or folder to look from. Without it: the current folder.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 Write = Annotated[

@@ -28,6 +28,7 @@ TableFile = Annotated[
         help="Calibration table.",
         show_default=False,
         rich_help_panel=options.SHRINKAGE,
+        readable=False,  # the reader says it in one line
     ),
 ]
 RowName = Annotated[

@@ -22,6 +22,7 @@ def rows(
             help="Calibration table (CSV). Without it: the one that shrinkrule.toml states, or "
             "else the bundled invented one.",
             show_default=False,
+            readable=False,  # the reader says it in one line
         ),
     ] = None,
     json: options.Json = False,

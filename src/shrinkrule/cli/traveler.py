@@ -20,6 +20,7 @@ Reports = Annotated[
         help="Reports NAME.report.json that compensate wrote, each beside its green part: one for "
         "each part that is fired in this load.",
         show_default=False,
+        readable=False,  # the reader says it in one line
     ),
 ]
 Name = Annotated[

@@ -110,7 +110,11 @@ def compile_elsewhere(module: str, shares: Sequence[Sequence[Callable[..., Any]]
             continue
         # -P: nothing is imported from the folder that the user works in.
         command = [sys.executable, "-P", "-m", module, str(number)]
-        process = subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing)
+        try:
+            process = subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing)
+        except OSError:
+            # No more processes, or none of Python's may start here: this one compiles the rest.
+            break
         _running.append((process, functions))
     if _running:
         atexit.register(_stop)
