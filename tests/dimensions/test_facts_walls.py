@@ -18,13 +18,13 @@ def test_a_pair_with_more_gaps_than_metal_is_no_wall() -> None:
     solid = np.array([[0, 1], [2, 3], [4, 5], [1, 4], [0, 5]])
     broken = np.array([[4, 5], [0, 1], [2, 3], [3, 3]])
     none, points = np.empty((0, 2), dtype=np.int64), np.zeros((5, 3))
-    gaps = np.array([0.1, 9.0, 0.0, 5.0])
+    gaps = np.array([9.0, 9.0, 0.1, 5.0])
     pairs = Opposite(
         solid, points, np.ones(5), none, points[:0], np.empty(0), broken, points[:4], gaps,
         np.full(6, np.inf), np.zeros((6, 3)),
     )  # fmt: skip
-    expected = [LEAST_METAL * (1.0 + gap) <= 1.0 for gap in (9.0, 0.0, 0.1, 0.0, 0.0)]
-    assert expected == [False, True, True, True, True]
+    expected = [LEAST_METAL * (1.0 + gap) <= 1.0 for gap in (9.0, 0.1, 9.0, 0.0, 0.0)]
+    assert expected == [False, True, False, True, True]
     assert _walls(pairs).tolist() == expected
 
 
