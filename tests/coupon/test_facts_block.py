@@ -7,7 +7,8 @@ import pytest
 import shapely
 
 from shrinkrule.coupon import CouponPlan, design_coupon
-from shrinkrule.coupon.block_sizes import PIN_BEADS, _round_holes, foot_chamfer
+from shrinkrule.coupon.block_sizes import PIN_BEADS, _round_holes
+from shrinkrule.coupon.solid import foot_chamfer
 from shrinkrule.furnace import BoxFurnace
 from shrinkrule.printer import Printer
 from shrinkrule.sheet import Kind
