@@ -8,6 +8,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from shrinkrule.errors import SettingError
 from shrinkrule.furnace import (
     BoxFurnace,
     CrucibleFurnace,
@@ -66,3 +67,13 @@ def test_room_does_not_depend_on_how_the_part_was_drawn(turn_deg: int) -> None:
         assert fit_in_furnace(drawn, furnace).spare_mm == pytest.approx(
             fit_in_furnace(BLOCK, furnace).spare_mm, abs=1e-9
         )
+
+
+def test_ballast_leaves_room_for_a_part_and_two_millimetres_above_and_below_it() -> None:
+    """In 20 mm: 15 mm of ballast and twice 2 mm of clearance leave a millimetre, 16 leave none."""
+    furnace = BoxFurnace(60, 40, 20, ballast_below_mm=8.0, ballast_above_mm=7.0)
+    assert furnace.usable_height_mm == pytest.approx(1.0)
+    with pytest.raises(SettingError, match="leave no room"):
+        BoxFurnace(60, 40, 20, ballast_below_mm=8.0, ballast_above_mm=8.0)
+    with pytest.raises(SettingError, match="leave no room"):
+        CrucibleFurnace(60, 20, ballast_below_mm=17.0)

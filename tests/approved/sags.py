@@ -62,15 +62,11 @@ JOBS: Final[dict[str, Callable[[], Any]]] = {
         mesh("bridge"), furnace_up=(0.0, 1.0, 0.0), supports=(SupportBox((0, -1, 0), (30, 1, 9)),)
     ),
     "sag bracket on its side": lambda: _sag(mesh("bracket"), 0.5, furnace_up=(1.0, 0.0, 0.0)),
-    "sag tilted": lambda: _sag(mesh("tilted"), 1.0),
     "sag turned": lambda: _sag(turned("bridge", (0, 0, 1), 30).mesh, brick_mm=1.1),
     "sag of bodies beside": _beside,
-    "sag estimate": lambda: [
-        estimate_sag(mesh(name), sag_material(soft_row()), settings())
-        for name in ("bridge", "bracket")
-    ],
-    "precurve bridge": lambda: _precurved(mesh("bridge"), 6.0),
-    "precurve flat": lambda: _precurved(mesh("bridge"), 4.0, base="flat", max_rounds=2),
+    "sag estimate": lambda: estimate_sag(mesh("bridge"), sag_material(soft_row()), settings()),
+    "precurve bridge": lambda: _precurved(mesh("bridge"), 6.0, max_rounds=2),
+    "precurve flat": lambda: _precurved(mesh("bridge"), 4.0, base="flat", max_rounds=1),
     "ways up weighed": _ways,
     "ways up ranked": lambda: _ranked("shaft"),
 }

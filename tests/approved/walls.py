@@ -44,7 +44,6 @@ JOBS: Final[dict[str, Callable[[], Any]]] = {
     "walls bracket": lambda: _walls(mesh("bracket")),
     "walls two leaning": lambda: _walls(turned("two", (1, 0.3, 0), 35).mesh),
     "walls tilted": lambda: _walls(mesh("tilted")),
-    "walls tilted fine": lambda: _walls(mesh("tilted"), FINE),
     "walls wedge": lambda: _walls(mesh("wedge"), FINE),
     "walls two": lambda: _walls(mesh("two")),
     "walls open": _open,

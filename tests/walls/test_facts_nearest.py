@@ -74,8 +74,7 @@ def test_the_walk_of_the_tree_finds_the_nearest_point_of_all(name: str) -> None:
             assert (found - at) @ away <= -0.2 * other + 1e-9
 
 
-@pytest.mark.parametrize("turn", range(3))
-@pytest.mark.parametrize("name", BODIES)
+@pytest.mark.parametrize(("name", "turn"), list(zip(BODIES, range(3), strict=True)))
 def test_the_largest_ball_at_a_point_is_empty_and_no_larger_one_is(name: str, turn: int) -> None:
     """Balls touch the surface at the point and hold none of it; 1 % larger ones do.
 

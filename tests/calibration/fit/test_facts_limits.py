@@ -166,3 +166,21 @@ def test_without_repeats_a_caliper_is_as_unsure_as_its_limits_of_error() -> None
     assert found.least_variance == pytest.approx(1e-4 / 12.0 + 4e-4 / 3.0)
     again = caliper_of([sheet])
     assert again.least_variance < found.least_variance, "repeats tell more than a data sheet"
+
+
+def test_of_four_coupons_one_that_shrank_otherwise_is_named() -> None:
+    """Four are the fewest of which one can be held against the others."""
+    paths = sorted((Path(__file__).parents[3] / "sample_models/sheets").glob("*.csv"))
+    sheets = [read_sheet(path) for path in paths]
+    less = [
+        replace(one, fired=tuple(1.02 * x for x in one.fired)) if one.is_length else one
+        for one in sheets[2].readings
+    ]
+    odd = [*sheets[:2], replace(sheets[2], readings=tuple(less)), *sheets[3:]]
+
+    def named(some: list[Sheet]) -> list[str]:
+        return [note.text for note in fit_sheets(some).notes if "coupon 3" in note.text]
+
+    assert not named(sheets)
+    assert named(odd)
+    assert not named(odd[:3]), "of three, none is judged"

@@ -9,6 +9,7 @@ import pytest
 
 from old_rows import old_row
 from shrinkrule import Estimate, check_balance, demo_table, row_at_density
+from shrinkrule.physics.interval import Scatter
 
 LOW, MIDDLE, HIGH = demo_table()[:3]
 
@@ -104,3 +105,17 @@ def test_denser_than_solid_is_said_beyond_three_standard_uncertainties(
     assert balance.misfit_sigmas == pytest.approx((min(dense, 1.0) / dense - 1.0) / 0.01, abs=1e-3)
     assert words in balance.warning
     assert bool(balance.warning) is bool(words)
+
+
+def test_between_two_rows_no_more_is_known_of_scatter_than_in_either() -> None:
+    """The larger scatters, with the fewer degrees of freedom."""
+    low = replace(LOW, parts_x=Scatter(0.001, 0.002, 0.003, 2.0, 0.0004))
+    high = replace(MIDDLE, parts_x=Scatter(0.002, 0.001, 0.004, 5.0, 0.0003))
+    for first, second in ((low, high), (replace(low, parts_x=high.parts_x), high)):
+        made = row_at_density((first, second), first, 0.875).parts_x
+        assert made is not None
+        assert first.parts_x is not None
+        assert made.dof == min(first.parts_x.dof, 5.0)
+        assert made.between == max(first.parts_x.between, 0.001)
+        assert made.within == 0.004
+        assert made.line == 0.0003
