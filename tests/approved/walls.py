@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import trimesh
 
-from approved.small import FINE, PRINTER, crossed, mesh, opened, part, turned
+from approved.small import FINE, PRINTER, crossed, mesh, opened, part
 from shrinkrule import Printer, WallLimits, check_walls, thickness_at
 from shrinkrule.printing import look_at_print
 from shrinkrule.walls import layer_findings
@@ -42,7 +42,6 @@ def _open() -> dict[str, Any]:
 
 JOBS: Final[dict[str, Callable[[], Any]]] = {
     "walls bracket": lambda: _walls(mesh("bracket")),
-    "walls two leaning": lambda: _walls(turned("two", (1, 0.3, 0), 35).mesh),
     "walls tilted": lambda: _walls(mesh("tilted")),
     "walls wedge": lambda: _walls(mesh("wedge"), FINE),
     "walls two": lambda: _walls(mesh("two")),

@@ -67,6 +67,9 @@ SAME_DIRECTION: Final = 1e-4
 CLEAN: Final = 1e-12
 """Component of a unit vector below which it is rounding."""
 
+_EXACT: Final = 9  # decimals of mm: finer than any file, and what lies at zero is told as zero
+_STEADY: Final = 3  # decimals of mm and mm2 that rounding in the last place does not change
+
 
 @dataclass(frozen=True)
 class Dimension:
@@ -154,7 +157,8 @@ def distinct(
     Returns
     -------
     list of Dimension
-        Each once; length, place and direction of the one with the most weight.
+        Each once; length, place and direction of the one with the most weight, and of
+        those the first in place.
     """
     if len(sizes) == 0:
         return []
@@ -172,18 +176,20 @@ def distinct(
     new = np.ones(len(sizes), dtype=np.bool_)
     new[1:] = (np.diff(way[order]) != 0) | (np.diff(sizes[order]) > apart_mm)
     group = np.cumsum(new) - 1
-    best = np.lexsort([-weights[order], group])
+    # Of equal weight the one that comes first in place, so that rounding decides nothing.
+    x, y, z = np.round(places[order], _STEADY).T
+    best = np.lexsort([z, y, x, -np.round(weights[order], _STEADY), group])
     first = order[best[np.searchsorted(group[best], np.arange(group[-1] + 1))]]
     counts = np.bincount(group)
     found = []
     for one, many in zip(first.tolist(), counts.tolist(), strict=True):
-        x, y, z = (float(v) + 0.0 for v in directions[one])
+        way_x, way_y, way_z = (float(v) + 0.0 for v in directions[one])
         px, py, pz = (float(v) + 0.0 for v in places[one])
         found.append(
             Dimension(
                 kind,
                 float(sizes[one]),
-                (x, y, z),
+                (way_x, way_y, way_z),
                 (px, py, pz),
                 feature or FEATURES[kind],
                 is_round,
@@ -191,7 +197,7 @@ def distinct(
                 float(weights[one]),
                 None if flats is None else float(flats[one]),
                 0 if facets_round is None else int(facets_round[one]),
-                None if levels is None else float(levels[one]),
+                None if levels is None else round(float(levels[one]), _EXACT) + 0.0,
             )
         )
     return found
