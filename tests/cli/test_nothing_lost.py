@@ -199,7 +199,10 @@ def test_a_stop_says_what_it_left(in_folder: Path, late: str, said: str) -> None
 
 HEEDED = """
 import signal, sys, time
+# Where tests run in the background some are ignored from the start.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+signal.signal(signal.SIGHUP, signal.SIG_DFL)
+signal.signal(signal.SIGTERM, signal.SIG_DFL)
 import shrinkrule.calibration
 from shrinkrule.cli import run, stopping
 stopping.IMPATIENT_S = {impatient}
