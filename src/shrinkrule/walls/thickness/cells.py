@@ -126,7 +126,7 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
         When the spacing is so small that the samples would not fit in memory.
     """
     base, twice_area = _longest_edges(mesh, facets)
-    sound = twice_area > SHARP_HEIGHT * base * float(np.abs(mesh.vertices).max())
+    sound = twice_area > SHARP_HEIGHT * base * float(np.abs(mesh.bounds).max())
     small = sound & (base <= spacing_mm)
     large = np.flatnonzero(sound & ~small)
     expected = twice_area[large].sum() / 2.0 / spacing_mm**2 + base[large].sum() / spacing_mm
