@@ -12,6 +12,7 @@ import pytest
 import shapely
 import trimesh
 
+from references.loops import run_as_python
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.walls.thickness import (
     behind,
@@ -35,11 +36,7 @@ LOOPS = (trees, nearest_, spanning, inscribed, growth, bitangent, behind, angles
 
 @pytest.fixture(autouse=True)
 def as_python(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Run the loops as they are written: nothing is compiled for a few calls."""
-    for module in LOOPS:
-        for name, value in list(vars(module).items()):
-            if hasattr(value, "py_func"):
-                monkeypatch.setattr(module, name, value.py_func)
+    run_as_python(LOOPS, monkeypatch)
 
 
 def triangles(seed: int, count: int) -> Floats:

@@ -14,6 +14,7 @@ import shapely
 import trimesh
 from manifold3d import CrossSection, FillRule
 
+from references.loops import run_as_python
 from shrinkrule.numerics import edges, hashing
 from shrinkrule.numerics import triangles as measures
 from shrinkrule.numerics.arrays import Floats, Ints
@@ -25,11 +26,7 @@ LOOPS = (edges, hashing, measures, columns, disks, loops, outlines)
 
 @pytest.fixture(autouse=True)
 def as_python(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Run the loops as they are written: nothing is compiled for a few calls."""
-    for module in LOOPS:
-        for name, value in list(vars(module).items()):
-            if hasattr(value, "py_func"):
-                monkeypatch.setattr(module, name, value.py_func)
+    run_as_python(LOOPS, monkeypatch)
 
 
 def ring(seed: int, count: int, reach: float, at: tuple[float, float] = (0.0, 0.0)) -> Floats:

@@ -193,7 +193,7 @@ OutDir = Annotated[
         help="Folder to write to, made if needed. Without it: the current one.",
         show_default=False,
         rich_help_panel=RESULT,
-        readable=False,  # the reader says it in one line
+        readable=False,  # it is written to
     ),
 ]
 Json = Annotated[

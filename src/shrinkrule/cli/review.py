@@ -115,7 +115,12 @@ def review(
     found = [(sheet, *_reviewed(sheet, rows, row, where.name)) for sheet in sheets]
     firings = _firings(found)
     # Before the screen, which may be closed or full; what failed is said after it.
-    failed = None if no_history else _remember(found, where)
+    failed = None
+    if not no_history:
+        try:
+            _remember(found, where)
+        except ShrinkruleError as refusal:
+            failed = refusal
     if not json:
         from rich.console import Console
 
@@ -224,20 +229,15 @@ def _write(lesson: Lesson, table: Path, folder: Path, json: bool, known: bool, y
     return page
 
 
-def _remember(
-    found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path
-) -> ShrinkruleError | None:
-    """Add what was said to the history, once for each filled sheet; return why that cannot be."""
+def _remember(found: list[tuple[Path, CalibrationRow, list[PartReview]]], table: Path) -> None:
+    """Add what was said to the history; once for each filled sheet."""
     from shrinkrule.files.checksum import sha256_of
     from shrinkrule.history.reviewed import reviewed_entry
     from shrinkrule.history.store import append_to_history, read_history
     from shrinkrule.report.parts.review import review_dict
 
+    known = read_history(table)
     entries = []
-    try:
-        known = read_history(table)
-    except ShrinkruleError as refusal:
-        return refusal
     for sheet, row, parts in found:
         before = {
             (entry.get("row"), entry.get("letter"))
@@ -249,12 +249,8 @@ def _remember(
             for part in parts
             if (row.name, part.part.line.letter) not in before
         ]
-    try:
-        if entries:
-            append_to_history(table, *entries)
-    except ShrinkruleError as refusal:
-        return refusal
-    return None
+    if entries:
+        append_to_history(table, *entries)
 
 
 def _remember_lesson(lesson: Lesson, table: Path) -> None:

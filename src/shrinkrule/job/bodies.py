@@ -13,6 +13,7 @@ from shrinkrule.files.threemf.write import separate_bodies
 from shrinkrule.job.checks import LEVELS, Level, State, heaviest
 from shrinkrule.job.result import JobResult
 from shrinkrule.mesh import Part
+from shrinkrule.mesh.repair import body_boxes, facets_by_body
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.triangles import signed_volumes
@@ -83,7 +84,7 @@ def look_at_bodies(result: JobResult) -> tuple[BodyLook, ...]:
     shell = edge_table(facets).bodies
     volumes = signed_volumes(points, facets, shell)
     solid = np.flatnonzero(volumes > 0.0)
-    low, high = _boxes_of(points, facets, shell, len(volumes))
+    low, high = body_boxes(points, facets, facets_by_body(shell, len(volumes)))
     owner = _owners(low, high, volumes)
     whole = np.zeros(len(volumes))
     np.add.at(whole, owner, volumes)
@@ -187,17 +188,6 @@ def _nearest(points: Floats, facets: Ints, places: Floats) -> Ints:
     """Facet (n,) of the surface that is nearest to each place."""
     _, facet, _ = igl.point_mesh_squared_distance(places, points, facets)
     return np.asarray(facet, dtype=np.int64)
-
-
-def _boxes_of(points: Floats, facets: Ints, shell: Ints, shells: int) -> tuple[Floats, Floats]:
-    """Low and high corners (k, 3) of the boxes of all shells, of which facets (m,) are part."""
-    order = np.argsort(shell, kind="stable")
-    begins = np.searchsorted(shell[order], np.arange(shells))
-    corners = points[facets[order]]
-    return (
-        np.minimum.reduceat(corners.min(axis=1), begins),
-        np.maximum.reduceat(corners.max(axis=1), begins),
-    )
 
 
 def _owners(low: Floats, high: Floats, volumes: Floats) -> Ints:

@@ -11,7 +11,6 @@ from shrinkrule.mesh import Part
 from shrinkrule.numerics.progress import Progress
 from shrinkrule.printer import Printer
 from shrinkrule.walls import Finding, FindingKind, WallLimits, check_walls
-from shrinkrule.walls.thickness.spheres import thin_twentieth
 
 
 def look_at_walls(
@@ -60,28 +59,6 @@ def look_at_walls(
         )
     places = tuple(_place(finding, green, coupon_section_mm) for finding in report.findings)
     return WallLook(part, green, printer, limits, report, places, coupon_section_mm)
-
-
-def thin_wall_mm(look: WallLook) -> float | None:
-    """Thickness that all but a twentieth of the wanted part's walls exceed.
-
-    Parameters
-    ----------
-    look : WallLook
-        Its walls as measured, green.
-
-    Returns
-    -------
-    float or None
-        The thickness, mm; None where no wall was measured.
-    """
-    samples = look.report.samples
-    wall = samples.is_wall
-    if not samples.area[wall].any():
-        return None
-    # As `Finding.wanted_mm`: planes so far apart in the green part, before it was scaled.
-    stretched = np.linalg.norm(samples.normals[wall] * look.green.factors.per_axis, axis=1)
-    return thin_twentieth(samples.thickness[wall] / stretched, samples.area[wall])
 
 
 def _place(finding: Finding, green: GreenPart, coupon_section_mm: float | None) -> Place:

@@ -35,7 +35,7 @@ from shrinkrule.dimensions import (
     promise_dimensions,
 )
 from shrinkrule.errors import MeshError, Option
-from shrinkrule.job.look import look_at_walls, thin_wall_mm
+from shrinkrule.job.look import look_at_walls
 from shrinkrule.job.recipe import Outline, Recipe
 from shrinkrule.job.result import JobResult, WallLook
 from shrinkrule.job.room import furnace_fit
@@ -103,7 +103,7 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
     volume = part.soundness.volume_mm3 if part.trusted else None
     prediction = predict_fired(green, recipe.row, volume, made)
     rest = part_of(report, share_of_walls, _PRINT_AT - share_of_walls)
-    sag = look_at_sag(part, recipe, thin_wall_mm(walls), prediction, rest)
+    sag = look_at_sag(part, recipe, green, walls.report, prediction, rest)
     curved = _precurved(green, sag.taken_off)
     bent = _bent(green, curved, sag)
     if bent is not None:

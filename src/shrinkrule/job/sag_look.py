@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import trimesh
 
-from shrinkrule.compensation import Prediction, way_up
+from shrinkrule.compensation import GreenPart, Prediction, way_up
 from shrinkrule.dimensions import FoundDimensions
 from shrinkrule.dimensions.bending import length_change, places_of_ends
 from shrinkrule.errors import Option, ShrinkruleError
 from shrinkrule.job.recipe import Recipe
 from shrinkrule.mesh import Part
 from shrinkrule.numerics.progress import Progress, part_of
+from shrinkrule.walls import WallReport
+from shrinkrule.walls.thickness.spheres import thin_twentieth
 
 if TYPE_CHECKING:
     from shrinkrule.sag import PrecurveResult, SagEstimate, SagMaterial, SagSettings, WayUp
@@ -111,7 +113,8 @@ class SagLook:
 def look_at_sag(
     part: Part,
     recipe: Recipe,
-    thin_wall_mm: float | None,
+    green: GreenPart,
+    walls: WallReport,
     prediction: Prediction,
     progress: Progress,
 ) -> SagLook:
@@ -123,9 +126,8 @@ def look_at_sag(
         The wanted part, which is solved in its fired size.
     recipe : Recipe
         Row, way up, and what to do about sag.
-    thin_wall_mm : float or None
-        Thickness that all but a twentieth of its walls exceed, if measured: it says how fine the
-        bricks must be.
+    green, walls : GreenPart, WallReport
+        The same, scaled, and its walls as measured: they say how fine the bricks must be.
     prediction : Prediction
         How sure the sizes are.
     progress : callable
@@ -151,7 +153,7 @@ def look_at_sag(
     material = sag_material(recipe.row)
     lies = recipe.sag or recipe.lies or _as_printed(recipe)
     if lies.wall_mm is None:
-        lies = replace(lies, wall_mm=thin_wall_mm)
+        lies = replace(lies, wall_mm=thin_wall_mm(green, walls))
     try:
         if recipe.sag is not None:
             return _taken_off(part, material, lies, _limit_mm(prediction, lies), progress)
@@ -160,6 +162,30 @@ def look_at_sag(
         # How the part lies cannot be solved; everything else of the job can still be done.
         advice = f"; {refusal.hint}" if refusal.hint else ""
         return SagLook(why_not=f"{refusal.what}{advice}", refused=True, remedies=refusal.options)
+
+
+def thin_wall_mm(green: GreenPart, walls: WallReport) -> float | None:
+    """Thickness that all but a twentieth of the wanted part's walls exceed.
+
+    Parameters
+    ----------
+    green : GreenPart
+        The part, scaled.
+    walls : WallReport
+        Its walls as measured, green.
+
+    Returns
+    -------
+    float or None
+        The thickness, mm; None where no wall was measured.
+    """
+    samples = walls.samples
+    wall = samples.is_wall
+    if not samples.area[wall].any():
+        return None
+    # As `Finding.wanted_mm`: planes so far apart in the green part, before it was scaled.
+    stretched = np.linalg.norm(samples.normals[wall] * green.factors.per_axis, axis=1)
+    return thin_twentieth(samples.thickness[wall] / stretched, samples.area[wall])
 
 
 def _taken_off(

@@ -139,9 +139,10 @@ class Part:
         """
         found = self.soundness
         if not found.closed:
+            table = edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
             raise MeshError(
-                f"{_why_not_closed(found)}, first near {self._first_open_edge()}"
-                f"{self._crack()}, so it has no volume, mass or wall",
+                f"{_why_not_closed(found)}, first near {self._first_open_edge(table)}"
+                f"{self._crack(table)}, so it has no volume, mass or wall",
                 where=self.source.name,
                 hint="close it in the modelling program, or have it scaled as it is",
                 options=(Option.OPEN,),
@@ -171,18 +172,14 @@ class Part:
             options=(Option.UNITE, Option.KEEP),
         )
 
-    def _crack(self) -> str:
+    def _crack(self, table: EdgeTable) -> str:
         """How wide a crack is that was not closed; empty for a hole."""
-        width = crack_width(np.asarray(self.mesh.vertices, dtype=np.float64), self._edges())
+        width = crack_width(np.asarray(self.mesh.vertices, dtype=np.float64), table)
         if width is None or width < 1e-3 * LEAST_UM:
             return ""
         return f" (a crack up to {plain(1000.0 * width)} µm wide, too wide to be rounding)"
 
-    def _edges(self) -> EdgeTable:
-        return edge_table(np.asarray(self.mesh.faces, dtype=np.int64))
-
-    def _first_open_edge(self) -> str:
-        table = self._edges()
+    def _first_open_edge(self, table: EdgeTable) -> str:
         edge = int(np.argmax(table.balance != 0))
         return place_in_words(np.asarray(self.mesh.vertices)[table.ends[edge]].mean(axis=0))
 

@@ -18,7 +18,7 @@ import trimesh
 from scipy.spatial import cKDTree
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, found_in
 from shrinkrule.numerics.triangles import area_normals
 
 MAX_FACETS: Final = 2_000_000
@@ -135,11 +135,9 @@ def _asked_anew(
     """
     now = _key(edges)
     wanted = np.zeros(len(now), dtype=bool)
-    known = np.zeros(len(now), dtype=bool)
-    if len(key):
-        place = np.minimum(np.searchsorted(key, now), len(key) - 1)
-        known = key[place] == now
-        wanted[known] = answer[place[known]]
+    place = found_in(key, now)
+    known = place >= 0
+    wanted[known] = answer[place[known]]
     wanted[~known] = split(vertices[edges[~known]])
     return now, wanted
 

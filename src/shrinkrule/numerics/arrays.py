@@ -64,6 +64,33 @@ def connected_components(count: int, pairs: Ints) -> Ints:
     return labels.astype(np.int64)
 
 
+def found_in(keys: Ints, wanted: Ints) -> Ints:
+    """Place of each wanted key among sorted ones.
+
+    Parameters
+    ----------
+    keys : (n,) int64
+        Rising; may be empty.
+    wanted : (...) int64
+        What is looked for.
+
+    Returns
+    -------
+    (...) int64
+        Where it is, -1 where it is not.
+
+    Examples
+    --------
+    >>> found_in(np.array([2, 5, 9]), np.array([9, 3, 2])).tolist()
+    [2, -1, 0]
+    """
+    if not len(keys):
+        return np.full(wanted.shape, -1, dtype=np.int64)
+    place = np.minimum(np.searchsorted(keys, wanted), len(keys) - 1)
+    found: Ints = np.where(keys[place] == wanted, place, -1)
+    return found
+
+
 def box_of(points: Floats) -> tuple[Floats, Floats]:
     """Box around points, along the axes.
 

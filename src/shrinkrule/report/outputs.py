@@ -6,7 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from shrinkrule.errors import FileError, SettingError
 from shrinkrule.files import (
@@ -170,15 +170,15 @@ def job_outputs(
     factors = result.green.factors
     scales = f"X {factors.x:.5f} Y {factors.y:.5f} Z {factors.z:.5f}"
     bent = "pre-curved, " if result.sag is not None and result.sag.rounds else ""
+    bodies = look_at_bodies(result)
     if green_format == "3mf":
         about = f"{GREEN_MARK}{bent}{stem}, mm, {scales}"
-        about_it = _metadata(result, files, about)
+        about_it = _metadata(job_dict(result, files, bodies=bodies), stem, about)
         green = threemf_bytes(result.to_slice, f"{stem} green", about_it, object_names(result))
     else:
         header = f"{GREEN_MARK}{bent}{stem[: 18 - len(bent)]}, mm, {scales}"
         green = stl_bytes(result.to_slice, header)
     checksum = hashlib.sha256(green).hexdigest()
-    bodies = look_at_bodies(result)
     values = job_dict(result, files, command, checksum, bodies)
     outputs.add(files["json"], f"{json.dumps(values, indent=2, allow_nan=False)}\n".encode())
     outputs.add(files["html"], job_html(result, files, command, checksum, bodies).encode())
@@ -187,12 +187,11 @@ def job_outputs(
     return files
 
 
-def _metadata(result: JobResult, files: dict[str, Path], about: str) -> dict[str, str]:
+def _metadata(whole: dict[str, Any], stem: str, about: str) -> dict[str, str]:
     """What a 3MF says of itself: what it is, and the calibration behind it as JSON."""
-    whole = job_dict(result, files)
     keys = ("recipe", "calibration", "oversize", "outline_offset", "print_up")
     return {
-        "Title": f"{result.part.source.stem} green",
+        "Title": f"{stem} green",
         "Description": about,
         "Application": f"shrinkrule {VERSION}",
         "calibration": json.dumps({key: whole[key] for key in keys}, allow_nan=False),

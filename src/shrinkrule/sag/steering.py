@@ -40,9 +40,8 @@ _WIDE: Final = 1.6  # bricks so much larger are far enough for an extrapolation
 _LEAST_GAIN: Final = 0.2  # of a finer grid, by the second order; bricks cannot be made of any size
 _RESERVE: Final = 1.15  # bricks are made finer than the second order asks by this
 _PLAIN_FACTOR: Final = 3.0  # of the difference over r^2 - 1: Roache's for two grids
-_TWO_GRIDS_SHARE: Final = 0.02  # stated at least: two grids may agree by chance, as on the portal
-# frame of docs/theory-sag.md
-_EXTRAPOLATED_SHARE: Final = 0.015  # the same of what is extrapolated, as the arch there
+_TWO_GRIDS_SHARE: Final = 0.02  # stated at least: two grids may agree by chance
+_EXTRAPOLATED_SHARE: Final = 0.015  # the same of what is extrapolated
 _EXTRAPOLATED_FACTOR: Final = 1.5  # the same, stated once the two are extrapolated: it held the
 # references of docs/theory-sag.md, where a footing's edge lowers the order
 _COARSE_SHARE: Final = 0.15  # of the time goes into the coarser grids

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, found_in
 from shrinkrule.sag.contact.candidates import Candidates
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.voxels.corners import CORNERS
@@ -81,23 +81,18 @@ class _Places:
 
     def at(self, places: Ints) -> Ints:
         """Rows (k,) at places (k, 3); -1 where there is none."""
-        if not len(self.key):
-            return np.full(len(places), -1, dtype=np.int64)
-        wanted = places @ _STRIDE
-        found = np.minimum(np.searchsorted(self.key, wanted), len(self.key) - 1)
-        rows: Ints = np.where(self.key[found] == wanted, self.row[found], -1)
+        found = found_in(self.key, places @ _STRIDE)
+        rows = np.full(len(found), -1, dtype=np.int64)
+        rows[found >= 0] = self.row[found[found >= 0]]
         return rows
 
 
 class _Feet:
     """Flat feet on the plate: the candidates at their edges, and how far inside they end."""
 
-    def __init__(self, bricks: Bricks, candidates: Candidates) -> None:
-        size = bricks.brick.size
-        self.size, self.node = size, candidates.node
-        self.flat = candidates.rigid & (candidates.gap <= _LEVEL * size[2])
+    def __init__(self, bricks: Bricks, candidates: Candidates, flat: Mask) -> None:
         self._place = bricks.nodes[candidates.node]
-        feet = np.flatnonzero(self.flat)
+        feet = np.flatnonzero(flat)
         self._feet = _Places.of(self._place[feet], feet)
         levels = np.unique(self._place[feet, 2])
         low = np.flatnonzero(np.isin(bricks.places[:, 2], levels))
@@ -152,12 +147,12 @@ def pushed_inward(
     Source: docs/theory-sag.md.
     """
     nothing = Inward.nothing(len(bricks.nodes), len(touching))
-    flat = candidates.rigid & (candidates.gap <= _LEVEL * bricks.brick.size[2])
+    size = bricks.brick.size
+    flat = candidates.rigid & (candidates.gap <= _LEVEL * size[2])
     mine = np.flatnonzero(flat & touching & (push > 0.0))
     if not len(mine) or not (flat & ~touching).any():
         return nothing
-    feet = _Feet(bricks, candidates)
-    size, rise = feet.size, upward[candidates.node]
+    feet, rise = _Feet(bricks, candidates, flat), upward[candidates.node]
     shape = (len(mine), 2)
     behind = np.full(shape, -1, dtype=np.int64)
     tilt, ends, way_off, along = np.zeros(shape), np.zeros(shape), np.ones(shape), np.ones(shape)

@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.numerics.arrays import Floats, Ints, ranges
+from shrinkrule.numerics.arrays import Floats, Ints, found_in, ranges
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE
@@ -109,9 +109,8 @@ def stiffness_factors(cells: Ints, ends: Floats, turn: Floats) -> Floats:
     key, asked = place @ _STRIDES, octants @ _STRIDES
     effect = np.zeros((len(octants), 6))
     for step in _NEIGHBOURHOOD:
-        wanted = asked + step @ _STRIDES
-        found = np.minimum(np.searchsorted(key, wanted), len(key) - 1)
-        hit = np.flatnonzero(key[found] == wanted)
+        found = found_in(key, asked + step @ _STRIDES)
+        hit = np.flatnonzero(found >= 0)
         effect[hit] += (1.0 - np.linalg.norm(step) / _REACH) * deposited[found[hit]]
     factor = np.exp(-((np.maximum(_largest_eigenvalue(effect), 0.0) / _UNIT_TURN) ** _POWER))
     factors[near] = np.maximum(factor, 1.0 - _LARGEST_REDUCTION).reshape(-1, 8)
@@ -128,8 +127,7 @@ def _around(cells: Ints, places: Ints) -> Ints:
     """Which of the bricks ``cells`` (n, 3) lie at one of the places (p, 3) or next to one, (b,)."""
     asked = cells @ _STRIDES
     reached = np.unique((np.unique(places @ _STRIDES)[:, None] + _NEXT_TO @ _STRIDES).ravel())
-    found = np.minimum(np.searchsorted(reached, asked), len(reached) - 1)
-    around: Ints = np.flatnonzero(reached[found] == asked)
+    around: Ints = np.flatnonzero(found_in(reached, asked) >= 0)
     return around
 
 

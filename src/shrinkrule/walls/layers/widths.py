@@ -77,7 +77,8 @@ def disk_fits(section: CrossSection, radius_mm: float) -> bool:
     radius_mm : float
         Radius of the disk.
     """
-    return not grown(section, -radius_mm).is_empty()
+    # What is smaller than the disk, as most slivers are, needs no offset.
+    return section.area() > np.pi * radius_mm**2 and not grown(section, -radius_mm).is_empty()
 
 
 def segments_of(section: CrossSection) -> tuple[Floats, Floats]:
