@@ -2,8 +2,17 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
+from typing import Final
+
+_at_work: Final = threading.local()
+"""Of a thread that works on chunks already: it shares no work of its own, lest all wait for all."""
+
+_pools: Final[list[ThreadPoolExecutor]] = []
+"""The threads that help, once any were needed."""
 
 
 def in_chunks(work: Callable[[slice], None], count: int, chunk: int) -> None:
@@ -20,9 +29,43 @@ def in_chunks(work: Callable[[slice], None], count: int, chunk: int) -> None:
     chunk : int
         Rows for one call. With more than that, threads share them.
     """
-    slices = [slice(low, low + chunk) for low in range(0, count, chunk)]
-    if len(slices) > 1:
-        with ThreadPoolExecutor() as pool:
-            list(pool.map(work, slices))
-    elif slices:
-        work(slices[0])
+    starts = iter(range(0, count, chunk))
+
+    def take() -> None:
+        # Taking the next number of a range is one step of the interpreter.
+        for low in starts:
+            work(slice(low, low + chunk))
+
+    def help_out() -> None:
+        _at_work.now = True
+        take()
+
+    # The thread that asks takes its share, so one chunk starts no other.
+    others = min(os.cpu_count() or 1, -(-count // chunk)) - 1
+    if others < 1 or getattr(_at_work, "now", False):
+        take()
+        return
+    helping = [_helpers().submit(help_out) for _ in range(others)]
+    _at_work.now = True
+    try:
+        take()
+    finally:
+        _at_work.now = False
+        # After a failure or a signal nobody needs the rest.
+        for _ in starts:
+            pass
+        wait(helping)
+    for one in helping:
+        one.result()
+
+
+def _helpers() -> ThreadPoolExecutor:
+    """Threads that wait for work; starting some for every step would take longer than many do."""
+    if not _pools:
+        _pools.append(ThreadPoolExecutor(os.cpu_count()))
+    return _pools[0]
+
+
+if hasattr(os, "register_at_fork"):  # where processes can be forked
+    # A forked process has none of its parent's threads.
+    os.register_at_fork(after_in_child=_pools.clear)

@@ -305,10 +305,12 @@ def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
     beside = local[doubtful] + ASIDE * (aside - local[doubtful])
     crossed[doubtful] = is_wrong(beside, normals[doubtful])
     # On a degenerate facet the rays, which are float32, may start beyond the facet's own edge.
-    broad = heights(surface.tree.corners[facets]) > DEGENERATE * surface.span
+    doubtful = np.flatnonzero(crossed)
+    broad = heights(surface.tree.corners[facets[doubtful]]) > DEGENERATE * surface.span
     # Where the part is thinner than float32 can hold, they may start beyond it.
-    deep = ~(samples.thickness < THIN_FOR_RAYS * surface.span)
-    return crossed & broad & deep
+    deep = ~(samples.thickness[doubtful] < THIN_FOR_RAYS * surface.span)
+    crossed[doubtful] = broad & deep
+    return crossed
 
 
 def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> ThicknessSamples:
