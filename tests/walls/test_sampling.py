@@ -84,7 +84,7 @@ def test_facings_share_all_directions_evenly() -> None:
     """
     normals = np.random.default_rng(4).normal(size=(20_000, 3))
     normals /= np.linalg.norm(normals, axis=1)[:, None]
-    number = _facing(normals)
+    number = np.array([_facing(*normal) for normal in normals.tolist()])
     assert len(np.unique(number)) == 6 * FACINGS**2
     for facing in np.unique(number):
         alike = normals[number == facing]

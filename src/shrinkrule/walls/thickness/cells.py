@@ -9,14 +9,15 @@ The cells tile the surface, so their areas add up to the part's.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Any, Final
 
 import numpy as np
 import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
-from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE
 
@@ -29,6 +30,9 @@ WHOLE: Final = 2
 SHARP_HEIGHT: Final = 1e-6
 """Height over the largest coordinate below which a facet is degenerate: a float32 file cannot hold
 its normal."""
+
+EVEN: Final = 1e-9
+"""Share of the spacing by which a piece may be longer: rounding makes no piece more."""
 
 
 @dataclass(frozen=True)
@@ -45,16 +49,34 @@ class Cells:
         The facet each cell lies on.
     halves : (n,) int8
         0 and 1 for the half at the start and the end of the longest edge, 2 for the whole.
-    along : (n, 2) float64
-        Interval of ``u``.
-    up : (n, 2) float64
-        Interval of ``v``.
+    blocks : (n, 4) float64
+        Interval of ``u`` and interval of ``v``.
+    points : (n, 3) float64
+        Middle of each cell, its sample, mm.
+    area : (n,) float64
+        Its area, mm2.
+    reach : (n,) float64
+        Distance from its middle to its furthest corner, mm.
     """
 
     facets: Ints
     halves: NDArray[np.int8]
-    along: Floats
-    up: Floats
+    blocks: Floats
+    points: Floats
+    area: Floats
+    reach: Floats
+
+    @classmethod
+    def of(cls, count: int) -> Cells:
+        """Room for ``count`` cells."""
+        return cls(
+            np.empty(count, np.int64),
+            np.empty(count, np.int8),
+            np.empty((count, 4)),
+            np.empty((count, 3)),
+            np.empty(count),
+            np.empty(count),
+        )
 
 
 @dataclass(frozen=True)
@@ -76,29 +98,232 @@ class SurfaceSamples:
     area: Floats
 
 
-def _triangles_on_longest_edge(mesh: trimesh.Trimesh, facets: Ints) -> Floats:
-    corners = np.asarray(mesh.vertices, dtype=np.float64)[np.asarray(mesh.faces)[facets]]
-    edges = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
-    first = edges.argmax(axis=1)
-    turn = (first[:, None] + np.arange(3)) % 3
-    return np.take_along_axis(corners, turn[:, :, None], axis=1)
+@inner
+def _apart(vertices: Floats, one: int, other: int) -> Any:
+    """Distance between two vertices."""
+    x = vertices[other, 0] - vertices[one, 0]
+    y = vertices[other, 1] - vertices[one, 1]
+    z = vertices[other, 2] - vertices[one, 2]
+    return np.sqrt(x * x + y * y + z * z)
 
 
-def _longest_edges(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats]:
-    """Length of the longest edge, and twice the area, of facets."""
-    vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
-    longest, twice_area = np.empty(len(facets)), np.empty(len(facets))
+@inner
+def _longest_first(vertices: Floats, faces: Ints, f: int) -> Any:
+    """Vertices of a facet, those of its longest edge first, and that edge's length."""
+    a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+    ab, bc, ca = _apart(vertices, a, b), _apart(vertices, b, c), _apart(vertices, c, a)
+    if ab >= bc and ab >= ca:
+        return a, b, c, ab
+    if bc >= ca:
+        return b, c, a, bc
+    return c, a, b, ca
 
-    def work(part: slice) -> None:
-        a, b, c = (vertices[corner] for corner in faces[facets[part]].T)
-        edges = (b - a, c - b, a - c)
-        squares = [np.einsum("ij,ij->i", edge, edge) for edge in edges]
-        crossed = np.cross(edges[0], edges[1])
-        longest[part] = np.sqrt(np.maximum(np.maximum(squares[0], squares[1]), squares[2]))
-        twice_area[part] = np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
 
-    in_chunks(work, len(facets), AT_ONCE)
-    return longest, twice_area
+@inner
+def twice_area_normal(vertices: Floats, faces: Ints, f: int) -> Any:
+    """Normal of a facet, twice its area long, as three numbers."""
+    a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
+    ux, uy, uz = (
+        vertices[b, 0] - vertices[a, 0],
+        vertices[b, 1] - vertices[a, 1],
+        vertices[b, 2] - vertices[a, 2],
+    )
+    vx, vy, vz = (
+        vertices[c, 0] - vertices[a, 0],
+        vertices[c, 1] - vertices[a, 1],
+        vertices[c, 2] - vertices[a, 2],
+    )
+    return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+
+
+@inner
+def _parts(size: float, spacing: float) -> Any:
+    """Number of even pieces, none longer than the spacing."""
+    return max(np.int64(np.ceil(size / spacing - EVEN)), 1)
+
+
+@inner
+def _foot_share(vertices: Floats, start: int, end: int, apex: int) -> Any:
+    """How far along the edge from ``start`` to ``end`` the height from the apex stands, 0 to 1."""
+    along, square = 0.0, 0.0
+    for a in range(3):
+        edge = vertices[end, a] - vertices[start, a]
+        along += (vertices[apex, a] - vertices[start, a]) * edge
+        square += edge * edge
+    if square <= 0.0:
+        return 0.0
+    return min(max(along / square, 0.0), 1.0)
+
+
+@compiled
+def _cut(
+    vertices: Floats,
+    faces: Ints,
+    facets: Ints,
+    halves: Any,
+    blocks: Floats,
+    spacing: float,
+    flat: float,
+    kinds: Any,
+    counts: Ints,
+    starts: Ints,
+    into_facets: Any,
+    into_halves: Any,
+    into_blocks: Floats,
+    points: Floats,
+    area: Floats,
+    reach: Floats,
+) -> Any:
+    """Cut cells to a spacing: count their pieces or, where there is room for these, write them.
+
+    ``kinds`` becomes 0 for a degenerate facet, 1 for one that stays whole, 2 for one that is cut,
+    3 for a piece of one; ``counts`` the number of pieces. Gives about the number of pieces of all.
+    """
+    filling = len(points) > 0
+    expected = 0.0
+    for i in range(len(facets)):
+        f = facets[i]
+        a, b, c, base = _longest_first(vertices, faces, f)
+        first, last, at = np.int64(halves[i]), np.int64(halves[i]) + 1, starts[i]
+        if halves[i] == WHOLE:
+            nx, ny, nz = twice_area_normal(vertices, faces, f)
+            twice = np.sqrt(nx * nx + ny * ny + nz * nz)
+            if not twice > flat * base:
+                kinds[i], counts[i] = 0, 0
+                continue
+            if base <= spacing:
+                kinds[i], counts[i] = 1, 1
+                if filling:
+                    far = 0.0
+                    for k in range(3):
+                        points[at, k] = (
+                            vertices[faces[f, 0], k]
+                            + vertices[faces[f, 1], k]
+                            + vertices[faces[f, 2], k]
+                        ) / 3.0
+                    for j in range(3):
+                        square = 0.0
+                        for k in range(3):
+                            square += (vertices[faces[f, j], k] - points[at, k]) ** 2
+                        far = max(far, square)
+                    into_facets[at], into_halves[at] = f, WHOLE
+                    into_blocks[at, 0], into_blocks[at, 1] = 0.0, 1.0
+                    into_blocks[at, 2], into_blocks[at, 3] = 0.0, 1.0
+                    area[at], reach[at] = 0.5 * twice, np.sqrt(far)
+                continue
+            kinds[i] = 2
+            first, last = np.int64(0), np.int64(2)
+            expected += 0.5 * twice / spacing**2 + base / spacing
+            if not filling and expected > MOST_SAMPLES:
+                return expected
+        else:
+            kinds[i] = 3
+        share = _foot_share(vertices, a, b, c)
+        tall = 0.0
+        for k in range(3):
+            foot = vertices[a, k] + share * (vertices[b, k] - vertices[a, k])
+            tall += (vertices[c, k] - foot) ** 2
+        tall = np.sqrt(tall)
+        total = np.int64(0)
+        for half in range(first, last):
+            end = b if half == 1 else a
+            wide = 0.0
+            for k in range(3):
+                foot = vertices[a, k] + share * (vertices[b, k] - vertices[a, k])
+                wide += (foot - vertices[end, k]) ** 2
+            wide = np.sqrt(wide)
+            u0, u1, v0, v1 = 0.0, 1.0, 0.0, 1.0
+            if halves[i] != WHOLE:
+                u0, u1, v0, v1 = blocks[i, 0], blocks[i, 1], blocks[i, 2], blocks[i, 3]
+            elif wide == 0.0:
+                continue
+            columns = _parts((u1 - u0) * wide, spacing)
+            for column in range(columns):
+                low = u0 + column * ((u1 - u0) / columns)
+                high = u0 + (column + 1) * ((u1 - u0) / columns)
+                rows = _parts(tall * high * (v1 - v0), spacing)
+                if not filling:
+                    total += rows
+                    continue
+                for row in range(rows):
+                    down = v0 + row * ((v1 - v0) / rows)
+                    up = v0 + (row + 1) * ((v1 - v0) / rows)
+                    middle, across = 0.5 * (low + high), 0.5 * (down + up)
+                    for k in range(3):
+                        foot = vertices[a, k] + share * (vertices[b, k] - vertices[a, k])
+                        points[at, k] = (
+                            vertices[end, k]
+                            + middle * (foot - vertices[end, k])
+                            + middle * across * (vertices[c, k] - foot)
+                        )
+                    into_facets[at], into_halves[at] = f, half
+                    into_blocks[at, 0], into_blocks[at, 1] = low, high
+                    into_blocks[at, 2], into_blocks[at, 3] = down, up
+                    area[at] = 0.5 * (high * high - low * low) * (up - down) * wide * tall
+                    rise = max(high * up - middle * across, middle * across - low * down)
+                    rise = max(rise, abs(high * down - middle * across))
+                    rise = max(rise, abs(low * up - middle * across))
+                    reach[at] = np.hypot(0.5 * (high - low) * wide, rise * tall)
+                    at += 1
+        counts[i] = total
+    return expected
+
+
+def _pieces(
+    mesh: trimesh.Trimesh, facets: Ints, halves: NDArray[np.int8], blocks: Floats, spacing_mm: float
+) -> Cells:
+    """Cells that tile the given ones, none wider or higher than the spacing.
+
+    Whole facets come first, then the pieces of others, then the pieces of pieces.
+    """
+    vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
+    faces = np.ascontiguousarray(mesh.faces, dtype=np.int64)
+    flat = SHARP_HEIGHT * float(np.abs(mesh.bounds).max())
+    count = len(facets)
+    kinds, counts = np.empty(count, np.int8), np.zeros(count, np.int64)
+    starts = np.zeros(count, np.int64)
+    expected = []
+
+    def cut(part: slice, room: Cells) -> None:
+        about = _cut(
+            vertices,
+            faces,
+            facets[part],
+            halves[part],
+            blocks[part],
+            spacing_mm,
+            flat,
+            kinds[part],
+            counts[part],
+            starts[part],
+            room.facets,
+            room.halves,
+            room.blocks,
+            room.points,
+            room.area,
+            room.reach,
+        )
+        expected.append(about)
+
+    wait_for_compiled(_cut)
+    nothing = Cells.of(0)
+    in_chunks(lambda part: cut(part, nothing), count, AT_ONCE)
+    if sum(expected) > MOST_SAMPLES:
+        raise SettingError(
+            f"a spacing of {spacing_mm:g} mm would take {sum(expected):.2g} samples",
+            where="wall check",
+            hint="check the unit of the model, or raise the bead width",
+        )
+    total = 0
+    for kind in (1, 2, 3):
+        which = np.flatnonzero(kinds == kind)
+        ends = np.cumsum(counts[which])
+        starts[which] = total + ends - counts[which]
+        total += int(ends[-1]) if len(ends) else 0
+    cells = Cells.of(total)
+    if total:
+        in_chunks(lambda part: cut(part, cells), count, AT_ONCE)
+    return cells
 
 
 def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Cells:
@@ -125,151 +350,9 @@ def cut_into_cells(mesh: trimesh.Trimesh, facets: Ints, spacing_mm: float) -> Ce
     SettingError
         When the spacing is so small that the samples would not fit in memory.
     """
-    base, twice_area = _longest_edges(mesh, facets)
-    sound = twice_area > SHARP_HEIGHT * base * float(np.abs(mesh.bounds).max())
-    small = sound & (base <= spacing_mm)
-    large = np.flatnonzero(sound & ~small)
-    expected = twice_area[large].sum() / 2.0 / spacing_mm**2 + base[large].sum() / spacing_mm
-    if expected > MOST_SAMPLES:
-        raise SettingError(
-            f"a spacing of {spacing_mm:g} mm would take {expected:.2g} samples",
-            where="wall check",
-            hint="check the unit of the model, or raise the bead width",
-        )
-    large, pieces = facets[large], dict[int, Cells]()
-
-    def work(part: slice) -> None:
-        pieces[part.start] = _cut(mesh, large[part], spacing_mm)
-
-    in_chunks(work, len(large), AT_ONCE)
-    return _joined(facets[small], [pieces[start] for start in sorted(pieces)])
-
-
-def _joined(whole: Ints, pieces: list[Cells]) -> Cells:
-    """Cells of whole facets, and the pieces of others after them."""
-    count = len(whole) + sum(len(piece.facets) for piece in pieces)
-    cells = Cells(
-        np.empty(count, np.int64),
-        np.empty(count, np.int8),
-        np.empty((count, 2)),
-        np.empty((count, 2)),
-    )
-    end = len(whole)
-    cells.facets[:end], cells.halves[:end] = whole, WHOLE
-    cells.along[:end] = cells.up[:end] = 0.0, 1.0
-    for piece in pieces:
-        part = slice(end, end + len(piece.facets))
-        cells.facets[part], cells.halves[part] = piece.facets, piece.halves
-        cells.along[part], cells.up[part] = piece.along, piece.up
-        end = part.stop
-    return cells
-
-
-def _cut(mesh: trimesh.Trimesh, large: Ints, spacing_mm: float) -> Cells:
-    """Cut facets that are longer than the spacing."""
-    halved = np.repeat(large, 2)
-    side = np.tile(np.array([0, 1], np.int8), len(large))
-    *_, wide, tall = _halves(mesh, halved, side)
-    exists = wide > 0.0
-    halved, side, wide, tall = halved[exists], side[exists], wide[exists], tall[exists]
-    all_of = np.tile(np.array([0.0, 1.0]), (len(halved), 1))
-    owner, along = _split(all_of, wide, spacing_mm)
-    halved, side, tall = halved[owner], side[owner], tall[owner] * along[:, 1]
-    owner, up = _split(all_of[owner], tall, spacing_mm)
-    return Cells(halved[owner], side[owner], along[owner], up)
-
-
-def _split(intervals: Floats, size: Floats, spacing_mm: float) -> tuple[Ints, Floats]:
-    """Cut intervals evenly into pieces no larger than the spacing; gives owners and pieces."""
-    parts = np.maximum(np.ceil(size / spacing_mm - 1e-9), 1.0).astype(np.int64)
-    owner, number = ranges(np.zeros_like(parts), parts)
-    low, step = intervals[owner, 0], ((intervals[:, 1] - intervals[:, 0]) / parts)[owner]
-    return owner, np.stack([low + number * step, low + (number + 1) * step], axis=1)
-
-
-class _Halves(NamedTuple):
-    """Halves of facets: end, vector to the foot and vector of the height (n, 3), their lengths."""
-
-    end: Floats
-    offset: Floats
-    height: Floats
-    wide: Floats
-    tall: Floats
-
-
-def _halves(mesh: trimesh.Trimesh, facets: Ints, halves: NDArray[np.int8]) -> _Halves:
-    """Halves of facets, as asked for; rows of one half that follow each other cost little."""
-    fresh = np.ones(len(facets), dtype=np.bool_)
-    fresh[1:] = (facets[1:] != facets[:-1]) | (halves[1:] != halves[:-1])
-    corners = _triangles_on_longest_edge(mesh, facets[fresh])
-    edge = corners[:, 1] - corners[:, 0]
-    square = np.maximum(np.einsum("ij,ij->i", edge, edge), np.finfo(np.float64).tiny)
-    share = np.einsum("ij,ij->i", corners[:, 2] - corners[:, 0], edge) / square
-    foot = corners[:, 0] + np.clip(share, 0.0, 1.0)[:, None] * edge
-    end = np.where((halves[fresh] == 1)[:, None], corners[:, 1], corners[:, 0])
-    offset, height = foot - end, corners[:, 2] - foot
-    which = np.cumsum(fresh) - 1
-    wide, tall = np.linalg.norm(offset, axis=1), np.linalg.norm(height, axis=1)
-    return _Halves(end[which], offset[which], height[which], wide[which], tall[which])
-
-
-def cell_samples(mesh: trimesh.Trimesh, cells: Cells) -> tuple[SurfaceSamples, Floats]:
-    """Take the middle of each cell as its sample.
-
-    Parameters
-    ----------
-    mesh : trimesh.Trimesh
-        The surface the cells were cut from, mm.
-    cells : Cells
-        The cells.
-
-    Returns
-    -------
-    SurfaceSamples, (n,) float64
-        Middles with the cells' areas, and the distance to the furthest corner, mm.
-    """
-    count = len(cells.facets)
-    points, area, reach = np.empty((count, 3)), np.empty(count), np.empty(count)
-
-    def work(part: slice) -> None:
-        some = Cells(cells.facets[part], cells.halves[part], cells.along[part], cells.up[part])
-        points[part], area[part], reach[part] = _middles(mesh, some)
-
-    in_chunks(work, count, AT_ONCE)
-    return SurfaceSamples(points, cells.facets, area), reach
-
-
-def _middles(mesh: trimesh.Trimesh, cells: Cells) -> tuple[Floats, Floats, Floats]:
-    """Middles of cells, their areas, and the distances to their furthest corners."""
-    whole = cells.halves == WHOLE
-    points, area = np.empty((len(whole), 3)), np.empty(len(whole))
-    reach = np.empty(len(whole))
-    points[whole], area[whole], reach[whole] = _whole_facets(mesh, cells.facets[whole])
-    part = ~whole
-    along, up = cells.along[part], cells.up[part]
-    end, offset, height, wide, tall = _halves(mesh, cells.facets[part], cells.halves[part])
-    middle, across = along.mean(axis=1), up.mean(axis=1)
-    points[part] = end + middle[:, None] * offset + (middle * across)[:, None] * height
-    grows = along[:, 1] ** 2 - along[:, 0] ** 2
-    area[part] = 0.5 * grows * (up[:, 1] - up[:, 0]) * wide * tall
-    far, near = along[:, 1:] * up, along[:, :1] * up
-    rise = np.abs(np.hstack([far, near]) - (middle * across)[:, None]).max(axis=1) * tall
-    reach[part] = np.hypot(0.5 * (along[:, 1] - along[:, 0]) * wide, rise)
-    return points, area, reach
-
-
-def _whole_facets(mesh: trimesh.Trimesh, facets: Ints) -> tuple[Floats, Floats, Floats]:
-    """Middle, area and reach from the middle to the furthest corner of facets."""
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    a, b, c = (vertices[corner] for corner in np.asarray(mesh.faces)[facets].T)
-    middle = (a + b + c) / 3.0
-    crossed = np.cross(b - a, c - a)
-    area = 0.5 * np.sqrt(np.einsum("ij,ij->i", crossed, crossed))
-    square = np.zeros(len(facets))
-    for corner in (a, b, c):
-        offset = corner - middle
-        square = np.maximum(square, np.einsum("ij,ij->i", offset, offset))
-    return middle, area, np.sqrt(square)
+    count = len(facets)
+    blocks = np.tile(np.array([0.0, 1.0, 0.0, 1.0]), (count, 1))
+    return _pieces(mesh, facets, np.full(count, WHOLE, np.int8), blocks, spacing_mm)
 
 
 def cut_finer(mesh: trimesh.Trimesh, cells: Cells, chosen: Mask, spacing_mm: float) -> Cells:
@@ -291,18 +374,6 @@ def cut_finer(mesh: trimesh.Trimesh, cells: Cells, chosen: Mask, spacing_mm: flo
     Cells
         Those that replace the chosen ones.
     """
-    whole = chosen & (cells.halves == WHOLE)
-    chosen = chosen & ~whole
-    again_cut = cut_into_cells(mesh, cells.facets[whole], spacing_mm)
-    facets, halves, along = cells.facets[chosen], cells.halves[chosen], cells.along[chosen]
-    *_, wide, tall = _halves(mesh, facets, halves)
-    owner, along = _split(along, (along[:, 1] - along[:, 0]) * wide, spacing_mm)
-    facets, halves, up = facets[owner], halves[owner], cells.up[chosen][owner]
-    tall = tall[owner] * along[:, 1] * (up[:, 1] - up[:, 0])
-    owner, up = _split(up, tall, spacing_mm)
-    return Cells(
-        np.concatenate([again_cut.facets, facets[owner]]),
-        np.concatenate([again_cut.halves, halves[owner]]),
-        np.concatenate([again_cut.along, along[owner]]),
-        np.concatenate([again_cut.up, up]),
+    return _pieces(
+        mesh, cells.facets[chosen], cells.halves[chosen], cells.blocks[chosen], spacing_mm
     )

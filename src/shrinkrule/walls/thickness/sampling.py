@@ -16,15 +16,15 @@ import trimesh
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.hashing import number_equal
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE
 from shrinkrule.walls.thickness.cells import (
     Cells,
     SurfaceSamples,
-    cell_samples,
     cut_finer,
     cut_into_cells,
+    twice_area_normal,
 )
 from shrinkrule.walls.thickness.tree import along_curve
 
@@ -63,14 +63,50 @@ class Sampling:
     spacing_mm: float
 
 
-def _facing(normals: Floats) -> Ints:
-    """Number of the patch of the cube of directions that each normal goes through."""
-    most = np.abs(normals).argmax(axis=1)
-    size = np.take_along_axis(normals, most[:, None], axis=1)[:, 0]
-    rest = np.take_along_axis(normals, (most[:, None] + [1, 2]) % 3, axis=1) / np.abs(size)[:, None]
-    patch = np.clip(((rest + 1.0) * (0.5 * FACINGS)).astype(np.int64), 0, FACINGS - 1)
-    side = 2 * most + (size > 0)
-    return np.asarray((side * FACINGS + patch[:, 0]) * FACINGS + patch[:, 1], dtype=np.int64)
+@inner
+def _patch(value: float, size: float) -> Any:
+    """Part of a side of the cube of directions that a component of a normal points to."""
+    return min(max(np.int64((value / size + 1.0) * (0.5 * FACINGS)), 0), FACINGS - 1)
+
+
+@inner
+def _facing(x: float, y: float, z: float) -> Any:
+    """Number of the patch of the cube of directions that a normal goes through."""
+    if abs(x) >= abs(y) and abs(x) >= abs(z):
+        side, size, one, other = 0, x, y, z
+    elif abs(y) >= abs(z):
+        side, size, one, other = 1, y, z, x
+    else:
+        side, size, one, other = 2, z, x, y
+    side = 2 * side + (size > 0.0)
+    return (side * FACINGS + _patch(one, abs(size))) * FACINGS + _patch(other, abs(size))
+
+
+@compiled
+def _groups(
+    vertices: Floats,
+    faces: Ints,
+    facets: Any,
+    points: Floats,
+    small: Ints,
+    low: Floats,
+    side: float,
+    counts: Ints,
+    keys: Ints,
+    off_middle: Floats,
+) -> None:
+    """Key of the group of each small cell, and how far it is off the middle of its cube."""
+    for place in range(len(small)):
+        cell = small[place]
+        number, off = np.int64(0), 0.0
+        for a in range(3):
+            along = (points[cell, a] - low[a]) / side
+            cube = np.floor(along)
+            number = number * counts[a] + np.int64(cube)
+            off += (along - cube - 0.5) ** 2
+        x, y, z = twice_area_normal(vertices, faces, facets[cell])
+        keys[place] = number * (6 * FACINGS**2) + _facing(x, y, z)
+        off_middle[place] = off
 
 
 @compiled
@@ -84,6 +120,37 @@ def _least_of_group(group: Ints, values: Floats) -> Any:
     return least[group]
 
 
+@compiled
+def _represented(
+    vertices: Floats,
+    faces: Ints,
+    facets: Any,
+    points: Floats,
+    own_area: Floats,
+    own_reach: Floats,
+    keeper: Ints,
+    sample_of: Ints,
+    reach: Floats,
+    bend: Floats,
+    area: Floats,
+) -> None:
+    """Gather what each sample represents: its reach, least cosine, and area."""
+    for cell in range(len(keeper)):
+        sample, kept = sample_of[cell], keeper[cell]
+        area[sample] += own_area[cell]
+        if kept == cell:
+            reach[sample] = max(reach[sample], own_reach[cell])
+            continue
+        away = 0.0
+        for a in range(3):
+            away += (points[cell, a] - points[kept, a]) ** 2
+        reach[sample] = max(reach[sample], own_reach[cell] + np.sqrt(away))
+        x, y, z = twice_area_normal(vertices, faces, facets[cell])
+        u, v, w = twice_area_normal(vertices, faces, facets[kept])
+        lengths = np.sqrt((x * x + y * y + z * z) * (u * u + v * v + w * w))
+        bend[sample] = min(bend[sample], (x * u + y * v + z * w) / lengths)
+
+
 def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling:
     """Choose one sample for each place and facing, with the area of all that it represents.
 
@@ -91,73 +158,43 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     the cube they lie in and the way they face, so that two sides of a thin wall never share a
     group; the one nearest to its cube's middle represents the group.
     """
-    middles, size = cell_samples(mesh, cells)
     low, high = mesh.bounds
-    normals = _normals(mesh, cells.facets)
-    keeper = _keepers(mesh, middles, normals, spacing_mm)
+    vertices = np.ascontiguousarray(mesh.vertices, dtype=np.float64)
+    faces = np.ascontiguousarray(mesh.faces, dtype=np.int64)
+    keeper = _keepers(vertices, faces, cells, low, spacing_mm)
     kept = np.flatnonzero(keeper == np.arange(len(keeper)))
-    kept = kept[along_curve(middles.points[kept], low, float((high - low).max()))]
+    kept = kept[along_curve(cells.points[kept], low, float((high - low).max()))]
     rank = np.empty(len(keeper), dtype=np.int64)
     rank[kept] = np.arange(len(kept))
     sample_of = rank[keeper]
-    reach, bend = np.zeros(len(kept)), np.ones(len(kept))
-    turned = np.empty(len(keeper))
-
-    def work(part: slice) -> None:
-        other = keeper[part]
-        size[part] += np.linalg.norm(middles.points[part] - middles.points[other], axis=1)
-        turned[part] = np.einsum("ij,ij->i", normals[part], normals[other])
-
-    in_chunks(work, len(keeper), AT_ONCE)
-    np.maximum.at(reach, sample_of, size)
-    np.minimum.at(bend, sample_of, turned)
-    area = np.zeros(len(kept))
-    np.add.at(area, sample_of, middles.area)
-    chosen = SurfaceSamples(middles.points[kept], middles.facets[kept], area)
+    reach, bend, area = np.zeros(len(kept)), np.ones(len(kept)), np.zeros(len(kept))
+    own = (cells.facets, cells.points, cells.area, cells.reach)
+    wait_for_compiled(_represented)
+    _represented(vertices, faces, *own, keeper, sample_of, reach, bend, area)
+    chosen = SurfaceSamples(cells.points[kept], cells.facets[kept], area)
     return Sampling(chosen, cells, sample_of, reach, bend, spacing_mm)
 
 
-def _keepers(
-    mesh: trimesh.Trimesh, middles: SurfaceSamples, normals: Floats, spacing_mm: float
-) -> Ints:
+def _keepers(vertices: Floats, faces: Ints, cells: Cells, low: Floats, spacing_mm: float) -> Ints:
     """The cell that represents each cell's group (n,); the cell itself where it is large."""
-    small = np.flatnonzero(middles.area < 0.5 * spacing_mm**2)
-    keeper = np.arange(len(middles.area))
+    small = np.flatnonzero(cells.area < 0.5 * spacing_mm**2)
+    keeper = np.arange(len(cells.area))
     if not len(small):
         return keeper
-    low, side = mesh.bounds[0], GROUP_SHARE * spacing_mm
-    counts = np.floor((box_of(middles.points[small])[1] - low) / side).astype(np.int64) + 1
-    key, off_middle = np.empty(len(small), np.int64), np.empty(len(small))
+    low, side = np.array(low), GROUP_SHARE * spacing_mm
+    counts = np.floor((box_of(cells.points[small])[1] - low) / side).astype(np.int64) + 1
+    keys, off_middle = np.empty(len(small), np.int64), np.empty(len(small))
 
     def work(part: slice) -> None:
-        which = small[part]
-        place = (middles.points[which] - low) / side
-        cube = np.floor(place).astype(np.int64)
-        number = (cube[:, 0] * counts[1] + cube[:, 1]) * counts[2] + cube[:, 2]
-        key[part] = number * (6 * FACINGS**2) + _facing(normals[which])
-        off_middle[part] = ((place - cube - 0.5) ** 2).sum(axis=1)
+        into = (keys[part], off_middle[part])
+        _groups(vertices, faces, cells.facets, cells.points, small[part], low, side, counts, *into)
 
+    wait_for_compiled(_groups)
     in_chunks(work, len(small), AT_ONCE)
     # Halves of the keys, since numbering is compiled for them already.
-    _, group = number_equal(key.view(np.uint32).reshape(-1, 2))
+    _, group = number_equal(keys.view(np.uint32).reshape(-1, 2))
     keeper[small] = small[_least_of_group(group, off_middle)]
     return keeper
-
-
-def _normals(mesh: trimesh.Trimesh, facets: Ints) -> Floats:
-    """Outward unit normals (n, 3) of facets.
-
-    They are not asked of the mesh, which would keep them, and the corners of all facets too.
-    """
-    vertices, faces = np.asarray(mesh.vertices), np.asarray(mesh.faces)
-    normals = np.zeros((len(facets), 3))
-
-    def work(part: slice) -> None:
-        unit, sound = trimesh.triangles.normals(vertices[faces[facets[part]]])
-        normals[part][sound] = unit
-
-    in_chunks(work, len(facets), AT_ONCE)
-    return normals
 
 
 def sample_surface(mesh: trimesh.Trimesh, spacing_mm: float) -> SurfaceSamples:
