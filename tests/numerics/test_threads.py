@@ -10,7 +10,7 @@ import warnings
 import numpy as np
 import pytest
 
-from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.threads import both, in_chunks
 
 
 @pytest.mark.parametrize(("count", "chunk"), [(0, 4), (1, 4), (4, 4), (5, 4), (1003, 7)])
@@ -75,3 +75,31 @@ def test_a_forked_process_shares_among_threads_of_its_own() -> None:
         finally:
             os._exit(0 if len(done) == 100 else 1)
     assert os.waitpid(child, 0)[1] == 0
+
+
+def test_two_things_are_done_and_told_apart() -> None:
+    assert both(lambda: 1, lambda: "two") == (1, "two")
+    assert both(lambda: both(lambda: 1, lambda: 2), lambda: both(lambda: 3, lambda: 4)) == (
+        (1, 2),
+        (3, 4),
+    )
+
+
+@pytest.mark.parametrize("failing", [0, 1])
+def test_a_failure_of_either_is_told_after_both_have_ended(failing: int) -> None:
+    ended: list[int] = []
+
+    def work(number: int) -> None:
+        if number == failing:
+            raise ValueError("no")
+        ended.append(number)
+
+    with pytest.raises(ValueError, match="no"):
+        both(lambda: work(0), lambda: work(1))
+    assert ended == [1 - failing]
+
+
+@pytest.mark.skipif((os.cpu_count() or 1) < 2, reason="one core shares nothing")
+def test_two_things_go_on_at_the_same_time() -> None:
+    meet = threading.Barrier(2, timeout=20.0)
+    assert set(both(meet.wait, meet.wait)) == {0, 1}

@@ -13,7 +13,7 @@ import trimesh
 from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
 
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, box_of
 
 SKIN: Final = 2e-6
 """Depth under a surface, as a share of the mesh's span, at which a ray inwards starts.
@@ -47,7 +47,7 @@ class Rays:
 
     def __init__(self, mesh: trimesh.Trimesh) -> None:
         vertices = np.asarray(mesh.vertices, dtype=np.float64)
-        low, high = vertices.min(axis=0), vertices.max(axis=0)
+        low, high = box_of(vertices)
         self.middle: Floats = 0.5 * (low + high)
         self.span = float(np.linalg.norm(high - low))
         self._scene = EmbreeScene()

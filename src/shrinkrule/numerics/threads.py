@@ -1,4 +1,4 @@
-"""Work on many independent rows, in threads where there are many."""
+"""Work on many independent rows, or on two things, at the same time."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ import os
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor, wait
-from typing import Final
+from typing import Final, TypeVar
+
+One = TypeVar("One")
+Other = TypeVar("Other")
 
 _at_work: Final = threading.local()
 """Of a thread that works on chunks already: it shares no work of its own, lest all wait for all."""
@@ -36,16 +39,12 @@ def in_chunks(work: Callable[[slice], None], count: int, chunk: int) -> None:
         for low in starts:
             work(slice(low, low + chunk))
 
-    def help_out() -> None:
-        _at_work.now = True
-        take()
-
     # The thread that asks takes its share, so one chunk starts no other.
     others = min(os.cpu_count() or 1, -(-count // chunk)) - 1
     if others < 1 or getattr(_at_work, "now", False):
         take()
         return
-    helping = [_helpers().submit(help_out) for _ in range(others)]
+    helping = [_helpers().submit(_alone, take) for _ in range(others)]
     _at_work.now = True
     try:
         take()
@@ -57,6 +56,35 @@ def in_chunks(work: Callable[[slice], None], count: int, chunk: int) -> None:
         wait(helping)
     for one in helping:
         one.result()
+
+
+def both(one: Callable[[], One], other: Callable[[], Other]) -> tuple[One, Other]:
+    """Call two functions at the same time, as far as they are free of the interpreter's lock.
+
+    Parameters
+    ----------
+    one, other : callable
+        Of nothing; the first is called by the thread that asks.
+
+    Returns
+    -------
+    tuple
+        What each gives.
+    """
+    if getattr(_at_work, "now", False):
+        return one(), other()
+    beside = _helpers().submit(_alone, other)
+    try:
+        here = one()
+    finally:
+        wait([beside])
+    return here, beside.result()
+
+
+def _alone(work: Callable[[], Other]) -> Other:
+    """Do work in a thread that helps."""
+    _at_work.now = True
+    return work()
 
 
 def _helpers() -> ThreadPoolExecutor:

@@ -11,7 +11,6 @@ the normal field", The Visual Computer 28 (2012) 7-19.
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Final
@@ -22,9 +21,9 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
 from shrinkrule.mesh import Rays
-from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
 from shrinkrule.numerics.jit import wait_for_compiled
-from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.threads import both, in_chunks
 from shrinkrule.numerics.triangles import heights
 from shrinkrule.walls.thickness.inscribed import WALL_CHORD, measure
 from shrinkrule.walls.thickness.tree import along_curve, grow_tree
@@ -125,9 +124,12 @@ class Surface:
             raise MeshError("the mesh has no facets", hint="export the model again")
         if not np.isfinite(vertices).all():
             raise MeshError("a coordinate is not a number", hint="export the model again")
-        self.rays = Rays(mesh)
+        low, high = box_of(vertices)
+        middle = 0.5 * (low + high)
+        self.rays, self.tree = both(
+            lambda: Rays(mesh), lambda: grow_tree((vertices - middle)[faces])
+        )
         self.middle, self.span = self.rays.middle, self.rays.span
-        self.tree = grow_tree((vertices - self.middle)[faces])
 
 
 def joined(parts: list[ThicknessSamples]) -> ThicknessSamples:
@@ -294,8 +296,7 @@ def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
             wrong_way: Mask = (next_facet >= 0) & (facing > CLEARLY)
             return wrong_way
 
-        with ThreadPoolExecutor() as pool:
-            inward, outward = pool.map(wrong, (-1.0, 1.0))
+        inward, outward = both(lambda: wrong(-1.0), lambda: wrong(1.0))
         return inward | outward
 
     crossed = is_wrong(local, normals)
