@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import gc
+import weakref
+
 import numpy as np
 import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shrinkrule.mesh import Rays
+from shrinkrule.mesh import Rays, rays_of
 
 AXES = np.eye(3)
 
@@ -42,3 +45,33 @@ def test_a_ray_into_the_open_hits_nothing() -> None:
     distance, facet = rays.cast(np.array([[0.1, 0.2, 5.0]]), np.array([[0.0, 0.0, 1.0]]))
     assert np.isinf(distance[0])
     assert facet[0] == -1
+
+
+def test_a_mesh_changed_in_place_is_not_hit_where_it_was() -> None:
+    part = trimesh.creation.box(extents=(10.0, 10.0, 10.0))
+    before = rays_of(part)
+    assert rays_of(part) is before
+    # Through a bare view, which the mesh itself does not notice.
+    np.asarray(part.vertices).view(np.ndarray)[:] *= 2.0
+    distance, _ = rays_of(part).cast(np.array([[1.0, 2.0, 50.0]]), np.array([[0.0, 0.0, -1.0]]))
+    np.testing.assert_allclose(distance, 40.0, rtol=1e-6)
+    part.faces = part.faces[np.abs(part.face_normals[:, 2]) < 0.5]
+    distance, _ = rays_of(part).cast(np.array([[1.0, 2.0, 50.0]]), np.array([[0.0, 0.0, -1.0]]))
+    assert np.isinf(distance[0])
+
+
+def test_rays_are_kept_no_longer_than_their_mesh_and_for_few_meshes() -> None:
+    part = trimesh.creation.box(extents=(10.0, 10.0, 10.0))
+    rays = weakref.ref(rays_of(part))
+    assert rays() is not None
+    del part
+    gc.collect()
+    assert rays() is None
+    many = [trimesh.creation.box(extents=(10.0, 10.0, side)) for side in (1.0, 2.0, 3.0, 4.0)]
+    first, last = (weakref.ref(one) for one in (rays_of(many[0]), rays_of(many[1])))
+    assert first() is not None
+    assert last() is rays_of(many[1])
+    rays_of(many[2])
+    rays_of(many[3])
+    assert first() is None
+    assert last() is None

@@ -8,7 +8,7 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.mesh.part import Part
-    from shrinkrule.mesh.rays import Rays
+    from shrinkrule.mesh.rays import Rays, rays_of
     from shrinkrule.mesh.read import part_from_mesh, read_part
     from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 
@@ -18,6 +18,7 @@ __all__ = [
     "Soundness",
     "inspect_mesh",
     "part_from_mesh",
+    "rays_of",
     "read_part",
 ]
 
@@ -27,6 +28,7 @@ _MODULES: Final = {
     "Soundness": "shrinkrule.mesh.soundness",
     "inspect_mesh": "shrinkrule.mesh.soundness",
     "part_from_mesh": "shrinkrule.mesh.read",
+    "rays_of": "shrinkrule.mesh.rays",
     "read_part": "shrinkrule.mesh.read",
 }
 
