@@ -17,7 +17,7 @@ from shrinkrule.dimensions.recognition.cylinders import Cylinder
 from shrinkrule.dimensions.recognition.planes import Faces
 from shrinkrule.dimensions.recognition.regions import Regions
 from shrinkrule.dimensions.recognition.surface import Surface, grouped
-from shrinkrule.mesh import Rays
+from shrinkrule.mesh import rays_of
 from shrinkrule.mesh.rays import SKIN
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 
@@ -108,7 +108,7 @@ def look_across(
     owner, points, normals = _samples(surface, of_facet, count)
     at = np.zeros((count, 3))
     at[owner[::-1]] = points[::-1]
-    rays = Rays(mesh)
+    rays = rays_of(mesh)
     skin = SKIN * rays.span
     axes = np.concatenate(
         [faces.sign[:, None] * faces.directions[faces.direction], np.zeros((len(cylinders), 3))]

@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 import trimesh
 
-from shrinkrule.mesh import Rays
+from shrinkrule.mesh import Rays, rays_of
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.edges import EdgeTable, edge_table
 from shrinkrule.numerics.triangles import normals_of
@@ -63,7 +63,7 @@ class PrintSurface:
     @cached_property
     def rays(self) -> Rays:
         """Rays against the surface."""
-        return Rays(self.mesh)
+        return rays_of(self.mesh)
 
     def air_below(self, points: Floats) -> Floats:
         """Height (k,) of the air below points (k, 3) of undersides, mm.

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
-from shrinkrule.mesh.rays import Rays
+from shrinkrule.mesh.rays import rays_of
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.settings import TOUCHING_MM
@@ -68,7 +68,7 @@ def most_closed_gap(mesh: trimesh.Trimesh, field: SagField) -> SelfContactGap | 
     if not len(over):
         return None
     points = samples.points[over]
-    rays = Rays(mesh)
+    rays = rays_of(mesh)
     gap, facet = rays.opposite(points - rays.middle, np.tile(-up, (len(points), 1)), np.inf)
     hit = np.flatnonzero((facet >= 0) & (gap > TOUCHING_MM))
     if not len(hit):

@@ -20,7 +20,7 @@ import trimesh
 from numpy.typing import NDArray
 
 from shrinkrule.errors import MeshError
-from shrinkrule.mesh import Rays
+from shrinkrule.mesh import rays_of
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
 from shrinkrule.numerics.jit import wait_for_compiled
 from shrinkrule.numerics.threads import both, in_chunks
@@ -127,7 +127,7 @@ class Surface:
         low, high = box_of(vertices)
         middle = 0.5 * (low + high)
         self.rays, self.tree = both(
-            lambda: Rays(mesh), lambda: grow_tree((vertices - middle)[faces])
+            lambda: rays_of(mesh), lambda: grow_tree((vertices - middle)[faces])
         )
         self.middle, self.span = self.rays.middle, self.rays.span
 
