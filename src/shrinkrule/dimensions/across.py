@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 import trimesh
 
+from shrinkrule.dimensions.dimension import STEADY
 from shrinkrule.dimensions.recognition.cylinders import Cylinder
 from shrinkrule.dimensions.recognition.planes import Faces
 from shrinkrule.dimensions.recognition.regions import Regions
@@ -107,7 +108,8 @@ def look_across(
     outward[surface.number] = surface.normals
     owner, points, normals = _samples(surface, of_facet, count)
     at = np.zeros((count, 3))
-    at[owner[::-1]] = points[::-1]
+    middle = _middlemost(owner, points)
+    at[owner[middle]] = points[middle]
     rays = rays_of(mesh)
     skin = SKIN * rays.span
     axes = np.concatenate(
@@ -173,10 +175,11 @@ def _samples(surface: Surface, of_facet: Ints, count: int) -> tuple[Ints, Floats
     wanted = before[owner] + (number + 0.5) / each * whole[owner]
     place = np.minimum(np.searchsorted(summed, wanted), len(facets) - 1)
     facet = facets[place]
-    # A sequence with the two plastic ratios: M. Roberts, 2018; even in any stretch of it.
+    # A sequence with the two plastic ratios: M. Roberts, 2018; even in any stretch of it. Its first
+    # point would lie on the facet's edge, where a ray may meet either neighbour, or pass between.
     r, s = (
-        np.modf(0.5 + 0.7548776662466927 * number)[0],
-        np.modf(0.5 + 0.5698402909980532 * number)[0],
+        np.modf(0.5 + 0.7548776662466927 * (number + 1))[0],
+        np.modf(0.5 + 0.5698402909980532 * (number + 1))[0],
     )
     fold = r + s > 1.0
     r, s = np.where(fold, 1.0 - r, r), np.where(fold, 1.0 - s, s)
@@ -185,16 +188,34 @@ def _samples(surface: Surface, of_facet: Ints, count: int) -> tuple[Ints, Floats
     return owner, points, surface.normals[facet]
 
 
+def _middlemost(group: Ints, points: Floats) -> Ints:
+    """The point (k,) of each group, in order, that is nearest to the middle of all of it."""
+    if len(group) == 0:
+        return np.zeros(0, dtype=np.int64)
+    counts = np.maximum(np.bincount(group), 1)
+    middles = np.stack([np.bincount(group, along) for along in points.T], axis=1) / counts[:, None]
+    away = np.linalg.norm(points - middles[group], axis=1)
+    # Of those alike, the first in place: rounding in the last digit decides nothing.
+    order = np.lexsort([*np.round(points, STEADY).T[::-1], np.round(away, STEADY), group])
+    ahead = np.ones(len(group), dtype=np.bool_)
+    ahead[1:] = np.diff(group[order]) != 0
+    return order[ahead]
+
+
 def _pairs(
     owner: Ints, points: Floats, rows: Ints, target: Ints, total: Ints
 ) -> tuple[Ints, Floats, Floats]:
-    """Pairs that enough rays found, lower number first; a point of a ray of each; their share."""
+    """Pairs that enough rays found, lower number first; the middle ray of each; their share."""
     met = target >= 0
     rows, target = rows[met], target[met]
     pair = np.sort(np.stack([owner[rows], target], axis=1), axis=1)
-    key, first, counts = np.unique(
-        pair[:, 0] * (len(total) + 1) + pair[:, 1], return_index=True, return_counts=True
-    )
+    keys = pair[:, 0] * (len(total) + 1) + pair[:, 1]
+    key, group, counts = np.unique(keys, return_inverse=True, return_counts=True)
+    # Where rays of both surfaces found the pair, a ray of the first one is its middle.
+    from_first = owner[rows] == pair[:, 0]
+    served = np.bincount(group, from_first, len(key)) > 0
+    kept = np.flatnonzero(from_first | ~served[group])
+    first = kept[_middlemost(group[kept], points[rows[kept]])]
     both = np.stack(np.divmod(key, len(total) + 1), axis=1)
     fewer = np.minimum(total[both[:, 0]], total[both[:, 1]]) if len(both) else np.zeros(0)
     enough = (counts >= np.maximum(LEAST_RAYS, LEAST_SHARE * fewer)) & (both[:, 0] != both[:, 1])

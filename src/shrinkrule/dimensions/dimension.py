@@ -68,7 +68,7 @@ CLEAN: Final = 1e-12
 """Component of a unit vector below which it is rounding."""
 
 _EXACT: Final = 9  # decimals of mm: finer than any file, and what lies at zero is told as zero
-_STEADY: Final = 3  # decimals of mm and mm2 that rounding in the last place does not change
+STEADY: Final = 3  # decimals of mm and mm2 that rounding in the last place does not change
 
 
 @dataclass(frozen=True)
@@ -177,8 +177,8 @@ def distinct(
     new[1:] = (np.diff(way[order]) != 0) | (np.diff(sizes[order]) > apart_mm)
     group = np.cumsum(new) - 1
     # Of equal weight the one that comes first in place, so that rounding decides nothing.
-    x, y, z = np.round(places[order], _STEADY).T
-    best = np.lexsort([z, y, x, -np.round(weights[order], _STEADY), group])
+    x, y, z = np.round(places[order], STEADY).T
+    best = np.lexsort([z, y, x, -np.round(weights[order], STEADY), group])
     first = order[best[np.searchsorted(group[best], np.arange(group[-1] + 1))]]
     counts = np.bincount(group)
     found = []
