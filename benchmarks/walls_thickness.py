@@ -54,7 +54,8 @@ PARTS: dict[str, Callable[[], trimesh.Trimesh]] = {
 
 
 def balls(mesh: trimesh.Trimesh, points: np.ndarray, facets: np.ndarray) -> np.ndarray:
-    return thickness_on(Surface(mesh), points, facets, np.zeros(len(points))).thickness
+    nothing = np.zeros(len(points))
+    return thickness_on(Surface(mesh), points, facets, nothing, nothing).thickness
 
 
 def spheres(mesh: trimesh.Trimesh, points: np.ndarray, facets: np.ndarray) -> np.ndarray:

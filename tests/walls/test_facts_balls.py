@@ -58,7 +58,7 @@ def test_every_ball_in_a_tilted_plate_is_as_large_as_the_plate_is_thick(seed: in
     plate.apply_transform(turn)
     surface = Surface(plate)
     _, _, facets = trimesh.proximity.closest_point(plate, points)
-    found = thickness_on(surface, points, np.asarray(facets), np.zeros(400))
+    found = thickness_on(surface, points, np.asarray(facets), np.zeros(400), np.zeros(400))
     assert found.thickness == pytest.approx(np.ones(400), abs=1e-9)
     assert np.all(found.status == Status.MEASURED)
 
@@ -98,6 +98,7 @@ def test_a_contact_off_the_surface_by_two_tolerances_is_none(off: float, touches
         np.array([[1.0, 2.0, -1.0 + off * SLACK]]),
         np.array([Status.MEASURED], dtype=np.int8),
         np.zeros(1),
+        np.zeros(1),
     )
     assert list(_is_inscribed(surface, samples)) == [touches]
 
@@ -107,7 +108,7 @@ def test_the_rim_of_a_sheet_belongs_to_a_wall_as_thick_as_the_sheet() -> None:
     surface = Surface(trimesh.creation.box((20.0, 10.0, 0.5)))
     points = np.array([[10.0, 1.0, 0.1], [10.0, -2.0, -0.15], [10.0, 0.5, 0.2]])
     facets = np.flatnonzero(surface.tree.normals[:, 0] > 0.9)[[0, 0, 0]]
-    samples = thickness_on(surface, points, facets, np.full(3, 0.01))
+    samples = thickness_on(surface, points, facets, np.full(3, 0.01), np.zeros(3))
     assert np.all(samples.thickness < 0.45), "they do not measure the sheet themselves"
     walls = local_walls(surface, samples, PRINTER, LIMITS, 0.2)
     assert walls.thickness == pytest.approx(np.full(3, 0.5), abs=1e-3)
@@ -122,7 +123,7 @@ def test_an_upright_edge_loses_what_a_ball_of_one_bead_does_not_reach(degrees: f
     along = np.array([0.5, 0.6, 0.75])  # balls of 0.27 to 0.55 mm
     points = np.column_stack([along * np.cos(half), along * np.sin(half), np.full(3, 15.0)])
     facet = int(np.argmax(surface.tree.normals @ [-np.sin(half), np.cos(half), 0.0]))
-    samples = thickness_on(surface, points, np.full(3, facet), np.full(3, 0.01))
+    samples = thickness_on(surface, points, np.full(3, facet), np.full(3, 0.01), np.zeros(3))
     walls = local_walls(surface, samples, PRINTER, LIMITS, 0.2)
     bead = LIMITS.exist_mm(PRINTER)
     assert walls.edge_limit == pytest.approx(np.full(3, bead))

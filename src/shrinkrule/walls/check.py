@@ -49,7 +49,7 @@ SAMPLES_PER_BEAD: Final = 2.0
 CROSSED_AREA: Final = 0.05
 """Surface in square beads that must lie inside another body to be reported; less is rounding."""
 
-AIM_SAMPLES: Final = 120_000
+AIM_SAMPLES: Final = 40000
 """First samples of a large part; more are added only where a wall is near a limit."""
 
 
@@ -217,8 +217,9 @@ def check_walls(
     walls = local_walls(surface, samples, printer, limits, spacing, grow=not loose)
     thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
     first = sampling.samples
-    air = gaps_on(surface, first.points, first.facets, first.area, MOUTH * limits.gap_mm(printer))
-    narrow = gap_findings(air, printer, limits, sampling.spacing_mm)
+    widest = MOUTH * limits.gap_mm(printer)
+    air = gaps_on(surface, first.points, first.facets, first.area, sampling.reach, widest)
+    narrow = gap_findings(surface.rays, air, printer, limits, sampling.spacing_mm)
     report("cutting layers", 0.8)
     layers = NOTHING_NARROW
     if not found.closed or doubts or thin.findings or narrow.findings:

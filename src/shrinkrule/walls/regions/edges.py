@@ -113,7 +113,7 @@ def sharp_edges(
     if not len(index):
         return []
     found = []
-    links = np.column_stack(_links(samples, index, spacing_mm, bead_mm))
+    links = np.column_stack(_links(rays, samples, index, spacing_mm, bead_mm))
     for group in groups_of(connected_components(len(index), links)):
         place = index[group]
         worst = int(place[np.argmax(loss[place])])
@@ -133,11 +133,11 @@ def sharp_edges(
 
 
 def _links(
-    samples: ThicknessSamples, index: Ints, spacing_mm: float, bead_mm: float
+    rays: Rays, samples: ThicknessSamples, index: Ints, spacing_mm: float, bead_mm: float
 ) -> tuple[Ints, Ints]:
     """Pairs of samples of one edge: linked as in a wall, or no more than a bead apart."""
     ends = np.stack([samples.points[index], samples.contacts[index]], axis=1)
-    one, other = links_between(samples, index, ends, spacing_mm)
+    one, other = links_between(rays, samples, index, ends, spacing_mm)
     near = cKDTree(samples.points[index]).query_pairs(bead_mm, output_type="ndarray")
     return np.concatenate([one, near[:, 0]]), np.concatenate([other, near[:, 1]])
 

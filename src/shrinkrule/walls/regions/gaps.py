@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 from scipy.spatial import cKDTree
 
+from shrinkrule.mesh import Rays
 from shrinkrule.numerics.arrays import Floats, connected_components
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind
@@ -40,12 +41,18 @@ STRAIGHT: Final = 0.75
 
 
 def gap_findings(
-    samples: ThicknessSamples, printer: Printer, limits: WallLimits, spacing_mm: float
+    rays: Rays,
+    samples: ThicknessSamples,
+    printer: Printer,
+    limits: WallLimits,
+    spacing_mm: float,
 ) -> Regions:
     """Narrow gaps and closing holes.
 
     Parameters
     ----------
+    rays : Rays
+        Of the green part.
     samples : ThicknessSamples
         Width of the air in front of samples of the green part, up to ``MOUTH`` limits.
     printer : Printer
@@ -73,7 +80,7 @@ def gap_findings(
     if not len(narrow):
         return Regions((), of_sample)
     ends = np.stack([samples.points[narrow], samples.contacts[narrow]], axis=1)
-    links = np.column_stack(links_between(samples, narrow, ends, spacing_mm, ROUND_A_CORNER))
+    links = np.column_stack(links_between(rays, samples, narrow, ends, spacing_mm, ROUND_A_CORNER))
     groups = groups_of(connected_components(len(narrow), links))
     for place in (narrow[group] for group in groups):
         chord_share = float(np.median(share[place]))

@@ -19,6 +19,10 @@ in a narrow hole more of them lie across than along."""
 REACH: Final = 2.0
 """Neighbours are at most this many spacings apart."""
 
+HALFWAY: Final = 0.15
+"""Depth of the surface beside the middle between two pieces of it that touch, over their distance:
+that of an arc of 67 degrees, and less than half of any gap that prints between such walls."""
+
 PART_SHARE: Final = 0.3
 """A region that goes on smoothly from a larger one and has less than this share of its area
 belongs to it."""
@@ -34,6 +38,7 @@ NUMBER: Final = {kind: number for number, kind in enumerate(KINDS)}
 
 
 def links_between(
+    rays: Rays,
     samples: ThicknessSamples,
     index: Ints,
     ends: Floats,
@@ -43,6 +48,8 @@ def links_between(
     """Pairs of samples (as places in ``index``) that belong together.
 
     Neighbours on one side of the surface do, and samples at which the ball of another one ends.
+    On a large part first samples stand for more surface than a spacing holds: those whose pieces of
+    the surface may touch are neighbours too.
 
     Parameters
     ----------
@@ -63,18 +70,36 @@ def links_between(
         The two members of each pair.
     """
     count = len(index)
-    points, normals = samples.points[index], samples.normals[index]
+    points, normals, reach = samples.points[index], samples.normals[index], samples.reach[index]
     tree = cKDTree(points)
-    near, reach = min(NEIGHBOURS, count), REACH * spacing_mm
-    _, beside = tree.query(points, k=range(1, near + 1), distance_upper_bound=reach, workers=-1)
+    near, close = min(NEIGHBOURS, count), REACH * spacing_mm
+    far = max(close, 2.0 * float(reach.max(initial=0.0)))
+    apart, beside = tree.query(points, k=range(1, near + 1), distance_upper_bound=far, workers=-1)
     one, other = np.repeat(np.arange(count), near), beside.ravel()
     exists = (other < count) & (one != other)
-    one, other = one[exists], other[exists]
+    one, other, apart = one[exists], other[exists], apart.ravel()[exists]
     together = np.einsum("ij,ij->i", normals[one], normals[other]) > same_side
-    rows, columns = [one[together]], [other[together]]
+    one, other, apart = one[together], other[together], apart[together]
+    linked = apart <= close
+    between = points[other] - points[one]
+    level = np.ones(len(one), dtype=np.bool_)
+    for which in (one, other):
+        level &= np.abs(np.einsum("ij,ij->i", between, normals[which])) <= close
+    touch = np.flatnonzero(~linked & level & (apart <= reach[one] + reach[other]))
+    half = 0.5 * between[touch]
+    out = normals[one[touch]] + normals[other[touch]]
+    out /= np.maximum(np.linalg.norm(out, axis=1, keepdims=True), np.finfo(np.float64).tiny)
+    # The surface must go on halfway, or there is air between them.
+    above = HALFWAY * apart[touch]
+    start = points[one[touch]] + half + above[:, None] * out - rays.middle
+    down, _ = rays.cast(start, -out)
+    linked[touch] = down <= 2.0 * above
+    one, other = one[linked], other[linked]
+    rows, columns = [one], [other]
     for end in (0, 1):
-        _, across = tree.query(ends[:, end], distance_upper_bound=reach, workers=-1)
+        apart, across = tree.query(ends[:, end], distance_upper_bound=far, workers=-1)
         touches = np.flatnonzero((across < count) & (across != np.arange(count)))
+        touches = touches[apart[touches] <= np.maximum(close, reach[across[touches]])]
         # A ball ends at the side whose normal points away from it.
         between = ends[touches, end] - ends[touches, 1 - end]
         faces = np.einsum("ij,ij->i", between, normals[across[touches]]) > 0.0

@@ -65,7 +65,10 @@ THINNER: Final = 0.98
 """A thin sample lies in a wedge where one beside it is thinner than this share of it."""
 
 WEDGE_SHARE: Final = 0.7
-"""Where more than this share of a group lies beside thinner samples, all of it is a wedge."""
+"""Where more than this share of a group's area lies beside thinner samples, all is a wedge."""
+
+NO_AREA: Final = 1e-9
+"""Area, in spacings squared, of a sample that represents none: it decides only among its like."""
 
 FLAW_SHARE: Final = 0.25
 """A speck in a region is a flaw where it is thinner than this share of the median thickness."""
@@ -169,7 +172,7 @@ class _Regions:
         kind = np.concatenate([kind, kind_of_flank])
         thickness = np.concatenate([thickness, samples.thickness[flanks]])
         ends = walls.ends[index]
-        one, other = links_between(samples, index, ends, self.spacing)
+        one, other = links_between(self.rays, samples, index, ends, self.spacing)
         alike = kind[one] == kind[other]
         label = connected_components(len(index), np.column_stack([one[alike], other[alike]]))
         label = through_nodes(self.rays, label, kind, walls.centres[index], NODE_REACH * self.sound)
@@ -207,9 +210,11 @@ class _Regions:
         )
         if not beside_thinner.any():
             return beside_thinner
-        links = links_between(samples, index, self.walls.ends[index], self.spacing)
+        links = links_between(self.rays, samples, index, self.walls.ends[index], self.spacing)
         label = connected_components(len(index), np.column_stack(links))
-        share = np.bincount(label, weights=beside_thinner) / np.bincount(label)
+        # By area: how densely a place is sampled says nothing about it.
+        area = np.maximum(samples.area[index], NO_AREA * self.spacing**2)
+        share = np.bincount(label, beside_thinner * area) / np.bincount(label, area)
         wedge: Mask = np.asarray(share > WEDGE_SHARE)[label]
         return wedge
 
@@ -260,7 +265,7 @@ class _Regions:
     def _add_wall(self, place: Ints, kinds: Ints, thickness: Floats) -> None:
         """Add a connected region, named by the kind of most of its area."""
         area = self.samples.area[place]
-        weight = np.bincount(kinds, weights=area + 1e-9 * self.spacing**2, minlength=len(KINDS))
+        weight = np.bincount(kinds, weights=area + NO_AREA * self.spacing**2, minlength=len(KINDS))
         kind = KINDS[int(weight.argmax())]
         own = kinds == NUMBER[kind]
         # A wall is measured by its samples' own balls, which are exact, where it has some; a pin

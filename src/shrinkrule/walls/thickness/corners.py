@@ -189,4 +189,5 @@ def bitangent_samples(
         second,
         np.full(len(half), Status.MEASURED, dtype=np.int8),
         np.zeros(len(half)),
+        np.zeros(len(half)),
     )

@@ -137,7 +137,7 @@ def refined_samples(
 
 def _measured(surface: Surface, sampling: Sampling) -> ThicknessSamples:
     samples = sampling.samples
-    return thickness_on(surface, samples.points, samples.facets, samples.area)
+    return thickness_on(surface, samples.points, samples.facets, samples.area, sampling.reach)
 
 
 def _past_bends(surface: Surface, samples: ThicknessSamples, limit_mm: float) -> ThicknessSamples:
@@ -277,6 +277,7 @@ def _chosen(samples: ThicknessSamples, which: Mask | Ints) -> ThicknessSamples:
         samples.contacts[which],
         samples.status[which],
         samples.area[which],
+        samples.reach[which],
     )
 
 
@@ -358,7 +359,8 @@ def _measured_near(
     # The very edge of a facet has no one normal.
     middles = surface.tree.corners[facets].mean(axis=1)
     points = np.where(gone[:, None], middles, points + OFF_EDGE * (middles - points))
-    found = thickness_on(surface, points + surface.middle, facets, np.zeros(len(asked)))
+    nothing = np.zeros(len(asked))
+    found = thickness_on(surface, points + surface.middle, facets, nothing, nothing)
     gone |= np.einsum("ij,ij->i", found.normals, facing) <= 0.5
     return replace(found, status=np.where(gone, Status.OPEN, found.status).astype(np.int8))
 

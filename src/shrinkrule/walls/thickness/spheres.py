@@ -87,6 +87,9 @@ class ThicknessSamples:
         A ``Status`` each.
     area : (n,) float64
         The area that each sample represents, mm2; 0 for samples added at edges.
+    reach : (n,) float64
+        Upper bound of the distance to the furthest point that it represents, mm; 0 for samples
+        that represent none.
     """
 
     points: Floats
@@ -96,6 +99,7 @@ class ThicknessSamples:
     contacts: Floats
     status: NDArray[np.int8]
     area: Floats
+    reach: Floats
 
     @property
     def is_wall(self) -> Mask:
@@ -153,6 +157,7 @@ def joined(parts: list[ThicknessSamples]) -> ThicknessSamples:
         np.concatenate([part.contacts for part in parts]),
         np.concatenate([part.status for part in parts]),
         np.concatenate([part.area for part in parts]),
+        np.concatenate([part.reach for part in parts]),
     )
 
 
@@ -204,7 +209,9 @@ def largest_balls(
     return radius, contacts, status
 
 
-def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -> ThicknessSamples:
+def thickness_on(
+    surface: Surface, points: Floats, facets: Ints, area: Floats, reach: Floats
+) -> ThicknessSamples:
     """Measure the wall thickness at points of a prepared surface.
 
     Parameters
@@ -217,6 +224,8 @@ def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -
         The facet each point lies on.
     area : (n,) float64
         The area that each represents, mm2.
+    reach : (n,) float64
+        Upper bound of the distance to the furthest point that each represents, mm.
 
     Returns
     -------
@@ -225,11 +234,16 @@ def thickness_on(surface: Surface, points: Floats, facets: Ints, area: Floats) -
     """
     normals = surface.tree.normals[facets]
     radius, contacts, status = largest_balls(surface, points, normals, facets)
-    return ThicknessSamples(points, normals, facets, 2.0 * radius, contacts, status, area)
+    return ThicknessSamples(points, normals, facets, 2.0 * radius, contacts, status, area, reach)
 
 
 def gaps_on(
-    surface: Surface, points: Floats, facets: Ints, area: Floats, widest_mm: float
+    surface: Surface,
+    points: Floats,
+    facets: Ints,
+    area: Floats,
+    reach: Floats,
+    widest_mm: float,
 ) -> ThicknessSamples:
     """Measure the air in front of points of a surface, where it is less wide than ``widest_mm``.
 
@@ -243,6 +257,8 @@ def gaps_on(
         The facet each point lies on.
     area : (n,) float64
         The area that each represents, mm2.
+    reach : (n,) float64
+        Upper bound of the distance to the furthest point that each represents, mm.
     widest_mm : float
         The width of wider air is nan, its status OPEN.
 
@@ -264,7 +280,7 @@ def gaps_on(
     across = in_corner[crossed]
     width[across], status[across] = chords[crossed], Status.MEASURED
     contacts[across] = points[across] - chords[crossed, None] * away[across]
-    return ThicknessSamples(points, away, facets, width, contacts, status, area)
+    return ThicknessSamples(points, away, facets, width, contacts, status, area, reach)
 
 
 def is_crossed(surface: Surface, samples: ThicknessSamples) -> Mask:
@@ -329,7 +345,7 @@ def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> Thickne
     Returns
     -------
     ThicknessSamples
-        One row for each point, with an area of 0.
+        One row for each point, with an area and a reach of 0.
 
     Raises
     ------
@@ -339,7 +355,8 @@ def thickness_at(mesh: trimesh.Trimesh, points: Floats, facets: Ints) -> Thickne
     points = np.ascontiguousarray(points, dtype=np.float64).reshape(-1, 3)
     facets = np.asarray(facets, dtype=np.int64)
     surface = Surface(mesh)
-    return thickness_on(surface, points, facets, np.zeros(len(points)))
+    nothing = np.zeros(len(points))
+    return thickness_on(surface, points, facets, nothing, nothing)
 
 
 def thin_twentieth(thickness: Floats, area: Floats) -> float:
