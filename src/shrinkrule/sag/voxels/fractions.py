@@ -70,7 +70,8 @@ def fill_bricks(
     """
     step, halves = size / 2.0, 2 * counts
     pieces = cut_along_lines(corners, step, halves)
-    order = np.argsort(pieces.column[:, 0], kind="stable")
+    # Of the smallest type, for which numpy counts instead of comparing.
+    order = np.argsort(pieces.column[:, 0].astype(np.min_scalar_type(halves[0])), kind="stable")
     column, height, share = pieces.column[order], pieces.height[order], pieces.share[order]
     plane_bytes = 2 * 16 * int(halves[1]) * int(halves[2])
     planes = max(1, slab_bytes // plane_bytes)
