@@ -37,9 +37,9 @@ def block_with_inner_edge(inside: float) -> trimesh.Trimesh:
 def test_turn_at_the_inner_edge(inside: float) -> None:
     """Of all edges one turns inward, by the angle of the material beyond 180 degrees."""
     block = block_with_inner_edge(inside)
-    ends, turn = edge_turns(
-        np.array(block.vertices), np.array(block.faces), edge_table(block.faces)
-    )
+    vertices, facets = np.array(block.vertices), np.array(block.faces)
+    pairs, turn = edge_turns(vertices, facets, edge_table(facets))
+    ends = vertices[pairs]
     inner = np.flatnonzero(turn > 0.0)
     assert np.degrees(turn[inner]) == pytest.approx([inside - 180.0])
     assert np.sort(ends[inner[0], :, 1]) == pytest.approx([0.0, 5.0])

@@ -148,7 +148,7 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
     if not volume > 0.0:
         raise MeshError("the mesh is inside out or flat", hint="turn its facets outward")
     local = grid.local(vertices)
-    filling = fill_bricks(local[faces], grid.size, grid.counts, least, _SLAB_BYTES)
+    filling = fill_bricks(local.take(faces, axis=0), grid.size, grid.counts, least, _SLAB_BYTES)
     found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / volume - 1.0) < 0.05:
         raise MeshError(
@@ -160,8 +160,8 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
     if components.phantom.any():
         components = without_isolated_fragments(components, _solid_bodies(vertices, faces, edges))
     ends, turn = edge_turns(local, faces, edges)
-    ends /= grid.size
-    factors = stiffness_factors(components.cells, ends, turn)
+    bricks = grid.in_bricks(local)
+    factors = stiffness_factors(components.cells, bricks.take(ends, axis=0), turn)
     return replace(filling, components=replace(components, stiffness=factors))
 
 

@@ -47,8 +47,17 @@ class Grid:
 
     def local(self, points: Floats) -> Floats:
         """Points (n, 3) of the mesh's frame, in the grid's frame from its low corner, mm."""
-        local: Floats = points @ self.turn.T - self.origin
+        local: Floats = points @ self.turn.T
+        # Axis by axis, many times as fast as over rows of three.
+        for axis, start in enumerate(self.origin):
+            local[:, axis] -= start
         return local
+
+    def in_bricks(self, local: Floats) -> Floats:
+        """Points (n, 3) in bricks, from mm, both from the low corner."""
+        return np.stack(
+            [column / side for column, side in zip(local.T, self.size, strict=True)], axis=1
+        )
 
 
 @dataclass(frozen=True)

@@ -40,8 +40,8 @@ _NEIGHBOURHOOD: Final = (
 _NEXT_TO: Final = np.array(list(np.ndindex(3, 3, 3))) - 1
 
 
-def edge_turns(vertices: Floats, facets: Ints, edges: EdgeTable) -> tuple[Floats, Floats]:
-    """Edges of a surface, (k, 2, 3), and how far it turns there, (k,) radians.
+def edge_turns(vertices: Floats, facets: Ints, edges: EdgeTable) -> tuple[Ints, Floats]:
+    """Edges of a surface, (k, 2), and how far it turns there, (k,) radians.
 
     Turns are positive where the material reaches further round than 180 degrees.
 
@@ -54,13 +54,13 @@ def edge_turns(vertices: Floats, facets: Ints, edges: EdgeTable) -> tuple[Floats
 
     Returns
     -------
-    tuple of (k, 2, 3) and (k,) float
-        Ends of the edges, mm, and their turns, radians; edges across which it goes straight on
-        are left out.
+    tuple of (k, 2) int and (k,) float
+        Vertices at the ends of the edges, and their turns, radians; edges across which it goes
+        straight on are left out.
     """
     turn = _turns(vertices, facets, edges.edge_of, edges.forward, edges.ends)
     bends = (np.abs(turn) > _STRAIGHT) & (edges.uses == 2) & (edges.balance == 0)
-    return vertices[edges.ends[bends]], turn[bends]
+    return edges.ends[bends], turn[bends]
 
 
 @compiled
