@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 from shrinkrule.loads import outline
-from shrinkrule.numerics.edges import is_watertight
+from shrinkrule.numerics.edges import is_watertight, joined_vertices
 from shrinkrule.numerics.triangles import (
     AT_ONCE,
     area_normals,
@@ -50,18 +50,31 @@ def test_watertight_is_where_two_facets_share_every_edge(
     assert is_watertight(facets) is expected
 
 
-def test_turns_deposited_some_edges_at_a_time_are_all_there(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
+def test_turns_deposited_some_edges_at_a_time_are_all_there() -> None:
     random = np.random.default_rng(3)
     ends = 6.0 + random.uniform(-3.0, 3.0, (40, 2, 3))
     turn = random.uniform(-1.0, 1.0, 40)
     places, tensors = reentrant._deposited(ends, turn)
-    monkeypatch.setattr(reentrant, "_AT_ONCE", 7)
-    pieces, summed = reentrant._deposited(ends, turn)
-    assert np.array_equal(pieces, places)
+    sums: dict[tuple[int, ...], np.ndarray] = {}
+    for low in range(0, 40, 7):
+        for place, tensor in zip(
+            *reentrant._deposited(ends[low : low + 7], turn[low : low + 7]), strict=True
+        ):
+            sums[tuple(place)] = sums.get(tuple(place), np.zeros(6)) + tensor
+    assert sorted(sums) == [tuple(place) for place in places]
     # Sums in another order.
-    np.testing.assert_allclose(summed, tensors, atol=1e-12)
+    np.testing.assert_allclose([sums[tuple(place)] for place in places], tensors, atol=1e-12)
+    # The traces add up to turn times length, in octants: half as much in bricks.
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    trace = tensors[:, [0, 3, 5]].sum()
+    assert trace == pytest.approx(0.5 * (turn * length).sum(), rel=1e-9)
+
+
+def test_vertices_that_facets_join_have_one_label() -> None:
+    """Two boxes, the second in reverse, with a vertex before, between and after them."""
+    facets = np.concatenate([1 + BOX, (10 + BOX)[::-1]])
+    assert joined_vertices(facets, 19).tolist() == [0, *[1] * 8, 2, *[3] * 8, 4]
+    assert joined_vertices(facets[:, ::-1], 19).tolist() == [0, *[1] * 8, 2, *[3] * 8, 4]
 
 
 def test_room_of_more_points_than_one_piece_holds_is_that_of_all(

@@ -75,7 +75,7 @@ def test_grids_that_differ_little_are_not_extrapolated(monkeypatch: pytest.Monke
     monkeypatch.setattr(steering, "_error", seen)
     settings = SagSettings(sure_share=1e-4, wall_mm=2.0, tolerance_mm=1e-6)
     problem = prepare(bridge(), MATERIAL, settings)
-    planned = plan_bricks(problem.mesh, problem.plan, 1.0)
+    planned = plan_bricks(problem.plan, 1.0)
     room = replace(settings, max_unknowns=int(2.5 * planned.unknowns))
     small = replace(problem, plan=planned, settings=room)
     sure = solve_surely(small, lambda *_: None, "solving", 0.0, 1.0)

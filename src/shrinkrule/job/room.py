@@ -103,7 +103,7 @@ def _turns(printed: GreenPart, recipe: Recipe) -> tuple[Floats, Floats]:
 def _green_points(printed: GreenPart, recipe: Recipe) -> Floats:
     """Vertices (n, 3) of the green part in the furnace's frame, mm."""
     to_print, to_furnace = _turns(printed, recipe)
-    points: Floats = np.asarray(printed.mesh.vertices) @ to_print @ to_furnace.T
+    points: Floats = np.asarray(printed.mesh.vertices) @ (to_print @ to_furnace.T)
     return points
 
 

@@ -39,6 +39,11 @@ class EdgeTable:
     balance: Ints
     ends: Ints
 
+    @property
+    def closed(self) -> bool:
+        """Whether just two facets share every edge; False without any facet, too."""
+        return len(self.uses) > 0 and bool((self.uses == 2).all())
+
     @cached_property
     def bodies(self) -> Ints:
         """Body number of each facet, (m,); facets are of one body when they alone share an edge.
@@ -97,7 +102,7 @@ def is_watertight(facets: Ints) -> bool:
     bool
         False without any facet, too.
     """
-    return len(facets) > 0 and bool((edge_table(facets).uses == 2).all())
+    return edge_table(facets).closed
 
 
 @compiled
@@ -191,4 +196,44 @@ def _number_bodies(edge_of: Ints, uses: Ints) -> Any:
             found += 1
         else:
             above[f] = above[above[f]]
+    return above
+
+
+@compiled
+def joined_vertices(facets: Ints, count: int) -> Any:
+    """Label vertices that facets join, in order of the first vertex of each label.
+
+    Parameters
+    ----------
+    facets : (m, 3) int64
+        Vertex numbers of the corners of each facet.
+    count : int
+        Number of vertices; one on no facet has a label of its own.
+
+    Returns
+    -------
+    (count,) int64
+        Label of each vertex, numbered from 0.
+    """
+    above = np.arange(count)
+    for f in range(len(facets)):
+        one = facets[f, 0]
+        while above[one] != one:
+            above[one] = above[above[one]]
+            one = above[one]
+        for k in range(1, 3):
+            other = facets[f, k]
+            while above[other] != other:
+                above[other] = above[above[other]]
+                other = above[other]
+            above[max(one, other)] = min(one, other)
+            one = min(one, other)
+    found = 0
+    for v in range(count):
+        # The lowest vertex of a label is its root, so that what lies above is numbered already.
+        if above[v] == v:
+            above[v] = found
+            found += 1
+        else:
+            above[v] = above[above[v]]
     return above

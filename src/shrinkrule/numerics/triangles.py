@@ -152,6 +152,24 @@ def heights(corners: Floats) -> Floats:
     return np.asarray(twice_area / np.maximum(longest, np.finfo(np.float64).tiny))
 
 
+def signed_volume(vertices: Floats, facets: Ints) -> float:
+    """Signed volume of a closed surface, negative where it faces inward.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+
+    Returns
+    -------
+    float
+        The volume, mm3; 0 without any facet.
+    """
+    if not len(facets):
+        return 0.0
+    return float(signed_volumes(vertices, facets, np.zeros(len(facets), np.int64))[0])
+
+
 def signed_volumes(vertices: Floats, facets: Ints, labels: Ints) -> Floats:
     """Signed volumes of the bodies of a mesh, negative where facets face inward.
 

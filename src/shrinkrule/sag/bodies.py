@@ -15,6 +15,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
+from shrinkrule.numerics.edges import joined_vertices
 from shrinkrule.numerics.triangles import signed_volumes
 from shrinkrule.sag.settings import TOUCHING_MM, SagSettings
 from shrinkrule.sag.voxels.grid import Grid
@@ -40,7 +41,7 @@ class SeparatedBodies:
 
     def shift_of(self, refined: trimesh.Trimesh) -> Floats:
         """How far each vertex (k, 3) was moved, of a refinement that keeps the mesh's own first."""
-        body = connected_components(len(refined.vertices), np.asarray(refined.edges))
+        body = _shells(refined)
         first = np.unique(body, return_index=True)[1]
         shift: Floats = self.shift[first][body]
         return shift
@@ -76,7 +77,7 @@ def separate_bodies(mesh: trimesh.Trimesh, grid: Grid, settings: SagSettings) ->
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
     as_given = SeparatedBodies(mesh, np.zeros_like(vertices))
-    if settings.supports or mesh.body_count == 1:
+    if settings.supports or _shells(mesh).max() == 0:
         return as_given
     body = body_of_vertices(mesh)
     clearance = _CLEARANCE * float(grid.size.max())
@@ -107,7 +108,7 @@ def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:
         Number of the body of each vertex.
     """
     vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
-    shell = connected_components(len(vertices), np.asarray(mesh.edges))
+    shell = _shells(mesh)
     low, high = _boxes(vertices, shell)
     pairs = [
         (one, other)
@@ -118,6 +119,12 @@ def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:
     joined = np.array(pairs, dtype=np.int64).reshape(-1, 2)
     body: Ints = connected_components(len(low), joined)[shell]
     return body
+
+
+def _shells(mesh: trimesh.Trimesh) -> Ints:
+    """Label (n,) of the vertices that facets join."""
+    label: Ints = joined_vertices(np.asarray(mesh.faces, dtype=np.int64), len(mesh.vertices))
+    return label
 
 
 def _boxes(points: Floats, label: Ints) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ import numpy as np
 import trimesh
 from scipy.spatial import ConvexHull, QhullError
 
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, box_of
 from shrinkrule.numerics.triangles import signed_volumes
 
 CROOKED_DEG: Final = 10.0
@@ -41,7 +41,8 @@ def stands_on_a_point(mesh: trimesh.Trimesh, up: Floats) -> bool:
     """
     points = np.asarray(mesh.vertices)
     height = points @ up
-    size = float(np.ptp(points, axis=0).max())
+    below, above = box_of(points)
+    size = float((above - below).max())
     low = height <= height.min() + _SAME * size
     if float(np.ptp(points[low], axis=0).max()) > _SAME * size:
         return False

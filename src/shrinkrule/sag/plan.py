@@ -9,10 +9,18 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, box_of
 from shrinkrule.numerics.edges import is_watertight
+from shrinkrule.numerics.triangles import signed_volume
 from shrinkrule.sag.settings import SagSettings
-from shrinkrule.sag.voxels.grid import SLACK, Grid, furnace_turn, lay_grid
+from shrinkrule.sag.voxels.grid import (
+    SLACK,
+    FlatFaces,
+    Grid,
+    TurnedPart,
+    furnace_turn,
+    turned_part,
+)
 from shrinkrule.walls import Status, sample_surface, thickness_at
 from shrinkrule.walls.thickness.spheres import thin_twentieth
 
@@ -31,6 +39,34 @@ _BYTES_PER_GRID_CELL: Final = 40  # dense tables over the whole box, filled or n
 _BASE_BYTES: Final = 300_000_000  # the libraries themselves, and one slab of columns
 _ERROR_AT_ONE_BRICK: Final = 0.6  # see the theory: tilted beams err by this over the square
 _WALL_SAMPLES: Final = 4000
+
+
+@dataclass(frozen=True)
+class Extent:
+    """What the cost of a grid depends on, measured once for many tries.
+
+    Volume, mm3; shell, mm2, by which it grows for each mm of brick; sum of the sides of the box
+    along the mesh's axes, mm; its sides along the grid's (3,), mm.
+    """
+
+    volume: float
+    shell: float
+    edge: float
+    sides: Floats
+
+    @classmethod
+    def of(cls, mesh: trimesh.Trimesh, part: TurnedPart, volume: float) -> Extent:
+        """Nodes fill the part and half a brick around it, along each axis."""
+        x, y, z = np.abs(part.normals)
+        flat = np.maximum(np.maximum(x, y), z) > 0.999
+        shell = float(part.areas @ (np.where(flat, 0.5, 1.0) * (x + y + z)))
+        (low, high), (bottom, top) = box_of(part.vertices), box_of(np.asarray(mesh.vertices))
+        return cls(volume, shell, float(np.sum(top - bottom)), high - low)
+
+    def unknowns(self, brick: float) -> int:
+        """Estimate the unknowns of bricks so large."""
+        volume = self.volume + self.shell * brick + 2.0 * self.edge * brick**2
+        return int(3.0 * volume / brick**3)
 
 
 @dataclass(frozen=True)
@@ -53,6 +89,10 @@ class SagPlan:
         Expected relative error of the sag of a wall that lies across the grid.
     notes : tuple of str
         What the maker should know before relying on it.
+    flats : FlatFaces
+        By which other grids of the part are laid.
+    extent : Extent
+        By which their cost is estimated.
     """
 
     grid: Grid
@@ -62,6 +102,8 @@ class SagPlan:
     memory: int
     expected_error: float
     notes: tuple[str, ...]
+    flats: FlatFaces
+    extent: Extent
 
     @property
     def brick_mm(self) -> float:
@@ -90,42 +132,13 @@ def thinnest_wall(mesh: trimesh.Trimesh) -> float:
     return thin_twentieth(walls.thickness[measured], samples.area[measured])
 
 
-@dataclass(frozen=True)
-class _Extent:
-    """What the cost of a grid depends on, measured once for many tries.
-
-    Volume, mm3; shell, mm2, by which it grows for each mm of brick; sum of the sides of the box
-    along the mesh's axes, mm; its sides along the grid's (3,), mm.
-    """
-
-    volume: float
-    shell: float
-    edge: float
-    sides: Floats
-
-    @classmethod
-    def of(cls, mesh: trimesh.Trimesh, turn: Floats) -> _Extent:
-        """Nodes fill the part and half a brick around it, along each axis."""
-        normals = np.abs(np.asarray(mesh.face_normals) @ turn.T)
-        flat = normals.max(axis=1) > 0.999
-        reach = np.where(flat, 0.5, 1.0) * normals.sum(axis=1)
-        shell = float((np.asarray(mesh.area_faces) * reach).sum())
-        sides = np.ptp(np.asarray(mesh.vertices) @ turn.T, axis=0)
-        return cls(float(mesh.volume), shell, float(np.sum(mesh.extents)), sides)
-
-    def unknowns(self, brick: float) -> int:
-        """Estimate the unknowns of bricks so large."""
-        volume = self.volume + self.shell * brick + 2.0 * self.edge * brick**2
-        return int(3.0 * volume / brick**3)
-
-
 def _estimate_memory(unknowns: int, counts: Floats) -> int:
     """Peak memory of a solve, bytes, for a grid of ``counts`` (3,) bricks."""
     cells = float(np.prod(counts + 2.0))
     return int(_BASE_BYTES + BYTES_PER_UNKNOWN * unknowns + _BYTES_PER_GRID_CELL * cells)
 
 
-def _finest(extent: _Extent, settings: SagSettings) -> float:
+def _finest(extent: Extent, settings: SagSettings) -> float:
     """Smallest brick that the budget allows, mm."""
     extents = extent.sides
 
@@ -143,13 +156,11 @@ def _finest(extent: _Extent, settings: SagSettings) -> float:
     return high
 
 
-def _lay_within(
-    mesh: trimesh.Trimesh, extent: _Extent, turn: Floats, brick: float, budget: int
-) -> tuple[Grid, int]:
+def _lay_within(flats: FlatFaces, extent: Extent, brick: float, budget: int) -> tuple[Grid, int]:
     """Grid of about the given bricks: smaller to fit flat faces, or larger to fit the budget."""
     larger = brick * 1.05 ** np.arange(_LARGER_TRIES)
     for side, slack in ((brick, SLACK), *((float(side), 1.0) for side in larger)):
-        grid = lay_grid(mesh, turn, side, slack)
+        grid = flats.grid(side, slack)
         unknowns = extent.unknowns(float(np.prod(grid.size) ** (1.0 / 3.0)))
         if unknowns <= budget:
             break
@@ -178,14 +189,17 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     SettingError
         If the bricks asked for, or the coarsest that mean anything, exceed the budget.
     """
-    if not is_watertight(np.asarray(mesh.faces, dtype=np.int64)) or not mesh.volume > 0.0:
+    facets = np.asarray(mesh.faces, dtype=np.int64)
+    volume = signed_volume(np.asarray(mesh.vertices, dtype=np.float64), facets)
+    if not is_watertight(facets) or not volume > 0.0:
         raise MeshError(
             "the sag of a surface that is no closed solid cannot be computed",
             hint="close the mesh and turn its facets outward",
         )
     turn = furnace_turn(mesh, settings.up)
     wall = settings.wall_mm if settings.wall_mm is not None else thinnest_wall(mesh)
-    extent = _Extent.of(mesh, turn)
+    part = turned_part(mesh, turn)
+    extent, flats = Extent.of(mesh, part, volume), FlatFaces.of(part)
     finest = _finest(extent, settings)
     wanted = settings.brick_mm
     if wanted is None:
@@ -197,17 +211,15 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
             f"bricks of {wanted:.3g} mm make about {unknowns:,} unknowns, more than the budget",
             hint=f"bricks of {_round_up(finest):.2g} mm would fit",
         )
-    grid, unknowns = _lay_within(mesh, extent, turn, max(wanted, finest), settings.max_unknowns)
-    return _plan_of(extent, grid, unknowns, wall)
+    grid, unknowns = _lay_within(flats, extent, max(wanted, finest), settings.max_unknowns)
+    return _plan_of(extent, flats, grid, unknowns, wall)
 
 
-def plan_bricks(mesh: trimesh.Trimesh, like: SagPlan, brick_mm: float) -> SagPlan:
+def plan_bricks(like: SagPlan, brick_mm: float) -> SagPlan:
     """The plan of the same part with other bricks.
 
     Parameters
     ----------
-    mesh : trimesh.Trimesh
-        The part, mm.
     like : SagPlan
         Its plan so far.
     brick_mm : float
@@ -218,13 +230,12 @@ def plan_bricks(mesh: trimesh.Trimesh, like: SagPlan, brick_mm: float) -> SagPla
     SagPlan
         The plan with such bricks.
     """
-    grid = lay_grid(mesh, like.grid.turn, brick_mm, 1.0)
+    grid = like.flats.grid(brick_mm, 1.0)
     brick = float(np.prod(grid.size) ** (1.0 / 3.0))
-    extent = _Extent.of(mesh, grid.turn)
-    return _plan_of(extent, grid, extent.unknowns(brick), like.wall_mm)
+    return _plan_of(like.extent, like.flats, grid, like.extent.unknowns(brick), like.wall_mm)
 
 
-def _plan_of(extent: _Extent, grid: Grid, unknowns: int, wall: float) -> SagPlan:
+def _plan_of(extent: Extent, flats: FlatFaces, grid: Grid, unknowns: int, wall: float) -> SagPlan:
     """What a grid means for a part of a wall so thick, mm."""
     through = wall / float(grid.size.max())
     notes = []
@@ -246,6 +257,8 @@ def _plan_of(extent: _Extent, grid: Grid, unknowns: int, wall: float) -> SagPlan
         memory=_estimate_memory(unknowns, grid.counts.astype(np.float64)),
         expected_error=min(1.0, _ERROR_AT_ONE_BRICK / through**2),
         notes=tuple(notes),
+        flats=flats,
+        extent=extent,
     )
 
 

@@ -32,7 +32,7 @@ from shrinkrule.sag.preparation import SagProblem
 from shrinkrule.sag.result import GridSag, grid_difference
 from shrinkrule.sag.settings import DoesNotStandError, SagSettings, does_not_stand
 from shrinkrule.sag.voxels.fractions import fill_grid
-from shrinkrule.sag.voxels.grid import Grid, lay_grid
+from shrinkrule.sag.voxels.grid import Grid
 
 COARSER: Final = 2.0
 """Bricks of the second grid are this much larger."""
@@ -175,7 +175,7 @@ def solve_coarsely(problem: SagProblem) -> GridSag:
     mesh, planned = problem.mesh, problem.plan
 
     def solve(steps: int, similar: GridSag | None) -> GridSag:
-        grid = lay_grid(mesh, planned.grid.turn, COARSER**steps * planned.brick_mm)
+        grid = planned.flats.grid(COARSER**steps * planned.brick_mm)
         return sag_on_grid(mesh, grid, problem.material, problem.settings, similar)
 
     similar = None

@@ -226,7 +226,7 @@ def within_time(problem: SagProblem, iterations: int) -> SagPlan:
     if seconds <= limit:
         return planned
     larger = planned.brick_mm * float(np.cbrt(seconds / limit))
-    fits = plan_bricks(problem.mesh, planned, min(larger, COARSEST * planned.brick_mm))
+    fits = plan_bricks(planned, min(larger, COARSEST * planned.brick_mm))
     note = (
         f"{planned.unknowns:,} unknowns would take about {seconds:.0f} s: solved with "
         f"{fits.unknowns:,} in about {expected_seconds(fits.unknowns, iterations):.0f} s; "
@@ -247,7 +247,7 @@ def _finer(problem: SagProblem, planned: SagPlan, ratio: float, iterations: int)
         ratio = min(ratio, float(np.cbrt(room)))
     if ratio < _LEAST_RATIO:
         return None
-    return plan_bricks(problem.mesh, planned, planned.brick_mm / ratio)
+    return plan_bricks(planned, planned.brick_mm / ratio)
 
 
 def _larger(fine: SagField, coarse: SagField) -> float:

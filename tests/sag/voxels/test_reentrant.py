@@ -10,6 +10,7 @@ import trimesh
 
 from sag.solids import bar, grid_of, united
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.edges import edge_table
 from shrinkrule.sag.voxels.fractions import fill_grid
 from shrinkrule.sag.voxels.reentrant import edge_turns, stiffness_factors
 
@@ -35,7 +36,10 @@ def block_with_inner_edge(inside: float) -> trimesh.Trimesh:
 @pytest.mark.parametrize("inside", [200.0, 225.0, 270.0, 315.0])
 def test_turn_at_the_inner_edge(inside: float) -> None:
     """Of all edges one turns inward, by the angle of the material beyond 180 degrees."""
-    ends, turn = edge_turns(block_with_inner_edge(inside))
+    block = block_with_inner_edge(inside)
+    vertices, facets = np.array(block.vertices), np.array(block.faces)
+    pairs, turn = edge_turns(vertices, facets, edge_table(facets))
+    ends = vertices[pairs]
     inner = np.flatnonzero(turn > 0.0)
     assert np.degrees(turn[inner]) == pytest.approx([inside - 180.0])
     assert np.sort(ends[inner[0], :, 1]) == pytest.approx([0.0, 5.0])

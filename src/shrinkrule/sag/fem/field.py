@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
-from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.jit import compiled
 from shrinkrule.sag.fem.elements import Bricks
-from shrinkrule.sag.voxels.corners import shape_functions
 from shrinkrule.sag.voxels.grid import Grid
-
-_AT_ONCE: Final = 1 << 16  # points: half a kilobyte each
 
 
 @dataclass(frozen=True, eq=False)
@@ -74,15 +72,8 @@ class SagField:
         A point outside every brick moves as the nearest brick does, a point between the
         components of one brick as the nearest component.
         """
-        moved = np.empty((len(points), 3))
-        for low in range(0, len(points), _AT_ONCE):
-            moved[low : low + _AT_ONCE] = self._at(points[low : low + _AT_ONCE])
-        return moved
-
-    def _at(self, points: Floats) -> Floats:
         local = self.grid.local(points)
-        place = np.clip(np.floor(local / self.grid.size).astype(np.int64), 0, self.grid.counts - 1)
-        brick = self._number[tuple(place.T)].astype(np.int64)
+        brick = _brick_around(local, self.grid.size, self._number)
         lost = np.flatnonzero(brick < 0)
         if len(lost):
             brick[lost] = self._centres.query(local[lost])[1]
@@ -91,11 +82,10 @@ class SagField:
             several = np.flatnonzero(number)
             nearest = self._inner_points.query(self._spaced(local[several], number[several]))[1]
             brick[several] = self.bricks.owner[nearest]
-        inside = local / self.grid.size - self.bricks.places[brick]
-        weights = shape_functions(np.clip(inside, -1.0, 2.0))
-        corners = self.displacement[self.bricks.corners[brick]]
-        moved: Floats = np.einsum("nc,ncd->nd", weights, corners) @ self.grid.turn
-        return moved
+        places, corners = self.bricks.places, self.bricks.corners
+        moved = _interpolated(local, brick, self.grid.size, places, corners, self.displacement)
+        moved_back: Floats = moved @ self.grid.turn
+        return moved_back
 
     @property
     def sag(self) -> Floats:
@@ -128,3 +118,35 @@ class SagField:
         """Largest principal strain at any brick's middle, of either sign."""
         strains = 0.5 * (self._slopes + self._slopes.swapaxes(1, 2))
         return float(np.abs(np.linalg.eigvalsh(strains)).max())
+
+
+@compiled
+def _brick_around(local: Floats, size: Any, number: Any) -> Any:
+    """Brick (n,) around each point, in mm from the grid's low corner, or -1."""
+    brick = np.empty(len(local), np.int64)
+    for p in range(len(local)):
+        x = min(max(np.int64(np.floor(local[p, 0] / size[0])), 0), number.shape[0] - 1)
+        y = min(max(np.int64(np.floor(local[p, 1] / size[1])), 0), number.shape[1] - 1)
+        z = min(max(np.int64(np.floor(local[p, 2] / size[2])), 0), number.shape[2] - 1)
+        brick[p] = number[x, y, z]
+    return brick
+
+
+@compiled
+def _interpolated(
+    local: Floats, brick: Ints, size: Any, places: Any, corners: Any, displacement: Any
+) -> Any:
+    """Displacement (n, 3) at points, by the shape functions of the brick given for each."""
+    moved = np.zeros((len(local), 3))
+    share = np.empty((3, 2))
+    for p in range(len(local)):
+        b = brick[p]
+        for axis in range(3):
+            inside = min(max(local[p, axis] / size[axis] - places[b, axis], -1.0), 2.0)
+            share[axis, 0], share[axis, 1] = 1.0 - inside, inside
+        for corner in range(8):
+            weight = share[0, corner >> 2] * share[1, (corner >> 1) & 1] * share[2, corner & 1]
+            node = corners[b, corner]
+            for axis in range(3):
+                moved[p, axis] += weight * displacement[node, axis]
+    return moved

@@ -52,13 +52,12 @@ class _Surroundings:
     lowest: Floats  # (n,)
     height: Floats  # (n,) mean
     area: Floats  # (n,) in bricks
+    lowest_around: Floats  # (nx + 1, ny + 1) of the pieces counted for each node
 
     @cached_property
     def bottom(self) -> Floats:
         """Lowest height around the node of each piece, (n,)."""
-        bottom = np.full(self.floor[0] * self.floor[1], np.inf)
-        np.minimum.at(bottom, self.node, self.lowest)
-        around: Floats = bottom[self.node]
+        around: Floats = self.lowest_around.ravel()[self.node]
         return around
 
     def summed(self, values: Floats) -> Floats:
@@ -89,20 +88,27 @@ def find_underside(pieces: Pieces, size: Floats, counts: Ints) -> Underside:
     column, place, area = pieces.column[down], pieces.middle[down], -pieces.share[down]
     lowest, mean = pieces.lowest[down], pieces.height[down]
     floor = (int(counts[0]) + 1, int(counts[1]) + 1)
+    bottom = np.full(2 * counts[:2], np.inf)
+    np.minimum.at(bottom, tuple(column.T), lowest)
+    nearest = _lowest_of_four(np.pad(bottom, 1, constant_values=np.inf))
+    cells = np.pad(_lowest_of_four(bottom), 1, constant_values=np.inf)
     cell, half = np.divmod(column, 2)
-    nearest = np.ravel_multi_index(tuple((cell + half).T), floor)
-    next_to = _Surroundings(floor, nearest, lowest, mean, area)
+    node = np.ravel_multi_index(tuple((cell + half).T), floor)
+    next_to = _Surroundings(floor, node, lowest, mean, area, nearest)
 
     ends = (cell + PLAN_CORNERS[:, None]).reshape(-1, 2)
     corners = np.asarray(np.ravel_multi_index(tuple(ends.T), floor))
     weight = shape_functions(place / size[:2] - cell).T.ravel()
     around = _Surroundings(
-        floor, corners, np.tile(lowest, 4), np.tile(mean, 4), weight * np.tile(area, 4)
+        floor,
+        corners,
+        np.tile(lowest, 4),
+        np.tile(mean, 4),
+        weight * np.tile(area, 4),
+        np.minimum.reduce(_corners(cells)),
     )
     height = _mean_height(next_to, float(size[2]))
     footing, share = _footing(around, float(size[2]))
-    bottom = np.full(2 * counts[:2], np.inf)
-    np.minimum.at(bottom, tuple(column.T), lowest)
     return Underside(height - _missed_tips(bottom, height, share), footing, share)
 
 
@@ -133,7 +139,7 @@ def _missed_tips(bottom: Floats, height: Floats, share: Floats) -> Floats:
 
     ``bottom`` is the lowest material over each half brick, (2 nx, 2 ny).
     """
-    lowest = bottom.reshape(len(bottom) // 2, 2, -1, 2).min(axis=(1, 3))
+    lowest = _lowest_of_four(bottom)
     sampled = np.minimum.reduce(_corners(height))
     known = np.isfinite(sampled) & np.isfinite(lowest)
     known &= np.maximum.reduce(_corners(share)) <= _CARRIED
@@ -141,6 +147,12 @@ def _missed_tips(bottom: Floats, height: Floats, share: Floats) -> Floats:
     drop[known] = np.maximum(sampled[known] - lowest[known], 0.0)
     drops: Floats = np.maximum.reduce(_corners(np.pad(drop, 1)))
     return drops
+
+
+def _lowest_of_four(values: Floats) -> Floats:
+    """Lowest of each two by two places, (n, m) of (2 n, 2 m)."""
+    lowest: Floats = values.reshape(len(values) // 2, 2, -1, 2).min(axis=(1, 3))
+    return lowest
 
 
 def _corners(values: Floats) -> list[Floats]:

@@ -16,8 +16,8 @@ import trimesh
 
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.edges import edge_table, is_watertight
-from shrinkrule.numerics.triangles import signed_volumes
+from shrinkrule.numerics.edges import EdgeTable, edge_table
+from shrinkrule.numerics.triangles import signed_volume, signed_volumes
 from shrinkrule.sag.voxels.components import Components, find_components
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
 from shrinkrule.sag.voxels.fragments import without_isolated_fragments
@@ -70,7 +70,8 @@ def fill_bricks(
     """
     step, halves = size / 2.0, 2 * counts
     pieces = cut_along_lines(corners, step, halves)
-    order = np.argsort(pieces.column[:, 0], kind="stable")
+    # Of the smallest type, for which numpy counts instead of comparing.
+    order = np.argsort(pieces.column[:, 0].astype(np.min_scalar_type(halves[0])), kind="stable")
     column, height, share = pieces.column[order], pieces.height[order], pieces.share[order]
     plane_bytes = 2 * 16 * int(halves[1]) * int(halves[2])
     planes = max(1, slab_bytes // plane_bytes)
@@ -139,26 +140,28 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
         If the mesh is open, inside out, or so fine that the grid misses it.
     """
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    if not is_watertight(faces):
+    vertices = np.asarray(mesh.vertices, dtype=np.float64)
+    edges = edge_table(faces)
+    if not edges.closed:
         raise MeshError("the mesh has open edges, so it has no weight", hint="close it first")
-    if not mesh.volume > 0.0:
+    volume = signed_volume(vertices, faces)
+    if not volume > 0.0:
         raise MeshError("the mesh is inside out or flat", hint="turn its facets outward")
-    corners = grid.local(np.asarray(mesh.vertices, dtype=np.float64))[faces]
-    filling = fill_bricks(corners, grid.size, grid.counts, least, _SLAB_BYTES)
-    del corners
+    local = grid.local(vertices)
+    filling = fill_bricks(local.take(faces, axis=0), grid.size, grid.counts, least, _SLAB_BYTES)
     found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
-    if not abs(found / mesh.volume - 1.0) < 0.05:
+    if not abs(found / volume - 1.0) < 0.05:
         raise MeshError(
-            f"the solver's bricks hold {found:.0f} mm3 of the part's {mesh.volume:.0f} mm3",
+            f"the solver's bricks hold {found:.0f} mm3 of the part's {volume:.0f} mm3",
             hint="make one solid of bodies that share space, or leave the sag out",
             options=(Option.UNITE, Option.NO_SAG),
         )
     components = filling.components
     if components.phantom.any():
-        components = without_isolated_fragments(components, solid_bodies(mesh))
-    ends, turn = edge_turns(mesh)
-    ends = (grid.local(ends.reshape(-1, 3)) / grid.size).reshape(-1, 2, 3)
-    factors = stiffness_factors(components.cells, ends, turn)
+        components = without_isolated_fragments(components, _solid_bodies(vertices, faces, edges))
+    ends, turn = edge_turns(local, faces, edges)
+    bricks = grid.in_bricks(local)
+    factors = stiffness_factors(components.cells, bricks.take(ends, axis=0), turn)
     return replace(filling, components=replace(components, stiffness=factors))
 
 
@@ -176,6 +179,10 @@ def solid_bodies(mesh: trimesh.Trimesh) -> int:
         Their number.
     """
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    label = edge_table(faces).bodies
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    return int((signed_volumes(vertices, faces, label) > 0.0).sum())
+    return _solid_bodies(vertices, faces, edge_table(faces))
+
+
+def _solid_bodies(vertices: Floats, facets: Ints, edges: EdgeTable) -> int:
+    """As :func:`solid_bodies`, where the edges are known."""
+    return int((signed_volumes(vertices, facets, edges.bodies) > 0.0).sum())

@@ -11,23 +11,21 @@ Numer. Anal. 52 (2014) 171-193); the size of the correction is fitted, see docs/
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
-import trimesh
 
-from shrinkrule.numerics.arrays import Floats, Ints, found_in, ranges
-from shrinkrule.numerics.edges import edge_table
-from shrinkrule.numerics.threads import in_chunks
-from shrinkrule.numerics.triangles import AT_ONCE
-from shrinkrule.sag.voxels.corners import CORNERS, shape_functions
+from shrinkrule.numerics.arrays import Floats, Ints, Mask, found_in
+from shrinkrule.numerics.edges import EdgeTable
+from shrinkrule.numerics.hashing import number_equal
+from shrinkrule.numerics.jit import compiled, inner
+from shrinkrule.sag.voxels.corners import CORNERS
 
 _REACH: Final = 2.0  # octants: how far the effect of an edge reaches
 _PER_OCTANT: Final = 2  # points along an edge
 _STRAIGHT: Final = 1e-3  # radians: faces that turn less go straight on
 _UNIT_TURN: Final = 1.0  # radians at which an octant keeps 1 / e of its stiffness: fitted
 _POWER: Final = 1.2  # fitted
-_AT_ONCE: Final = 1 << 18  # edges whose turns are deposited at once: half a kilobyte each
 _SIGNIFICANT: Final = 5e-3  # radians: a smaller effect on an octant is left aside
 _LARGEST_REDUCTION: Final = 0.95  # of the stiffness: some must stay
 
@@ -42,42 +40,73 @@ _NEIGHBOURHOOD: Final = (
 _NEXT_TO: Final = np.array(list(np.ndindex(3, 3, 3))) - 1
 
 
-def edge_turns(mesh: trimesh.Trimesh) -> tuple[Floats, Floats]:
-    """Edges of a mesh, (k, 2, 3), and how far the surface turns there, (k,) radians.
+def edge_turns(vertices: Floats, facets: Ints, edges: EdgeTable) -> tuple[Ints, Floats]:
+    """Edges of a surface, (k, 2), and how far it turns there, (k,) radians.
 
     Turns are positive where the material reaches further round than 180 degrees.
 
     Parameters
     ----------
-    mesh : trimesh.Trimesh
-        A watertight part with its facets outward.
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A closed surface with its facets outward, mm.
+    edges : EdgeTable
+        Its edges.
 
     Returns
     -------
-    tuple of (k, 2, 3) and (k,) float
-        Ends of the edges, mm, and their turns, radians.
+    tuple of (k, 2) int and (k,) float
+        Vertices at the ends of the edges, and their turns, radians; edges across which it goes
+        straight on are left out.
     """
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    normals = np.asarray(mesh.face_normals)
-    table = edge_table(faces)
-    two = np.flatnonzero((table.uses == 2) & (table.balance == 0))
-    facet = np.empty((len(table.ends), 2), dtype=np.int32)
-    facet[table.edge_of, np.where(table.forward, 0, 1)] = np.arange(3 * len(faces)) // 3
-    turn = np.empty(len(two))
+    turn = _turns(vertices, facets, edges.edge_of, edges.forward, edges.ends)
+    bends = (np.abs(turn) > _STRAIGHT) & (edges.uses == 2) & (edges.balance == 0)
+    return edges.ends[bends], turn[bends]
 
-    def work(part: slice) -> None:
-        edge = two[part]
-        one, other = normals[facet[edge]].swapaxes(0, 1)
-        start, end = vertices[table.ends[edge]].swapaxes(0, 1)
-        along = end - start
-        length = np.linalg.norm(along, axis=1)
-        outward = (np.cross(one, other) * along).sum(axis=1) / np.where(length > 0.0, length, 1.0)
-        turn[part] = -np.arctan2(outward, (one * other).sum(axis=1))
 
-    in_chunks(work, len(two), AT_ONCE)
-    bends = np.abs(turn) > _STRAIGHT
-    return vertices[table.ends[two[bends]]], turn[bends]
+@compiled
+def _turns(vertices: Floats, facets: Ints, edge_of: Ints, forward: Mask, ends: Any) -> Any:
+    """Turn of the surface at each edge that is passed both ways, (e,) radians."""
+    normals = np.empty((len(facets), 3))
+    sides = np.zeros((len(ends), 2), np.int32)
+    for f in range(len(facets)):
+        a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
+        ux, uy, uz = (
+            vertices[b, 0] - vertices[a, 0],
+            vertices[b, 1] - vertices[a, 1],
+            vertices[b, 2] - vertices[a, 2],
+        )
+        vx, vy, vz = (
+            vertices[c, 0] - vertices[a, 0],
+            vertices[c, 1] - vertices[a, 1],
+            vertices[c, 2] - vertices[a, 2],
+        )
+        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        length = np.sqrt(x * x + y * y + z * z)
+        if length == 0.0:
+            length = 1.0
+        normals[f, 0], normals[f, 1], normals[f, 2] = x / length, y / length, z / length
+        for side in range(3 * f, 3 * f + 3):
+            sides[edge_of[side], 0 if forward[side] else 1] = f
+    turn = np.empty(len(ends))
+    for e in range(len(ends)):
+        one, other, start, end = sides[e, 0], sides[e, 1], ends[e, 0], ends[e, 1]
+        along_x, along_y, along_z = (
+            vertices[end, 0] - vertices[start, 0],
+            vertices[end, 1] - vertices[start, 1],
+            vertices[end, 2] - vertices[start, 2],
+        )
+        px, py, pz = normals[one, 0], normals[one, 1], normals[one, 2]
+        qx, qy, qz = normals[other, 0], normals[other, 1], normals[other, 2]
+        outward = (
+            (py * qz - pz * qy) * along_x
+            + (pz * qx - px * qz) * along_y
+            + (px * qy - py * qx) * along_z
+        )
+        length = np.sqrt(along_x * along_x + along_y * along_y + along_z * along_z)
+        if length > 0.0:
+            outward /= length
+        turn[e] = -np.arctan2(outward, px * qx + py * qy + pz * qz)
+    return turn
 
 
 def stiffness_factors(cells: Ints, ends: Floats, turn: Floats) -> Floats:
@@ -132,45 +161,81 @@ def _around(cells: Ints, places: Ints) -> Ints:
 
 
 def _deposited(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
-    """As :func:`_deposit_on_octants`, some edges at a time."""
-    if len(turn) <= _AT_ONCE:
-        return _deposit_on_octants(ends, turn)
-    parts = [slice(low, low + _AT_ONCE) for low in range(0, len(turn), _AT_ONCE)]
-    places, tensors = zip(*(_deposit_on_octants(ends[p], turn[p]) for p in parts), strict=True)
-    every = np.concatenate(places)
-    key, first, which = np.unique(every @ _STRIDES, return_index=True, return_inverse=True)
-    deposited = np.zeros((len(key), 6))
-    np.add.at(deposited, which, np.concatenate(tensors))
-    return every[first], deposited
-
-
-def _deposit_on_octants(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
     """Turn times length of edges, in bricks, deposited on the nearest octants' middles.
 
     As tensors along the edges (D. Cohen-Steiner, J.-M. Morvan, Proc. 19th Symp. Comput.
     Geometry (2003) 312-321), so that only edges side by side cancel. ``ends`` (k, 2, 3) are in
     octants; returns the octants' places (n, 3), sorted, and tensors (n, 6).
     """
-    along = ends[:, 1] - ends[:, 0]
-    length = np.linalg.norm(along, axis=1)
-    pieces = np.maximum(1, np.ceil(_PER_OCTANT * length).astype(np.int64))
-    edge, number = ranges(np.zeros_like(pieces), pieces)
-    share = (number + 0.5) / pieces[edge]
-    place = ends[edge, 0] + share[:, None] * along[edge] - 0.5
-    unit = along / np.where(length > 0.0, length, 1.0)[:, None]
-    tensor = (unit[:, :, None] * unit[:, None, :])[:, *np.triu_indices(3)]
-    weight = (0.5 * turn * length / pieces)[edge]
-    corner = np.floor(place).astype(np.int64)
-    weights = shape_functions(place - corner) * weight[:, None]
     # Of many edges in one octant each corner gets one sum, before corners are found again.
-    _, first, which = np.unique(corner @ _STRIDES, return_index=True, return_inverse=True)
-    sums = np.empty((len(first), 8, 6))
-    for row, column in np.ndindex(8, 6):
-        values = weights[:, row] * tensor[edge, column]
-        sums[:, row, column] = np.bincount(which, weights=values, minlength=len(first))
-    places = (corner[first, None, :] + CORNERS).reshape(-1, 3)
-    key, first, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
+    first, number = number_equal(_octants_passed(ends).view(np.uint64))
+    corner, sums = _sum_tensors(ends, turn, number, len(first))
+    places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
+    key, once, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
     deposited = [
         np.bincount(which, weights=column, minlength=len(key)) for column in sums.reshape(-1, 6).T
     ]
-    return places[first], np.stack(deposited, axis=1)
+    return places[once], np.stack(deposited, axis=1)
+
+
+@inner
+def _pieces(ends: Any, k: int) -> Any:
+    """An edge as a step along it (3,), its length, and the pieces that it is cut into."""
+    x, y, z = (
+        ends[k, 1, 0] - ends[k, 0, 0],
+        ends[k, 1, 1] - ends[k, 0, 1],
+        ends[k, 1, 2] - ends[k, 0, 2],
+    )
+    length = np.sqrt(x * x + y * y + z * z)
+    return x, y, z, length, max(1, np.int64(np.ceil(_PER_OCTANT * length)))
+
+
+@compiled
+def _octants_passed(ends: Any) -> Any:
+    """Octant below the middle of each piece of the edges, as one number, (p, 1)."""
+    count = 0
+    for k in range(len(ends)):
+        count += _pieces(ends, k)[4]
+    octant = np.empty((count, 1), np.int64)
+    n = 0
+    for k in range(len(ends)):
+        x, y, z, _, pieces = _pieces(ends, k)
+        for piece in range(pieces):
+            share = (piece + 0.5) / pieces
+            place = np.int64(np.floor(ends[k, 0, 0] + share * x - 0.5)) << 42
+            place += np.int64(np.floor(ends[k, 0, 1] + share * y - 0.5)) << 21
+            octant[n, 0] = place + np.int64(np.floor(ends[k, 0, 2] + share * z - 0.5))
+            n += 1
+    return octant
+
+
+@compiled
+def _sum_tensors(ends: Any, turn: Floats, number: Ints, count: int) -> Any:
+    """Octants (n, 3) by the number of each piece, and the sums at their corners (n, 8, 6)."""
+    octant, sums = np.empty((count, 3), np.int64), np.zeros((count, 8, 6))
+    n = 0
+    for k in range(len(ends)):
+        x, y, z, length, pieces = _pieces(ends, k)
+        each = 0.5 * turn[k] * length / pieces
+        unit = 1.0 / length if length > 0.0 else 1.0
+        ux, uy, uz = x * unit, y * unit, z * unit
+        for piece in range(pieces):
+            share = (piece + 0.5) / pieces
+            px = ends[k, 0, 0] + share * x - 0.5
+            py = ends[k, 0, 1] + share * y - 0.5
+            pz = ends[k, 0, 2] + share * z - 0.5
+            cx, cy, cz = np.floor(px), np.floor(py), np.floor(pz)
+            at = number[n]
+            octant[at, 0], octant[at, 1], octant[at, 2] = np.int64(cx), np.int64(cy), np.int64(cz)
+            for corner in range(8):
+                weight = each * (px - cx if corner & 4 else 1.0 - (px - cx))
+                weight *= py - cy if corner & 2 else 1.0 - (py - cy)
+                weight *= pz - cz if corner & 1 else 1.0 - (pz - cz)
+                sums[at, corner, 0] += weight * ux * ux
+                sums[at, corner, 1] += weight * ux * uy
+                sums[at, corner, 2] += weight * ux * uz
+                sums[at, corner, 3] += weight * uy * uy
+                sums[at, corner, 4] += weight * uy * uz
+                sums[at, corner, 5] += weight * uz * uz
+            n += 1
+    return octant, sums

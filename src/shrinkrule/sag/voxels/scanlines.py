@@ -7,12 +7,12 @@ gives closed columns.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.numerics.arrays import Floats, Ints, ranges
-from shrinkrule.numerics.triangles import area_normals
+from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.jit import compiled, inner
 
 LINES_PER_OCTANT: Final = 4
 """Scan lines through each half brick: a wall along them is placed to 1/16 of a brick."""
@@ -60,12 +60,6 @@ class ScanChords:
     right: Floats
 
 
-def _edge_x(low: Floats, high: Floats, y: Floats) -> Floats:
-    """Where edges from ``low`` to ``high`` (by y) cross the height y."""
-    rise = high[:, 1] - low[:, 1]
-    return low[:, 0] + (y - low[:, 1]) / np.where(rise == 0.0, 1.0, rise) * (high[:, 0] - low[:, 0])
-
-
 def lines_across(corners: Floats, lines: Floats) -> ScanChords:
     """Cross facets with scan lines along x.
 
@@ -81,21 +75,94 @@ def lines_across(corners: Floats, lines: Floats) -> ScanChords:
     ScanChords
         Where lines and facets cross.
     """
-    normal = area_normals(corners)
-    level = np.abs(normal[:, 2]) > UPRIGHT * np.linalg.norm(normal, axis=1)
-    corners, normal = corners[level], normal[level]
-    order = np.argsort(corners[:, :, 1], axis=1, kind="stable")
-    corners = np.take_along_axis(corners, order[:, :, None], axis=1)
-    low, middle, high = np.moveaxis(corners, 1, 0)
-    facet, line = ranges(np.searchsorted(lines, low[:, 1]), np.searchsorted(lines, high[:, 1]))
-    y = lines[line]
-    along = _edge_x(low[facet], high[facet], y)
-    below = (y < middle[facet, 1])[:, None]
-    across = _edge_x(
-        np.where(below, low[facet], middle[facet]), np.where(below, middle[facet], high[facet]), y
+    lines = np.ascontiguousarray(lines, dtype=np.float64)
+    return ScanChords(*_chords(np.ascontiguousarray(corners, dtype=np.float64), lines))
+
+
+@compiled
+def _chords(corners: Any, lines: Floats) -> Any:
+    """What :class:`ScanChords` holds, counted in a first round over the facets."""
+    ends = np.empty((len(corners), 2), np.int32)
+    chords = found = 0
+    for f in range(len(corners)):
+        low = min(corners[f, 0, 1], corners[f, 1, 1], corners[f, 2, 1])
+        high = max(corners[f, 0, 1], corners[f, 1, 1], corners[f, 2, 1])
+        first = _lines_below(lines, low)
+        last = first
+        while last < len(lines) and lines[last] < high:
+            last += 1
+        x, y, z = _normal(corners, f)
+        if not abs(z) > UPRIGHT * np.sqrt(x * x + y * y + z * z):
+            last = first
+        ends[f, 0], ends[f, 1] = first, last
+        chords += last - first
+        found += first < last
+    shapes, normals = np.empty((found, 3, 3)), np.empty((found, 3))
+    facet, line = np.empty(chords, np.int64), np.empty(chords, np.int64)
+    left, right = np.empty(chords), np.empty(chords)
+    n = k = 0
+    for f in range(len(corners)):
+        if ends[f, 0] == ends[f, 1]:
+            continue
+        normals[n, 0], normals[n, 1], normals[n, 2] = _normal(corners, f)
+        low, middle, high = 0, 1, 2
+        if corners[f, middle, 1] < corners[f, low, 1]:
+            low, middle = middle, low
+        if corners[f, high, 1] < corners[f, middle, 1]:
+            middle, high = high, middle
+            if corners[f, middle, 1] < corners[f, low, 1]:
+                low, middle = middle, low
+        for axis in range(3):
+            shapes[n, 0, axis] = corners[f, low, axis]
+            shapes[n, 1, axis] = corners[f, middle, axis]
+            shapes[n, 2, axis] = corners[f, high, axis]
+        for at in range(ends[f, 0], ends[f, 1]):
+            y = lines[at]
+            bend = 0 if y < shapes[n, 1, 1] else 1
+            along = _edge_x(shapes, n, 0, 2, y)
+            across = _edge_x(shapes, n, bend, bend + 1, y)
+            facet[k], line[k] = n, at
+            left[k], right[k] = min(along, across), max(along, across)
+            k += 1
+        n += 1
+    return shapes, normals, facet, line, left, right
+
+
+@inner
+def _lines_below(lines: Floats, y: float) -> Any:
+    """How many scan lines lie below a height."""
+    low, high = np.int64(0), np.int64(len(lines))
+    while low < high:
+        middle = (low + high) // 2
+        if lines[middle] < y:
+            low = middle + 1
+        else:
+            high = middle
+    return low
+
+
+@inner
+def _normal(corners: Any, f: int) -> Any:
+    """Normal of a facet, twice its area long."""
+    ux, uy, uz = (
+        corners[f, 1, 0] - corners[f, 0, 0],
+        corners[f, 1, 1] - corners[f, 0, 1],
+        corners[f, 1, 2] - corners[f, 0, 2],
     )
-    left, right = np.minimum(along, across), np.maximum(along, across)
-    return ScanChords(corners, normal, facet, line, left, right)
+    vx, vy, vz = (
+        corners[f, 2, 0] - corners[f, 0, 0],
+        corners[f, 2, 1] - corners[f, 0, 1],
+        corners[f, 2, 2] - corners[f, 0, 2],
+    )
+    return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+
+
+@inner
+def _edge_x(shapes: Any, n: int, low: int, high: int, y: float) -> Any:
+    """Where the edge between two corners (by y) of a facet crosses the height y."""
+    rise = shapes[n, high, 1] - shapes[n, low, 1]
+    share = (y - shapes[n, low, 1]) / (1.0 if rise == 0.0 else rise)
+    return shapes[n, low, 0] + share * (shapes[n, high, 0] - shapes[n, low, 0])
 
 
 def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:
@@ -118,31 +185,81 @@ def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:
     pitch = step[1] / LINES_PER_OCTANT
     lines = (np.arange(counts[1] * LINES_PER_OCTANT) + 0.5) * pitch
     across = lines_across(corners, lines)
-    left, right = across.left, across.right
-    begin = np.clip(np.floor(left / step[0]).astype(np.int64), 0, counts[0] - 1)
-    end = np.clip(np.ceil(right / step[0]).astype(np.int64), begin + 1, counts[0])
-    piece, i = ranges(begin, end)
-    x0 = np.maximum(left[piece], i * step[0])
-    x1 = np.minimum(right[piece], (i + 1) * step[0])
-    facet, line = across.facet[piece], across.line[piece]
-    y = lines[line]
-
-    normal, shape = across.normal[facet], across.corners[facet]
-    slope = normal[:, :2] / normal[:, 2:]
-    base, top, foot = shape[:, 0], shape[:, :, 2].max(axis=1), shape[:, :, 2].min(axis=1)
-    at_y = base[:, 2] - slope[:, 1] * (y - base[:, 1]) + slope[:, 0] * base[:, 0]
-    left_z, right_z = np.clip(at_y - slope[:, 0] * np.stack([x0, x1]), foot, top)
-    width = np.maximum(x1 - x0, 0.0) / (step[0] * LINES_PER_OCTANT)
-
-    parts = np.ceil(np.abs(right_z - left_z) / step[2]).astype(np.int64)
-    parts = np.clip(parts, 1, MAX_PARTS)
-    whole, part = ranges(np.zeros_like(parts), parts)
-    rise = (right_z - left_z)[whole] / parts[whole]
-    middle_z = left_z[whole] + (part + 0.5) * rise
-    return Pieces(
-        column=np.stack([i, line // LINES_PER_OCTANT], axis=1)[whole],
-        height=middle_z,
-        lowest=middle_z - 0.5 * np.abs(rise),
-        share=(width * np.sign(normal[:, 2]) / parts)[whole],
-        middle=np.stack([0.5 * (x0 + x1), y], axis=1)[whole],
+    found = _pieces(
+        across.corners,
+        across.normal,
+        across.facet,
+        across.left,
+        across.right,
+        lines[across.line],
+        across.line // LINES_PER_OCTANT,
+        np.asarray(step, dtype=np.float64),
+        int(counts[0]),
     )
+    return Pieces(*found)
+
+
+@compiled
+def _pieces(
+    corners: Any,
+    normal: Any,
+    facet: Ints,
+    left: Floats,
+    right: Floats,
+    y: Floats,
+    row: Ints,
+    step: Any,
+    columns: int,
+) -> Any:
+    """What :class:`Pieces` holds, counted in a first round over the chords."""
+    count = 0
+    for k in range(len(facet)):
+        first, last = _passed(left[k], right[k], step[0], columns)
+        for i in range(first, last):
+            x0, x1 = max(left[k], i * step[0]), min(right[k], (i + 1) * step[0])
+            one = _height(corners, normal, facet[k], x0, y[k])
+            count += _parts(_height(corners, normal, facet[k], x1, y[k]) - one, step[2])
+    column, middle = np.empty((count, 2), np.int64), np.empty((count, 2))
+    height, lowest, share = np.empty(count), np.empty(count), np.empty(count)
+    n = 0
+    for k in range(len(facet)):
+        first, last = _passed(left[k], right[k], step[0], columns)
+        up = 1.0 if normal[facet[k], 2] > 0.0 else -1.0
+        for i in range(first, last):
+            x0, x1 = max(left[k], i * step[0]), min(right[k], (i + 1) * step[0])
+            one = _height(corners, normal, facet[k], x0, y[k])
+            rise = _height(corners, normal, facet[k], x1, y[k]) - one
+            parts = _parts(rise, step[2])
+            rise /= parts
+            width = max(x1 - x0, 0.0) / (step[0] * LINES_PER_OCTANT)
+            for part in range(parts):
+                column[n, 0], column[n, 1] = i, row[k]
+                height[n] = one + (part + 0.5) * rise
+                lowest[n] = height[n] - 0.5 * abs(rise)
+                share[n] = width * up / parts
+                middle[n, 0], middle[n, 1] = 0.5 * (x0 + x1), y[k]
+                n += 1
+    return column, height, lowest, share, middle
+
+
+@inner
+def _passed(left: Any, right: Any, side: Any, columns: Any) -> Any:
+    """Columns that a chord passes, as a range of at least one."""
+    first = min(max(np.int64(np.floor(left / side)), 0), columns - 1)
+    return first, min(max(np.int64(np.ceil(right / side)), first + 1), columns)
+
+
+@inner
+def _height(corners: Any, normal: Any, f: int, x: float, y: float) -> Any:
+    """Height of a facet over a place in plan."""
+    along, across = normal[f, 0] / normal[f, 2], normal[f, 1] / normal[f, 2]
+    at_y = corners[f, 0, 2] - across * (y - corners[f, 0, 1]) + along * corners[f, 0, 0]
+    foot = min(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
+    top = max(corners[f, 0, 2], corners[f, 1, 2], corners[f, 2, 2])
+    return min(max(at_y - along * x, foot), top)
+
+
+@inner
+def _parts(rise: float, layer: float) -> Any:
+    """Parts into which a piece is cut that rises so far."""
+    return min(max(np.int64(np.ceil(abs(rise) / layer)), 1), MAX_PARTS)

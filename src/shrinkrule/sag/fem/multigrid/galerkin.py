@@ -16,6 +16,7 @@ from shrinkrule.sag.fem.multigrid.coarsening import Coarsening
 from shrinkrule.sag.voxels.corners import CORNERS, shape_functions
 
 _UPPER: Final = np.triu_indices(48)
+_UPPER_FLAT: Final = np.ravel_multi_index(_UPPER, (48, 48))
 
 
 def _cross_matrix(arms: Floats) -> Floats:
@@ -159,7 +160,9 @@ def _templates(strain: Floats, blends: Floats, *, whole: bool) -> Floats:
     """
     movement = strain.reshape(48, 24) @ blends
     by_point = movement.reshape(len(blends), 1 if whole else 8, -1, 48)
-    matrices: Floats = (by_point.swapaxes(2, 3) @ by_point)[:, :, *_UPPER]
+    products = by_point.swapaxes(2, 3) @ by_point
+    # By `take`, which lays them out row by row: what multiplies them need not copy them then.
+    matrices: Floats = products.reshape(*products.shape[:2], -1).take(_UPPER_FLAT, axis=2)
     return matrices
 
 
