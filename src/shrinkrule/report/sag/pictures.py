@@ -20,7 +20,8 @@ from trimesh.triangles import points_to_barycentric
 from shrinkrule.compensation import turn_up
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.report.pictures.camera import VIEWS, Camera
-from shrinkrule.report.pictures.scene import Colouring, Stage, draw
+from shrinkrule.report.pictures.colouring import Colouring
+from shrinkrule.report.pictures.scene import Stage, draw
 from shrinkrule.report.pictures.walls import (
     HATCH,
     HEIGHT,
