@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import trimesh
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -54,7 +55,8 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     """
     if not three_js():
         return ""
-    points, facets, band = band_map(result.green.mesh, result.walls.report.shown, _MOST_LONG)
+    shown = result.walls.report.shown
+    points, facets, band = band_map(_light(result.green.mesh), shown, _MOST_LONG)
     points, facets, band = thinned(result.green.in_model(points), facets, band)
     colours = np.round(255.0 * result.walls.scale.colours_of(band)[:, :3]).astype(np.uint8)
     moved = _displacement(result.sag_look, points)
@@ -71,6 +73,16 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     }
     # No "<" in a script block: a name could end it.
     return json.dumps(scene).replace("<", "\\u003c")
+
+
+def _light(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
+    """The mesh thinned, if it has more facets than are drawn, before colours are looked up."""
+    points = np.asarray(mesh.vertices, dtype=np.float64)
+    facets = np.asarray(mesh.faces, dtype=np.int64)
+    if len(facets) <= MOST_FACETS:
+        return mesh
+    points, facets, _ = thinned(points, facets, np.zeros(len(points), dtype=np.int64))
+    return trimesh.Trimesh(points, facets, process=False)
 
 
 def _packed(values: NDArray[Any]) -> str:
