@@ -41,7 +41,14 @@ FLOORS: Final = {
         "outputs",
     ),
     "report.fit": ("library", "plain plots console", "html", "outputs"),
-    "report.pictures": ("camera loads", "scene", "marks", "walls", "details dimensions"),
+    "report.pictures": (
+        "camera loads",
+        "colouring",
+        "scene",
+        "marks",
+        "walls",
+        "details dimensions",
+    ),
     "report.sag": ("words values pictures", "ways"),
     "report.turning": ("three", "scene"),
     "walls": (

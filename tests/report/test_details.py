@@ -12,8 +12,9 @@ from shrinkrule.job import look_at_walls
 from shrinkrule.mesh import part_from_mesh
 from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.report.pictures.camera import Camera
+from shrinkrule.report.pictures.colouring import GREY
 from shrinkrule.report.pictures.details import detail_pictures
-from shrinkrule.report.pictures.scene import BEHIND_CUT, GREY, Stage, draw
+from shrinkrule.report.pictures.scene import BEHIND_CUT, Stage, draw
 from shrinkrule.report.pictures.walls import thickness_colouring, wall_pictures, wall_views
 from shrinkrule.walls import WallLimits
 

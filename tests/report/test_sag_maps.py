@@ -17,7 +17,8 @@ from shrinkrule.calibration import AXES
 from shrinkrule.job import WayLook, weigh_ways
 from shrinkrule.printing import PrintFinding, PrintKind
 from shrinkrule.report.pictures.camera import VIEWS, Camera
-from shrinkrule.report.pictures.scene import Colouring, Stage, draw
+from shrinkrule.report.pictures.colouring import Colouring
+from shrinkrule.report.pictures.scene import Stage, draw
 from shrinkrule.report.pictures.walls import HATCH, Swatch
 from shrinkrule.report.sag.pictures import (
     LEFT,

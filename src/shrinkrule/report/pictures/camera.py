@@ -46,9 +46,17 @@ class Camera:
 
     @classmethod
     def looking_at(
-        cls, points: Floats, eye: tuple[float, float, float], width: int, height: int
+        cls,
+        points: Floats,
+        eye: tuple[float, float, float],
+        width: int,
+        height: int,
+        turn: Floats | None = None,
     ) -> Camera:
-        """Camera that shows all ``points`` ((n, 3)) with a margin."""
+        """Camera that shows all ``points`` ((n, 3)) with a margin.
+
+        With ``turn`` ((3, 3)) it shows them as they are turned, in the axes they have before.
+        """
         back = np.asarray(eye, dtype=np.float64)
         back = back / np.linalg.norm(back)
         right = np.cross([0.0, 0.0, 1.0], back)
@@ -56,28 +64,25 @@ class Camera:
             right = np.array([1.0, 0.0, 0.0])  # from straight above
         right /= np.linalg.norm(right)
         up = np.cross(back, right)
-        flat = np.column_stack([points @ right, points @ up])
-        low, high = flat.min(axis=0), flat.max(axis=0)
-        depth = float(np.mean([(points @ back).min(), (points @ back).max()]))
+        if turn is not None:
+            right, up, back = (axis @ turn for axis in (right, up, back))
+        low, high = np.array(
+            [(along.min(), along.max()) for along in (points @ axis for axis in (right, up, back))]
+        ).T
         middle = 0.5 * (low + high)
-        centre = middle[0] * right + middle[1] * up + depth * back
+        centre = middle[0] * right + middle[1] * up + middle[2] * back
         span = np.maximum(high - low, 1e-9)
         scale = float(max(span[0] / (0.86 * width), span[1] / (0.86 * height)))
         return cls(right, up, back, centre, scale, width, height)
 
-    def shows_as(self, other: Camera) -> bool:
-        """Whether another camera makes the same picture, to a thousandth of a pixel."""
-        shift = float(np.abs(self.centre - other.centre).max())
-        larger = abs(self.mm_per_pixel - other.mm_per_pixel) * (self.width + self.height)
-        return (
-            (self.width, self.height, self.cut) == (other.width, other.height, other.cut)
-            and np.array_equal(self.back, other.back)
-            and max(shift, larger) < 1e-3 * self.mm_per_pixel
-        )
+    def looks_from(self, eye: tuple[float, float, float]) -> bool:
+        """Whether it looks at the whole part from that direction."""
+        return not self.cut and np.allclose(self.back, np.array(eye) / np.linalg.norm(eye))
 
     def pixels(self, points: Floats) -> Floats:
         """Pixel positions (n, 2) of points (n, 3)."""
-        offset = (points - self.centre) / self.mm_per_pixel
-        return np.column_stack(
-            [self.width / 2 + offset @ self.right, self.height / 2 - offset @ self.up]
-        )
+        shown = np.empty((len(points), 2))
+        for k, (axis, size) in enumerate(((self.right, self.width), (-self.up, self.height))):
+            shown[:, k] = points @ (axis / self.mm_per_pixel)
+            shown[:, k] += size / 2 - (self.centre @ axis) / self.mm_per_pixel
+        return shown

@@ -87,11 +87,8 @@ def dimension_stills(
         return Stills()
     turn, shift = to_mesh[:3, :3], to_mesh[:3, 3]
     ends = np.stack([one.ends for one in dozen])
-    points = np.concatenate([stage.points, ends.reshape(-1, 3) @ turn.T + shift])
-    drawings = [
-        _plain(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), drawn)
-        for eye in VIEWS.values()
-    ]
+    on_mesh = ends.reshape(-1, 3) @ turn.T + shift
+    drawings = [_plain(stage, on_mesh, eye, drawn) for eye in VIEWS.values()]
     box = np.stack(box_of(stage.points))
     placed = [_placed(drawings, box, one, turn, shift) for one in dozen]
     pictures: list[Picture] = []
@@ -111,12 +108,21 @@ def dimension_stills(
     return Stills(tuple(pictures), lines)
 
 
-def _plain(stage: Stage, camera: Camera, drawn: Sequence[Drawing]) -> Drawing:
-    """The grey picture: one that there is, else a new one."""
+def _plain(
+    stage: Stage, ends: Floats, eye: tuple[float, float, float], drawn: Sequence[Drawing]
+) -> Drawing:
+    """The grey picture from a side: one that there is if all ends (n, 3) lie in it, else a new."""
     for one in drawn:
-        if one.plain is not None and one.camera.shows_as(camera):
+        if one.plain is not None and one.camera.looks_from(eye) and _inside(one.camera, ends):
             return Drawing(one.plain.copy(), one.camera, one.depth_mm)
-    return draw(stage, camera, None)
+    points = np.concatenate([stage.points, ends])
+    return draw(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), None)
+
+
+def _inside(camera: Camera, points: Floats) -> bool:
+    """Whether all points (n, 3) lie in the picture, with their bars."""
+    at, size = camera.pixels(points), np.array([camera.width, camera.height])
+    return bool(((at > BAR) & (at < size - BAR)).all())
 
 
 def _placed(

@@ -7,36 +7,22 @@ can be put on points of the part.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import trimesh
-from numpy.typing import NDArray
 from PIL import Image
-from scipy.spatial import cKDTree
 
-from shrinkrule.mesh import Rays
+from shrinkrule.mesh import rays_of
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
 from shrinkrule.numerics.triangles import unit_normals
 from shrinkrule.report.pictures.camera import Camera
+from shrinkrule.report.pictures.colouring import GREY, Colouring, Computed
 
 BACKGROUND: Final = (255, 255, 255)
-GREY: Final = np.array([0.72, 0.72, 0.72])
-"""Colour of a surface about which nothing is said."""
-
-PALE_GREY: Final = np.array([0.93, 0.93, 0.93])
-"""Stripes in it where a value is not known: no step of a scale has stripes."""
-
-STRIPE: Final = 5.0
-"""Width of a stripe in pixels."""
-
-STRIP: Final = 64
-"""Rows of a picture drawn at a time."""
 
 MARGIN: Final = 3
 """Pixels about the part that are drawn with it, so that its outline has a background beside it."""
@@ -59,61 +45,11 @@ DARKER: Final = 0.35
 BEHIND_CUT: Final = 0.6
 """Brightness of what is seen behind a section, which is drawn as bright as it can be."""
 
-FINE: Final = np.array([-0.75, -0.25, 0.25])
-"""Rays through a pixel at an edge, from its middle, along each axis: two of the pixel's own, which
-hide the stairs, and one of the pixel before it to compare with."""
+FINE: Final = np.array([-0.25, 0.25])
+"""Rays through a pixel at an edge, from its middle, along each axis: they hide the stairs."""
 
-
-@dataclass(frozen=True)
-class Colouring:
-    """Values on points of the surface and the colours that stand for them.
-
-    Parameters
-    ----------
-    points, normals : (n, 3) float64
-        Where values are known, mm, and which way the surface faces there.
-    reach_mm : float
-        How far a value may be fetched before it is better taken from a differently
-        facing surface; a few sample spacings.
-    values : (n,) float64
-        Values there; nan is drawn in grey stripes.
-    bounds : (k,) float64
-        Limits between colours, rising.
-    colours : (k + 1, 3) float64
-        Colour, 0 to 1, below the first limit, between limits, and above the last.
-    """
-
-    points: Floats
-    normals: Floats
-    reach_mm: float
-    values: Floats
-    bounds: Floats
-    colours: Floats
-
-    def at(self, places: Floats, facing: Floats, camera: Camera) -> Floats:
-        """Colours (m, 3) at places (m, 3) of surfaces that face so: of the nearest value.
-
-        Near means in place and in facing together, so that a colour does not spill
-        round an edge. Where the value is not known, stripes run across the camera's picture.
-        """
-        across = places @ (camera.right + camera.up) / (1.5 * STRIPE * camera.mm_per_pixel)
-        unknown = np.where((np.floor(across) % 2.0 == 0.0)[:, None], GREY, PALE_GREY)
-        if len(self.points) == 0:
-            return np.asarray(unknown)
-        _, nearest = self._tree.query(np.hstack([places, self.reach_mm * facing]))
-        values = self.values[nearest]
-        colours = self.colours[np.digitize(values, self.bounds)]
-        return np.where(np.isfinite(values)[:, None], colours, unknown)
-
-    @cached_property
-    def _tree(self) -> cKDTree:
-        return cKDTree(np.hstack([self.points, self.reach_mm * self.normals]))
-
-    def grown(self) -> Colouring:
-        """Build the look-up tree now, before threads ask for it, and return itself."""
-        if len(self.points):
-            _ = self._tree
-        return self
+_NOTHING: Final = -1  # instead of a facet, where a ray meets none
+_SECTION: Final = -2  # where a cut goes through the part
 
 
 class Stage:
@@ -128,7 +64,7 @@ class Stage:
     def __init__(self, mesh: trimesh.Trimesh) -> None:
         self.points = np.asarray(mesh.vertices, dtype=np.float64)
         self.faces = np.asarray(mesh.faces, dtype=np.int64)
-        self.rays = Rays(mesh)
+        self.rays = rays_of(mesh)
         few = len(self.faces) <= MOST_KEPT
         self._normals = unit_normals(self.points[self.faces]) if few else None
 
@@ -163,10 +99,46 @@ class Drawing:
         return behind
 
 
+def draw_all(
+    stage: Stage,
+    cameras: Sequence[Camera],
+    colouring: Colouring | Computed | None,
+    *,
+    plain: bool = False,
+) -> list[Drawing]:
+    """Pictures of a mesh from several sides, each as :func:`draw` makes it.
+
+    Parameters
+    ----------
+    stage : Stage
+        The mesh.
+    cameras : sequence of Camera
+        From where.
+    colouring : Colouring, Computed or None
+        What colours mean; without it the part is grey.
+    plain : bool
+        Whether to make the grey pictures too, of the same rays.
+
+    Returns
+    -------
+    list of Drawing
+        One for each camera.
+    """
+    if colouring is not None:
+        colouring.grown()
+    # Rays and look-ups run outside the interpreter's lock.
+    with ThreadPoolExecutor() as threads:
+        return list(threads.map(lambda one: draw(stage, one, colouring, plain=plain), cameras))
+
+
 def draw(
-    stage: Stage, camera: Camera, colouring: Colouring | None, *, plain: bool = False
+    stage: Stage,
+    camera: Camera,
+    colouring: Colouring | Computed | None,
+    *,
+    plain: bool = False,
 ) -> Drawing:
-    """Picture of a mesh.
+    """Picture of a mesh: one ray a pixel, and four where neighbouring pixels differ.
 
     Parameters
     ----------
@@ -174,7 +146,7 @@ def draw(
         The mesh.
     camera : Camera
         From where.
-    colouring : Colouring or None
+    colouring : Colouring, Computed or None
         What colours mean; without it the part is grey.
     plain : bool
         Whether to make the grey picture too, of the same rays.
@@ -184,21 +156,28 @@ def draw(
     Drawing
         The picture and the camera it was taken with.
     """
-    colouring = None if colouring is None else colouring.grown()
     rows, columns = _window(stage, camera)
-    colourings = (colouring, None) if plain else (colouring,)
-    pixels = np.full((len(colourings), camera.height, camera.width, 3), BACKGROUND, dtype=np.uint8)
+    down, across = (np.arange(one.start, one.stop) + 0.5 for one in (rows, columns))
+    seen = _Seen(stage, camera, across, down[:, None])
+    changes = _changes(seen, camera)
+    edges = np.flatnonzero(changes)
+    row, column = down[edges // len(across)], across[edges % len(across)]
+    closer = _Seen(stage, camera, column[:, None, None] + FINE, row[:, None, None] + FINE[:, None])
+    light, empty = _smoothed(closer, _numbers(edges, changes.shape), camera)
+    shade = seen.shade()
+    images = []
+    for one in (colouring, None) if plain else (colouring,):
+        colours, at_edges = _colours(seen, closer, changes, edges, one)
+        inner = np.full((changes.size, 3), BACKGROUND, dtype=np.uint8)
+        inner[seen.hits] = 255.0 * colours * shade[:, None]
+        inner[edges] = 255.0 * (at_edges * light[:, None] + empty[:, None])
+        image = np.full((camera.height, camera.width, 3), BACKGROUND, dtype=np.uint8)
+        image[rows, columns] = inner.reshape(*changes.shape, 3)
+        images.append(Image.fromarray(image))
+    front = np.full(changes.size, -np.inf)
+    front[seen.hits] = seen.start_mm - seen.depth.ravel()[seen.hits]
     depth = np.full((camera.height, camera.width), -np.inf)
-
-    def strip(top: int) -> None:
-        own = slice(top, min(top + STRIP, rows.stop))
-        painted, front = _strip(stage, camera, colourings, own, columns)
-        pixels[:, own, columns], depth[own, columns] = painted, front
-
-    # Rays and look-ups run outside the interpreter's lock; strips keep their memory small.
-    with ThreadPoolExecutor(os.cpu_count()) as threads:
-        list(threads.map(strip, range(rows.start, rows.stop, STRIP)))
-    images = [Image.fromarray(one) for one in pixels]
+    depth[rows, columns] = front.reshape(changes.shape)
     return Drawing(images[0], camera, depth, images[1] if plain else None)
 
 
@@ -211,184 +190,158 @@ def _window(stage: Stage, camera: Camera) -> tuple[slice, slice]:
     return slice(top, bottom), slice(left, right)
 
 
-def _strip(
-    stage: Stage,
-    camera: Camera,
-    colourings: Sequence[Colouring | None],
-    rows: slice,
-    columns: slice,
-) -> tuple[NDArray[np.uint8], Floats]:
-    """Pixels in each colouring, and their depth, of some of the picture's rows and columns.
+class _Seen:
+    """What parallel rays through points of the picture meet.
 
-    One ray a pixel, and several where neighbouring pixels differ.
-    """
-    # A row more on both sides, so that edges are seen across strips.
-    first, last = max(rows.start - 1, 0), min(rows.stop + 1, camera.height)
-    row, column = np.mgrid[first:last, columns] + 0.5
-    seen = _cast(stage, camera, column, row)
-    changes = _changes(seen, camera)
-    fine = np.nonzero(changes)
-    closer = _cast(
-        stage,
-        camera,
-        (column[fine])[:, None, None] + FINE,
-        (row[fine])[:, None, None] + FINE[:, None],
-    )
-    own = slice(rows.start - first, rows.stop - first)
-    painted = []
-    for colouring in colourings:
-        colours = _colours(stage, seen, changes, colouring, camera)
-        image = np.where(seen.hit[..., None], _lit(colours, seen, camera), BACKGROUND)
-        image[fine] = _smoothed(stage, closer, colours[fine], seen.hit[fine], camera, colouring)
-        painted.append(np.clip(image[own], 0, 255).astype(np.uint8))
-    start = float((_eye(stage, camera) + stage.rays.middle) @ camera.back)
-    front = np.where(seen.hit, start - seen.depth, -np.inf)
-    return np.stack(painted), front[own]
-
-
-class _Seen(NamedTuple):
-    """What rays meet, in the shape of the rays: hit or not, depth, facet, outward normal.
-
-    ``right`` and ``up`` tell where the rays start, from the middle of the picture, mm.
+    Attributes
+    ----------
+    facets, depth : (...) int64, (...) float64
+        In the shape of the rays: the facet or what stands for it, and how far away, mm.
+    hits : (k,) int64
+        Which of the rays meet the part.
+    normals : (k, 3) float64
+        Outward unit normals there.
+    slot : (n,) int64
+        Place of each ray among ``hits``, -1 where it meets nothing.
+    start_mm : float
+        How far towards the eye the rays start.
     """
 
-    hit: Mask
-    depth: Floats
-    facets: Ints
-    normals: Floats
-    right: Floats
-    up: Floats
+    def __init__(self, stage: Stage, camera: Camera, column: Floats, row: Floats) -> None:
+        self.camera = camera
+        start = camera.centre - stage.rays.middle
+        if not camera.cut:
+            start = start + 1.01 * stage.rays.span * camera.back
+        right = ((column - camera.width / 2) * camera.mm_per_pixel)[..., None] * camera.right
+        up = ((camera.height / 2 - row) * camera.mm_per_pixel)[..., None] * camera.up
+        origins = (right + start) + up
+        shape = origins.shape[:-1]
+        self._origins, self._middle = origins.reshape(-1, 3), stage.rays.middle
+        depth, facets = stage.rays.cast(
+            self._origins, np.broadcast_to(-camera.back, self._origins.shape)
+        )
+        self.hits = np.flatnonzero(facets >= 0)
+        depth[facets < 0] = 0.0
+        self.normals = stage.normals_of(facets[self.hits])
+        if camera.cut:
+            # A ray that leaves the part first began in it: there is the section, which faces the
+            # eye from behind, so that it is told from any surface that is seen.
+            inside = self.normals @ camera.back < 0.0
+            self.normals[inside] = -camera.back
+            depth[self.hits[inside]], facets[self.hits[inside]] = 0.0, _SECTION
+        self.slot = np.full(len(facets), -1, dtype=np.int64)
+        self.slot[self.hits] = np.arange(len(self.hits))
+        self.facets, self.depth = facets.reshape(shape), depth.reshape(shape)
+        self.start_mm = float((start + stage.rays.middle) @ camera.back)
 
+    def colours(self, which: Ints, colouring: Colouring | Computed) -> Floats:
+        """Colours (m, 3) of what some of the hits show."""
+        rays = self.hits[which]
+        depth = self.depth.ravel()[rays][:, None]
+        places = (self._origins[rays] + self._middle) - depth * self.camera.back
+        return colouring.at(places, self.normals[which], self.facets.ravel()[rays], self.camera)
 
-_SECTION: Final = -2  # instead of a facet, where a cut goes through the part
+    def shade(self) -> Floats:
+        """Brightness (k,) of the hits: as the surface faces the eye."""
+        facing = self.normals @ self.camera.back
+        shade: Floats = 0.55 + 0.45 * np.abs(facing)
+        return np.where(facing < 0.0, 1.0, BEHIND_CUT * shade) if self.camera.cut else shade
 
-
-def _eye(stage: Stage, camera: Camera) -> Floats:
-    """Where the ray through the middle of the picture starts (3,), from the middle of the mesh."""
-    lifted: Floats = camera.centre - stage.rays.middle
-    return lifted if camera.cut else lifted + 1.01 * stage.rays.span * camera.back
-
-
-def _cast(stage: Stage, camera: Camera, column: Floats, row: Floats) -> _Seen:
-    """Cast parallel rays through points of the picture, in pixels."""
-    right, up = np.broadcast_arrays(
-        (column - camera.width / 2) * camera.mm_per_pixel,
-        (camera.height / 2 - row) * camera.mm_per_pixel,
-    )
-    origin = right[..., None] * camera.right + up[..., None] * camera.up
-    origin += _eye(stage, camera)
-    shape = right.shape
-    origin = origin.reshape(-1, 3)
-    depth, facets = stage.rays.cast(origin, np.broadcast_to(-camera.back, origin.shape))
-    hit = facets >= 0
-    depth = np.where(hit, depth, 0.0)
-    normals = np.zeros_like(origin)
-    normals[hit] = stage.normals_of(facets[hit])
-    if camera.cut:
-        # A ray that leaves the part first began in it: there is the section, which faces the eye
-        # from behind, so that it is told from any surface that is seen.
-        inside = hit & (normals @ camera.back < 0.0)
-        depth[inside], normals[inside], facets[inside] = 0.0, -camera.back, _SECTION
-    return _Seen(
-        hit.reshape(shape),
-        depth.reshape(shape),
-        facets.reshape(shape),
-        normals.reshape(*shape, 3),
-        right,
-        up,
-    )
-
-
-def _places(stage: Stage, camera: Camera, seen: _Seen, chosen: Mask | tuple[Ints, ...]) -> Floats:
-    """Where some of the rays end, (k, 3) mm."""
-    right, up, depth = (values[chosen][:, None] for values in (seen.right, seen.up, seen.depth))
-    start = _eye(stage, camera) + stage.rays.middle
-    places: Floats = right * camera.right + up * camera.up + start - depth * camera.back
-    return places
-
-
-def _differ(seen: _Seen, axis: int, fold: float, jump_mm: float) -> Mask:
-    """Whether neighbours along an axis differ: one hit and not the other, a fold or a jump."""
-    rest = (slice(None),) * axis
-    here, before = (*rest, slice(1, None)), (*rest, slice(None, -1))
-    both = seen.hit[here] & seen.hit[before]
-    # One facet has no fold in it.
-    other = np.nonzero(both & (seen.facets[here] != seen.facets[before]))
-    turned = np.einsum("nk,nk->n", seen.normals[here][other], seen.normals[before][other])
-    folds = np.zeros(both.shape, dtype=np.bool_)
-    folds[other] = turned < fold
-    jumps = np.abs(seen.depth[here] - seen.depth[before]) > jump_mm
-    differ: Mask = (seen.hit[here] != seen.hit[before]) | (both & (folds | jumps))
-    return differ
+    def differ(self, here: Ints, there: Ints, fold: float) -> Mask:
+        """Whether pairs (m,) of rays differ: one hit and not the other, a fold or a jump."""
+        facets, depth = self.facets.ravel(), self.depth.ravel()
+        one, other = facets[here], facets[there]
+        jump = JUMP * self.camera.mm_per_pixel
+        differ: Mask = (one == _NOTHING) != (other == _NOTHING)
+        differ |= np.abs(depth[here] - depth[there]) > jump
+        # One facet has no fold in it.
+        asked = np.flatnonzero(~differ & (one != other))
+        turned = np.einsum(
+            "nk,nk->n",
+            self.normals[self.slot[here[asked]]],
+            self.normals[self.slot[there[asked]]],
+        )
+        differ[asked] = turned < fold
+        return differ
 
 
 def _changes(seen: _Seen, camera: Camera) -> Mask:
     """Pixels (rows, columns) that differ from a neighbour."""
-    changes = np.zeros(seen.hit.shape, dtype=np.bool_)
-    jump = JUMP * camera.mm_per_pixel
-    down, across = (_differ(seen, axis, SLIGHT_FOLD, jump) for axis in (0, 1))
-    changes[1:] |= down
-    changes[:-1] |= down
-    changes[:, 1:] |= across
-    changes[:, :-1] |= across
+    number = np.arange(seen.facets.size).reshape(seen.facets.shape)
+    changes = np.zeros(seen.facets.shape, dtype=np.bool_)
+    for here, before in (
+        ((slice(1, None),), (slice(None, -1),)),
+        ((slice(None), slice(1, None)), (slice(None), slice(None, -1))),
+    ):
+        pairs = number[here].ravel(), number[before].ravel()
+        differ = seen.differ(*pairs, SLIGHT_FOLD).reshape(number[here].shape)
+        changes[here] |= differ
+        changes[before] |= differ
     return changes
 
 
+def _numbers(edges: Ints, shape: tuple[int, ...]) -> tuple[Ints, Ints]:
+    """Number (k,) among the edges of the pixel to the left of each and of that above it, or -1."""
+    number = np.full((shape[0] + 1, shape[1] + 1), -1, dtype=np.int64)
+    row, column = np.divmod(edges, shape[1])
+    number[row + 1, column + 1] = np.arange(len(edges))
+    return number[row + 1, column], number[row, column + 1]
+
+
+def _smoothed(closer: _Seen, beside: tuple[Ints, Ints], camera: Camera) -> tuple[Floats, Floats]:
+    """How bright pixels (k,) at edges are, and which share of each is empty.
+
+    The mean of four rays each; a ray that differs from that to its left or above it is on a line.
+    """
+    left, above = beside
+    ray = np.arange(closer.facets.size).reshape(-1, 2, 2)
+    has_left, has_above = np.flatnonzero(left >= 0), np.flatnonzero(above >= 0)
+    here = (ray[:, :, 1], ray[:, 1], ray[has_left, :, 0], ray[has_above, 0])
+    there = (ray[:, :, 0], ray[:, 0], ray[left[has_left], :, 1], ray[above[has_above], 1])
+    ends = np.concatenate([one.ravel() for one in here])
+    line = np.zeros(ray.size, dtype=np.bool_)
+    starts = np.concatenate([one.ravel() for one in there])
+    line[ends[closer.differ(ends, starts, FOLD)]] = True
+    light = np.zeros(ray.size)
+    light[closer.hits] = closer.shade()
+    light[line] *= DARKER
+    empty = closer.facets.reshape(-1, 4) == _NOTHING
+    return light.reshape(-1, 4).mean(axis=1), empty.mean(axis=1)
+
+
 def _colours(
-    stage: Stage, seen: _Seen, changes: Mask, colouring: Colouring | None, camera: Camera
-) -> Floats:
-    """Colour of what each pixel shows; one look-up serves four pixels of an even face."""
-    colours = np.empty((*seen.hit.shape, 3))
-    colours[:] = GREY
-    if colouring is None or not seen.hit.any():
-        return colours
-    height, width = (2 * (length // 2) for length in seen.hit.shape)
-    number = np.arange(seen.hit.size).reshape(seen.hit.shape)
-    even = seen.hit & ~changes
-    tiles = even[:height, :width].reshape(height // 2, 2, width // 2, 2).all(axis=(1, 3))
-    alike = np.repeat(np.repeat(tiles, 2, axis=0), 2, axis=1)
-    corner = np.repeat(np.repeat(number[:height:2, :width:2], 2, axis=0), 2, axis=1)
-    number[:height, :width] = np.where(alike, corner, number[:height, :width])
-    number = number[seen.hit]
-    asked = np.zeros(seen.hit.size, dtype=np.bool_)
-    asked[number] = True
-    flat = colours.reshape(-1, 3)
-    chosen = asked.reshape(seen.hit.shape)
-    places = _places(stage, camera, seen, chosen)
-    flat[asked] = colouring.at(places, seen.normals[chosen], camera)
-    flat[seen.hit.ravel()] = flat[number]
-    return colours
+    seen: _Seen, closer: _Seen, changes: Mask, edges: Ints, colouring: Colouring | Computed | None
+) -> tuple[Floats, Floats]:
+    """Colours of the hits (k, 3) and of the pixels at edges (m, 3)."""
+    if colouring is None:
+        return np.broadcast_to(GREY, (len(seen.hits), 3)), np.broadcast_to(GREY, (len(edges), 3))
+    like = _alike(seen, changes)
+    asked = np.zeros(len(seen.hits), dtype=np.bool_)
+    asked[like] = True
+    which = np.flatnonzero(asked)
+    colours = np.empty((len(seen.hits), 3))
+    colours[which] = seen.colours(which, colouring)
+    colours = colours[like]
+    at_edges = np.tile(GREY, (len(edges), 1))
+    slot = seen.slot[edges]
+    at_edges[slot >= 0] = colours[slot[slot >= 0]]
+    # Where the middle shows the background, the first ray of the pixel that meets the part counts.
+    fine = closer.slot.reshape(-1, 4)
+    missed = np.flatnonzero((slot < 0) & (fine >= 0).any(axis=1))
+    if len(missed):
+        first = fine[missed, (fine[missed] >= 0).argmax(axis=1)]
+        at_edges[missed] = closer.colours(first, colouring)
+    return colours, at_edges
 
 
-def _lit(colours: Floats, seen: _Seen, camera: Camera) -> Floats:
-    """Colours, 0 to 255, as bright as the surface faces the eye."""
-    facing = seen.normals @ camera.back
-    shade = 0.55 + 0.45 * np.abs(facing)
-    if camera.cut:
-        shade = np.where(facing < 0.0, 1.0, BEHIND_CUT * shade)
-    return np.asarray(255.0 * colours * shade[..., None])
-
-
-def _smoothed(
-    stage: Stage,
-    closer: _Seen,
-    colours: Floats,
-    hit: Mask,
-    camera: Camera,
-    colouring: Colouring | None,
-) -> Floats:
-    """Pixels (k, 3) at edges, from nine rays each: the mean of their own four, edges drawn."""
-    own = _Seen._make(values[:, 1:, 1:] for values in closer)
-    missed = ~hit & own.hit.any(axis=(1, 2))
-    if colouring is not None and missed.any():
-        # The middle of the pixel shows the background: its first ray that meets the part counts.
-        pixel, ray = np.flatnonzero(missed), own.hit[missed].reshape(-1, 4).argmax(axis=1)
-        which = (pixel, *np.divmod(ray, 2))
-        places, normals = _places(stage, camera, own, which), own.normals[which]
-        colours = colours.copy()
-        colours[pixel] = colouring.at(places, normals, camera)
-    jump = JUMP * camera.mm_per_pixel
-    line = _differ(closer, 1, FOLD, jump)[:, :, 1:] | _differ(closer, 2, FOLD, jump)[:, 1:]
-    lit = _lit(np.broadcast_to(colours[:, None, None], own.normals.shape), own, camera)
-    lit = np.where(line[..., None], DARKER * lit, lit)
-    return np.asarray(np.where(own.hit[..., None], lit, BACKGROUND).mean(axis=(1, 2)))
+def _alike(seen: _Seen, changes: Mask) -> Ints:
+    """For each hit (k,) that of which it has the colour: one of four pixels of an even face."""
+    height, width = (2 * (length // 2) for length in changes.shape)
+    slot = seen.slot.reshape(changes.shape).copy()
+    even = (slot >= 0) & ~changes
+    four = even[:height, :width].reshape(height // 2, 2, width // 2, 2).all(axis=(1, 3))
+    row, column = (2 * one for one in np.nonzero(four))
+    corner = slot[row, column]
+    slot[row, column + 1] = slot[row + 1, column] = slot[row + 1, column + 1] = corner
+    like: Ints = slot.ravel()[seen.hits]
+    return like

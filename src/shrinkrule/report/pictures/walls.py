@@ -15,13 +15,9 @@ from PIL import Image, ImageDraw, ImageFont
 from shrinkrule.job import WallLook
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report.pictures.camera import VIEWS, Camera
+from shrinkrule.report.pictures.colouring import Colouring
 from shrinkrule.report.pictures.marks import INK, Mark, mark_places, wall_marks
-from shrinkrule.report.pictures.scene import (
-    Colouring,
-    Drawing,
-    Stage,
-    draw,
-)
+from shrinkrule.report.pictures.scene import Drawing, Stage, draw_all
 from shrinkrule.walls import ThicknessScale
 
 WIDTH: Final = 540
@@ -143,10 +139,8 @@ def wall_views(
     """
     stage = Stage(look.green.mesh)
     marks = [*wall_marks(look), *others]
-    drawings = [
-        draw(stage, Camera.looking_at(stage.points, eye, WIDTH, HEIGHT), colouring, plain=plain)
-        for eye in VIEWS.values()
-    ]
+    cameras = [Camera.looking_at(stage.points, eye, WIDTH, HEIGHT) for eye in VIEWS.values()]
+    drawings = draw_all(stage, cameras, colouring, plain=plain)
     shown, hidden = _where_shown(drawings, marks)
     return WallViews(stage, colouring, drawings, marks, shown, hidden)
 

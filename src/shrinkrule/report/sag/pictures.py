@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -20,7 +20,8 @@ from trimesh.triangles import points_to_barycentric
 from shrinkrule.compensation import turn_up
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.report.pictures.camera import VIEWS, Camera
-from shrinkrule.report.pictures.scene import Colouring, Stage, draw
+from shrinkrule.report.pictures.colouring import Colouring, Computed
+from shrinkrule.report.pictures.scene import Stage, draw, draw_all
 from shrinkrule.report.pictures.walls import (
     HATCH,
     HEIGHT,
@@ -52,6 +53,7 @@ UNHELD: Final = np.array([0.97, 0.69, 0.18])
 """Undersides that nothing holds while they are printed."""
 
 _SAMPLES: Final = 40_000
+_FEW_SAMPLES: Final = 8_000  # to find the largest of values that change smoothly
 _ABOVE, _BELOW = "from the front right, above", "from the front left, below"
 _SMALL: Final = (360, 270)
 
@@ -139,26 +141,29 @@ def sag_maps(
     tuple of SagMap
         One or two, each with its own colours.
     """
-    samples = sample_surface(sag.wanted, _spacing(sag.wanted))
-    corners = np.asarray(sag.wanted.triangles)[samples.facets]
-    share = points_to_barycentric(corners, samples.points)
-    facets = sag.wanted.faces[samples.facets]
+    corners, facets = np.asarray(sag.wanted.triangles), np.asarray(sag.wanted.faces)
 
-    def size(displacement: Floats) -> Floats:
-        length: Floats = np.linalg.norm(
-            np.einsum("nc,ncd->nd", share, displacement[facets]), axis=1
-        )
-        return length
+    def size(displacement: Floats) -> Callable[[Floats, Ints], Floats]:
+        def at(places: Floats, hit: Ints) -> Floats:
+            share = points_to_barycentric(corners[hit], places)
+            moved = np.einsum("nc,ncd->nd", share, displacement[facets[hit]])
+            return np.asarray(np.linalg.norm(moved, axis=1), dtype=np.float64)
 
-    maps = [("without allowance", size(sag.before.displacement), matters_mm, SAGS)]
+        return at
+
+    def most(displacement: Floats) -> float:
+        # Between its corners a facet moves no farther than they do.
+        return float(np.linalg.norm(displacement, axis=1).max())
+
+    maps = [("without allowance", sag.before.displacement, matters_mm, SAGS)]
     if sag.rounds:
         # What is left is known no better than the bricks resolve it.
         bricks = float(np.nan_to_num(sag.before.numerical_mm, posinf=0.0))
-        maps.append(("with it", size(sag.remaining), max(bricks, matters_mm), LEFT))
+        maps.append(("with it", sag.remaining, max(bricks, matters_mm), LEFT))
     up = np.asarray(furnace_up)
     return tuple(
-        _map(sag.wanted, (samples.points, samples.facets), values, up, title, least, dark)
-        for title, values, least, dark in maps
+        _map(sag.wanted, size(moved), most(moved), up, title, least, dark)
+        for title, moved, least, dark in maps
     )
 
 
@@ -181,12 +186,17 @@ def estimate_map(
     matters_mm : float
         A sag that matters, mm.
     """
-    if estimate.field is None:
+    field = estimate.field
+    if field is None:
         return None
-    samples = sample_surface(mesh, _spacing(mesh))
-    values = np.linalg.norm(estimate.field.at(samples.points), axis=1)
-    at = (samples.points, samples.facets)
-    return _map(mesh, at, values, np.asarray(furnace_up), "as it stands", matters_mm, SAGS)
+
+    def size(places: Floats, _facets: Ints | None = None) -> Floats:
+        return np.asarray(np.linalg.norm(field.at(places), axis=1), dtype=np.float64)
+
+    few = sample_surface(mesh, float(np.sqrt(mesh.area / _FEW_SAMPLES))).points
+    most = float(size(few).max())
+    up = np.asarray(furnace_up)
+    return _map(mesh, size, most, up, "as it stands", matters_mm, SAGS)
 
 
 def _spacing(mesh: trimesh.Trimesh) -> float:
@@ -195,27 +205,21 @@ def _spacing(mesh: trimesh.Trimesh) -> float:
 
 def _map(
     mesh: trimesh.Trimesh,
-    at: tuple[Floats, Ints],
-    values: Floats,
+    values: Callable[[Floats, Ints], Floats],
+    most_mm: float,
     up: Floats,
     title: str,
     matters_mm: float,
     dark: Floats,
 ) -> SagMap:
-    """Two pictures of values at points on facets, the furnace's up upward."""
-    points, facets = at
-    turn = turn_up(up)
-    turned = Trimesh(np.asarray(mesh.vertices) @ turn.T, mesh.faces, process=False)
-    stage = Stage(turned)
-    scale = SagScale.up_to(float(values.max()), matters_mm, dark)
-    normals = np.asarray(turned.face_normals)[facets]
-    reach = 2.0 * _spacing(mesh)
-    colouring = Colouring(points @ turn.T, normals, reach, values, scale.bounds, scale.colours)
+    """Two pictures of values known everywhere on the surface, the furnace's up upward."""
+    stage, turn = Stage(mesh), turn_up(up)
+    scale = SagScale.up_to(most_mm, matters_mm, dark)
+    colouring = Computed(values, scale.bounds, scale.colours)
+    sides = (_ABOVE, _BELOW)
+    cameras = [Camera.looking_at(stage.points, VIEWS[side], WIDTH, HEIGHT, turn) for side in sides]
     pictures = []
-    for side in (_ABOVE, _BELOW):
-        drawing = draw(
-            stage, Camera.looking_at(stage.points, VIEWS[side], WIDTH, HEIGHT), colouring
-        )
+    for side, drawing in zip(sides, draw_all(stage, cameras, colouring), strict=True):
         scale_bar(drawing.image, drawing.camera)
         pictures.append(Picture(data_uri(drawing.image), f"{title}, seen {side}"))
     return SagMap(title, tuple(pictures), scale.swatches)

@@ -54,7 +54,8 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     """
     if not three_js():
         return ""
-    points, facets, band = band_map(result.green.mesh, result.walls.report.shown, _MOST_LONG)
+    shown = result.walls.report.shown
+    points, facets, band = band_map(result.green.mesh, shown, _MOST_LONG, _fewer)
     points, facets, band = thinned(result.green.in_model(points), facets, band)
     colours = np.round(255.0 * result.walls.scale.colours_of(band)[:, :3]).astype(np.uint8)
     moved = _displacement(result.sag_look, points)
@@ -71,6 +72,14 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     }
     # No "<" in a script block: a name could end it.
     return json.dumps(scene).replace("<", "\\u003c")
+
+
+def _fewer(points: Floats, facets: Ints) -> tuple[Ints, Ints]:
+    """Vertices that a thinned surface keeps, and its facets among these."""
+    every = np.arange(len(points))
+    if len(facets) <= MOST_FACETS:
+        return every, facets
+    return _clustered(points, facets, np.zeros_like(every), MOST_FACETS)
 
 
 def _packed(values: NDArray[Any]) -> str:
@@ -130,6 +139,12 @@ def thinned(
     """
     if len(facets) <= most:
         return points, facets, band
+    kept, fewer = _clustered(points, facets, band, most)
+    return points[kept], fewer, band[kept]
+
+
+def _clustered(points: Floats, facets: Ints, band: Ints, most: int) -> tuple[Ints, Ints]:
+    """First vertex (n,) of each cluster, and facets (m, 3) between clusters."""
     normals, area = np.zeros_like(points), 0.0
     for start in range(0, len(facets), _AT_ONCE):
         some = facets[start : start + _AT_ONCE]
@@ -153,5 +168,5 @@ def thinned(
         fewer = group[facets]
         kept = (fewer != np.roll(fewer, 1, axis=1)).all(axis=1)
         if kept.sum() <= most or side > span:
-            return points[first], fewer[kept], band[first]
+            return first, fewer[kept]
         side *= 1.25
