@@ -74,23 +74,42 @@ def test_walls_need_neither_table_nor_page(tmp_path: object) -> None:
     assert not loaded & unwanted
 
 
-@pytest.mark.parametrize(
-    "use",
-    [
-        "import networkx; assert networkx.Graph([(0, 1)]).number_of_edges() == 1",
-        "from networkx import Graph; assert Graph([(0, 1)]).number_of_edges() == 1",
-        "import networkx.algorithms as a; assert a.is_connected",
-        "from scipy.optimize import brentq; assert abs(brentq(lambda x: x - 2, 0, 5) - 2) < 1e-9",
-        "import scipy; assert scipy.optimize.brentq",
-        "import scipy.ndimage as n; assert n.label([1, 0, 1])[1] == 2",
-        "import trimesh; assert trimesh.repair.fix_normals; assert trimesh.voxel.VoxelGrid",
-        "import numpy; numpy.testing.assert_allclose(1.0, 1.0)",
-        "import trimesh; b = trimesh.creation.icosphere(); assert b.bounding_sphere.volume > 4",
-    ],
+USES = (
+    "import networkx; assert networkx.Graph([(0, 1)]).number_of_edges() == 1",
+    "from networkx import Graph; assert Graph([(0, 1)]).number_of_edges() == 1",
+    "import networkx.algorithms as a; assert a.is_connected",
+    "from scipy.optimize import brentq; assert abs(brentq(lambda x: x - 2, 0, 5) - 2) < 1e-9",
+    "import scipy; assert scipy.optimize.brentq",
+    "import scipy.ndimage as n; assert n.label([1, 0, 1])[1] == 2",
+    "import trimesh; assert trimesh.repair.fix_normals; assert trimesh.voxel.VoxelGrid",
+    "import numpy; numpy.testing.assert_allclose(1.0, 1.0)",
+    "import trimesh; b = trimesh.creation.icosphere(); assert b.bounding_sphere.volume > 4",
 )
-def test_a_late_module_works_when_it_is_needed(use: str) -> None:
-    script = f"from shrinkrule.cli import late; late.load_late(); import trimesh\n{use}"
-    subprocess.run([sys.executable, "-c", script], check=True)
+IN_CHILDREN = """
+import os, sys
+from shrinkrule.cli import late
+late.load_late()
+import trimesh
+for number, use in enumerate(sys.argv[1:]):
+    child = os.fork()
+    if child == 0:
+        try:
+            exec(use, {})
+        except BaseException as error:
+            print(number, repr(error), flush=True)
+            os._exit(1)
+        os._exit(0)
+    print(number, os.waitpid(child, 0)[1], flush=True)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="there is no fork")
+def test_a_late_module_works_when_it_is_needed() -> None:
+    """Each in a process in which it is the first that is needed."""
+    done = subprocess.run(
+        [sys.executable, "-c", IN_CHILDREN, *USES], capture_output=True, text=True, check=True
+    )
+    assert done.stdout.splitlines() == [f"{number} 0" for number in range(len(USES))]
 
 
 def test_importing_the_library_puts_nothing_off() -> None:
