@@ -6,6 +6,7 @@ SHRINKRULE_MANY_SEEDS they are drawn anew.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,16 @@ one_thread_of_algebra()  # as the command does; before any test imports numpy
 settings.register_profile("drawn anew")
 settings.register_profile("the same", derandomize=True)
 settings.load_profile("drawn anew" if many_seeds() else "the same")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def alike_once() -> Iterator[None]:
+    """Wall checks and pictures that tests ask for alike are made once."""
+    from once import do_once
+
+    with pytest.MonkeyPatch.context() as patch:
+        do_once(patch)
+        yield
 
 
 @pytest.fixture(autouse=True)
