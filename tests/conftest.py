@@ -1,21 +1,30 @@
 """Every test has a user of its own, who has stated nothing, and algebra on one thread.
 
+Processes that a test starts run the code under test, whatever else is installed, and find the loops
+that are compiled already.
+
 Drawn examples are the same on every run, so that a change is judged by the change; with
 SHRINKRULE_MANY_SEEDS they are drawn anew.
 """
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 
+import shrinkrule
 from seeds import many_seeds
 from shrinkrule.cli import one_thread_of_algebra
 
 one_thread_of_algebra()  # as the command does; before any test imports numpy
+_source = str(Path(shrinkrule.__file__).parents[1])
+os.environ["PYTHONPATH"] = os.pathsep.join(
+    [_source, *os.environ.get("PYTHONPATH", "").split(os.pathsep)]
+).strip(os.pathsep)
 settings.register_profile("drawn anew")
 settings.register_profile("the same", derandomize=True)
 settings.load_profile("drawn anew" if many_seeds() else "the same")

@@ -24,6 +24,9 @@ SOUND = 32 if many_seeds() else 16
 
 IN_A_GO = 8
 
+QUICKER = {} if many_seeds() else {8: 40, 24: 152}
+"""Seeds of two families whose first part is large, and of one that takes a fifth of the time."""
+
 
 def faults_of(part: PlacedPart) -> list[str]:
     printer = Printer(part.nozzle_mm, part.bead_mm, part.layer_mm)
@@ -34,7 +37,7 @@ def faults_of(part: PlacedPart) -> list[str]:
 
 @pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
 def test_planted_places_are_reported_as_what_they_are(first: int) -> None:
-    parts = (planted_part(seed) for seed in range(first, first + IN_A_GO))
+    parts = (planted_part(QUICKER.get(seed, seed)) for seed in range(first, first + IN_A_GO))
     wrong = [fault for part in parts for fault in faults_of(part)]
     assert not wrong, "\n".join(wrong)
 
