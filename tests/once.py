@@ -1,4 +1,4 @@
-"""Wall checks of jobs and pictures of pages, each made once for the tests that ask for it alike.
+"""Wall checks and sag of jobs and pictures of pages, made once for the tests that ask for the same.
 
 Many tests run the whole job on the same box to see one other thing of it. What is kept answers only
 for the same mesh, the same printer and limits, or the same camera and colours, to the last bit; the
@@ -17,8 +17,12 @@ from typing import Any, Final
 import pytest
 import trimesh
 
+from shrinkrule import sag
+from shrinkrule.calibration import FitResult
 from shrinkrule.job import look
 from shrinkrule.numerics.progress import silent
+from shrinkrule.report.fit import html
+from shrinkrule.report.fit.plots import Plot, fit_plots
 from shrinkrule.report.pictures import details, dimensions, walls
 from shrinkrule.report.pictures.camera import Camera
 from shrinkrule.report.pictures.scene import Colouring, Drawing, Stage, draw
@@ -81,9 +85,34 @@ def _drawn_once() -> Callable[..., Drawing]:
     return draw_once
 
 
+def _sag_once(solve: Callable[..., Any]) -> Callable[..., Any]:
+    kept = Kept()
+
+    def solve_once(mesh: trimesh.Trimesh, *asked: Any, **named: Any) -> Any:
+        facts = {name: named[name] for name in named.keys() - {"progress"}}
+        alike = (mesh.vertices.tobytes(), mesh.faces.tobytes(), asked, facts)
+        return kept.get(alike, lambda: solve(mesh, *asked, **named))
+
+    return solve_once
+
+
+def _plotted_once() -> Callable[[FitResult], tuple[Plot, ...]]:
+    kept = Kept()
+
+    def plot_once(fit: FitResult) -> tuple[Plot, ...]:
+        made: tuple[Plot, ...] = kept.get(fit, lambda: fit_plots(fit))
+        return made
+
+    return plot_once
+
+
 def do_once(patch: pytest.MonkeyPatch) -> None:
     """Put what keeps its answers in the place of what computes them."""
     patch.setattr(look, "check_walls", _walls_once())
     drawn_once = _drawn_once()
     for pictures in (walls, dimensions, details, sag_pictures):
         patch.setattr(pictures, "draw", drawn_once)
+    patch.setattr(html, "fit_plots", _plotted_once())
+    # The job imports these when it calls them; a test of sag has imported what solves.
+    for solve in (sag.estimate_sag, sag.rank_ways_up, sag.precurve):
+        patch.setattr(sag, solve.__name__, _sag_once(solve))
