@@ -9,6 +9,7 @@ SHRINKRULE_MANY_SEEDS they are drawn anew.
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -40,11 +41,17 @@ def alike_once() -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session")
+def users(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """A folder for each test: numbered here, for pytest counts all that there are for each."""
+    folder = tmp_path_factory.mktemp("users")
+    return (folder / str(number) for number in itertools.count())
+
+
 @pytest.fixture(autouse=True)
-def no_settings_of_the_user(
-    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
-) -> Path:
+def no_settings_of_the_user(users: Iterator[Path], monkeypatch: pytest.MonkeyPatch) -> Path:
     """Folder of the user's settings, empty; processes that a test starts see it too."""
-    folder = tmp_path_factory.mktemp("user")
+    folder = next(users)
+    folder.mkdir()
     monkeypatch.setenv("XDG_CONFIG_HOME", str(folder))
     return folder

@@ -5,12 +5,20 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
+import trimesh
 
+from shrinkrule import stl_bytes
 from shrinkrule.cli import one_thread_of_algebra
 
-SAMPLE = "sample_models/lever_arm.stl"
+
+@pytest.fixture
+def sample(tmp_path: Path) -> str:
+    path = tmp_path / "plate.stl"
+    path.write_bytes(stl_bytes(trimesh.creation.box((12.0, 8.0, 3.0)), "plate"))
+    return str(path)
 
 
 def loaded_by(*arguments: str) -> set[str]:
@@ -47,9 +55,9 @@ def test_algebra_keeps_to_one_thread_unless_the_caller_said_otherwise(
     assert os.environ["OPENBLAS_NUM_THREADS"] == "3"
 
 
-def test_a_row_needs_no_solver_and_no_plots(tmp_path: object) -> None:
+def test_a_row_needs_no_solver_and_no_plots(sample: str, tmp_path: Path) -> None:
     loaded = loaded_by(
-        "compensate", SAMPLE, "--demo-table", "--no-sag", "--out", str(tmp_path), "--json"
+        "compensate", sample, "--demo-table", "--no-sag", "--out", str(tmp_path), "--json"
     )
     unwanted = {
         "scipy.stats",
@@ -62,8 +70,8 @@ def test_a_row_needs_no_solver_and_no_plots(tmp_path: object) -> None:
     assert not loaded & unwanted
 
 
-def test_walls_need_neither_table_nor_page(tmp_path: object) -> None:
-    loaded = loaded_by("walls", SAMPLE, "--out", str(tmp_path), "--json")
+def test_walls_need_neither_table_nor_page(sample: str, tmp_path: Path) -> None:
+    loaded = loaded_by("walls", sample, "--out", str(tmp_path), "--json")
     unwanted = {
         "shrinkrule.calibration.table.read",
         "shrinkrule.sag",
