@@ -31,6 +31,17 @@ settings.register_profile("the same", derandomize=True)
 settings.load_profile("drawn anew" if many_seeds() else "the same")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the fits half-way, where the second of two processes begins.
+
+    They need few compiled loops: the first process compiles them meanwhile, and not both at once.
+    """
+    fits = [item for item in items if "tests/calibration/" in item.nodeid]
+    others = [item for item in items if "tests/calibration/" not in item.nodeid]
+    half = len(items) // 2
+    items[:] = [*others[:half], *fits, *others[half:]]
+
+
 @pytest.fixture(autouse=True, scope="session")
 def alike_once() -> Iterator[None]:
     """Wall checks and pictures that tests ask for alike are made once."""
