@@ -7,6 +7,7 @@ after those it imports, so that nothing is spoken of before it has been introduc
 from __future__ import annotations
 
 import ast
+from functools import cache
 from pathlib import Path
 from typing import Final
 
@@ -76,10 +77,26 @@ def _entry(path: Path) -> str:
 
 
 def _head(path: Path) -> str:
-    head = ast.get_docstring(ast.parse(path.read_text(encoding="utf-8")))
+    head = ast.get_docstring(_tree(path))
     if not head:
         raise ValueError(f"{path} has no opening sentence")
     return head
+
+
+@cache
+def _tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def _names(module: Path) -> frozenset[str]:
+    """What a module imports, each with a dot at its end."""
+    return frozenset(
+        f"{node.module}.{alias.name}."
+        for node in ast.walk(_tree(module))
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    )
 
 
 def _in_order(folder: Path) -> list[Path]:
@@ -103,14 +120,7 @@ def _in_order(folder: Path) -> list[Path]:
 def _imported(path: Path, others: list[Path]) -> set[Path]:
     """Which of the others a module or room imports anything from."""
     modules = sorted(path.rglob("*.py")) if path.is_dir() else [path]
-    trees = [ast.parse(module.read_text(encoding="utf-8")) for module in modules]
-    names = {
-        f"{node.module}.{alias.name}."
-        for tree in trees
-        for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom)
-        for alias in node.names
-    }
+    names = {name for module in modules for name in _names(module)}
     prefix = {
         other: ".".join(("shrinkrule", *other.relative_to(PACKAGE).with_suffix("").parts)) + "."
         for other in others

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -25,8 +26,10 @@ def portal() -> trimesh.Trimesh:
     )
 
 
+@cache
 def made(turn_deg: int = 0, sag: SagSettings | None = None) -> JobResult:
-    recipe = Recipe(Printer.from_nozzle(0.6), ROW, sag=sag, turn_deg=turn_deg)
+    look = sag is not None
+    recipe = Recipe(Printer.from_nozzle(0.6), ROW, sag=sag, turn_deg=turn_deg, look_at_sag=look)
     return compensate(part_from_mesh(portal()), recipe)
 
 

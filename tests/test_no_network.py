@@ -36,7 +36,7 @@ def run(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, *arguments],
         cwd=folder,
-        env={**os.environ, "PYTHONPATH": str(folder)},
+        env={**os.environ, "PYTHONPATH": os.pathsep.join([str(folder), os.environ["PYTHONPATH"]])},
         capture_output=True,
         encoding="utf-8",
         timeout=300,
@@ -75,7 +75,7 @@ def test_no_command_opens_a_connection(
 ) -> None:
     """Every command; of two parts each is a child process of its own."""
     for name, height in (("block", 9.0), ("plate", 3.0)):
-        solid = trimesh.creation.box((30.0, 18.0, height))
+        solid = trimesh.creation.box((20.0, 12.0, height))
         (tmp_path / f"{name}.stl").write_bytes(stl_bytes(solid, name))
     (tmp_path / "table.csv").write_text(table_csv(demo_table()), encoding="utf-8")
     shutil.copy(Path(__file__).parent / "fuzz_seeds" / "load" / "block.csv", tmp_path / "load.csv")

@@ -122,13 +122,14 @@ def test_names_are_escaped_in_the_page(in_folder: Path) -> None:
 
 
 def test_fail_on_thin(in_folder: Path) -> None:
-    cup = str(SAMPLES / "thin_cup.stl")
-    assert main(["compensate", cup, "--demo-table", "--fail-on-thin"]) == 1
-    assert (
-        main(["compensate", cup, "--demo-table", "--nozzle", "0.4", "--fail-on-thin", "--force"])
-        == 0
-    )
-    assert main(["walls", cup, "--fail-on-thin"]) == 1
+    """0.5 mm is 0.59 mm green: less than a bead of 0.66 mm, and more than one of 0.44 mm."""
+    plate = trimesh.creation.box((9.0, 0.5, 6.0))
+    (in_folder / "plate.stl").write_bytes(stl_bytes(plate, "plate"))
+    command = ["compensate", "plate.stl", "--demo-table", "--no-sag"]
+    assert main([*command, "--fail-on-thin"]) == 1
+    assert main([*command, "--nozzle", "0.4", "--fail-on-thin", "--force"]) == 0
+    assert main([*command, "--force"]) == 0
+    assert main(["walls", "plate.stl", "--fail-on-thin"]) == 1
 
 
 @pytest.mark.parametrize(

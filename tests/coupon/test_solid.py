@@ -83,7 +83,7 @@ def test_a_chamfered_hole_opens_toward_the_foot() -> None:
 
 
 @given(boxes | crucibles, nozzles, layers)
-@settings(max_examples=200 if many_seeds() else 20, deadline=None)
+@settings(max_examples=200 if many_seeds() else 12, deadline=None)
 def test_every_coupon_is_sound_prints_without_support_and_fits(
     furnace: Furnace, nozzle: float, layer_share: float
 ) -> None:
@@ -108,7 +108,7 @@ def test_every_coupon_is_sound_prints_without_support_and_fits(
 
 
 @given(boxes | crucibles)
-@settings(max_examples=100 if many_seeds() else 15, deadline=None)
+@settings(max_examples=100 if many_seeds() else 8, deadline=None)
 def test_pieces_of_one_load_stand_apart_on_the_floor(furnace: Furnace) -> None:
     try:
         coupon = design_coupon(CouponPlan(Printer.from_nozzle(0.6), furnace))

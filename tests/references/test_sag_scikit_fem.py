@@ -122,7 +122,8 @@ def test_lever_against_quadratic_tetrahedra() -> None:
     across = np.concatenate([4.0 + 20.0 * toward, 4.0 - 4.0 * toward[::4]])
     mesh = skfem.MeshTet.init_tensor(
         np.unique(np.concatenate([across, -across]).round(9)),
-        np.linspace(-3, 3, 5),
+        # Hardly anything changes across: twice as many elements change the sag by 0.1 %.
+        np.linspace(-3, 3, 3),
         np.unique(np.concatenate([15.0 - 15.0 * toward[::2], 15.0 + 3.0 * toward[::5]]).round(9)),
     )
     middle = mesh.p[:, mesh.t].mean(axis=1)

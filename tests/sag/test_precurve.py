@@ -247,9 +247,12 @@ def two_shelves(gap: float) -> trimesh.Trimesh:
     )
 
 
-@pytest.mark.parametrize(("gap", "unknowns"), [(0.3, 60_000), (2.0, 25_000)])
+@pytest.mark.parametrize(("gap", "unknowns"), [(0.5, 30_000), (2.0, 25_000)])
 def test_a_shelf_that_comes_down_on_the_one_below_is_hopeless(gap: float, unknowns: int) -> None:
-    """The modulus is that at which the upper shelf sags by a little more or less than the gap."""
+    """The modulus is that at which the upper shelf sags by a little more or less than the gap.
+
+    The bricks are 0.6 mm high, higher than the narrow gap.
+    """
     stiff = SagMaterial(1e6, 0.0, 0.46, 7.0)
     settings_ = SagSettings(max_unknowns=unknowns)
     sag = solve_sag(two_shelves(gap), stiff, settings_).largest_sag_mm

@@ -17,12 +17,25 @@ from walls.places.judge import faults
 from walls.places.part import PlacedPart
 
 PARTS = 32
-"""With a thin place: every planted family once."""
+"""With a thin place: every planted family once; the longest only where many are asked for."""
 
 SOUND = 32 if many_seeds() else 16
 """Without one."""
 
 IN_A_GO = 8
+
+QUICKER = {1: 33, 6: 102, 7: 39, 8: 72, 12: 44, 14: 46, 17: 81, 18: 114, 22: 54, 31: 63}
+"""Seeds of families whose first part is large, and of one that takes a half to a tenth."""
+
+LONGEST = 24
+"""A periodic sheet of 46 000 facets, which takes as long as all other families together."""
+
+
+def planted_seeds(first: int) -> list[int]:
+    seeds = range(first, first + IN_A_GO)
+    if many_seeds():
+        return list(seeds)
+    return [QUICKER.get(seed, seed) for seed in seeds if seed != LONGEST]
 
 
 def faults_of(part: PlacedPart) -> list[str]:
@@ -34,7 +47,7 @@ def faults_of(part: PlacedPart) -> list[str]:
 
 @pytest.mark.parametrize("first", range(0, PARTS, IN_A_GO))
 def test_planted_places_are_reported_as_what_they_are(first: int) -> None:
-    parts = (planted_part(seed) for seed in range(first, first + IN_A_GO))
+    parts = (planted_part(seed) for seed in planted_seeds(first))
     wrong = [fault for part in parts for fault in faults_of(part)]
     assert not wrong, "\n".join(wrong)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING
 
 from shrinkrule.cells import in_page
@@ -10,8 +11,11 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+@cache
 def environment(room: str) -> Environment:
     """Template environment of a room: all is escaped, an unknown name is an error.
+
+    It is made once, and with it every template is compiled once: a folder of parts has many pages.
 
     Parameters
     ----------
