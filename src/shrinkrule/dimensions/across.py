@@ -17,7 +17,7 @@ from shrinkrule.dimensions.dimension import STEADY
 from shrinkrule.dimensions.recognition.cylinders import Cylinder
 from shrinkrule.dimensions.recognition.planes import Faces
 from shrinkrule.dimensions.recognition.regions import Regions
-from shrinkrule.dimensions.recognition.surface import Surface, grouped
+from shrinkrule.dimensions.recognition.surface import Surface
 from shrinkrule.mesh import rays_of
 from shrinkrule.mesh.rays import SKIN
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
@@ -165,8 +165,14 @@ def _samples(surface: Surface, of_facet: Ints, count: int) -> tuple[Ints, Floats
     facets = np.flatnonzero(of_facet >= 0)
     if len(facets) == 0:
         return np.zeros(0, dtype=np.int64), np.zeros((0, 3)), np.zeros((0, 3))
-    order, start = grouped(of_facet[facets], count)
-    facets = facets[order]
+    # How the file lists the facets, and from which corner on, decides nothing.
+    rank = np.empty(len(surface.vertices), dtype=np.int64)
+    rank[np.lexsort(surface.vertices.T)] = np.arange(len(rank))
+    corners = surface.facets[facets]
+    corners = np.take_along_axis(corners, np.argsort(rank[corners], axis=1), axis=1)
+    order = np.lexsort([*rank[corners].T, of_facet[facets]])
+    facets, corners = facets[order], corners[order]
+    start = np.searchsorted(of_facet[facets], np.arange(count))
     each = int(np.clip(SAMPLES // count, FEWEST_SAMPLES, MOST_SAMPLES))
     summed = np.cumsum(surface.areas[facets])
     before = summed[start] - surface.areas[facets[start]]
@@ -183,7 +189,7 @@ def _samples(surface: Surface, of_facet: Ints, count: int) -> tuple[Ints, Floats
     )
     fold = r + s > 1.0
     r, s = np.where(fold, 1.0 - r, r), np.where(fold, 1.0 - s, s)
-    a, b, c = (surface.vertices[surface.facets[facet, k]] for k in range(3))
+    a, b, c = (surface.vertices[corners[place, k]] for k in range(3))
     points = a + r[:, None] * (b - a) + s[:, None] * (c - a)
     return owner, points, surface.normals[facet]
 
