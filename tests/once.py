@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import pickle
+import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
@@ -23,9 +24,10 @@ from shrinkrule.job import look
 from shrinkrule.numerics.progress import silent
 from shrinkrule.report.fit import html
 from shrinkrule.report.fit.plots import Plot, fit_plots
-from shrinkrule.report.pictures import details, dimensions, walls
+from shrinkrule.report.pictures import details, dimensions, scene
 from shrinkrule.report.pictures.camera import Camera
-from shrinkrule.report.pictures.scene import Colouring, Drawing, Stage, draw
+from shrinkrule.report.pictures.colouring import Colouring, Computed
+from shrinkrule.report.pictures.scene import Drawing, Stage, draw
 from shrinkrule.report.sag import pictures as sag_pictures
 from shrinkrule.walls import WallReport, check_walls
 
@@ -41,16 +43,22 @@ class Kept:
 
     def __init__(self) -> None:
         self._answers: OrderedDict[bytes, Any] = OrderedDict()
+        self._lock = threading.Lock()
 
     def get(self, asked: Any, compute: Callable[[], Any]) -> Any:
         """Give the answer, computed if it is not kept."""
         key = hashlib.sha256(pickle.dumps(asked)).digest()
-        if key not in self._answers:
-            self._answers[key] = compute()
-        self._answers.move_to_end(key)
-        if len(self._answers) > MOST_KEPT:
-            self._answers.popitem(last=False)
-        return self._answers[key]
+        with self._lock:
+            known = key in self._answers
+            answer = self._answers.get(key)
+        if not known:
+            answer = compute()
+        with self._lock:
+            self._answers[key] = answer
+            self._answers.move_to_end(key)
+            if len(self._answers) > MOST_KEPT:
+                self._answers.popitem(last=False)
+        return answer
 
 
 def _walls_once() -> Callable[..., WallReport]:
@@ -71,8 +79,15 @@ def _drawn_once() -> Callable[..., Drawing]:
     kept = Kept()
 
     def draw_once(
-        stage: Stage, camera: Camera, colouring: Colouring | None, *, plain: bool = False
+        stage: Stage,
+        camera: Camera,
+        colouring: Colouring | Computed | None,
+        *,
+        plain: bool = False,
     ) -> Drawing:
+        if isinstance(colouring, Computed):
+            # What computes its values cannot be compared.
+            return draw(stage, camera, colouring, plain=plain)
         colours = None
         if colouring is not None:
             colours = {name: getattr(colouring, name) for name in colouring.__dataclass_fields__}
@@ -110,7 +125,7 @@ def do_once(patch: pytest.MonkeyPatch) -> None:
     """Put what keeps its answers in the place of what computes them."""
     patch.setattr(look, "check_walls", _walls_once())
     drawn_once = _drawn_once()
-    for pictures in (walls, dimensions, details, sag_pictures):
+    for pictures in (scene, dimensions, details, sag_pictures):
         patch.setattr(pictures, "draw", drawn_once)
     patch.setattr(html, "fit_plots", _plotted_once())
     # The job imports these when it calls them; a test of sag has imported what solves.
