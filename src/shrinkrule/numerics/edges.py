@@ -54,6 +54,22 @@ class EdgeTable:
         labels: Ints = _number_bodies(self.edge_of, self.uses)
         return labels if (self.uses <= 2).all() else self._joined_at_crowds(labels)
 
+    @cached_property
+    def pairs(self) -> Ints:
+        """First and last side on each edge, (e, 2): the two there are, where two facets share it.
+
+        Examples
+        --------
+        >>> edge_table(np.array([[0, 1, 2], [2, 1, 3]])).pairs.tolist()
+        [[0, 0], [1, 3], [2, 2], [4, 4], [5, 5]]
+        """
+        sides = np.arange(len(self.edge_of))
+        pairs = np.empty((len(self.uses), 2), dtype=np.int64)
+        # Of several values for one place the last one stays.
+        pairs[self.edge_of[::-1], 0] = sides[::-1]
+        pairs[self.edge_of, 1] = sides
+        return pairs
+
     def _joined_at_crowds(self, labels: Ints) -> Ints:
         """Body numbers with those joined that only together balance an edge of many facets."""
         sides = np.flatnonzero(self.uses[self.edge_of] > 2)

@@ -53,11 +53,9 @@ class PrintSurface:
     @cached_property
     def partner(self) -> Ints:
         """Side (3 m,) that shares its edge with each side, -1 where not just two do."""
-        order = np.argsort(self.edges.edge_of, kind="stable")
-        first = np.cumsum(self.edges.uses) - self.edges.uses
-        pair = first[self.edges.uses == 2]
-        partner = np.full(len(order), -1, dtype=np.int64)
-        partner[order[pair]], partner[order[pair + 1]] = order[pair + 1], order[pair]
+        one, other = self.edges.pairs[self.edges.uses == 2].T
+        partner = np.full(len(self.edges.edge_of), -1, dtype=np.int64)
+        partner[one], partner[other] = other, one
         return partner
 
     @cached_property

@@ -10,7 +10,6 @@ import math
 from typing import Final
 
 import numpy as np
-from scipy.linalg.lapack import dgesv
 
 from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.numerics.arrays import Floats, Ints
@@ -55,9 +54,11 @@ def two_across(axis: Floats) -> tuple[Floats, Floats]:
 
 def _solved(lhs: Floats, rhs: Floats) -> Floats | None:
     """Least squares by the normal equations; None where these have no single solution."""
-    # LAPACK's own call, the one that numpy makes: with few unknowns, numpy's checks take longer.
-    _, _, found, singular = dgesv(lhs.T @ lhs, lhs.T @ rhs)
-    return found if not singular and np.isfinite(found).all() else None
+    try:
+        found: Floats = np.linalg.solve(lhs.T @ lhs, lhs.T @ rhs).astype(np.float64)
+    except np.linalg.LinAlgError:
+        return None
+    return found if np.isfinite(found).all() else None
 
 
 def fit_cylinder(
@@ -111,42 +112,37 @@ def fit_to_points(
         return None
     middle = points.mean(axis=0)
     u, v = two_across(axis)
-    x, y = np.array((u, v)) @ (points - middle).T
-    circle = _solved(np.array((x, y, np.ones_like(x))).T, x * x + y * y)
+    x, y = (points - middle) @ u, (points - middle) @ v
+    circle = _solved(np.stack([x, y, np.ones_like(x)], axis=1), x * x + y * y)
     if circle is None:
         return None
     square = circle[2] + (circle[0] ** 2 + circle[1] ** 2) / 4.0
     if not square > 0.0:
         return None
     centre, radius = middle + 0.5 * (circle[0] * u + circle[1] * v), float(np.sqrt(square))
-    # Coordinates as rows and equations as columns of one table: a fit has few points, and it is
-    # the number of steps that takes the time.
-    table = np.empty((3 if kept else 5, len(points)))
     for _ in range(6):
         u, v = two_across(axis)
-        x, y, t = np.array((u, v, axis)) @ (points - centre).T
-        far = np.sqrt(x * x + y * y)
-        if not far.min() > 0.0:
+        x, y, t = ((points - centre) @ e for e in (u, v, axis))
+        far = np.hypot(x, y)
+        if not (far > 0.0).all():
             return None
-        np.divide(x, -far, out=table[0])
-        np.divide(y, -far, out=table[1])
-        table[2] = -1.0
+        ex, ey = x / far, y / far
+        columns = [-ex, -ey, -np.ones_like(far)]
         scale = float(np.abs(t).max()) or 1.0
         if not kept:
-            np.multiply(table[:2], t / scale, out=table[3:])
-        step = _solved(table.T, radius - far)
+            columns += [-ex * t / scale, -ey * t / scale]
+        step = _solved(np.stack(columns, axis=1), radius - far)
         if step is None:
             return None
         centre = centre + step[0] * u + step[1] * v
         radius += float(step[2])
         if not kept:
             axis = axis + (step[3] * u + step[4] * v) / scale
-            axis = axis / math.sqrt(axis @ axis)
+            axis /= np.linalg.norm(axis)
         if np.abs(step).max() < 1e-12 * radius:
             break
     way = points - centre
-    way -= (way @ axis)[:, None] * axis
-    far = np.sqrt((way * way).sum(axis=1))
+    far = np.linalg.norm(way - np.outer(way @ axis, axis), axis=1)
     return axis, centre, radius, float(np.abs(far - radius).max())
 
 

@@ -133,14 +133,12 @@ def surface_of(mesh: trimesh.Trimesh, noise_mm: float) -> Surface:
 def _neighbours(vertices: Floats, facets: Ints, noise_mm: float) -> tuple[Ints, Ints]:
     """Pairs (k, 2) of facets side by side and the vertices (k, 2) between them."""
     table = edge_table(facets)
-    order = np.argsort(table.edge_of, kind="stable")
-    start = np.cumsum(table.uses) - table.uses
     pair = np.flatnonzero(table.uses == 2)
-    beside = np.stack([order[start[pair]] // 3, order[start[pair] + 1] // 3], axis=1)
+    beside = table.pairs[pair] // 3
     ends = table.ends[pair]
     open_ = np.flatnonzero(table.uses == 1)
     if 0 < len(open_) <= MOST_OPEN_EDGES:
-        more, between = _pieces(vertices, table.ends[open_], order[start[open_]] // 3, noise_mm)
+        more, between = _pieces(vertices, table.ends[open_], table.pairs[open_, 0] // 3, noise_mm)
         beside, ends = np.concatenate([beside, more]), np.concatenate([ends, between])
     return beside, ends
 
