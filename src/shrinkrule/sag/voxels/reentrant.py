@@ -168,7 +168,8 @@ def _deposited(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
     octants; returns the octants' places (n, 3), sorted, and tensors (n, 6).
     """
     # Of many edges in one octant each corner gets one sum, before corners are found again.
-    first, number = number_equal(_octants_passed(ends).view(np.uint64))
+    # Halves of their numbers, since numbering is compiled for those already.
+    first, number = number_equal(_octants_passed(ends).view(np.uint32))
     corner, sums = _sum_tensors(ends, turn, number, len(first))
     places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
     key, once, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
