@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from shrinkrule.numerics.arrays import Ints, Mask, connected_components
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 
 
 @dataclass(frozen=True)
@@ -179,12 +179,38 @@ def _number_sides(facets: Ints, count: int) -> Any:
     return edge_of, forward, uses[:found], balance[:found], ends[:found]
 
 
-@compiled
-def _number_bodies(edge_of: Ints, uses: Ints) -> Any:
-    """Number of the body of each facet, (m,), joined where two facets alone share an edge.
+@inner
+def _join(above: Ints, one: Any, other: Any) -> Any:
+    """Join what two members belong to; gives the lowest member of it, its root.
 
     Source: union-find with path halving, R. E. Tarjan and J. van Leeuwen (1984).
     """
+    while above[one] != one:
+        above[one] = above[above[one]]
+        one = above[one]
+    while above[other] != other:
+        above[other] = above[above[other]]
+        other = above[other]
+    above[max(one, other)] = min(one, other)
+    return min(one, other)
+
+
+@inner
+def _number(above: Ints) -> None:
+    """Number what has been joined, in order of the roots."""
+    found = 0
+    for member in range(len(above)):
+        # The lowest member is the root, so that what lies above is numbered already.
+        if above[member] == member:
+            above[member] = found
+            found += 1
+        else:
+            above[member] = above[above[member]]
+
+
+@compiled
+def _number_bodies(edge_of: Ints, uses: Ints) -> Any:
+    """Number of the body of each facet, (m,), joined where two facets alone share an edge."""
     facets = len(edge_of) // 3
     first = np.empty(len(uses), np.int32)
     first[:] = -1
@@ -196,22 +222,8 @@ def _number_bodies(edge_of: Ints, uses: Ints) -> Any:
         if first[edge] < 0:
             first[edge] = side // 3
             continue
-        one, other = np.int64(first[edge]), np.int64(side // 3)
-        while above[one] != one:
-            above[one] = above[above[one]]
-            one = above[one]
-        while above[other] != other:
-            above[other] = above[above[other]]
-            other = above[other]
-        above[max(one, other)] = min(one, other)
-    found = 0
-    for f in range(facets):
-        # The lowest facet of a body is its root, so that what lies above is numbered already.
-        if above[f] == f:
-            above[f] = found
-            found += 1
-        else:
-            above[f] = above[above[f]]
+        _join(above, np.int64(first[edge]), np.int64(side // 3))
+    _number(above)
     return above
 
 
@@ -233,23 +245,7 @@ def joined_vertices(facets: Ints, count: int) -> Any:
     """
     above = np.arange(count)
     for f in range(len(facets)):
-        one = facets[f, 0]
-        while above[one] != one:
-            above[one] = above[above[one]]
-            one = above[one]
-        for k in range(1, 3):
-            other = facets[f, k]
-            while above[other] != other:
-                above[other] = above[above[other]]
-                other = above[other]
-            above[max(one, other)] = min(one, other)
-            one = min(one, other)
-    found = 0
-    for v in range(count):
-        # The lowest vertex of a label is its root, so that what lies above is numbered already.
-        if above[v] == v:
-            above[v] = found
-            found += 1
-        else:
-            above[v] = above[above[v]]
+        one = _join(above, facets[f, 0], facets[f, 1])
+        _join(above, one, facets[f, 2])
+    _number(above)
     return above

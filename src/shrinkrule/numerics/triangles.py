@@ -7,11 +7,41 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 from shrinkrule.numerics.threads import in_chunks
 
 AT_ONCE: Final = 1 << 14
 """Facets that a step takes at a time: the processor's caches hold what lies between."""
+
+
+@inner
+def twice_area_normal(vertices: Floats, facets: Ints, f: int) -> Any:
+    """Normal of a facet, twice its area long, for compiled loops.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface.
+    f : int
+        The facet.
+
+    Returns
+    -------
+    float, float, float
+        The normal.
+    """
+    a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
+    ux, uy, uz = (
+        vertices[b, 0] - vertices[a, 0],
+        vertices[b, 1] - vertices[a, 1],
+        vertices[b, 2] - vertices[a, 2],
+    )
+    vx, vy, vz = (
+        vertices[c, 0] - vertices[a, 0],
+        vertices[c, 1] - vertices[a, 1],
+        vertices[c, 2] - vertices[a, 2],
+    )
+    return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 
 
 def area_normals(corners: Floats) -> Floats:

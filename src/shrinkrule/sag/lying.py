@@ -12,7 +12,7 @@ import trimesh
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.numerics.arrays import Floats, box_of
-from shrinkrule.numerics.triangles import signed_volumes
+from shrinkrule.numerics.triangles import signed_volume
 
 CROOKED_DEG: Final = 10.0
 """A part that lies farther from its face than this was meant to stand so."""
@@ -68,7 +68,7 @@ def crooked_deg(mesh: trimesh.Trimesh, up: Floats) -> float | None:
     """
     points = np.asarray(mesh.vertices, dtype=np.float64)
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    if not signed_volumes(points, facets, np.zeros(len(facets), np.int64)).any():
+    if signed_volume(points, facets) == 0.0:
         # As of a shell and its reverse: nothing has a centre of mass.
         return None
     try:

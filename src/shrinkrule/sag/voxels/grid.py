@@ -15,6 +15,7 @@ import trimesh
 
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.triangles import twice_area_normal
 
 SLACK: Final = 1.3
 """Bricks may be this much smaller than asked if large flat faces then lie between them."""
@@ -108,18 +109,7 @@ def _normals_and_areas(vertices: Floats, facets: Ints) -> Any:
     """Unit normals of facets, axis by axis (3, m), and their areas (m,)."""
     normals, areas = np.empty((3, len(facets))), np.empty(len(facets))
     for f in range(len(facets)):
-        a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
-        ux, uy, uz = (
-            vertices[b, 0] - vertices[a, 0],
-            vertices[b, 1] - vertices[a, 1],
-            vertices[b, 2] - vertices[a, 2],
-        )
-        vx, vy, vz = (
-            vertices[c, 0] - vertices[a, 0],
-            vertices[c, 1] - vertices[a, 1],
-            vertices[c, 2] - vertices[a, 2],
-        )
-        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        x, y, z = twice_area_normal(vertices, facets, f)
         length = np.sqrt(x * x + y * y + z * z)
         areas[f] = 0.5 * length
         if length == 0.0:

@@ -19,6 +19,7 @@ from shrinkrule.numerics.arrays import Floats, Ints, Mask, found_in
 from shrinkrule.numerics.edges import EdgeTable
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.jit import compiled, inner
+from shrinkrule.numerics.triangles import twice_area_normal
 from shrinkrule.sag.voxels.corners import CORNERS
 
 _REACH: Final = 2.0  # octants: how far the effect of an edge reaches
@@ -69,18 +70,7 @@ def _turns(vertices: Floats, facets: Ints, edge_of: Ints, forward: Mask, ends: A
     normals = np.empty((len(facets), 3))
     sides = np.zeros((len(ends), 2), np.int32)
     for f in range(len(facets)):
-        a, b, c = facets[f, 0], facets[f, 1], facets[f, 2]
-        ux, uy, uz = (
-            vertices[b, 0] - vertices[a, 0],
-            vertices[b, 1] - vertices[a, 1],
-            vertices[b, 2] - vertices[a, 2],
-        )
-        vx, vy, vz = (
-            vertices[c, 0] - vertices[a, 0],
-            vertices[c, 1] - vertices[a, 1],
-            vertices[c, 2] - vertices[a, 2],
-        )
-        x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        x, y, z = twice_area_normal(vertices, facets, f)
         length = np.sqrt(x * x + y * y + z * z)
         if length == 0.0:
             length = 1.0

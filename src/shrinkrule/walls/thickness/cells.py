@@ -19,7 +19,7 @@ from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
-from shrinkrule.numerics.triangles import AT_ONCE
+from shrinkrule.numerics.triangles import AT_ONCE, twice_area_normal
 
 MOST_SAMPLES: Final = 20_000_000
 """More samples than this would need more memory than a workshop machine has."""
@@ -117,23 +117,6 @@ def _longest_first(vertices: Floats, faces: Ints, f: int) -> Any:
     if bc >= ca:
         return b, c, a, bc
     return c, a, b, ca
-
-
-@inner
-def twice_area_normal(vertices: Floats, faces: Ints, f: int) -> Any:
-    """Normal of a facet, twice its area long, as three numbers."""
-    a, b, c = faces[f, 0], faces[f, 1], faces[f, 2]
-    ux, uy, uz = (
-        vertices[b, 0] - vertices[a, 0],
-        vertices[b, 1] - vertices[a, 1],
-        vertices[b, 2] - vertices[a, 2],
-    )
-    vx, vy, vz = (
-        vertices[c, 0] - vertices[a, 0],
-        vertices[c, 1] - vertices[a, 1],
-        vertices[c, 2] - vertices[a, 2],
-    )
-    return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 
 
 @inner

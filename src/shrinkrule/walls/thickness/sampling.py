@@ -18,13 +18,12 @@ from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.hashing import number_equal
 from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.threads import in_chunks
-from shrinkrule.numerics.triangles import AT_ONCE
+from shrinkrule.numerics.triangles import AT_ONCE, twice_area_normal
 from shrinkrule.walls.thickness.cells import (
     Cells,
     SurfaceSamples,
     cut_finer,
     cut_into_cells,
-    twice_area_normal,
 )
 from shrinkrule.walls.thickness.tree import along_curve
 
