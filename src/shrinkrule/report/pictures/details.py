@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.report.pictures.camera import VIEWS, Camera
 from shrinkrule.report.pictures.marks import Mark, mark_places
-from shrinkrule.report.pictures.scene import Drawing, draw
+from shrinkrule.report.pictures.scene import Drawing, draw_all
 from shrinkrule.report.pictures.walls import (
     Picture,
     WallViews,
@@ -43,14 +44,14 @@ def detail_pictures(views: WallViews) -> tuple[Picture, ...]:
     tuple of Picture
         Those of the worst rows, each naming the row that it shows.
     """
-    drawn: list[Picture] = []
+    details: list[_Detail] = []
     done = set[str]()
     for which, mark in enumerate(views.marks):
-        if mark.label in done or len(drawn) == MOST_DETAILS:
+        if mark.label in done or len(details) == MOST_DETAILS:
             continue
         done.add(mark.label)
         if which in views.hidden:
-            drawn.append(_cut(views, mark))
+            details.append(_cut(views, mark))
             continue
         view, spot = next(
             (view, spot)
@@ -60,11 +61,22 @@ def detail_pictures(views: WallViews) -> tuple[Picture, ...]:
         )
         camera = views.drawings[view].camera
         if mark.width_mm < SMALL * camera.width * camera.mm_per_pixel:
-            drawn.append(_close(views, mark, view, spot))
-    return tuple(drawn)
+            details.append(_close(views, mark, view, spot))
+    drawings = draw_all(views.stage, [detail.camera for detail in details], views.colouring)
+    return tuple(map(_finished, details, drawings))
 
 
-def _cut(views: WallViews, mark: Mark) -> Picture:
+@dataclass(frozen=True)
+class _Detail:
+    """What to draw: from where, and the mark on it at a place (3,)."""
+
+    camera: Camera
+    mark: Mark
+    at: Floats
+    what: str
+
+
+def _cut(views: WallViews, mark: Mark) -> _Detail:
     """The part cut through a place, across its wall and where the place is longest."""
     long = np.ptp(mark.box, axis=0)
     # The cut's plane holds the wall's own direction, or the wall would lie flat in it.
@@ -74,22 +86,22 @@ def _cut(views: WallViews, mark: Mark) -> Picture:
     whole = Camera.looking_at(views.stage.points, (eye[0], eye[1], eye[2]), *_SIZE)
     centre = whole.centre + ((mark.point - whole.centre) @ whole.back) * whole.back
     camera = Camera(whole.right, whole.up, whole.back, centre, whole.mm_per_pixel, *_SIZE, cut=True)
-    drawing = draw(views.stage, camera, views.colouring)
     side = ("the right", "the front", "above")[axis]
-    return _finished(drawing, mark, mark.point, f"cut through it, seen from {side}")
+    return _Detail(camera, mark, mark.point, f"cut through it, seen from {side}")
 
 
-def _close(views: WallViews, mark: Mark, view: int, spot: Floats) -> Picture:
+def _close(views: WallViews, mark: Mark, view: int, spot: Floats) -> _Detail:
     """A place drawn close, from where it is seen."""
     side = list(VIEWS)[view]
     seen = views.drawings[view].camera
     reach = max(NEAREST_MM, _CLOSE * mark.width_mm)
     scale = min(reach / _SIZE[1], seen.mm_per_pixel)
     camera = Camera(seen.right, seen.up, seen.back, spot, scale, *_SIZE)
-    return _finished(draw(views.stage, camera, views.colouring), mark, spot, f"close, seen {side}")
+    return _Detail(camera, mark, spot, f"close, seen {side}")
 
 
-def _finished(drawing: Drawing, mark: Mark, at: Floats, what: str) -> Picture:
-    mark_places(drawing, [(mark.label, at)])
+def _finished(detail: _Detail, drawing: Drawing) -> Picture:
+    label = detail.mark.label
+    mark_places(drawing, [(label, detail.at)])
     scale_bar(drawing.image, drawing.camera)
-    return Picture(data_uri(drawing.image), f"place {mark.label}: {what}", (mark.label,))
+    return Picture(data_uri(drawing.image), f"place {label}: {detail.what}", (label,))

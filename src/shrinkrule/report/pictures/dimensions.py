@@ -17,7 +17,7 @@ from shrinkrule.dimensions.recognition.planes import across
 from shrinkrule.numerics.arrays import Floats, box_of
 from shrinkrule.report.pictures.camera import VIEWS, Camera
 from shrinkrule.report.pictures.marks import INK, clear_of, number_at
-from shrinkrule.report.pictures.scene import BACKGROUND, Drawing, Stage, draw
+from shrinkrule.report.pictures.scene import BACKGROUND, Drawing, Stage, draw_all
 from shrinkrule.report.pictures.walls import (
     HEIGHT,
     WIDTH,
@@ -88,7 +88,7 @@ def dimension_stills(
     turn, shift = to_mesh[:3, :3], to_mesh[:3, 3]
     ends = np.stack([one.ends for one in dozen])
     on_mesh = ends.reshape(-1, 3) @ turn.T + shift
-    drawings = [_plain(stage, on_mesh, eye, drawn) for eye in VIEWS.values()]
+    drawings = _plain(stage, on_mesh, drawn)
     box = np.stack(box_of(stage.points))
     placed = [_placed(drawings, box, one, turn, shift) for one in dozen]
     pictures: list[Picture] = []
@@ -108,15 +108,19 @@ def dimension_stills(
     return Stills(tuple(pictures), lines)
 
 
-def _plain(
-    stage: Stage, ends: Floats, eye: tuple[float, float, float], drawn: Sequence[Drawing]
-) -> Drawing:
-    """The grey picture from a side: one that there is if all ends (n, 3) lie in it, else a new."""
-    for one in drawn:
-        if one.plain is not None and one.camera.looks_from(eye) and _inside(one.camera, ends):
-            return Drawing(one.plain.copy(), one.camera, one.depth_mm)
+def _plain(stage: Stage, ends: Floats, drawn: Sequence[Drawing]) -> list[Drawing]:
+    """The grey picture from each side: one that there is if all ends (n, 3) lie in it, or a new."""
+    there = {
+        eye: Drawing(one.plain.copy(), one.camera, one.depth_mm)
+        for eye in VIEWS.values()
+        for one in drawn
+        if one.plain is not None and one.camera.looks_from(eye) and _inside(one.camera, ends)
+    }
     points = np.concatenate([stage.points, ends])
-    return draw(stage, Camera.looking_at(points, eye, WIDTH, HEIGHT), None)
+    missing = [eye for eye in VIEWS.values() if eye not in there]
+    cameras = [Camera.looking_at(points, eye, WIDTH, HEIGHT) for eye in missing]
+    there.update(zip(missing, draw_all(stage, cameras, None), strict=True))
+    return [there[eye] for eye in VIEWS.values()]
 
 
 def _inside(camera: Camera, points: Floats) -> bool:

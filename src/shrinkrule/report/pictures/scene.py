@@ -8,7 +8,6 @@ can be put on points of the part.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -18,6 +17,7 @@ from PIL import Image
 
 from shrinkrule.mesh import rays_of
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, box_of
+from shrinkrule.numerics.threads import of_each
 from shrinkrule.numerics.triangles import unit_normals
 from shrinkrule.report.pictures.camera import Camera
 from shrinkrule.report.pictures.colouring import GREY, Colouring, Computed
@@ -127,8 +127,7 @@ def draw_all(
     if colouring is not None:
         colouring.grown()
     # Rays and look-ups run outside the interpreter's lock.
-    with ThreadPoolExecutor() as threads:
-        return list(threads.map(lambda one: draw(stage, one, colouring, plain=plain), cameras))
+    return of_each(lambda one: draw(stage, one, colouring, plain=plain), cameras)
 
 
 def draw(

@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import io
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,6 +13,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from shrinkrule.job import WallLook
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.threads import of_each
 from shrinkrule.report.pictures.camera import VIEWS, Camera
 from shrinkrule.report.pictures.colouring import Colouring
 from shrinkrule.report.pictures.marks import INK, Mark, mark_places, wall_marks
@@ -162,12 +162,11 @@ def wall_pictures(views: WallViews) -> tuple[Picture, ...]:
     for drawing, of_view in zip(views.drawings, shown, strict=True):
         mark_places(drawing, [(marks[which].label, spot) for which, spot in of_view])
         scale_bar(drawing.image, drawing.camera)
-    with ThreadPoolExecutor() as threads:
-        uris = threads.map(data_uri, [drawing.image for drawing in views.drawings])
-        return tuple(
-            Picture(uri, f"seen {side}", _labels(marks, of_view), letter)
-            for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
-        )
+    uris = of_each(data_uri, [drawing.image for drawing in views.drawings])
+    return tuple(
+        Picture(uri, f"seen {side}", _labels(marks, of_view), letter)
+        for uri, letter, side, of_view in zip(uris, "ABC", VIEWS, shown, strict=True)
+    )
 
 
 def _labels(marks: list[Mark], of_view: list[tuple[int, Floats]]) -> tuple[str, ...]:
