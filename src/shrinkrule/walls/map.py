@@ -7,7 +7,6 @@ faces and gets one value for each, so that colours do not run round the edge.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -105,7 +104,6 @@ def band_map(
     mesh: trimesh.Trimesh,
     shown: ShownWalls,
     most_long: int,
-    fewer: Callable[[Floats, Ints], tuple[Ints, Ints]] | None = None,
 ) -> tuple[Floats, Ints, Ints]:
     """Colour at each vertex of a part, with facets split where the thickness changes.
 
@@ -117,9 +115,6 @@ def band_map(
         What its samples show.
     most_long : int
         No facet is split once so many edges are still longer than wanted.
-    fewer : callable, optional
-        Of the split vertices and facets: which vertices to keep, and facets among these. Colours
-        are looked up for these only.
 
     Returns
     -------
@@ -129,9 +124,6 @@ def band_map(
         Colour of the thickness scale; -1 where nothing was measured.
     """
     vertices, faces, facing = _split(mesh, shown, most_long)
-    if fewer is not None:
-        kept, faces = fewer(vertices, faces)
-        vertices, facing = vertices[kept], facing[kept]
     reach = FACING_REACH * shown.spacing_mm
     tree = cKDTree(np.hstack([shown.points, reach * shown.normals]))
     _, nearest = tree.query(np.hstack([vertices, reach * facing]), workers=-1)

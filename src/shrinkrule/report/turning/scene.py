@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
+import trimesh
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
@@ -55,7 +56,7 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     if not three_js():
         return ""
     shown = result.walls.report.shown
-    points, facets, band = band_map(result.green.mesh, shown, _MOST_LONG, _fewer)
+    points, facets, band = band_map(_fewer(result.green.mesh), shown, _MOST_LONG)
     points, facets, band = thinned(result.green.in_model(points), facets, band)
     colours = np.round(255.0 * result.walls.scale.colours_of(band)[:, :3]).astype(np.uint8)
     moved = _displacement(result.sag_look, points)
@@ -74,12 +75,16 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     return json.dumps(scene).replace("<", "\\u003c")
 
 
-def _fewer(points: Floats, facets: Ints) -> tuple[Ints, Ints]:
-    """Vertices that a thinned surface keeps, and its facets among these."""
-    every = np.arange(len(points))
-    if len(facets) <= MOST_FACETS:
-        return every, facets
-    return _clustered(points, facets, np.zeros_like(every), MOST_FACETS)
+def _fewer(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
+    """A mesh with no more facets than are drawn, in which edges stay as vertices there face apart.
+
+    It is coloured afterwards, as a fine mesh has many times as many vertices.
+    """
+    if len(mesh.faces) <= MOST_FACETS:
+        return mesh
+    points, facets = np.asarray(mesh.vertices), np.asarray(mesh.faces)
+    kept, fewer = _clustered(points, facets, np.zeros(len(points), np.int64), MOST_FACETS)
+    return trimesh.Trimesh(points[kept], fewer, process=False)
 
 
 def _packed(values: NDArray[Any]) -> str:
