@@ -24,7 +24,7 @@ from shrinkrule.job import look
 from shrinkrule.numerics.progress import silent
 from shrinkrule.report.fit import html
 from shrinkrule.report.fit.plots import Plot, fit_plots
-from shrinkrule.report.pictures import details, dimensions, scene
+from shrinkrule.report.pictures import scene
 from shrinkrule.report.pictures.camera import Camera
 from shrinkrule.report.pictures.colouring import Colouring, Computed
 from shrinkrule.report.pictures.scene import Drawing, Stage, draw
@@ -125,7 +125,7 @@ def do_once(patch: pytest.MonkeyPatch) -> None:
     """Put what keeps its answers in the place of what computes them."""
     patch.setattr(look, "check_walls", _walls_once())
     drawn_once = _drawn_once()
-    for pictures in (scene, dimensions, details, sag_pictures):
+    for pictures in (scene, sag_pictures):
         patch.setattr(pictures, "draw", drawn_once)
     patch.setattr(html, "fit_plots", _plotted_once())
     # The job imports these when it calls them; a test of sag has imported what solves.

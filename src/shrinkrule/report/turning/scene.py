@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from shrinkrule.job import JobResult
-from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.triangles import area_normals
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE, area_normals
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.walls import band_map
 
@@ -32,8 +33,8 @@ LABELS_APART: Final = 0.09
 _MOST_LONG: Final = 20_000
 """Edges that are split to show where thickness changes, at most: about as many facets as drawn."""
 
-_AT_ONCE: Final = 1 << 18
-"""Facets whose normals are added to their vertices at a time."""
+_COUNTED: Final = 200_000
+"""Facets that are counted before all are, about."""
 
 _FACINGS: Final = 2.0  # steps in each direction of the normal that are kept apart when thinned
 
@@ -150,28 +151,43 @@ def thinned(
 
 def _clustered(points: Floats, facets: Ints, band: Ints, most: int) -> tuple[Ints, Ints]:
     """First vertex (n,) of each cluster, and facets (m, 3) between clusters."""
-    normals, area = np.zeros_like(points), 0.0
-    for start in range(0, len(facets), _AT_ONCE):
-        some = facets[start : start + _AT_ONCE]
-        own = area_normals(points[some])
-        area += 0.5 * float(np.linalg.norm(own, axis=1).sum())
+    own = np.empty((len(facets), 3))
+
+    def work(part: slice) -> None:
+        own[part] = area_normals(points[facets[part]])
+
+    in_chunks(work, len(facets), AT_ONCE)
+    area = 0.5 * float(np.sqrt(np.einsum("ij,ij->i", own, own)).sum())
+    normals = np.zeros_like(points)
+    for corners in facets.T:
         for axis in range(3):
-            weights = np.repeat(own[:, axis], 3)
-            normals[:, axis] += np.bincount(some.ravel(), weights, len(points))
+            normals[:, axis] += np.bincount(corners, own[:, axis], len(points))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
-    facing = np.round(_FACINGS * (1.0 + normals)).astype(np.int64)
+    # Which way a vertex faces, and its colour, side by side in one whole number.
+    steps = round(2.0 * _FACINGS) + 1
+    kind = band - band.min()
+    for along in normals.T:
+        kind = kind * steps + np.round(_FACINGS * (1.0 + along)).astype(np.int64)
     low = points.min(axis=0)
     span = float(np.ptp(points, axis=0).max())
     # A cube of the surface holds a facet or two: a finer one has too many for certain.
     side = max(span / 400.0, np.sqrt(area / most))
+    few = facets[:: max(1, len(facets) // _COUNTED)]
     while True:
-        cube = np.floor((points - low) / side).astype(np.int64)
-        digits = np.column_stack([cube, facing, band - band.min()])
-        # Side by side in one whole number, which sorts much faster than rows.
-        key = np.ravel_multi_index(tuple(digits.T), tuple(digits.max(axis=0) + 1))
-        _, first, group = np.unique(key, return_index=True, return_inverse=True)
-        fewer = group[facets]
-        kept = (fewer != np.roll(fewer, 1, axis=1)).all(axis=1)
-        if kept.sum() <= most or side > span:
-            return first, fewer[kept]
+        key, cubes = kind, int(span / side) + 1
+        for along, least in zip(points.T, low, strict=True):
+            key = key * cubes + ((along - least) / side).astype(np.int64)
+        # A part of the facets shows where there are far too many.
+        if _stay(key[few]).mean() * len(facets) <= 1.1 * most or side > span:
+            stay = _stay(key[facets])
+            if stay.sum() <= most or side > span:
+                _, first, group = np.unique(key, return_index=True, return_inverse=True)
+                return first, group[facets[stay]]
         side *= 1.25
+
+
+def _stay(keys: Ints) -> Mask:
+    """Facets (m,) whose corners, with these keys (m, 3), come into three clusters."""
+    one, two, three = keys.T
+    stay: Mask = (one != two) & (two != three) & (three != one)
+    return stay
