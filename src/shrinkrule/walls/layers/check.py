@@ -9,7 +9,6 @@ place. Floors are measured in columns. Thresholds are derived in docs/theory-lay
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
 
@@ -21,6 +20,7 @@ from manifold3d import CrossSection
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
+from shrinkrule.numerics.threads import both, of_each
 from shrinkrule.printer import Printer
 from shrinkrule.walls.findings import Finding, FindingKind, PlaceText, in_print, what_matters
 from shrinkrule.walls.layers.floors import Floors, thin_floors
@@ -141,10 +141,9 @@ def layer_findings(
         why = f"the layers could not be cut: {error.what}; {error.hint}"
         return LayerReport((), 0, 0.0, 0.0, (why,), False)
     bead, floor = printer.bead_width_mm, limits.floor_mm(printer)
-    # Columns are compiled and run beside the cuts.
-    with ThreadPoolExecutor(max_workers=1) as beside:
-        measured = beside.submit(thin_floors, shell, bead, floor)
-        stack = Stack(shell, printer.layer_height_mm)
+    stack = Stack(shell, printer.layer_height_mm)
+
+    def look() -> tuple[list[_NarrowPoints], list[LostPiece], bool]:
         points = _narrow_points(
             stack, printer, limits, narrow, lambda share: report("cutting layers", 0.3 * share)
         )
@@ -155,7 +154,10 @@ def layer_findings(
             limits,
             lambda share: report("looking at layers", 0.3 + 0.5 * share),
         )
-        floors = measured.result()
+        return points, pieces, complete
+
+    # Columns are compiled and run beside the cuts.
+    (points, pieces, complete), floors = both(look, lambda: thin_floors(shell, bead, floor))
     report("joining layers", 0.8)
     pieces = [piece for piece in pieces if not _is_floor(piece, stack, floors)]
     places = joined_places(pieces, stack, _limits_of(printer, limits))
@@ -223,14 +225,10 @@ def _narrow_points(
         which = np.cumsum([not layer.same for layer in stack.layers]) - 1
         heights = [stack.heights[which == i][[0, -1]] for i in range(len(fresh))]
         # The search for narrow points runs outside the interpreter's lock.
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            found = list(
-                pool.map(
-                    lambda section, span: _narrow_points_of(section, printer, limits, near, span),
-                    fresh,
-                    heights,
-                )
-            )
+        found = of_each(
+            lambda layer: _narrow_points_of(layer[0], printer, limits, near, layer[1]),
+            list(zip(fresh, heights, strict=True)),
+        )
         report(1.0)
         work = sum(
             points.regions * section.num_vert()
