@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 
-from shrinkrule.numerics.arrays import Ints, connected_components
+from shrinkrule.numerics.arrays import Ints, Mask, connected_components
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE, area_normals
 from shrinkrule.printing.findings import PrintFinding, PrintKind
@@ -49,28 +49,32 @@ def starts_in_air(surface: PrintSurface) -> tuple[PrintFinding, ...]:
         normals[part] = area_normals(points[facets[part]])[:, 2]
 
     in_chunks(work, len(facets), AT_ONCE)
-    np.add.at(facing, group[facets].ravel(), np.repeat(normals, 3))
+    for corners in facets.T:
+        facing += np.bincount(group[corners], normals, len(facing))
     height = np.full(len(lowest), np.inf)
     np.minimum.at(height, group, heights)
     found = np.flatnonzero(lowest & (facing < 0.0) & (height >= surface.layer_mm))
+    if not len(found):
+        return ()
     found = found[np.argsort(facing[found], kind="stable")][:_MOST]
     same = (group[facets] == group[facets[:, :1]]).all(axis=1)
     level_of = np.where(same, group[facets[:, 0]], -1)
+    below = _Below(surface)
     starts = [
-        _start(surface, np.flatnonzero(group == one), np.flatnonzero(level_of == one))
+        _start(surface, below, np.flatnonzero(group == one), np.flatnonzero(level_of == one))
         for one in found
     ]
     kept = [start for start in starts if start is not None]
     return tuple(sorted(kept, key=lambda start: -start.area_mm2))
 
 
-def _start(surface: PrintSurface, vertices: Ints, own: Ints) -> PrintFinding | None:
+def _start(surface: PrintSurface, below: _Below, vertices: Ints, own: Ints) -> PrintFinding | None:
     """The finding at a level group of vertices and its facets, None where something holds it."""
     points = surface.points
     middles = points[surface.facets[own]].mean(axis=1)
     places = middles if len(own) else points[vertices].mean(axis=0)[None]
     air = surface.air_below(places)
-    if air.min() < surface.layer_mm or _meets_lower(surface, int(vertices[0])):
+    if air.min() < surface.layer_mm or below.reaches(int(vertices[0])):
         return None
     area = -0.5 * float(area_normals(points[surface.facets[own]])[:, 2].sum()) if len(own) else 0.0
     return PrintFinding(
@@ -83,15 +87,37 @@ def _start(surface: PrintSurface, vertices: Ints, own: Ints) -> PrintFinding | N
     )
 
 
-def _meets_lower(surface: PrintSurface, vertex: int) -> bool:
-    """Whether the surface that lies less than a layer above a vertex leads down below it."""
-    heights, ends = surface.points[:, 2], surface.edges.ends
-    lower = heights < heights[vertex] - _LEVEL
-    within = ~lower & (heights < heights[vertex] + surface.layer_mm)
-    # Only what lies in this layer is joined: it leads down where an edge of it does.
-    number = np.cumsum(within) - 1
-    label = connected_components(int(within.sum()), number[ends[within[ends].all(axis=1)]])
-    own = np.zeros(len(heights), dtype=np.bool_)
-    own[within] = label == label[number[vertex]]
-    down = ends[lower[ends].any(axis=1)]
-    return bool(own[down].any())
+class _Below:
+    """Whether what lies in the layer above a vertex leads down below it, for any number of them.
+
+    Only what lies in that layer is joined: it leads down where an edge of it does.
+    """
+
+    def __init__(self, surface: PrintSurface) -> None:
+        heights, ends = surface.points[:, 2], surface.edges.ends
+        self._layer = surface.layer_mm
+        order = np.argsort(heights, kind="stable")
+        self._place = np.empty(len(order), dtype=np.int64)
+        self._place[order] = np.arange(len(order))
+        self._heights = heights[order]
+        # Each edge by the places of its ends in order of height, the lower one first.
+        ends = np.sort(self._place[ends], axis=1)
+        self._ends = ends[np.argsort(ends[:, 1], kind="stable")]
+        self._known: dict[tuple[int, int], tuple[Ints, Mask]] = {}
+
+    def reaches(self, vertex: int) -> bool:
+        """Whether the surface that lies less than a layer above a vertex leads down below it."""
+        height = self._heights[self._place[vertex]]
+        layer = np.searchsorted(self._heights, [height - _LEVEL, height + self._layer])
+        low, high = (int(place) for place in layer)
+        if (low, high) not in self._known:
+            first, last = np.searchsorted(self._ends[:, 1], [low, high])
+            lower, upper = self._ends[first:last].T
+            within = lower >= low
+            joined = np.column_stack([lower[within], upper[within]]) - low
+            label = connected_components(high - low, joined)
+            leads = np.zeros(len(label), dtype=np.bool_)
+            leads[label[upper[~within] - low]] = True
+            self._known[low, high] = label, leads
+        label, leads = self._known[low, high]
+        return bool(leads[label[self._place[vertex] - low]])
