@@ -56,7 +56,8 @@ def starts_in_air(surface: PrintSurface) -> tuple[PrintFinding, ...]:
     found = np.flatnonzero(lowest & (facing < 0.0) & (height >= surface.layer_mm))
     if not len(found):
         return ()
-    found = found[np.argsort(facing[found], kind="stable")][:_MOST]
+    # Rounded, so that like bodies stay in the order of the file.
+    found = found[np.argsort(np.round(facing[found], 6), kind="stable")][:_MOST]
     same = (group[facets] == group[facets[:, :1]]).all(axis=1)
     level_of = np.where(same, group[facets[:, 0]], -1)
     below = _Below(surface)
@@ -65,7 +66,7 @@ def starts_in_air(surface: PrintSurface) -> tuple[PrintFinding, ...]:
         for one in found
     ]
     kept = [start for start in starts if start is not None]
-    return tuple(sorted(kept, key=lambda start: -start.area_mm2))
+    return tuple(sorted(kept, key=lambda start: -round(start.area_mm2, 6)))
 
 
 def _start(surface: PrintSurface, below: _Below, vertices: Ints, own: Ints) -> PrintFinding | None:
