@@ -16,6 +16,8 @@ import trimesh
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.threads import in_chunks
+from shrinkrule.numerics.triangles import AT_ONCE
 from shrinkrule.walls.thickness.bitangent import bitangent_spheres
 from shrinkrule.walls.thickness.spheres import Status, Surface, ThicknessSamples, largest_balls
 
@@ -68,9 +70,14 @@ def _inward_edges(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints,
     paired = np.flatnonzero(table.uses[table.edge_of] == 2)
     order = paired[np.argsort(table.edge_of[paired], kind="stable")].reshape(-1, 2)
     facets = order // 3
-    turn = np.linalg.norm(np.cross(normals[facets[:, 0]], normals[facets[:, 1]]), axis=1)
-    opposite = np.einsum("ij,ij->i", normals[facets[:, 0]], normals[facets[:, 1]]) < 0.0
-    sharp = np.flatnonzero((turn > LEAST_TURN) | opposite)
+    sharp = np.empty(len(facets), dtype=np.bool_)
+
+    def work(part: slice) -> None:
+        one, other = normals[facets[part, 0]], normals[facets[part, 1]]
+        turn = np.linalg.norm(np.cross(one, other), axis=1)
+        sharp[part] = (turn > LEAST_TURN) | (np.einsum("ij,ij->i", one, other) < 0.0)
+
+    in_chunks(work, len(facets), AT_ONCE)
     order, facets = order[sharp], facets[sharp]
     # The far corner of the second facet rises above the first one where they meet inward.
     far = vertices[faces[facets[:, 1], (order[:, 1] + 2) % 3]]
@@ -122,26 +129,38 @@ def inward_points(
 
 def _corner_angles(corners: Floats) -> Floats:
     """Angle of each triangle at each of its corners, (m, 3), radians."""
-    ahead = np.roll(corners, -1, axis=1) - corners
-    back = np.roll(corners, 1, axis=1) - corners
+    ahead = corners[:, [1, 2, 0]] - corners
+    back = -ahead[:, [2, 0, 1]]
     turn = np.linalg.norm(np.cross(ahead, back), axis=2)
     return np.asarray(np.arctan2(turn, np.einsum("ijk,ijk->ij", ahead, back)))
 
 
 def _tips(vertices: Floats, faces: Ints, normals: Floats) -> tuple[Ints, Floats, Ints]:
     """Vertices (k,) about which facets turn and one rises, their mean normals, and a facet each."""
-    count = len(vertices)
     # By their angle there, so that degenerate facets and cuts through a facet change nothing.
-    weighted = _corner_angles(vertices[faces])[:, :, None] * normals[:, None]
-    mean = np.zeros((count, 3))
-    np.add.at(mean, faces.ravel(), weighted.reshape(-1, 3))
+    angles = np.empty(faces.shape)
+
+    def measure(part: slice) -> None:
+        angles[part] = _corner_angles(vertices[faces[part]])
+
+    in_chunks(measure, len(faces), AT_ONCE)
+    mean = np.zeros((len(vertices), 3))
+    for corners, angle in zip(faces.T, angles.T, strict=True):
+        for axis in range(3):
+            mean[:, axis] += np.bincount(corners, angle * normals[:, axis], len(vertices))
     mean /= np.maximum(np.linalg.norm(mean, axis=1, keepdims=True), np.finfo(np.float64).tiny)
-    along = np.einsum("ikj,ij->ik", mean[faces], normals)
-    has_normal = np.linalg.norm(normals, axis=1) > 0.0
-    turned = (along < np.sqrt(1.0 - LEAST_TURN**2)) & has_normal[:, None]
+    turned = np.empty(faces.shape, dtype=np.bool_)
+
+    def compare(part: slice) -> None:
+        own = normals[part]
+        along = np.einsum("ikj,ij->ik", mean[faces[part]], own)
+        has_normal = (own != 0.0).any(axis=1)
+        turned[part] = (along < np.sqrt(1.0 - LEAST_TURN**2)) & has_normal[:, None]
+
+    in_chunks(compare, len(faces), AT_ONCE)
     facet, corner = np.nonzero(turned)
     tip = faces[facet, corner]
-    rising = np.zeros(count, dtype=np.bool_)
+    rising = np.zeros(len(vertices), dtype=np.bool_)
     for step in (1, 2):
         edge = vertices[faces[facet, (corner + step) % 3]] - vertices[tip]
         up = np.einsum("ij,ij->i", edge, mean[tip])
