@@ -90,7 +90,7 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames offset plate tolerance", "scale", "masses", "predict"),
-    "printing": ("findings", "surface", "starts slender undersides", "check"),
+    "printing": ("findings", "surface", "slices", "starts slender undersides", "check"),
     "job": (
         "recipe checks",
         "sag_look",
