@@ -46,8 +46,8 @@ def sections(surface: PrintSurface, heights: Floats) -> Iterator[CrossSection | 
     changed = np.zeros(len(heights), dtype=np.bool_)
     for first in range(0, len(facets), _AT_ONCE):
         some = slice(first, first + _AT_ONCE)
-        places = place[facets[some]]
-        spans[some, 0], spans[some, 1] = places.min(axis=1), places.max(axis=1)
+        places = [place[corner] for corner in facets[some].T]
+        spans[some, 0], spans[some, 1] = np.minimum.reduce(places), np.maximum.reduce(places)
         sides = twin[3 * first : 3 * (first + _AT_ONCE)]
         more, bends = layer_counts(spans[some], points[facets[some]], sides, len(heights))
         counts += more
