@@ -31,7 +31,14 @@ FLOORS: Final = {
         "stl threemf other_meshes",
         "models",
     ),
-    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part", "read"),
+    "mesh": (
+        "kept",
+        "rays refine soundness size",
+        "repair defects",
+        "bodies closing",
+        "part",
+        "read",
+    ),
     "report": (
         "foundation pictures",
         "words",
@@ -174,6 +181,7 @@ FLOORS: Final = {
     "sag.voxels": (
         "corners grid scanlines",
         "intervals footprint reentrant",
+        "solid",
         "brick_intervals",
         "phantom_nodes",
         "components",
