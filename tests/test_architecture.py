@@ -31,7 +31,14 @@ FLOORS: Final = {
         "stl threemf other_meshes",
         "models",
     ),
-    "mesh": ("rays refine soundness size", "repair defects", "bodies closing", "part", "read"),
+    "mesh": (
+        "kept",
+        "rays refine soundness size",
+        "repair defects",
+        "bodies closing",
+        "part",
+        "read",
+    ),
     "report": (
         "foundation pictures",
         "words",
@@ -90,7 +97,7 @@ FLOORS: Final = {
         "output",
     ),
     "compensation": ("frames offset plate tolerance", "scale", "masses", "predict"),
-    "printing": ("findings", "surface", "starts slender undersides", "check"),
+    "printing": ("findings", "surface", "slices", "starts slender undersides", "check"),
     "job": (
         "recipe checks",
         "sag_look",
@@ -174,6 +181,7 @@ FLOORS: Final = {
     "sag.voxels": (
         "corners grid scanlines",
         "intervals footprint reentrant",
+        "solid",
         "brick_intervals",
         "phantom_nodes",
         "components",

@@ -7,7 +7,7 @@ import pytest
 import trimesh
 
 from shrinkrule.loads import outline
-from shrinkrule.numerics.edges import is_watertight, joined_vertices
+from shrinkrule.numerics.edges import edge_table, joined_vertices
 from shrinkrule.numerics.triangles import (
     AT_ONCE,
     area_normals,
@@ -47,7 +47,7 @@ def test_areas_and_normals_of_many_facets_are_those_of_each() -> None:
 def test_watertight_is_where_two_facets_share_every_edge(
     facets: np.ndarray, expected: bool
 ) -> None:
-    assert is_watertight(facets) is expected
+    assert edge_table(facets).closed is expected
 
 
 def test_turns_deposited_some_edges_at_a_time_are_all_there() -> None:

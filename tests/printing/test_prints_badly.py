@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
 import pytest
 import trimesh
 from manifold3d import Manifold
@@ -12,7 +11,6 @@ from manifold3d import Manifold
 from shrinkrule import Printer
 from shrinkrule.mesh.bodies import mesh_from_solid
 from shrinkrule.printing import PrintFinding, PrintKind, look_at_print
-from shrinkrule.printing.slender import moments
 
 PRINTER = Printer.from_nozzle(0.6)
 SPACING = 0.66 / 2
@@ -126,17 +124,6 @@ def test_slenderness_of_pins_and_walls() -> None:
     assert found(bar((0, 0, 0), (12, 1.6, 30)), bar((0, 0, 0), (1.6, 12, 30))) == []
     # A cone is not called by its tip.
     assert found(Manifold.cylinder(30, 8, 0.2, 64)) == []
-
-
-def test_moments_of_a_turned_ring() -> None:
-    """A square ring: I = (a^4 - b^4) / 12 about any axis."""
-    turn = np.array([[math.cos(0.3), -math.sin(0.3)], [math.sin(0.3), math.cos(0.3)]])
-    square = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-    outer, inner = 3.0 * square @ turn.T + [7.0, 5.0], (2.0 * square @ turn.T + [7.0, 5.0])[::-1]
-    area, centre, least = moments([outer, inner])
-    assert area == pytest.approx(36 - 16)
-    assert centre == pytest.approx([7.0, 5.0])
-    assert least == pytest.approx((6**4 - 4**4) / 12)
 
 
 def test_a_closed_hollow_has_its_volume() -> None:

@@ -312,9 +312,9 @@ def test_edges_are_those_of_a_dictionary(seed: int) -> None:
     graph.add_edges_from((s[0][0] // 3, s[1][0] // 3) for s in known.values() if len(s) == 2)
     for name, group in enumerate(sorted(networkx.connected_components(graph), key=min)):
         assert {int(alone[f]) for f in group} == {name}
-    assert edges.is_watertight(np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]]))
-    assert not edges.is_watertight(facets[:1])
-    assert not edges.is_watertight(facets[:0])
+    assert edges.edge_table(np.array([[0, 1, 2], [0, 3, 1], [0, 2, 3], [1, 3, 2]])).closed
+    assert not edges.edge_table(facets[:1]).closed
+    assert not edges.edge_table(facets[:0]).closed
 
 
 def test_equal_rows_and_volumes() -> None:

@@ -14,16 +14,21 @@ from scipy.optimize import least_squares
 from shrinkrule import part_from_mesh
 from shrinkrule.dimensions.recognition.balls import balls_of
 from shrinkrule.dimensions.recognition.creases import Creases, creases_of
+from shrinkrule.dimensions.recognition.cylinders import Cylinder
 from shrinkrule.dimensions.recognition.fitting import (
-    fit_cylinder,
-    fit_to_points,
+    Fit,
+    corners_of,
+    fit_cylinders,
+    fit_each,
     largest_circle,
     two_across,
 )
 from shrinkrule.dimensions.recognition.noise import coordinate_noise
+from shrinkrule.dimensions.recognition.planes import Faces
 from shrinkrule.dimensions.recognition.regions import flat_regions
 from shrinkrule.dimensions.recognition.surface import surface_of
 from shrinkrule.dimensions.recognition.zigzag import zigzags
+from shrinkrule.dimensions.rounds import straightened
 from shrinkrule.furnace import BoxFurnace, enclosing_circle, fit_in_furnace
 from shrinkrule.loads import footprint
 from shrinkrule.numerics.arrays import Floats
@@ -34,6 +39,11 @@ from shrinkrule.physics.interval import blended_factor, half_width
 def unit(vector: Floats) -> Floats:
     made: Floats = vector / np.linalg.norm(vector)
     return made
+
+
+def fit_to_points(points: Floats, axis: Floats, *, kept: bool = False) -> Fit | None:
+    """The fit to one group alone."""
+    return fit_each(points, np.zeros(1, dtype=np.int64), axis[None], kept=kept)[0]
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -69,6 +79,95 @@ def test_a_cylinder_is_that_of_least_squares(seed: int) -> None:
     assert fit_to_points(in_line, np.array([0.0, 0.0, 1.0])) is None
 
 
+def test_cylinders_fitted_together_are_those_fitted_alone() -> None:
+    """Rounds, an arc, points in line, points on the axis and too few points, among each other."""
+    rng = np.random.default_rng(5)
+    groups, axes = [], []
+    for count, reach in ((30, 6.3), (12, 2.0), (9, 6.3)):
+        axis = unit(rng.normal(size=3))
+        u, v = two_across(axis)
+        turn = rng.uniform(0.0, reach, count)
+        round_ = rng.uniform(1, 9) * (np.outer(np.cos(turn), u) + np.outer(np.sin(turn), v))
+        groups.append(round_ + rng.uniform(-9, 9, 3) + rng.uniform(-4, 4, (count, 1)) * axis)
+        groups[-1] += rng.normal(0.0, 0.003, (count, 3))
+        axes.append(unit(axis + 0.02 * rng.normal(size=3)))
+    groups.insert(1, np.outer(np.arange(6.0), unit(np.array([1.0, 2.0, 0.0]))))
+    groups.insert(2, np.eye(3)[:2])
+    square = np.array([[1.0, 1.0, 0.0], [-1.0, 1.0, 0.0], [-1.0, -1.0, 0.0], [1.0, -1.0, 0.0]])
+    groups.append(np.concatenate([square, -square, np.zeros((1, 3))]))
+    axes[1:1] = [np.array([0.0, 0.0, 1.0])] * 2
+    axes.append(np.array([0.0, 0.0, 1.0]))
+    start = np.cumsum([0, *(len(group) for group in groups)])[:-1]
+    for kept in (False, True):
+        together = fit_each(np.concatenate(groups), start, np.stack(axes), kept=kept)
+        assert [one is None for one in together] == [False, True, True, False, False, True]
+        for group, axis, one in zip(groups, axes, together, strict=True):
+            alone = fit_to_points(group, axis, kept=kept)
+            if one is None or alone is None:
+                assert one is alone
+                continue
+            assert one.axis == pytest.approx(alone.axis, abs=1e-9)
+            assert one.centre == pytest.approx(alone.centre, abs=1e-9)
+            assert [one.radius, one.off] == pytest.approx([alone.radius, alone.off], abs=1e-9)
+
+
+def test_corners_of_chains_are_there_once() -> None:
+    creases = ring_creases(4.0, 6, np.zeros((0, 2)))
+    points, start = corners_of(creases, [np.array([0, 1, 0]), np.array([5]), np.array([0])])
+    assert start.tolist() == [0, 4, 6]
+    ends = np.concatenate([creases.low, creases.high])
+    for part, wanted in zip(
+        np.split(points, start[1:]), ([0, 1, 6, 7], [5, 11], [0, 6]), strict=True
+    ):
+        assert sorted(part.tolist()) == sorted(ends[wanted].tolist())
+
+
+def leaning(tilt: float, half_mm: float, length_mm: float, first: int) -> tuple[Creases, Cylinder]:
+    """Twelve creases about an axis that leans, numbered from ``first`` on, and their cylinder."""
+    axis = unit(np.array([tilt, 0.0, 1.0]))
+    u, v = two_across(axis)
+    turn = 2.0 * np.pi * np.arange(12) / 12
+    ring = 3.0 * (np.outer(np.cos(turn), u) + np.outer(np.sin(turn), v)) + [10.0 * first, 0.0, 0.0]
+    along, length = np.tile(axis, (12, 1)), np.full(12, 2.0 * half_mm)
+    number = np.arange(first, first + 12)
+    creases = Creases(
+        np.column_stack([number, number]),
+        ring - half_mm * axis,
+        ring + half_mm * axis,
+        along,
+        length,
+        np.full(12, 0.5),
+    )
+    centre = np.array([10.0 * first, 0.0, 0.0])
+    one = Cylinder(
+        axis, centre, 3.0, 3.0, True, length_mm, (), 2.0 * np.pi, 12, number, number, turn
+    )
+    return creases, one
+
+
+def test_a_round_that_a_face_does_not_fit_lends_its_axis_to_the_next() -> None:
+    """Both might stand across the face, by how short they are; the corners of the longer one say
+    that it does not. The shorter one then lies nearer to that than to the face."""
+    noise = 0.01
+    (one, longer), (other, shorter) = leaning(0.01, 5.0, 5.0, 0), leaning(0.011, 2.0, 4.0, 12)
+    both = Creases(
+        *(
+            np.concatenate([getattr(one, name), getattr(other, name)])
+            for name in ("regions", "low", "high", "along", "length", "turn")
+        )
+    )
+    nothing, empty = np.zeros(0, dtype=np.int64), np.zeros((0, 2))
+    face = Faces(np.array([[0.0, 0.0, 1.0]]), nothing, nothing, np.zeros(0), np.zeros(0), empty,
+                 empty, nothing)  # fmt: skip
+    first, second = straightened([longer, shorter], both, face, noise)
+    assert first is longer
+    assert second.axis == pytest.approx(longer.axis, abs=1e-15)
+    alone = straightened([shorter], both, face, noise)[0]
+    assert alone.axis == pytest.approx([0.0, 0.0, 1.0], abs=1e-15)
+    assert alone.radius_mm == pytest.approx(3.0, abs=1e-3)
+    assert alone.centre == pytest.approx([120.0, 0.0, 0.0], abs=1e-6)
+
+
 def ring_creases(radius: float, count: int, strays: Floats) -> Creases:
     """Upright creases on a circle, and strays beside it."""
     turn = 2.0 * np.pi * np.arange(count) / count
@@ -93,7 +192,7 @@ def test_the_circle_with_most_creases_is_found_among_strays() -> None:
     assert sorted(found) == list(range(14))
     some = np.array([0, 2, 5, 7, 9, 14, 15])
     assert sorted(largest_circle(creases, some, 0.01)) == [0, 2, 5, 7, 9]
-    fit = fit_cylinder(creases, np.arange(14))
+    fit = fit_cylinders(creases, [np.arange(14)])[0]
     assert fit is not None
     assert np.abs(fit[0]) == pytest.approx([0.0, 0.0, 1.0], abs=1e-9)
     assert fit[1][:2] == pytest.approx([3.0, 3.0], abs=1e-9)

@@ -16,7 +16,7 @@ from shrinkrule.dimensions.dimension import Dimension, Kind, distinct
 from shrinkrule.dimensions.recognition.balls import Ball
 from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.dimensions.recognition.cylinders import ON_CYLINDER, Cylinder
-from shrinkrule.dimensions.recognition.fitting import fit_cylinder
+from shrinkrule.dimensions.recognition.fitting import Fit, fit_cylinders
 from shrinkrule.dimensions.recognition.planes import Faces, across
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.physics.interval import Feature
@@ -53,32 +53,64 @@ def straightened(
     list of Cylinder
         In the same order; parallel ones have equal axes.
     """
-    known = list(faces.directions)
+    order = sorted(range(len(cylinders)), key=lambda k: -cylinders[k].length_mm)
+    fits: dict[tuple[int, bytes], Fit | None] = {}
+    while True:
+        # As if all fitted that are not known yet; where one does not, those after it again.
+        homes = _homes(cylinders, order, faces, fits, noise_mm)
+        new = {k: axis for k, axis in homes.items() if (k, axis.tobytes()) not in fits}
+        if not new:
+            break
+        chains = [cylinders[k].creases for k in new]
+        found = fit_cylinders(creases, chains, np.stack(list(new.values())))
+        fits |= {(k, new[k].tobytes()): fit for k, fit in zip(new, found, strict=True)}
     done = list(cylinders)
-    for number in sorted(range(len(done)), key=lambda k: -done[k].length_mm):
-        one = done[number]
-        loose = LOOSE * noise_mm / one.length_mm
-        axes = np.array(known).reshape(-1, 3)
-        sine = np.linalg.norm(np.cross(axes, one.axis), axis=1)
-        home = int(np.argmin(sine)) if len(sine) else -1
-        if home < 0 or sine[home] > loose:
-            known.append(one.axis)
-            continue
-        axis = axes[home] * np.sign(axes[home] @ one.axis)
-        fit = fit_cylinder(creases, one.creases, axis)
-        if fit is None or fit[3] > 1.5 * ON_CYLINDER * noise_mm:
-            known.append(one.axis)
-            continue
-        _, centre, radius, _ = fit
-        centre = centre + ((one.centre - centre) @ axis) * axis
-        done[number] = replace(
-            one,
-            axis=axis,
-            centre=centre,
-            radius_mm=radius,
-            flat_radius_mm=one.flat_radius_mm + radius - one.radius_mm,
-        )
+    for k, axis in homes.items():
+        fit, one = fits[k, axis.tobytes()], cylinders[k]
+        if fit is not None:
+            done[k] = replace(
+                one,
+                axis=axis,
+                centre=fit.centre + ((one.centre - fit.centre) @ axis) * axis,
+                radius_mm=fit.radius,
+                flat_radius_mm=one.flat_radius_mm + fit.radius - one.radius_mm,
+            )
     return done
+
+
+def _homes(
+    cylinders: list[Cylinder],
+    order: list[int],
+    faces: Faces,
+    fits: dict[tuple[int, bytes], Fit | None],
+    noise_mm: float,
+) -> dict[int, Floats]:
+    """The known axis that each cylinder takes: of a face, or of one before it in ``order``.
+
+    Without those that are far from any, or that are known not to fit with it.
+    """
+    known = np.empty((len(faces.directions) + len(order), 3))
+    known[: len(faces.directions)] = faces.directions
+    count = len(faces.directions)
+    homes: dict[int, Floats] = {}
+    for k in order:
+        one = cylinders[k]
+        sine = np.linalg.norm(np.cross(known[:count], one.axis), axis=1)
+        home = int(np.argmin(sine)) if count else -1
+        if home >= 0 and sine[home] <= LOOSE * noise_mm / one.length_mm:
+            axis = known[home] * np.sign(known[home] @ one.axis)
+            key = (k, axis.tobytes())
+            if key not in fits or _serves(fits[key], noise_mm):
+                homes[k] = axis
+                continue
+        known[count] = one.axis
+        count += 1
+    return homes
+
+
+def _serves(fit: Fit | None, noise_mm: float) -> bool:
+    """Whether a cylinder still goes through its corners."""
+    return fit is not None and fit.off <= 1.5 * ON_CYLINDER * noise_mm
 
 
 def diameters(cylinders: list[Cylinder], apart_mm: float) -> list[Dimension]:

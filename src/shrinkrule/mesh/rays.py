@@ -7,9 +7,6 @@ of a mesh is built once for all who ask in a row.
 
 from __future__ import annotations
 
-import threading
-import weakref
-import zlib
 from typing import Final
 
 import numpy as np
@@ -17,6 +14,7 @@ import trimesh
 from embreex.mesh_construction import TriangleMesh
 from embreex.rtcore_scene import EmbreeScene
 
+from shrinkrule.mesh.kept import Kept
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
 
 SKIN: Final = 2e-6
@@ -34,11 +32,6 @@ FARTHEST: Final = 1e37
 
 MOST_KEPT: Final = 2
 """Meshes whose rays are kept at a time: the part as it is wanted, and as it is printed."""
-
-_kept: Final[dict[int, tuple[weakref.ref[trimesh.Trimesh], int, Rays]]] = {}
-"""By the number of a mesh, the latest last: the mesh, the checksum of its content, its rays."""
-
-_lock: Final = threading.RLock()
 
 
 class Rays:
@@ -115,6 +108,9 @@ class Rays:
         return np.where(near, distance, np.inf), np.where(near, facets, -1)
 
 
+_RAYS: Final = Kept(Rays, MOST_KEPT)
+
+
 def rays_of(mesh: trimesh.Trimesh) -> Rays:
     """Rays against a mesh; those of the last few meshes are kept as long as the mesh itself.
 
@@ -130,26 +126,4 @@ def rays_of(mesh: trimesh.Trimesh) -> Rays:
     Rays
         Ready to be cast, also from several threads.
     """
-    number, content = id(mesh), _checksum(mesh)
-    with _lock:
-        known = _kept.pop(number, None)
-        if known is None or known[0]() is not mesh or known[1] != content:
-            known = (weakref.ref(mesh, _forget), content, Rays(mesh))
-        _kept[number] = known
-        for oldest in list(_kept)[:-MOST_KEPT]:
-            _kept.pop(oldest, None)
-    return known[2]
-
-
-def _forget(mesh: weakref.ref[trimesh.Trimesh]) -> None:
-    """Let go of the rays of a mesh that is no more."""
-    with _lock:
-        for number, known in list(_kept.items()):
-            if known[0] is mesh:
-                _kept.pop(number, None)
-
-
-def _checksum(mesh: trimesh.Trimesh) -> int:
-    """Checksum of vertices and facets, which takes a fraction of what building a tree takes."""
-    vertices, facets = (np.ascontiguousarray(values) for values in (mesh.vertices, mesh.faces))
-    return zlib.crc32(facets.data, zlib.crc32(vertices.data))
+    return _RAYS.of(mesh)

@@ -105,22 +105,6 @@ def edge_table(facets: Ints) -> EdgeTable:
     return EdgeTable(*_number_sides(facets, int(facets.max(initial=-1)) + 1))
 
 
-def is_watertight(facets: Ints) -> bool:
-    """Whether just two facets share every edge.
-
-    Parameters
-    ----------
-    facets : (m, 3) int64
-        Vertex numbers of the corners of each facet.
-
-    Returns
-    -------
-    bool
-        False without any facet, too.
-    """
-    return edge_table(facets).closed
-
-
 @compiled
 def _number_sides(facets: Ints, count: int) -> Any:
     """Number the undirected edges of facets (m, 3) on ``count`` vertices, in order of first use.

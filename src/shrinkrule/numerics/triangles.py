@@ -44,6 +44,33 @@ def twice_area_normal(vertices: Floats, facets: Ints, f: int) -> Any:
     return uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
 
 
+@compiled
+def normals_and_areas(vertices: Floats, facets: Ints) -> Any:
+    """Unit normals of facets, axis by axis, and their areas.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+
+    Returns
+    -------
+    normals : (3, m) float64
+        Outward; zero for a degenerate facet.
+    areas : (m,) float64
+        mm2.
+    """
+    normals, areas = np.empty((3, len(facets))), np.empty(len(facets))
+    for f in range(len(facets)):
+        x, y, z = twice_area_normal(vertices, facets, f)
+        length = np.sqrt(x * x + y * y + z * z)
+        areas[f] = 0.5 * length
+        if length == 0.0:
+            length = 1.0
+        normals[0, f], normals[1, f], normals[2, f] = x / length, y / length, z / length
+    return normals, areas
+
+
 def area_normals(corners: Floats) -> Floats:
     """Normals of triangles, twice their area long.
 

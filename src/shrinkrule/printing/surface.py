@@ -11,7 +11,7 @@ import trimesh
 from shrinkrule.mesh import Rays, rays_of
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.numerics.edges import EdgeTable, edge_table
-from shrinkrule.numerics.triangles import normals_of
+from shrinkrule.numerics.triangles import normals_and_areas
 from shrinkrule.printing.findings import Vector
 
 
@@ -40,10 +40,21 @@ class PrintSurface:
         """Facets (m, 3)."""
         return np.asarray(self.mesh.faces, dtype=np.int64)
 
-    @cached_property
+    @property
     def normals(self) -> Floats:
         """Outward unit normals (m, 3)."""
-        return normals_of(self.points, self.facets)
+        return self._normals_and_areas[0].T
+
+    @property
+    def areas(self) -> Floats:
+        """Areas (m,), mm2."""
+        return self._normals_and_areas[1]
+
+    @cached_property
+    def _normals_and_areas(self) -> tuple[Floats, Floats]:
+        """Normals axis by axis (3, m), and areas (m,)."""
+        normals, areas = normals_and_areas(self.points, self.facets)
+        return normals, areas
 
     @cached_property
     def edges(self) -> EdgeTable:
@@ -53,9 +64,13 @@ class PrintSurface:
     @cached_property
     def partner(self) -> Ints:
         """Side (3 m,) that shares its edge with each side, -1 where not just two do."""
-        one, other = self.edges.pairs[self.edges.uses == 2].T
-        partner = np.full(len(self.edges.edge_of), -1, dtype=np.int64)
-        partner[one], partner[other] = other, one
+        edges = self.edges
+        side = np.arange(len(edges.edge_of))
+        # Of two sides on an edge, the other is what is left of their sum.
+        both = np.bincount(edges.edge_of, side, len(edges.uses)).astype(np.int64)
+        both[edges.uses != 2] = -1
+        partner = both[edges.edge_of]
+        np.subtract(partner, side, out=partner, where=partner >= 0)
         return partner
 
     @cached_property

@@ -48,7 +48,8 @@ def undersides(surface: PrintSurface, printer: Printer) -> tuple[PrintFinding, .
     tuple of PrintFinding
         At most one of each kind for each underside.
     """
-    low = surface.points[:, 2][surface.facets].max(axis=1)
+    height = surface.points[:, 2]
+    low = np.maximum.reduce([height[corner] for corner in surface.facets.T])
     flat = surface.normals[:, 2] < -np.cos(np.radians(STEEPEST_DEG))
     flat &= low > surface.layer_mm
     if not flat.any():
@@ -57,7 +58,7 @@ def undersides(surface: PrintSurface, printer: Printer) -> tuple[PrintFinding, .
     region = _regions(surface, flat, which)
     bead = printer.bead_width_mm
     below = trimesh.Trimesh(surface.points, surface.facets[which], process=False, validate=False)
-    spacing = max(0.5 * bead, float(np.sqrt(below.area / _SAMPLES)))
+    spacing = max(0.5 * bead, float(np.sqrt(surface.areas[which].sum() / _SAMPLES)))
     samples = sample_surface(below, spacing)
     label = region[samples.facets]
     rests = surface.rests(samples.points)

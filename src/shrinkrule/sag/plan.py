@@ -10,8 +10,6 @@ import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats, box_of
-from shrinkrule.numerics.edges import is_watertight
-from shrinkrule.numerics.triangles import signed_volume
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.voxels.grid import (
     SLACK,
@@ -21,6 +19,7 @@ from shrinkrule.sag.voxels.grid import (
     furnace_turn,
     turned_part,
 )
+from shrinkrule.sag.voxels.solid import solid_of
 from shrinkrule.walls import Status, sample_surface, thickness_at
 from shrinkrule.walls.thickness.spheres import thin_twentieth
 
@@ -189,9 +188,8 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     SettingError
         If the bricks asked for, or the coarsest that mean anything, exceed the budget.
     """
-    facets = np.asarray(mesh.faces, dtype=np.int64)
-    volume = signed_volume(np.asarray(mesh.vertices, dtype=np.float64), facets)
-    if not is_watertight(facets) or not volume > 0.0:
+    solid = solid_of(mesh)
+    if not solid.closed or not solid.volume > 0.0:
         raise MeshError(
             "the sag of a surface that is no closed solid cannot be computed",
             hint="close the mesh and turn its facets outward",
@@ -199,7 +197,7 @@ def plan(mesh: trimesh.Trimesh, settings: SagSettings) -> SagPlan:
     turn = furnace_turn(mesh, settings.up)
     wall = settings.wall_mm if settings.wall_mm is not None else thinnest_wall(mesh)
     part = turned_part(mesh, turn)
-    extent, flats = Extent.of(mesh, part, volume), FlatFaces.of(part)
+    extent, flats = Extent.of(mesh, part, solid.volume), FlatFaces.of(part)
     finest = _finest(extent, settings)
     wanted = settings.brick_mm
     if wanted is None:

@@ -17,7 +17,7 @@ from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.fem.rigid_modes import find_bodies
 from shrinkrule.sag.gaps import gap_notes
 from shrinkrule.sag.preparation import SagProblem
-from shrinkrule.sag.voxels.fractions import solid_bodies
+from shrinkrule.sag.voxels.solid import solid_of
 
 LARGEST_SLOPE: Final = 0.1
 """Beyond this rotation (radians) a linear sag is no longer right (an engineering limit)."""
@@ -250,7 +250,7 @@ def describe(
         largest_strain=field.largest_strain(),
         warnings=(),
     )
-    fused = solid_bodies(mesh) - len(find_bodies(field.bricks).volume)
+    fused = solid_of(mesh).bodies - len(find_bodies(field.bricks).volume)
     return _warned(result, problem, fused)
 
 

@@ -13,8 +13,10 @@ import numpy as np
 
 from shrinkrule.dimensions.recognition.creases import Creases, chains_of
 from shrinkrule.dimensions.recognition.fitting import (
-    fit_cylinder,
-    fit_to_points,
+    Fit,
+    corners_of,
+    fit_cylinders,
+    fit_each,
     largest_circle,
     two_across,
 )
@@ -43,6 +45,12 @@ LEAST_OF_CHAIN: Final = 0.12
 
 MOST_CYLINDERS: Final = 4000
 """Cylinders up to which pieces of one are looked for among all pairs."""
+
+IN_CHAIN: Final = 4
+"""Cylinders that run into each other in one chain, at most."""
+
+LEAST_CREASES: Final = 4
+"""Creases of a cylinder, at least."""
 
 STRAYS: Final = 8
 """Times that corners off the round are left out."""
@@ -123,65 +131,91 @@ def cylinders_of(surface: Surface, regions: Regions, creases: Creases) -> list[C
     list of Cylinder
         Pieces with one axis and radius as one.
     """
-    found = []
-    for chain in chains_of(creases, len(regions), surface.noise_mm):
-        found += _fitted(surface, regions, creases, chain)
+    found = _fitted(surface, regions, creases, chains_of(creases, len(regions), surface.noise_mm))
     taken = np.zeros(len(regions), dtype=np.bool_)
     for one in found:
         taken[one.regions] = True
-    for chain, axis in zigzags(regions, creases, taken):
-        found += _to_and_fro(surface, regions, creases, chain, axis)
+    found += _to_and_fro(surface, regions, creases, zigzags(regions, creases, taken))
     found = _without_tori(found, regions, creases)
     return _joined(surface, regions, creases, found)
 
 
-def _fitted(surface: Surface, regions: Regions, creases: Creases, chain: Ints) -> list[Cylinder]:
-    """Cylinders in a chain: one as a rule, none, or several that run into each other."""
+def _fitted(
+    surface: Surface, regions: Regions, creases: Creases, chains: list[Ints]
+) -> list[Cylinder]:
+    """Cylinders in each chain: one as a rule, none, or several that run into each other."""
     reach = ON_CYLINDER * surface.noise_mm
-    whole = fit_cylinder(creases, chain)
-    if whole is not None and whole[3] <= reach:
-        one = _cylinder(surface, regions, creases, chain, whole)
-        return [] if one is None else [one]
-    found: list[Cylinder] = []
-    left = chain
-    for _ in range(4):
-        if len(left) < 4:
-            break
-        inside = largest_circle(creases, left, reach)
-        if len(inside) < max(4, LEAST_OF_CHAIN * len(chain)):
-            break
-        fit = fit_cylinder(creases, inside)
-        if fit is None or fit[3] > reach:
-            break
-        one = _cylinder(surface, regions, creases, inside, fit)
-        found += [] if one is None else [one]
-        left = np.setdiff1d(left, inside)
-    return found
+    found: list[list[Cylinder]] = [[] for _ in chains]
+    left: dict[int, Ints] = {}
+    for number, whole in enumerate(fit_cylinders(creases, chains)):
+        if whole is not None and whole.off <= reach:
+            one = _cylinder(surface, regions, creases, chains[number], whole)
+            found[number] += [] if one is None else [one]
+        else:
+            left[number] = chains[number]
+    for _ in range(IN_CHAIN):
+        inside = {
+            number: largest_circle(creases, chain, reach)
+            for number, chain in left.items()
+            if len(chain) >= LEAST_CREASES
+        }
+        inside = {
+            number: some
+            for number, some in inside.items()
+            if len(some) >= max(LEAST_CREASES, LEAST_OF_CHAIN * len(chains[number]))
+        }
+        fits = fit_cylinders(creases, list(inside.values()))
+        again: dict[int, Ints] = {}
+        for (number, some), fit in zip(inside.items(), fits, strict=True):
+            if fit is not None and fit.off <= reach:
+                one = _cylinder(surface, regions, creases, some, fit)
+                found[number] += [] if one is None else [one]
+                again[number] = np.setdiff1d(left[number], some)
+        left = again
+    return [one for some in found for one in some]
 
 
 def _to_and_fro(
-    surface: Surface, regions: Regions, creases: Creases, chain: Ints, axis: Floats
+    surface: Surface, regions: Regions, creases: Creases, chains: list[tuple[Ints, Floats]]
 ) -> list[Cylinder]:
-    """Cylinder of facets that run to and fro between two rings, or none."""
+    """Cylinders of facets that run to and fro between two rings."""
     reach = ON_CYLINDER * surface.noise_mm
-    points = np.unique(np.concatenate([creases.low[chain], creases.high[chain]]), axis=0)
-    fit = fit_to_points(points, axis)
-    for _ in range(STRAYS):
-        if fit is None or fit[3] <= reach:
+    found: dict[int, Cylinder] = {}
+    number, (points, start) = (
+        np.arange(len(chains)),
+        corners_of(creases, [one for one, _ in chains]),
+    )
+    axes = np.array([axis for _, axis in chains]).reshape(-1, 3)
+    for _ in range(STRAYS + 1):
+        if len(number) == 0:
             break
-        # Corners in the middle of another facet's side lie inside the round of the others.
-        axis, centre, radius, off = fit
-        inside = radius - np.linalg.norm(np.cross(points - centre, axis), axis=1)
-        points = points[inside < 0.5 * off]
-        fit = fit_to_points(points, axis)
-    if fit is None or fit[3] > reach or len(points) < FEWEST:
-        return []
-    # Two rings of corners, as a rule.
-    around = max(len(points) // 2, 3)
-    one = _cylinder(surface, regions, creases, chain, fit, 2.0 * np.pi / around)
-    if one is None or len(one.regions) < WHOLE * len(np.unique(creases.regions[chain])):
-        return []
-    return [replace(one, facets_round=around)]
+        fits = fit_each(points, start, axes)
+        ends = np.append(start[1:], len(points))
+        again: list[tuple[int, Floats, Floats]] = []
+        for k, fit in enumerate(fits):
+            if fit is None:
+                continue
+            mine = points[start[k] : ends[k]]
+            if fit.off > reach:
+                # Corners in the middle of another facet's side lie inside the round of the others.
+                inside = fit.radius - np.linalg.norm(np.cross(mine - fit.centre, fit.axis), axis=1)
+                again.append((int(number[k]), mine[inside < 0.5 * fit.off], fit.axis))
+            elif len(mine) >= FEWEST:
+                # Two rings of corners, as a rule.
+                around = max(len(mine) // 2, 3)
+                chain = chains[number[k]][0]
+                one = _cylinder(surface, regions, creases, chain, fit, 2.0 * np.pi / around)
+                if one is not None and len(one.regions) >= WHOLE * len(
+                    np.unique(creases.regions[chain])
+                ):
+                    found[int(number[k])] = replace(one, facets_round=around)
+        again = [one for one in again if len(one[1]) >= FEWEST]
+        number = np.array([which for which, _, _ in again], dtype=np.int64)
+        if len(again):
+            points = np.concatenate([mine for _, mine, _ in again])
+            axes = np.stack([axis for _, _, axis in again])
+            start = np.cumsum([0, *(len(mine) for _, mine, _ in again)])[:-1]
+    return [found[k] for k in sorted(found)]
 
 
 def _cylinder(
@@ -189,7 +223,7 @@ def _cylinder(
     regions: Regions,
     creases: Creases,
     chain: Ints,
-    fit: tuple[Floats, Floats, float, float],
+    fit: Fit,
     widest: float = 0.0,
 ) -> Cylinder | None:
     """Cylinder of a fitted chain; None where it is too coarse, too fine or no cylinder.
@@ -336,16 +370,17 @@ def _joined(
     if not 1 < len(found) <= MOST_CYLINDERS:
         return found
     done: list[Cylinder] = []
+    reach = 2.0 * ON_CYLINDER * surface.noise_mm
     home = connected_components(len(found), _coaxial(found, 4.0 * surface.noise_mm))
     order, start = grouped(home, int(home.max()) + 1)
-    for members in np.split(order, start[1:]):
-        pieces = [found[k] for k in members]
-        both = None
-        if len(pieces) > 1:
-            chain = np.unique(np.concatenate([one.creases for one in pieces]))
-            fit = fit_cylinder(creases, chain)
-            if fit is not None and fit[3] <= 2.0 * ON_CYLINDER * surface.noise_mm:
-                both = _cylinder(surface, regions, creases, chain, fit)
+    groups = [[found[k] for k in members] for members in np.split(order, start[1:])]
+    chains = [np.unique(np.concatenate([one.creases for one in pieces])) for pieces in groups]
+    several = [k for k, pieces in enumerate(groups) if len(pieces) > 1]
+    fits = dict(zip(several, fit_cylinders(creases, [chains[k] for k in several]), strict=True))
+    for number, pieces in enumerate(groups):
+        both, fit = None, fits.get(number)
+        if fit is not None and fit.off <= reach:
+            both = _cylinder(surface, regions, creases, chains[number], fit)
         if both is None:
             done += pieces
         else:

@@ -13,6 +13,7 @@ import numpy as np
 
 from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.dimensions.recognition.cylinders import Cylinder
+from shrinkrule.dimensions.recognition.fitting import each_across, two_across
 from shrinkrule.dimensions.recognition.regions import Regions
 from shrinkrule.dimensions.recognition.surface import Surface
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
@@ -253,9 +254,7 @@ def across(direction: Floats) -> Floats:
     (2, 3) float64
         The two.
     """
-    one = np.cross(direction, np.eye(3)[np.argmin(np.abs(direction))])
-    one /= np.linalg.norm(one)
-    return np.stack([one, np.cross(direction, one)])
+    return np.stack(two_across(direction))
 
 
 def _levelled(
@@ -263,42 +262,36 @@ def _levelled(
 ) -> Faces:
     """Faces of regions sorted by direction: those at one level are one."""
     of_region = np.full(len(regions), -1, dtype=np.int64)
-    columns: list[tuple[int, int, float, float, Floats, Floats]] = []
-    for number, (direction, some) in enumerate(zip(directions, members, strict=True)):
-        _, vertex, start = _expanded(regions, some)
-        points = surface.vertices[vertex]
-        level = np.add.reduceat(points @ direction, start) / regions.sizes[some]
-        flat = points @ across(direction).T
-        low, high = np.minimum.reduceat(flat, start), np.maximum.reduceat(flat, start)
-        side = np.sign(regions.normals[some] @ direction).astype(np.int64)
-        order = np.lexsort([level, side])
-        new = np.ones(len(some), dtype=np.bool_)
-        new[1:] = (np.diff(level[order]) > ONE_LEVEL * surface.noise_mm) | (
-            np.diff(side[order]) != 0
-        )
-        first = np.flatnonzero(new)
-        of_region[some[order]] = len(columns) + np.cumsum(new) - 1
-        area = regions.areas[some][order]
-        total = np.add.reduceat(area, first)
-        mean = np.add.reduceat(area * level[order], first) / total
-        lows = np.minimum.reduceat(low[order], first)
-        highs = np.maximum.reduceat(high[order], first)
-        columns += [
-            (number, int(side[order[f]]), float(mean[k]), float(total[k]), lows[k], highs[k])
-            for k, f in enumerate(first)
-        ]
-    if not columns:
+    if not members:
         nothing, empty = np.zeros(0, dtype=np.int64), np.zeros((0, 2))
         return Faces(np.zeros((0, 3)), nothing, nothing, np.zeros(0), np.zeros(0), empty, empty,
                      of_region)  # fmt: skip
-    direction_of, sign, levels, areas, lows_of, highs_of = zip(*columns, strict=True)
+    ways, some = np.stack(directions), np.concatenate(members)
+    number = np.repeat(np.arange(len(members)), [len(one) for one in members])
+    owner, vertex, start = _expanded(regions, some)
+    points = surface.vertices[vertex]
+    level = np.add.reduceat((points * ways[number[owner]]).sum(axis=1), start) / regions.sizes[some]
+    # Across each direction two more, by which a face has its box.
+    sides = np.stack(each_across(ways), axis=1)[number[owner]]
+    flat = (sides * points[:, None, :]).sum(axis=2)
+    low, high = np.minimum.reduceat(flat, start), np.maximum.reduceat(flat, start)
+    side = np.sign((regions.normals[some] * ways[number]).sum(axis=1)).astype(np.int64)
+    order = np.lexsort([level, side, number])
+    number, side, level = number[order], side[order], level[order]
+    new = np.ones(len(some), dtype=np.bool_)
+    new[1:] = np.diff(level) > ONE_LEVEL * surface.noise_mm
+    new[1:] |= (np.diff(side) != 0) | (np.diff(number) != 0)
+    first = np.flatnonzero(new)
+    of_region[some[order]] = np.cumsum(new) - 1
+    area = regions.areas[some[order]]
+    total = np.add.reduceat(area, first)
     return Faces(
-        np.stack(directions),
-        np.array(direction_of, dtype=np.int64),
-        np.array(sign, dtype=np.int64),
-        np.array(levels),
-        np.array(areas),
-        np.stack(lows_of),
-        np.stack(highs_of),
+        ways,
+        number[first],
+        side[first],
+        np.add.reduceat(area * level, first) / total,
+        total,
+        np.minimum.reduceat(low[order], first),
+        np.maximum.reduceat(high[order], first),
         of_region,
     )

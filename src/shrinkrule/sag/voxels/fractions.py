@@ -16,15 +16,14 @@ import trimesh
 
 from shrinkrule.errors import MeshError, Option
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.edges import EdgeTable, edge_table
-from shrinkrule.numerics.triangles import signed_volume, signed_volumes
 from shrinkrule.sag.voxels.components import Components, find_components
 from shrinkrule.sag.voxels.footprint import Underside, find_underside
 from shrinkrule.sag.voxels.fragments import without_isolated_fragments
 from shrinkrule.sag.voxels.grid import Grid
 from shrinkrule.sag.voxels.intervals import find_solid_intervals
-from shrinkrule.sag.voxels.reentrant import edge_turns, stiffness_factors
+from shrinkrule.sag.voxels.reentrant import stiffness_factors
 from shrinkrule.sag.voxels.scanlines import cut_along_lines
+from shrinkrule.sag.voxels.solid import solid_of
 
 _ROUNDING: Final = 1e-9  # a half brick this nearly full is full
 
@@ -140,14 +139,13 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
         If the mesh is open, inside out, or so fine that the grid misses it.
     """
     faces = np.asarray(mesh.faces, dtype=np.int64)
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    edges = edge_table(faces)
-    if not edges.closed:
+    solid = solid_of(mesh)
+    if not solid.closed:
         raise MeshError("the mesh has open edges, so it has no weight", hint="close it first")
-    volume = signed_volume(vertices, faces)
+    volume = solid.volume
     if not volume > 0.0:
         raise MeshError("the mesh is inside out or flat", hint="turn its facets outward")
-    local = grid.local(vertices)
+    local = grid.local(np.asarray(mesh.vertices, dtype=np.float64))
     filling = fill_bricks(local.take(faces, axis=0), grid.size, grid.counts, least, _SLAB_BYTES)
     found = filling.components.octants.mean(axis=1).sum() * np.prod(grid.size)
     if not abs(found / volume - 1.0) < 0.05:
@@ -158,31 +156,7 @@ def fill_grid(mesh: trimesh.Trimesh, grid: Grid, *, least: float = LEAST_FILLED)
         )
     components = filling.components
     if components.phantom.any():
-        components = without_isolated_fragments(components, _solid_bodies(vertices, faces, edges))
-    ends, turn = edge_turns(local, faces, edges)
+        components = without_isolated_fragments(components, solid.bodies)
     bricks = grid.in_bricks(local)
-    factors = stiffness_factors(components.cells, bricks.take(ends, axis=0), turn)
+    factors = stiffness_factors(components.cells, bricks.take(solid.ends, axis=0), solid.turn)
     return replace(filling, components=replace(components, stiffness=factors))
-
-
-def solid_bodies(mesh: trimesh.Trimesh) -> int:
-    """Count the bodies of a mesh; a cavity in one is none of its own.
-
-    Parameters
-    ----------
-    mesh : trimesh.Trimesh
-        The part.
-
-    Returns
-    -------
-    int
-        Their number.
-    """
-    faces = np.asarray(mesh.faces, dtype=np.int64)
-    vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    return _solid_bodies(vertices, faces, edge_table(faces))
-
-
-def _solid_bodies(vertices: Floats, facets: Ints, edges: EdgeTable) -> int:
-    """As :func:`solid_bodies`, where the edges are known."""
-    return int((signed_volumes(vertices, facets, edges.bodies) > 0.0).sum())

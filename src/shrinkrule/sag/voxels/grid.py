@@ -8,14 +8,13 @@ so that large flat faces lie on planes between bricks, where nothing is cut.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
-from shrinkrule.numerics.jit import compiled
-from shrinkrule.numerics.triangles import twice_area_normal
+from shrinkrule.numerics.triangles import normals_and_areas
 
 SLACK: Final = 1.3
 """Bricks may be this much smaller than asked if large flat faces then lie between them."""
@@ -101,21 +100,7 @@ def turned_part(mesh: trimesh.Trimesh, turn: Floats) -> TurnedPart:
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64) @ turn.T
     facets = np.asarray(mesh.faces, dtype=np.int64)
-    return TurnedPart(turn, vertices, facets, *_normals_and_areas(vertices, facets))
-
-
-@compiled
-def _normals_and_areas(vertices: Floats, facets: Ints) -> Any:
-    """Unit normals of facets, axis by axis (3, m), and their areas (m,)."""
-    normals, areas = np.empty((3, len(facets))), np.empty(len(facets))
-    for f in range(len(facets)):
-        x, y, z = twice_area_normal(vertices, facets, f)
-        length = np.sqrt(x * x + y * y + z * z)
-        areas[f] = 0.5 * length
-        if length == 0.0:
-            length = 1.0
-        normals[0, f], normals[1, f], normals[2, f] = x / length, y / length, z / length
-    return normals, areas
+    return TurnedPart(turn, vertices, facets, *normals_and_areas(vertices, facets))
 
 
 def furnace_turn(mesh: trimesh.Trimesh, up: Floats) -> Floats:

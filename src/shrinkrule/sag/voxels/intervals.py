@@ -76,8 +76,8 @@ def find_solid_intervals(
     plan = np.stack([along[0][x], along[1][y]], axis=1)
     slope = normal[:, :2] / normal[:, 2:]
     height = base[:, 2] - ((plan - base[:, :2]) * slope).sum(axis=1)
-    tall = across.corners[:, :, 2]
-    height = np.clip(height, tall.min(axis=1)[facet], tall.max(axis=1)[facet])
+    tall = across.corners[:, :, 2][facet].T
+    height = np.clip(height, np.minimum.reduce(tall), np.maximum.reduce(tall))
     width = len(along[1])
     return _between(x * width + y, height / size[2], normal[:, 2] < 0.0, width)
 
