@@ -32,7 +32,7 @@ ROOMS: Final = (
     ("What a workshop states once", ("settings",)),
     ("Sag", ("sag",)),
     ("Parts that share a crucible", ("loads",)),
-    ("The job", ("job",)),
+    ("The job", ("job", "ahead")),
     ("What was made", ("history",)),
     ("What came out, and why", ("review",)),
     ("Reports", ("report",)),

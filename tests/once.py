@@ -13,6 +13,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import replace
+from functools import wraps
 from typing import Any, Final
 
 import pytest
@@ -103,6 +104,7 @@ def _drawn_once() -> Callable[..., Drawing]:
 def _sag_once(solve: Callable[..., Any]) -> Callable[..., Any]:
     kept = Kept()
 
+    @wraps(solve)
     def solve_once(mesh: trimesh.Trimesh, *asked: Any, **named: Any) -> Any:
         facts = {name: named[name] for name in named.keys() - {"progress"}}
         alike = (mesh.vertices.tobytes(), mesh.faces.tobytes(), asked, facts)

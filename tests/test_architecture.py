@@ -18,7 +18,7 @@ FLOORS: Final = {
         "walls calibration coupon",
         "compensation printing settings",
         "sag dimensions review",
-        "job",
+        "job ahead",
         "report",
         "traveler",
         "cli",
@@ -61,7 +61,7 @@ FLOORS: Final = {
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
-        "regions ahead",
+        "regions",
         "agreement shown",
         "map",
         "check",

@@ -208,10 +208,10 @@ def compensate(
         raise typer.Exit(code)
     (model,) = models
     command = printable(str(context.obj or ""))
-    from shrinkrule.walls import compile_ahead
+    from shrinkrule.ahead import compile_ahead
 
     # First of all: on a first run the other processes compile while this one loads its modules.
-    compile_ahead()
+    compile_ahead(with_sag=True)
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.report.outputs import job_paths

@@ -80,10 +80,11 @@ def walls(
     Writes NAME.walls.ply and NAME.walls.glb: the part coloured by its wall
     thickness, for any viewer. The model itself is never changed.
     """
-    from shrinkrule.walls import compile_ahead, thickness_map
+    from shrinkrule.ahead import compile_ahead
+    from shrinkrule.walls import thickness_map
 
     # First of all: on a first run the other processes compile while this one loads its modules.
-    compile_ahead()
+    compile_ahead(with_sag=False)
     from shrinkrule.compensation import green_part, way_up
     from shrinkrule.job import look_at_walls
     from shrinkrule.report import show_walls, walls_dict, walls_outputs

@@ -9,6 +9,7 @@ from __future__ import annotations
 import atexit
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -71,6 +72,9 @@ def inner(function: Function) -> Function:
     return faster
 
 
+_LOOK_AGAIN_S: Final = 0.01
+"""How often to see whether a loop is compiled: no more than a run would notice."""
+
 _running: Final[list[tuple[subprocess.Popen[bytes], Sequence[Callable[..., Any]]]]] = []
 """Processes that compile, and what."""
 
@@ -89,10 +93,14 @@ def is_on_disk(function: Callable[..., Any]) -> bool:
         False where compiling it now would spare the next run the time.
     """
     folder = function.stats.cache_path  # type: ignore[attr-defined]
-    return folder is None or any(Path(folder).glob(f"*{function.__qualname__}-*.nbi"))
+    module = function.__module__.rpartition(".")[2]
+    # The code itself: its index is written before it.
+    return folder is None or any(Path(folder).glob(f"{module}.{function.__qualname__}-*.nbc"))
 
 
-def compile_elsewhere(module: str, shares: Sequence[Sequence[Callable[..., Any]]]) -> None:
+def compile_elsewhere(
+    module: str, shares: Sequence[Sequence[Callable[..., Any]]], *arguments: str
+) -> None:
     """Have other processes compile some loops, as far as they are not on disk yet.
 
     Parameters
@@ -100,7 +108,9 @@ def compile_elsewhere(module: str, shares: Sequence[Sequence[Callable[..., Any]]
     module : str
         Module to run with the number of a share, which compiles the loops of this share.
     shares : sequence of sequence of callable
-        What one process each compiles.
+        What one process each compiles, in this order.
+    *arguments : str
+        What the module is run with besides.
     """
     if _running:
         return
@@ -109,7 +119,7 @@ def compile_elsewhere(module: str, shares: Sequence[Sequence[Callable[..., Any]]
         if all(is_on_disk(function) for function in functions):
             continue
         # -P: nothing is imported from the folder that the user works in.
-        command = [sys.executable, "-P", "-m", module, str(number)]
+        command = [sys.executable, "-P", "-m", module, str(number), *arguments]
         try:
             process = subprocess.Popen(command, stdin=nothing, stdout=nothing, stderr=nothing)
         except OSError:
@@ -129,7 +139,7 @@ def _stop() -> None:
 
 
 def wait_for_compiled(function: Callable[..., Any]) -> None:
-    """Wait for the process that compiles a loop, if one does. What it did not do is done here.
+    """Wait until another process has compiled a loop, if one does; else it is compiled here.
 
     Parameters
     ----------
@@ -138,4 +148,5 @@ def wait_for_compiled(function: Callable[..., Any]) -> None:
     """
     for process, functions in _running:
         if function in functions:
-            process.wait()
+            while process.poll() is None and not is_on_disk(function):
+                time.sleep(_LOOK_AGAIN_S)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
-    from shrinkrule.walls.ahead import compile_ahead
     from shrinkrule.walls.check import WallReport, check_walls
     from shrinkrule.walls.findings import Axis, Finding, FindingKind, Rule, Vector, Weight
     from shrinkrule.walls.layers.check import LayerReport, layer_findings
@@ -38,7 +37,6 @@ __all__ = [
     "Weight",
     "band_map",
     "check_walls",
-    "compile_ahead",
     "layer_findings",
     "sample_surface",
     "thickness_at",
@@ -64,7 +62,6 @@ _MODULES: Final = {
     "Weight": "shrinkrule.walls.findings",
     "band_map": "shrinkrule.walls.map",
     "check_walls": "shrinkrule.walls.check",
-    "compile_ahead": "shrinkrule.walls.ahead",
     "layer_findings": "shrinkrule.walls.layers.check",
     "sample_surface": "shrinkrule.walls.thickness.sampling",
     "thickness_at": "shrinkrule.walls.thickness.spheres",

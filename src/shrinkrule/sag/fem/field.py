@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import KDTree
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, wait_for_compiled
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.voxels.grid import Grid
 
@@ -73,7 +73,8 @@ class SagField:
         components of one brick as the nearest component.
         """
         local = self.grid.local(points)
-        brick = _brick_around(local, self.grid.size, self._number)
+        wait_for_compiled(brick_around)
+        brick = brick_around(local, self.grid.size, self._number)
         lost = np.flatnonzero(brick < 0)
         if len(lost):
             brick[lost] = self._centres.query(local[lost])[1]
@@ -83,7 +84,8 @@ class SagField:
             nearest = self._inner_points.query(self._spaced(local[several], number[several]))[1]
             brick[several] = self.bricks.owner[nearest]
         places, corners = self.bricks.places, self.bricks.corners
-        moved = _interpolated(local, brick, self.grid.size, places, corners, self.displacement)
+        wait_for_compiled(interpolated)
+        moved = interpolated(local, brick, self.grid.size, places, corners, self.displacement)
         moved_back: Floats = moved @ self.grid.turn
         return moved_back
 
@@ -121,8 +123,23 @@ class SagField:
 
 
 @compiled
-def _brick_around(local: Floats, size: Any, number: Any) -> Any:
-    """Brick (n,) around each point, in mm from the grid's low corner, or -1."""
+def brick_around(local: Floats, size: Any, number: Any) -> Any:
+    """Find the brick around each point.
+
+    Parameters
+    ----------
+    local : (n, 3) float64
+        Points, mm from the grid's low corner.
+    size : (3,) float64
+        Sides of a brick, mm.
+    number : (x, y, z) int32
+        Of the brick at each place of the grid.
+
+    Returns
+    -------
+    (n,) int64
+        The brick, or -1.
+    """
     brick = np.empty(len(local), np.int64)
     for p in range(len(local)):
         x = min(max(np.int64(np.floor(local[p, 0] / size[0])), 0), number.shape[0] - 1)
@@ -133,10 +150,27 @@ def _brick_around(local: Floats, size: Any, number: Any) -> Any:
 
 
 @compiled
-def _interpolated(
+def interpolated(
     local: Floats, brick: Ints, size: Any, places: Any, corners: Any, displacement: Any
 ) -> Any:
-    """Displacement (n, 3) at points, by the shape functions of the brick given for each."""
+    """Displacement at points, by the shape functions of the brick given for each.
+
+    Parameters
+    ----------
+    local, brick : (n, 3) float64, (n,) int64
+        Points, mm from the grid's low corner, and the brick of each.
+    size : (3,) float64
+        Sides of a brick, mm.
+    places, corners : (b, 3) int64, (b, 8) int32
+        Of the bricks.
+    displacement : (c, 3) float64
+        Of their corners, mm.
+
+    Returns
+    -------
+    (n, 3) float64
+        mm.
+    """
     moved = np.zeros((len(local), 3))
     share = np.empty((3, 2))
     for p in range(len(local)):

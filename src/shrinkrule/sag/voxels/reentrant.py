@@ -18,7 +18,7 @@ import numpy as np
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, found_in
 from shrinkrule.numerics.edges import EdgeTable
 from shrinkrule.numerics.hashing import number_equal
-from shrinkrule.numerics.jit import compiled, inner
+from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 from shrinkrule.numerics.triangles import twice_area_normal
 from shrinkrule.sag.voxels.corners import CORNERS
 
@@ -59,14 +59,28 @@ def edge_turns(vertices: Floats, facets: Ints, edges: EdgeTable) -> tuple[Ints, 
         Vertices at the ends of the edges, and their turns, radians; edges across which it goes
         straight on are left out.
     """
-    turn = _turns(vertices, facets, edges.edge_of, edges.forward, edges.ends)
+    wait_for_compiled(turns)
+    turn = turns(vertices, facets, edges.edge_of, edges.forward, edges.ends)
     bends = (np.abs(turn) > _STRAIGHT) & (edges.uses == 2) & (edges.balance == 0)
     return edges.ends[bends], turn[bends]
 
 
 @compiled
-def _turns(vertices: Floats, facets: Ints, edge_of: Ints, forward: Mask, ends: Any) -> Any:
-    """Turn of the surface at each edge that is passed both ways, (e,) radians."""
+def turns(vertices: Floats, facets: Ints, edge_of: Ints, forward: Mask, ends: Any) -> Any:
+    """Turn of the surface at each edge that is passed both ways.
+
+    Parameters
+    ----------
+    vertices, facets : (n, 3) float64, (m, 3) int64
+        A surface, mm.
+    edge_of, forward, ends : (3 m,) int64, (3 m,) bool, (e, 2) int64
+        As in its edge table.
+
+    Returns
+    -------
+    (e,) float64
+        Radians.
+    """
     normals = np.empty((len(facets), 3))
     sides = np.zeros((len(ends), 2), np.int32)
     for f in range(len(facets)):
@@ -159,8 +173,10 @@ def _deposited(ends: Floats, turn: Floats) -> tuple[Ints, Floats]:
     """
     # Of many edges in one octant each corner gets one sum, before corners are found again.
     # Halves of their numbers, since numbering is compiled for those already.
-    first, number = number_equal(_octants_passed(ends).view(np.uint32))
-    corner, sums = _sum_tensors(ends, turn, number, len(first))
+    wait_for_compiled(octants_passed)
+    first, number = number_equal(octants_passed(ends).view(np.uint32))
+    wait_for_compiled(sum_tensors)
+    corner, sums = sum_tensors(ends, turn, number, len(first))
     places = (corner[:, None, :] + CORNERS).reshape(-1, 3)
     key, once, which = np.unique(places @ _STRIDES, return_index=True, return_inverse=True)
     deposited = [
@@ -182,8 +198,19 @@ def _pieces(ends: Any, k: int) -> Any:
 
 
 @compiled
-def _octants_passed(ends: Any) -> Any:
-    """Octant below the middle of each piece of the edges, as one number, (p, 1)."""
+def octants_passed(ends: Any) -> Any:
+    """Octant below the middle of each piece of the edges.
+
+    Parameters
+    ----------
+    ends : (k, 2, 3) float64
+        The edges, in octants.
+
+    Returns
+    -------
+    (p, 1) int64
+        Its place as one number.
+    """
     count = 0
     for k in range(len(ends)):
         count += _pieces(ends, k)[4]
@@ -201,8 +228,23 @@ def _octants_passed(ends: Any) -> Any:
 
 
 @compiled
-def _sum_tensors(ends: Any, turn: Floats, number: Ints, count: int) -> Any:
-    """Octants (n, 3) by the number of each piece, and the sums at their corners (n, 8, 6)."""
+def sum_tensors(ends: Any, turn: Floats, number: Ints, count: int) -> Any:
+    """Sum up what the edges deposit on the corners of octants.
+
+    Parameters
+    ----------
+    ends, turn : (k, 2, 3) float64, (k,) float64
+        The edges, in octants, and their turns, radians.
+    number : (p,) int64
+        Of the octant of each piece.
+    count : int
+        How many octants there are.
+
+    Returns
+    -------
+    (n, 3) int64, (n, 8, 6) float64
+        The octants, and the sums at their corners.
+    """
     octant, sums = np.empty((count, 3), np.int64), np.zeros((count, 8, 6))
     n = 0
     for k in range(len(ends)):

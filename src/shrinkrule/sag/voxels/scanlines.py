@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled, inner
+from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
 
 LINES_PER_OCTANT: Final = 4
 """Scan lines through each half brick: a wall along them is placed to 1/16 of a brick."""
@@ -76,14 +76,26 @@ def lines_across(corners: Floats, lines: Floats) -> ScanChords:
         Where lines and facets cross.
     """
     lines = np.ascontiguousarray(lines, dtype=np.float64)
-    return ScanChords(*_chords(np.ascontiguousarray(corners, dtype=np.float64), lines))
+    wait_for_compiled(chords)
+    return ScanChords(*chords(np.ascontiguousarray(corners, dtype=np.float64), lines))
 
 
 @compiled
-def _chords(corners: Any, lines: Floats) -> Any:
-    """What :class:`ScanChords` holds, counted in a first round over the facets."""
+def chords(corners: Any, lines: Floats) -> Any:
+    """What :class:`ScanChords` holds, counted in a first round over the facets.
+
+    Parameters
+    ----------
+    corners, lines : (m, 3, 3) float64, (l,) float64
+        As in `lines_across`.
+
+    Returns
+    -------
+    tuple
+        Its arrays.
+    """
     ends = np.empty((len(corners), 2), np.int32)
-    chords = found = 0
+    count = found = 0
     for f in range(len(corners)):
         low = min(corners[f, 0, 1], corners[f, 1, 1], corners[f, 2, 1])
         high = max(corners[f, 0, 1], corners[f, 1, 1], corners[f, 2, 1])
@@ -95,11 +107,11 @@ def _chords(corners: Any, lines: Floats) -> Any:
         if not abs(z) > UPRIGHT * np.sqrt(x * x + y * y + z * z):
             last = first
         ends[f, 0], ends[f, 1] = first, last
-        chords += last - first
+        count += last - first
         found += first < last
     shapes, normals = np.empty((found, 3, 3)), np.empty((found, 3))
-    facet, line = np.empty(chords, np.int64), np.empty(chords, np.int64)
-    left, right = np.empty(chords), np.empty(chords)
+    facet, line = np.empty(count, np.int64), np.empty(count, np.int64)
+    left, right = np.empty(count), np.empty(count)
     n = k = 0
     for f in range(len(corners)):
         if ends[f, 0] == ends[f, 1]:
@@ -185,7 +197,8 @@ def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:
     pitch = step[1] / LINES_PER_OCTANT
     lines = (np.arange(counts[1] * LINES_PER_OCTANT) + 0.5) * pitch
     across = lines_across(corners, lines)
-    found = _pieces(
+    wait_for_compiled(pieces)
+    found = pieces(
         across.corners,
         across.normal,
         across.facet,
@@ -200,7 +213,7 @@ def cut_along_lines(corners: Floats, step: Floats, counts: Ints) -> Pieces:
 
 
 @compiled
-def _pieces(
+def pieces(
     corners: Any,
     normal: Any,
     facet: Ints,
@@ -211,7 +224,24 @@ def _pieces(
     step: Any,
     columns: int,
 ) -> Any:
-    """What :class:`Pieces` holds, counted in a first round over the chords."""
+    """What :class:`Pieces` holds, counted in a first round over the chords.
+
+    Parameters
+    ----------
+    corners, normal, facet, left, right : arrays
+        As in `ScanChords`.
+    y, row : (n,) float64, (n,) int64
+        Where the line of each chord is, mm, and in which row of octants.
+    step : (3,) float64
+        Sides of an octant, mm.
+    columns : int
+        How many octants lie in a row.
+
+    Returns
+    -------
+    tuple
+        Its arrays.
+    """
     count = 0
     for k in range(len(facet)):
         first, last = _passed(left[k], right[k], step[0], columns)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
+from shrinkrule.numerics.jit import compiled, inner
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE, twice_area_normal
 
@@ -288,7 +288,6 @@ def _pieces(
         )
         expected.append(about)
 
-    wait_for_compiled(_cut)
     nothing = Cells.of(0)
     in_chunks(lambda part: cut(part, nothing), count, AT_ONCE)
     if sum(expected) > MOST_SAMPLES:

@@ -16,7 +16,7 @@ import trimesh
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, box_of
 from shrinkrule.numerics.hashing import number_equal
-from shrinkrule.numerics.jit import compiled, inner, wait_for_compiled
+from shrinkrule.numerics.jit import compiled, inner
 from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE, twice_area_normal
 from shrinkrule.walls.thickness.cells import (
@@ -168,7 +168,6 @@ def _grouped(mesh: trimesh.Trimesh, cells: Cells, spacing_mm: float) -> Sampling
     sample_of = rank[keeper]
     reach, bend, area = np.zeros(len(kept)), np.ones(len(kept)), np.zeros(len(kept))
     own = (cells.facets, cells.points, cells.area, cells.reach)
-    wait_for_compiled(_represented)
     _represented(vertices, faces, *own, keeper, sample_of, reach, bend, area)
     chosen = SurfaceSamples(cells.points[kept], cells.facets[kept], area)
     return Sampling(chosen, cells, sample_of, reach, bend, spacing_mm)
@@ -188,7 +187,6 @@ def _keepers(vertices: Floats, faces: Ints, cells: Cells, low: Floats, spacing_m
         into = (keys[part], off_middle[part])
         _groups(vertices, faces, cells.facets, cells.points, small[part], low, side, counts, *into)
 
-    wait_for_compiled(_groups)
     in_chunks(work, len(small), AT_ONCE)
     # Halves of the keys, since numbering is compiled for them already.
     _, group = number_equal(keys.view(np.uint32).reshape(-1, 2))
