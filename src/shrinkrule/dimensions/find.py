@@ -92,15 +92,15 @@ def find_dimensions(part: Part) -> FoundDimensions:
         In the model's frame.
     """
     noise = coordinate_noise(part.mesh.vertices, MM_PER_UNIT.get(part.unit, 1.0))
-    vertices, facets = part.mesh.vertices, part.mesh.faces
-    broad = np.asarray(facets)[broad_facets(part.mesh, noise)]
+    broad = broad_facets(part.mesh, noise)
     if len(broad) == 0:
         return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
-    overall = overall_sizes(np.asarray(vertices, dtype=np.float64), broad)
+    vertices = np.asarray(part.mesh.vertices, dtype=np.float64)
+    overall = overall_sizes(vertices, np.asarray(part.mesh.faces)[broad])
     if len(broad) > MOST_FACETS:
         note = f"{len(broad)} facets are too many to find more than the overall sizes"
         return FoundDimensions(tuple(overall), len(overall), noise, (note,))
-    surface = surface_of(part.mesh, noise)
+    surface = surface_of(part.mesh, noise, broad)
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)
