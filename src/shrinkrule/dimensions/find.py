@@ -24,7 +24,7 @@ from shrinkrule.dimensions.rounds import (
     round_walls,
     straightened,
 )
-from shrinkrule.mesh import Part
+from shrinkrule.mesh import MovedRays, Part, Rays
 from shrinkrule.units import MM_PER_UNIT
 
 DOZEN: Final = 12
@@ -78,13 +78,15 @@ class FoundDimensions:
         return self.every[: self.first]
 
 
-def find_dimensions(part: Part) -> FoundDimensions:
+def find_dimensions(part: Part, rays: Rays | MovedRays | None = None) -> FoundDimensions:
     """Find the dimensions of a wanted part.
 
     Parameters
     ----------
     part : Part
         As read, not scaled; its surface should be closed.
+    rays : Rays or MovedRays, optional
+        Rays against it, where they are ready.
 
     Returns
     -------
@@ -109,7 +111,7 @@ def find_dimensions(part: Part) -> FoundDimensions:
     strips = np.zeros(len(regions), dtype=np.bool_)
     for one in cylinders:
         strips[one.regions] = True
-    opposite = look_across(part.mesh, surface, regions, faces, cylinders)
+    opposite = look_across(part.mesh, surface, regions, faces, cylinders, rays)
     apart = max(SAME_MM, 2.0 * noise)
     found = [
         *overall,
