@@ -6,11 +6,12 @@ import gc
 import weakref
 
 import numpy as np
+import pytest
 import trimesh
 from hypothesis import given
 from hypothesis import strategies as st
 
-from shrinkrule.mesh import Rays, rays_of
+from shrinkrule.mesh import MovedRays, Rays, rays_of
 
 AXES = np.eye(3)
 
@@ -75,3 +76,25 @@ def test_rays_are_kept_no_longer_than_their_mesh_and_for_few_meshes() -> None:
     rays_of(many[3])
     assert first() is None
     assert last() is None
+
+
+def test_rays_against_a_moved_mesh_are_those_against_the_mesh() -> None:
+    """Turned, stretched along each axis by its own factor, and shifted, as a green part is."""
+    rng = np.random.default_rng(3)
+    part = trimesh.creation.icosphere(subdivisions=2, radius=9.0).apply_translation([4, -30, 7])
+    matrix = np.eye(4)
+    matrix[:3, :3] = np.diag([1.2, 1.17, 1.25]) @ np.array([[0, 1, 0], [0, 0, 1], [1, 0, 0]])
+    matrix[:3, 3] = [50.0, -3.0, 8.0]
+    moved = trimesh.Trimesh(part.vertices @ matrix[:3, :3].T + matrix[:3, 3], part.faces)
+    own, other = rays_of(part), MovedRays(part, moved, matrix)
+    assert other.middle == pytest.approx(own.middle)
+    assert other.span == pytest.approx(own.span)
+    starts = rng.uniform(-12.0, 12.0, (500, 3))
+    ways = rng.normal(size=(500, 3))
+    ways /= np.linalg.norm(ways, axis=1, keepdims=True)
+    wanted, facets = own.cast(starts, ways)
+    distance, met = other.cast(starts, ways)
+    np.testing.assert_array_equal(met, facets)
+    assert 100 < (met >= 0).sum() < 500
+    # Both are computed in float32, of coordinates up to 12 mm: a millionth of a mm each.
+    np.testing.assert_allclose(distance, wanted, rtol=0.0, atol=1e-5)

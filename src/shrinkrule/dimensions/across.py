@@ -18,7 +18,7 @@ from shrinkrule.dimensions.recognition.cylinders import Cylinder
 from shrinkrule.dimensions.recognition.planes import Faces
 from shrinkrule.dimensions.recognition.regions import Regions
 from shrinkrule.dimensions.recognition.surface import Surface
-from shrinkrule.mesh import rays_of
+from shrinkrule.mesh import MovedRays, Rays, rays_of
 from shrinkrule.mesh.rays import SKIN
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 
@@ -76,6 +76,7 @@ def look_across(
     regions: Regions,
     faces: Faces,
     cylinders: list[Cylinder],
+    rays: Rays | MovedRays | None = None,
 ) -> Opposite:
     """Find which faces and cylinders lie across from each other.
 
@@ -91,6 +92,8 @@ def look_across(
         Flat faces among these.
     cylinders : list of Cylinder
         Cylinders among these.
+    rays : Rays or MovedRays, optional
+        Rays against the part, where they are ready.
 
     Returns
     -------
@@ -110,7 +113,7 @@ def look_across(
     at = np.zeros((count, 3))
     middle = _middlemost(owner, points)
     at[owner[middle]] = points[middle]
-    rays = rays_of(mesh)
+    rays = rays or rays_of(mesh)
     skin = SKIN * rays.span
     axes = np.concatenate(
         [faces.sign[:, None] * faces.directions[faces.direction], np.zeros((len(cylinders), 3))]

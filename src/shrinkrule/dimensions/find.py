@@ -24,7 +24,7 @@ from shrinkrule.dimensions.rounds import (
     round_walls,
     straightened,
 )
-from shrinkrule.mesh import Part
+from shrinkrule.mesh import MovedRays, Part, Rays
 from shrinkrule.units import MM_PER_UNIT
 
 DOZEN: Final = 12
@@ -78,13 +78,15 @@ class FoundDimensions:
         return self.every[: self.first]
 
 
-def find_dimensions(part: Part) -> FoundDimensions:
+def find_dimensions(part: Part, rays: Rays | MovedRays | None = None) -> FoundDimensions:
     """Find the dimensions of a wanted part.
 
     Parameters
     ----------
     part : Part
         As read, not scaled; its surface should be closed.
+    rays : Rays or MovedRays, optional
+        Rays against it, where they are ready.
 
     Returns
     -------
@@ -92,15 +94,15 @@ def find_dimensions(part: Part) -> FoundDimensions:
         In the model's frame.
     """
     noise = coordinate_noise(part.mesh.vertices, MM_PER_UNIT.get(part.unit, 1.0))
-    vertices, facets = part.mesh.vertices, part.mesh.faces
-    broad = np.asarray(facets)[broad_facets(part.mesh, noise)]
+    broad = broad_facets(part.mesh, noise)
     if len(broad) == 0:
         return FoundDimensions((), 0, noise, ("no facet is larger than the file's rounding",))
-    overall = overall_sizes(np.asarray(vertices, dtype=np.float64), broad)
+    vertices = np.asarray(part.mesh.vertices, dtype=np.float64)
+    overall = overall_sizes(vertices, np.asarray(part.mesh.faces)[broad])
     if len(broad) > MOST_FACETS:
         note = f"{len(broad)} facets are too many to find more than the overall sizes"
         return FoundDimensions(tuple(overall), len(overall), noise, (note,))
-    surface = surface_of(part.mesh, noise)
+    surface = surface_of(part.mesh, noise, broad)
     regions = flat_regions(surface)
     creases = creases_of(surface, regions)
     cylinders = cylinders_of(surface, regions, creases)
@@ -109,7 +111,7 @@ def find_dimensions(part: Part) -> FoundDimensions:
     strips = np.zeros(len(regions), dtype=np.bool_)
     for one in cylinders:
         strips[one.regions] = True
-    opposite = look_across(part.mesh, surface, regions, faces, cylinders)
+    opposite = look_across(part.mesh, surface, regions, faces, cylinders, rays)
     apart = max(SAME_MM, 2.0 * noise)
     found = [
         *overall,

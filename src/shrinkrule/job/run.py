@@ -42,7 +42,7 @@ from shrinkrule.job.room import furnace_fit
 from shrinkrule.job.sag_look import SagLook, look_at_sag
 from shrinkrule.job.verdict import decide
 from shrinkrule.job.written import look_at_written
-from shrinkrule.mesh import Part
+from shrinkrule.mesh import MovedRays, Part
 from shrinkrule.numerics.progress import Progress, part_of, silent
 from shrinkrule.printing import look_at_print
 
@@ -119,7 +119,9 @@ def compensate(part: Part, recipe: Recipe, progress: Progress | None = None) -> 
         written = look_at_written(to_slice, walls, printing, moved_mm)
     verdict = decide(part, recipe, balance, walls, printing, prediction, fit, sag, written, printed)
     report("finding dimensions", _DIMENSIONS_AT)
-    found = find_dimensions(part)
+    # The walls have made the green part ready for rays, and it is the wanted one stretched.
+    rays = MovedRays(part.mesh, green.mesh, green.from_model)
+    found = find_dimensions(part, rays)
     promised: tuple[PromisedDimension, ...] = ()
     if recipe.row is not None:
         making = making_of(

@@ -8,11 +8,12 @@ from shrinkrule.public import late_names
 
 if TYPE_CHECKING:
     from shrinkrule.mesh.part import Part
-    from shrinkrule.mesh.rays import Rays, rays_of
+    from shrinkrule.mesh.rays import MovedRays, Rays, rays_of
     from shrinkrule.mesh.read import part_from_mesh, read_part
     from shrinkrule.mesh.soundness import Soundness, inspect_mesh
 
 __all__ = [
+    "MovedRays",
     "Part",
     "Rays",
     "Soundness",
@@ -28,6 +29,7 @@ _MODULES: Final = {
     "Soundness": "shrinkrule.mesh.soundness",
     "inspect_mesh": "shrinkrule.mesh.soundness",
     "part_from_mesh": "shrinkrule.mesh.read",
+    "MovedRays": "shrinkrule.mesh.rays",
     "rays_of": "shrinkrule.mesh.rays",
     "read_part": "shrinkrule.mesh.read",
 }

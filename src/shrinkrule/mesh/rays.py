@@ -7,6 +7,7 @@ of a mesh is built once for all who ask in a row.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -127,3 +128,56 @@ def rays_of(mesh: trimesh.Trimesh) -> Rays:
         Ready to be cast, also from several threads.
     """
     return _RAYS.of(mesh)
+
+
+class MovedRays:
+    """Rays against a mesh, cast against the same mesh moved, turned and stretched.
+
+    One tree serves both. What is asked and given is in terms of the mesh as it was.
+
+    Parameters
+    ----------
+    mesh : trimesh.Trimesh
+        The mesh as it was, mm.
+    moved : trimesh.Trimesh
+        The mesh where it is now; its rays are those of :func:`rays_of`, and made when first cast.
+    matrix : (4, 4) float64
+        From the one to the other, acting on columns of x, y, z, 1.
+    """
+
+    def __init__(self, mesh: trimesh.Trimesh, moved: trimesh.Trimesh, matrix: Floats) -> None:
+        self._mesh, self._moved, self._matrix = mesh, moved, matrix
+
+    @cached_property
+    def _box(self) -> tuple[Floats, Floats]:
+        """Lowest and highest corner of the mesh as it was."""
+        return box_of(np.asarray(self._mesh.vertices, dtype=np.float64))
+
+    @property
+    def middle(self) -> Floats:
+        """Middle of its box (3,): everything below is measured from there, mm."""
+        middle: Floats = 0.5 * (self._box[0] + self._box[1])
+        return middle
+
+    @property
+    def span(self) -> float:
+        """Diagonal of its box, mm."""
+        return float(np.linalg.norm(self._box[1] - self._box[0]))
+
+    def cast(self, origins: Floats, directions: Floats) -> tuple[Floats, Ints]:
+        """Distance to the first facet along each ray, inf for none, and the facet or -1.
+
+        Parameters
+        ----------
+        origins : (n, 3) float
+            From the middle of the mesh, mm.
+        directions : (n, 3) float
+            Unit vectors.
+        """
+        rays = rays_of(self._moved)
+        turn = self._matrix[:3, :3]
+        ways = directions @ turn.T
+        stretched = np.linalg.norm(ways, axis=1)
+        starts = (origins + self.middle) @ turn.T + (self._matrix[:3, 3] - rays.middle)
+        distance, facets = rays.cast(starts, ways / stretched[:, None])
+        return distance / stretched, facets

@@ -12,7 +12,7 @@ import trimesh
 from scipy.spatial import ConvexHull, QhullError
 
 from shrinkrule.numerics.arrays import Floats, box_of
-from shrinkrule.numerics.triangles import signed_volume
+from shrinkrule.numerics.triangles import signed_volume, unit_normals
 
 CROOKED_DEG: Final = 10.0
 """A part that lies farther from its face than this was meant to stand so."""
@@ -39,15 +39,16 @@ def stands_on_a_point(mesh: trimesh.Trimesh, up: Floats) -> bool:
     bool
         Whether it does; a sphere does not, for it rolls.
     """
-    points = np.asarray(mesh.vertices)
+    points = np.asarray(mesh.vertices, dtype=np.float64)
     height = points @ up
     below, above = box_of(points)
     size = float((above - below).max())
     low = height <= height.min() + _SAME * size
     if float(np.ptp(points[low], axis=0).max()) > _SAME * size:
         return False
-    around = low[np.asarray(mesh.faces)].any(axis=1)
-    down = -(np.asarray(mesh.face_normals)[around] @ up)
+    facets = np.asarray(mesh.faces)
+    around = low[facets[:, 0]] | low[facets[:, 1]] | low[facets[:, 2]]
+    down = -(unit_normals(points[facets[around]]) @ up)
     return bool(np.all(down < np.cos(np.radians(SHARP_DEG))))
 
 

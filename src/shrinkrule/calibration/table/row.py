@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict, dataclass, replace
+from functools import cached_property
 from typing import Final, Literal
 
 from shrinkrule.calibration.table.evidence import Evidence
@@ -167,25 +168,30 @@ class CalibrationRow:
     def along(self, axis: Axis) -> AxisFacts:
         """All that the row knows of lengths along one axis.
 
-        A row from before each axis had its own columns stands for both X and Y with what it
-        knows of XY.
+        In a row from before each axis had its own columns, X and Y are both as XY.
         """
-        shrinkage, scale, parts = {
-            "x": (self.shrinkage_x, self.print_scale_x, self.parts_x),
-            "y": (self.shrinkage_y, self.print_scale_y, self.parts_y),
-            "z": (self.shrinkage_z, self.print_scale_z, self.parts_z),
-        }[axis]
-        both = self.shrinkage_z if axis == "z" else self.shrinkage_xy
-        scatter = self.scatter_z if axis == "z" else self.scatter_xy
-        printing = 0.0 if scale is None else scale.u
+        return self._facts[axis]
+
+    @cached_property
+    def _facts(self) -> dict[Axis, AxisFacts]:
+        """As :meth:`along`, which is asked for with every length of a part."""
+        return {axis: self._known(axis) for axis in AXES}
+
+    def _known(self, axis: Axis) -> AxisFacts:
+        own, scale, parts = (
+            getattr(self, f"{name}_{axis}") for name in ("shrinkage", "print_scale", "parts")
+        )
+        upright = axis == "z"
+        both = self.shrinkage_z if upright else self.shrinkage_xy
+        scatter = self.scatter_z if upright else self.scatter_xy
+        spread = math.hypot(both.u, 0.0 if scale is None else scale.u)
         return AxisFacts(
-            shrinkage=shrinkage or both,
+            shrinkage=own or both,
             print_scale=scale,
-            scatter=parts
-            or Scatter(math.hypot(both.u, printing), scatter, 0.0, self.degrees_of_freedom),
-            residual_mm=self.residual_z_mm if axis == "z" else self.residual_xy_mm,
+            scatter=parts or Scatter(spread, scatter, 0.0, self.degrees_of_freedom),
+            residual_mm=self.residual_z_mm if upright else self.residual_xy_mm,
             residual_dof=self.residual_dof,
-            length_effect=self.length_effect_z if axis == "z" else self.length_effect_xy,
+            length_effect=self.length_effect_z if upright else self.length_effect_xy,
             knows_firings=self.firing_scatter_known,
         )
 

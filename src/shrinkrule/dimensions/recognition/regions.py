@@ -103,37 +103,51 @@ def flat_regions(surface: Surface) -> Regions:
 
 def _coplanar(surface: Surface) -> Mask:
     """Whether the facets of each pair lie in one plane."""
-    first, second = surface.beside.T
-    one, lean_one = _within(surface, first, second)
-    other, lean_other = _within(surface, second, first)
-    same_side = (surface.normals[first] * surface.normals[second]).sum(axis=1) > SAME_SIDE
-    joined: Mask = same_side & np.where(lean_one <= lean_other, one, other)
+    joined = np.empty(len(surface.beside), dtype=np.bool_)
+    # Two that share all of an edge differ by one corner; of others all three are looked at.
+    joined[: surface.whole] = _joined(surface, slice(0, surface.whole), whole=True)
+    joined[surface.whole :] = _joined(surface, slice(surface.whole, None), whole=False)
     return joined
 
 
-def _within(surface: Surface, plane: Ints, facet: Ints) -> tuple[Mask, Floats]:
-    """Whether facets lie in the planes of others, and how far they lean on these."""
-    inside = np.empty(len(plane), dtype=np.bool_)
-    leaning = np.empty(len(plane))
+def _joined(surface: Surface, some: slice, *, whole: bool) -> Mask:
+    """As :func:`_coplanar`, of some pairs: those that share all of an edge, or the others."""
+    first, second = surface.beside[some].T
+    shared = surface.ends[some].T
+    same = np.empty(len(first), dtype=np.bool_)
 
     def work(part: slice) -> None:
-        # A coordinate at a time: steps over rows of three take several times as long.
-        a, b, c = (surface.vertices[surface.facets[plane[part], k]].T for k in range(3))
-        normal = surface.normals[plane[part]].T
-        double = 2.0 * surface.areas[plane[part]]
-        near, most = np.ones(len(double), dtype=np.bool_), np.zeros(len(double))
-        ab, ac = b - a, c - a
-        for k in range(3):
-            way = surface.vertices[surface.facets[facet[part], k]].T - a
-            u = _dot(normal, _cross(ab, way)) / double
-            v = _dot(normal, _cross(way, ac)) / double
-            lean = np.abs(u) + np.abs(v) + np.abs(1.0 - u - v)
-            near &= np.abs(_dot(normal, way)) <= surface.noise_mm * (1.0 + lean)
-            np.maximum(most, lean, out=most)
-        inside[part], leaning[part] = near & (most < MOST_LEANING), most
+        one, other = first[part], second[part]
+        ends = shared[0][part] + shared[1][part]
+        mine, theirs = (
+            [sum(corners) - ends] if whole else corners
+            for corners in (list(surface.facets[of].T) for of in (one, other))
+        )
+        near, lean = _within(surface, one, theirs)
+        back, lean_back = _within(surface, other, mine)
+        side = _dot(surface.normals[one].T, surface.normals[other].T) > SAME_SIDE
+        same[part] = side & np.where(lean <= lean_back, near, back)
 
-    in_chunks(work, len(plane), AT_ONCE)
-    return inside, leaning
+    in_chunks(work, len(first), AT_ONCE)
+    return same
+
+
+def _within(surface: Surface, plane: Ints, corners: list[Ints]) -> tuple[Mask, Floats]:
+    """Whether corners of facets lie in the planes of others, and how far they lean on these."""
+    # A coordinate at a time: steps over rows of three take several times as long.
+    a, b, c = (surface.vertices[corner].T for corner in surface.facets[plane].T)
+    normal = surface.normals[plane].T
+    double = 2.0 * surface.areas[plane]
+    inside, leaning = np.ones(len(double), dtype=np.bool_), np.zeros(len(double))
+    ab, ac = b - a, c - a
+    for corner in corners:
+        way = surface.vertices[corner].T - a
+        u = _dot(normal, _cross(ab, way)) / double
+        v = _dot(normal, _cross(way, ac)) / double
+        lean = np.abs(u) + np.abs(v) + np.abs(1.0 - u - v)
+        inside &= np.abs(_dot(normal, way)) <= surface.noise_mm * (1.0 + lean)
+        np.maximum(leaning, lean, out=leaning)
+    return inside & (leaning < MOST_LEANING), leaning
 
 
 def _dot(one: Floats, other: Floats | tuple[Floats, Floats, Floats]) -> Floats:

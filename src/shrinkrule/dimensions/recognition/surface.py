@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from shrinkrule.numerics.arrays import Floats, Ints, ranges
 from shrinkrule.numerics.edges import edge_table
 from shrinkrule.numerics.threads import in_chunks
-from shrinkrule.numerics.triangles import AT_ONCE, area_normals
+from shrinkrule.numerics.triangles import AT_ONCE, normals_and_areas
 
 ON_EDGE: Final = 2.5
 """Distance from an edge, in steps of noise, within which a vertex lies on it.
@@ -49,6 +49,8 @@ class Surface:
         Pairs of facets that share an edge or a piece of one.
     ends : (k, 2) int64
         Vertices at the ends of that edge.
+    whole : int
+        Of the pairs so many come first that share all of an edge.
     noise_mm : float
         Smallest step between coordinates.
     """
@@ -60,12 +62,14 @@ class Surface:
     areas: Floats
     beside: Ints
     ends: Ints
+    whole: int
     noise_mm: float
 
     @property
     def centres(self) -> Floats:
         """Centres (m, 3) of the facets, mm."""
-        middles: Floats = self.vertices[self.facets].mean(axis=1)
+        a, b, c = (self.vertices[corner] for corner in self.facets.T)
+        middles: Floats = (a + b + c) / 3.0
         return middles
 
 
@@ -84,20 +88,33 @@ def broad_facets(mesh: trimesh.Trimesh, noise_mm: float) -> Ints:
     (k,) int64
         Their numbers.
     """
-    vertices, facets = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
+    facets = np.asarray(mesh.faces)
+    # A coordinate at a time: steps over rows of three take several times as long.
+    along = [np.ascontiguousarray(column, dtype=np.float64) for column in mesh.vertices.T]
     broad = np.empty(len(facets), dtype=np.bool_)
 
     def work(part: slice) -> None:
-        a, b, c = (vertices[facets[part, k]] for k in range(3))
-        double = np.linalg.norm(np.cross(b - a, c - a), axis=1)
-        squares = [((p - q) ** 2).sum(1) for p, q in ((a, b), (b, c), (c, a))]
-        broad[part] = double > ON_EDGE * noise_mm * np.sqrt(np.maximum.reduce(squares))
+        a, b, c = (facets[part, k] for k in range(3))
+        one, other, third = (
+            [column[end] - column[start] for column in along]
+            for start, end in ((a, b), (a, c), (b, c))
+        )
+        (x, y, z), (u, v, w) = one, other
+        double = _squared([y * w - z * v, z * u - x * w, x * v - y * u])
+        longest = np.maximum.reduce([_squared(one), _squared(other), _squared(third)])
+        broad[part] = double > (ON_EDGE * noise_mm) ** 2 * longest
 
     in_chunks(work, len(facets), AT_ONCE)
     return np.flatnonzero(broad)
 
 
-def surface_of(mesh: trimesh.Trimesh, noise_mm: float) -> Surface:
+def _squared(vectors: list[Floats]) -> Floats:
+    """Squared lengths (k,) of vectors, coordinate by coordinate."""
+    x, y, z = vectors
+    return x * x + y * y + z * z
+
+
+def surface_of(mesh: trimesh.Trimesh, noise_mm: float, broad: Ints | None = None) -> Surface:
     """Facets of a mesh with their directions and neighbours.
 
     Parameters
@@ -106,6 +123,8 @@ def surface_of(mesh: trimesh.Trimesh, noise_mm: float) -> Surface:
         Wanted part, vertices merged, mm.
     noise_mm : float
         Smallest step between coordinates.
+    broad : (m,) int64, optional
+        Its broad facets, where they are known.
 
     Returns
     -------
@@ -113,25 +132,19 @@ def surface_of(mesh: trimesh.Trimesh, noise_mm: float) -> Surface:
         What surfaces are recognised on.
     """
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
-    number = broad_facets(mesh, noise_mm)
+    number = broad_facets(mesh, noise_mm) if broad is None else broad
     facets = np.asarray(mesh.faces, dtype=np.int64)[number]
-    across = area_normals(vertices[facets])
-    double = np.linalg.norm(across, axis=1)
-    beside, ends = _neighbours(vertices, facets, noise_mm)
-    return Surface(
-        vertices,
-        facets,
-        number,
-        across / double[:, None],
-        0.5 * double,
-        beside,
-        ends,
-        noise_mm,
-    )
+    normals, areas = normals_and_areas(vertices, facets)
+    beside, ends, whole = _neighbours(vertices, facets, noise_mm)
+    normals = np.ascontiguousarray(normals.T)
+    return Surface(vertices, facets, number, normals, areas, beside, ends, whole, noise_mm)
 
 
-def _neighbours(vertices: Floats, facets: Ints, noise_mm: float) -> tuple[Ints, Ints]:
-    """Pairs (k, 2) of facets side by side and the vertices (k, 2) between them."""
+def _neighbours(vertices: Floats, facets: Ints, noise_mm: float) -> tuple[Ints, Ints, int]:
+    """Pairs (k, 2) of facets side by side, and the vertices (k, 2) between them.
+
+    Also how many of the pairs share all of an edge; these come first.
+    """
     table = edge_table(facets)
     pair = np.flatnonzero(table.uses == 2)
     beside = table.pairs[pair] // 3
@@ -140,7 +153,7 @@ def _neighbours(vertices: Floats, facets: Ints, noise_mm: float) -> tuple[Ints, 
     if 0 < len(open_) <= MOST_OPEN_EDGES:
         more, between = _pieces(vertices, table.ends[open_], table.pairs[open_, 0] // 3, noise_mm)
         beside, ends = np.concatenate([beside, more]), np.concatenate([ends, between])
-    return beside, ends
+    return beside, ends, len(pair)
 
 
 def _pieces(vertices: Floats, ends: Ints, owner: Ints, noise_mm: float) -> tuple[Ints, Ints]:
