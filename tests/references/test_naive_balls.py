@@ -197,11 +197,11 @@ def test_a_node_is_passed_by_only_where_the_ball_misses_its_facets() -> None:
         outside = float(np.linalg.norm(at - np.clip(at, low, high)))
         radius = outside * float(rng.uniform(0.8, 1.6)) + 0.05
         square = ((at - np.clip(at, low, high)) ** 2).sum()
-        assert trees.box_distance(tree.boxes, node, *at) == pytest.approx(square, abs=1e-12)
+        assert nearest_.box_distance(tree.boxes, node, *at) == pytest.approx(square, abs=1e-12)
         leaf = node - leaves
         held = tree.items[leaf * pieces // leaves : (leaf + 1) * pieces // leaves]
         far = np.linalg.norm(nearest(tree.corners[held], at) - at, axis=1).min()
-        if trees.beside_slab(tree, node, at[0], at[1], at[2], radius):
+        if nearest_.beside_slab(tree, node, at[0], at[1], at[2], radius):
             # Facets reach beyond the box of their piece: what is in it is missed.
             inside = mesh.triangles[held].min(axis=(1)) >= low - 1e-5
             if inside.all() and (mesh.triangles[held].max(axis=1) <= high + 1e-5).all():

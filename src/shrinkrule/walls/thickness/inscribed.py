@@ -22,7 +22,7 @@ import numpy as np
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import compiled, inner
-from shrinkrule.walls.thickness.nearest import nearest_on_facet
+from shrinkrule.walls.thickness.nearest import beside_slab, box_distance, nearest_on_facet
 from shrinkrule.walls.thickness.spanning import (
     MEMORY,
     NEARLY,
@@ -34,7 +34,7 @@ from shrinkrule.walls.thickness.spanning import (
     remembered,
     spanning_ball,
 )
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree
 
 GRAZING: Final = 1e-7
 """Cosine to the normal below which a chord runs along the surface and crosses no wall."""

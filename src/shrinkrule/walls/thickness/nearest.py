@@ -1,14 +1,79 @@
-"""The nearest point of a surface, found by walking the box tree."""
+"""Walking the box tree: which nodes a ball reaches, and the nearest point of a surface."""
 
 from __future__ import annotations
 
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.jit import inner
-from shrinkrule.walls.thickness.tree import Tree, beside_slab, box_distance
+from shrinkrule.walls.thickness.tree import Tree
+
+
+@inner
+def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: float) -> float:
+    """Squared distance from the point x, y, z to a box.
+
+    Parameters
+    ----------
+    boxes : (2 leaves, 6) float32
+        As in `Tree`.
+    i : int
+        Node of the box.
+    x, y, z : float
+        The point.
+
+    Returns
+    -------
+    float
+        0 inside the box.
+    """
+    dx = max(max(boxes[i, 0] - x, x - boxes[i, 3]), 0.0)
+    dy = max(max(boxes[i, 1] - y, y - boxes[i, 4]), 0.0)
+    dz = max(max(boxes[i, 2] - z, z - boxes[i, 5]), 0.0)
+    square: float = dx * dx + dy * dy + dz * dz
+    return square
+
+
+@inner
+def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
+    """Whether a ball misses the slab, cut to a disc, that holds the facets of a node.
+
+    Parameters
+    ----------
+    tree : Tree
+        The surface.
+    i : int
+        The node.
+    x, y, z, radius : float
+        Centre and radius of the ball.
+
+    Returns
+    -------
+    bool
+        False where the node has no slab, too.
+    """
+    if tree.slabs[i, 4] == np.inf:
+        return False
+    sx, sy, sz = tree.slabs[i, 0], tree.slabs[i, 1], tree.slabs[i, 2]
+    along = sx * x + sy * y + sz * z
+    gap = max(max(tree.slabs[i, 3] - along, along - tree.slabs[i, 4]), 0.0)
+    if gap >= radius:
+        return True
+    hx = 0.5 * (tree.boxes[i, 3] - tree.boxes[i, 0])
+    hy = 0.5 * (tree.boxes[i, 4] - tree.boxes[i, 1])
+    hz = 0.5 * (tree.boxes[i, 5] - tree.boxes[i, 2])
+    bx = x - tree.boxes[i, 0] - hx
+    by = y - tree.boxes[i, 1] - hy
+    bz = z - tree.boxes[i, 2] - hz
+    off = sx * bx + sy * by + sz * bz
+    aside = bx * bx + by * by + bz * bz - off * off
+    reach = np.sqrt(hx * hx + hy * hy + hz * hz) + np.sqrt(radius * radius - gap * gap)
+    # The unit vector is one to float32 only.
+    beside: bool = aside > 1.000001 * reach * reach
+    return beside
 
 
 @inner

@@ -26,7 +26,7 @@ from shrinkrule.numerics.jit import wait_for_compiled
 from shrinkrule.numerics.threads import both, in_chunks
 from shrinkrule.numerics.triangles import heights
 from shrinkrule.walls.thickness.inscribed import WALL_CHORD, measure
-from shrinkrule.walls.thickness.tree import along_curve, grow_tree
+from shrinkrule.walls.thickness.tree import along_curve, pieces_of, tree_of
 
 CHUNK: Final = 4096
 """Samples that one thread measures at a time: enough to outweigh handing them over."""
@@ -130,9 +130,9 @@ class Surface:
             raise MeshError("a coordinate is not a number", hint="export the model again")
         low, high = box_of(vertices)
         middle = 0.5 * (low + high)
-        self.rays, self.tree = both(
-            lambda: rays_of(mesh), lambda: grow_tree((vertices - middle)[faces])
-        )
+        pieces = pieces_of((vertices - middle)[faces])
+        # Making rays holds the interpreter's lock for long, the tree's one loop does not.
+        self.tree, self.rays = both(lambda: tree_of(pieces), lambda: rays_of(mesh))
         self.middle, self.span = self.rays.middle, self.rays.span
 
 

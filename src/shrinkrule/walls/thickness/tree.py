@@ -185,7 +185,7 @@ def _part_about(order: Ints, middles: Floats, axis: int, low: int, high: int, at
             return
 
 
-@compiled
+@inner
 def _halve(order: Ints, middles: Floats, leaves: int) -> None:
     """Order pieces so that every node's halves lie on two sides of its longest axis."""
     pieces = len(order)
@@ -207,7 +207,7 @@ def _halve(order: Ints, middles: Floats, leaves: int) -> None:
         width //= 2
 
 
-@compiled
+@inner
 def _fill_nodes(low: Floats, high: Floats, order: Any, nodes: NDArray[np.float32]) -> None:
     """Bounds of leaves from their pieces, rounded outwards, and of nodes from their children."""
     leaves = len(nodes) // 2
@@ -245,7 +245,7 @@ def facet_normals(corners: Floats) -> Any:
     return normals
 
 
-@compiled
+@inner
 def _fill_slabs(facing: NDArray[np.float32], items: Ints, corners: Floats, slabs: Any) -> None:
     """Slab of every node of the lowest levels, along the middle of its facets' normals."""
     leaves, pieces = len(facing) // 2, len(items)
@@ -292,6 +292,107 @@ def _area(corners: Floats) -> float:
     return total
 
 
+@compiled
+def _build(
+    order: Ints,
+    middles: Floats,
+    owner: Any,
+    lows: Floats,
+    highs: Floats,
+    corners: Floats,
+    normals: Floats,
+    items: Ints,
+    boxes: NDArray[np.float32],
+    slabs: NDArray[np.float32],
+) -> None:
+    """Put pieces into a tree: their order, the facet of each, boxes and slabs of all nodes."""
+    _halve(order, middles, len(boxes) // 2)
+    for place in range(len(order)):
+        items[place] = owner[order[place]]
+    _fill_nodes(lows, highs, order, boxes)
+    facing = np.empty_like(boxes)
+    _fill_nodes(normals, normals, items, facing)
+    _fill_slabs(facing, items, corners, slabs)
+
+
+class Pieces(NamedTuple):
+    """Facets cut into pieces, of which a tree is made.
+
+    Parameters
+    ----------
+    corners, normals : (m, 3, 3) float64, (m, 3) float64
+        As in `Tree`.
+    lows, highs : (n, 3) float64
+        Box of each piece.
+    owner : (n,) int64
+        Its facet.
+    middles : (n, 3) float64
+        Middle of its box.
+    order : (n,) int64
+        The pieces along Morton's curve.
+    """
+
+    corners: Floats
+    normals: Floats
+    lows: Floats
+    highs: Floats
+    owner: Ints
+    middles: Floats
+    order: Ints
+
+
+def pieces_of(corners: Floats) -> Pieces:
+    """Cut facets into pieces: most are one, long ones several.
+
+    Parameters
+    ----------
+    corners : (m, 3, 3) float64
+        Corners of the facets, best given about their middle.
+
+    Returns
+    -------
+    Pieces
+        The pieces.
+    """
+    count = len(corners)
+    normals = facet_normals(corners)
+    # A box per four typical facet widths.
+    length = max(4.0 * np.sqrt(_area(corners) / (count + 1024.0)), np.finfo(np.float64).tiny)
+    slices = _slice_counts(corners, float(length), MOST_SLICES)
+    starts = np.concatenate([[0], np.cumsum(slices)]).astype(np.int64)
+    lows, highs = np.empty((starts[-1], 3)), np.empty((starts[-1], 3))
+    owner = np.empty(starts[-1], np.int64)
+    _slice_boxes(corners, starts, lows, highs, owner)
+    middles = 0.5 * (lows + highs)
+    low = middles.min(axis=0)
+    span = max(float((middles.max(axis=0) - low).max()), np.finfo(np.float64).tiny)
+    order = np.argsort(morton_keys(middles, low, span), kind="stable").astype(np.int64)
+    return Pieces(corners, normals, lows, highs, owner, middles, order)
+
+
+def tree_of(pieces: Pieces) -> Tree:
+    """Build the box tree of pieces, outside the interpreter's lock. It takes over their order.
+
+    Parameters
+    ----------
+    pieces : Pieces
+        As from `pieces_of`.
+
+    Returns
+    -------
+    Tree
+        Boxes, slabs and normals of the facets.
+    """
+    corners, normals, lows, highs, owner, middles, order = pieces
+    leaves = 1
+    while leaves * LEAF < len(order):
+        leaves *= 2
+    items = np.empty(len(order), np.int64)
+    boxes, slabs = np.empty((2 * leaves, 6), np.float32), np.empty((2 * leaves, 5), np.float32)
+    _build(order, middles, owner, lows, highs, corners, normals, items, boxes, slabs)
+    return Tree(boxes, slabs, items, corners, normals)
+
+
 def grow_tree(corners: Floats) -> Tree:
     """Build the box tree of facets.
 
@@ -305,92 +406,4 @@ def grow_tree(corners: Floats) -> Tree:
     Tree
         Boxes, slabs and normals of the facets.
     """
-    count = len(corners)
-    normals = facet_normals(corners)
-    # A box per four typical facet widths: most facets get one, long ones several.
-    length = max(4.0 * np.sqrt(_area(corners) / (count + 1024.0)), np.finfo(np.float64).tiny)
-    slices = _slice_counts(corners, float(length), MOST_SLICES)
-    starts = np.concatenate([[0], np.cumsum(slices)]).astype(np.int64)
-    lows, highs = np.empty((starts[-1], 3)), np.empty((starts[-1], 3))
-    owner = np.empty(starts[-1], np.int64)
-    _slice_boxes(corners, starts, lows, highs, owner)
-    middles = 0.5 * (lows + highs)
-    low = middles.min(axis=0)
-    span = max(float((middles.max(axis=0) - low).max()), np.finfo(np.float64).tiny)
-    order = np.argsort(morton_keys(middles, low, span), kind="stable").astype(np.int64)
-    leaves = 1
-    while leaves * LEAF < len(order):
-        leaves *= 2
-    _halve(order, middles, leaves)
-    items = owner[order]
-    boxes = np.empty((2 * leaves, 6), np.float32)
-    _fill_nodes(lows, highs, order, boxes)
-    facing = np.empty_like(boxes)
-    _fill_nodes(normals, normals, items, facing)
-    slabs = np.empty((2 * leaves, 5), np.float32)
-    _fill_slabs(facing, items, corners, slabs)
-    return Tree(boxes, slabs, items, corners, normals)
-
-
-@inner
-def box_distance(boxes: NDArray[np.float32], i: int, x: float, y: float, z: float) -> float:
-    """Squared distance from the point x, y, z to a box.
-
-    Parameters
-    ----------
-    boxes : (2 leaves, 6) float32
-        As in `Tree`.
-    i : int
-        Node of the box.
-    x, y, z : float
-        The point.
-
-    Returns
-    -------
-    float
-        0 inside the box.
-    """
-    dx = max(max(boxes[i, 0] - x, x - boxes[i, 3]), 0.0)
-    dy = max(max(boxes[i, 1] - y, y - boxes[i, 4]), 0.0)
-    dz = max(max(boxes[i, 2] - z, z - boxes[i, 5]), 0.0)
-    square: float = dx * dx + dy * dy + dz * dz
-    return square
-
-
-@inner
-def beside_slab(tree: Tree, i: int, x: float, y: float, z: float, radius: float) -> bool:
-    """Whether a ball misses the slab, cut to a disc, that holds the facets of a node.
-
-    Parameters
-    ----------
-    tree : Tree
-        The surface.
-    i : int
-        The node.
-    x, y, z, radius : float
-        Centre and radius of the ball.
-
-    Returns
-    -------
-    bool
-        False where the node has no slab, too.
-    """
-    if tree.slabs[i, 4] == np.inf:
-        return False
-    sx, sy, sz = tree.slabs[i, 0], tree.slabs[i, 1], tree.slabs[i, 2]
-    along = sx * x + sy * y + sz * z
-    gap = max(max(tree.slabs[i, 3] - along, along - tree.slabs[i, 4]), 0.0)
-    if gap >= radius:
-        return True
-    hx = 0.5 * (tree.boxes[i, 3] - tree.boxes[i, 0])
-    hy = 0.5 * (tree.boxes[i, 4] - tree.boxes[i, 1])
-    hz = 0.5 * (tree.boxes[i, 5] - tree.boxes[i, 2])
-    bx = x - tree.boxes[i, 0] - hx
-    by = y - tree.boxes[i, 1] - hy
-    bz = z - tree.boxes[i, 2] - hz
-    off = sx * bx + sy * by + sz * bz
-    aside = bx * bx + by * by + bz * bz - off * off
-    reach = np.sqrt(hx * hx + hy * hy + hz * hz) + np.sqrt(radius * radius - gap * gap)
-    # The unit vector is one to float32 only.
-    beside: bool = aside > 1.000001 * reach * reach
-    return beside
+    return tree_of(pieces_of(corners))
