@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from shrinkrule.dimensions.recognition.creases import Creases
 from shrinkrule.dimensions.recognition.cylinders import Cylinder
@@ -43,13 +42,6 @@ PIECES_BEYOND: Final = 4
 
 ONE_LEVEL: Final = 3.0
 """Spread of a face along its direction, in steps of noise, that rounding may make."""
-
-FACES_ALIKE: Final = 0.999
-"""Cosine between the normal of a region and a direction that it may lie across, at least; whether
-it does is for its vertices to say."""
-
-NEAR: Final = 0.045
-"""Distance between two unit normals of such a cosine, at most."""
 
 MOST_DIRECTIONS: Final = 400
 """Directions that faces are sorted by, those with the largest faces first."""
@@ -118,14 +110,7 @@ def faces_of(
     left = left[np.argsort(-regions.areas[left], kind="stable")]
     directions: list[Floats] = []
     members: list[Ints] = []
-    alone = _alone(surface, regions, left)
     while len(left) and len(directions) < MOST_DIRECTIONS:
-        own = alone.get(int(left[0]))
-        if own is not None:
-            directions.append(_turned(own))
-            members.append(left[:1])
-            left = left[1:]
-            continue
         inside = _alike(surface, regions, left, regions.normals[left[0]])
         inside[0] = True
         fitted = _common(surface, regions, left[inside])
@@ -229,7 +214,7 @@ def _widths(surface: Surface, regions: Regions) -> Floats:
 
 def _alike(surface: Surface, regions: Regions, some: Ints, direction: Floats) -> Mask:
     """Whether regions lie across a direction, as far as the noise lets them tell."""
-    near = np.abs(regions.normals[some] @ direction) > FACES_ALIKE
+    near = np.abs(regions.normals[some] @ direction) > 0.999
     inside = np.zeros(len(some), dtype=np.bool_)
     if near.any():
         _, vertex, start = _expanded(regions, some[near])
@@ -247,27 +232,6 @@ def _common(surface: Surface, regions: Regions, some: Ints) -> Floats:
     centred = points - middle[owner]
     found: Floats = np.linalg.eigh(centred.T @ centred)[1][:, 0]
     return found
-
-
-def _alone(surface: Surface, regions: Regions, some: Ints) -> dict[int, Floats]:
-    """Regions whose direction no other of some can share, and the normal of each one's plane."""
-    if not len(some):
-        return {}
-    normals = regions.normals[some]
-    # Both ways, so that what faces away is found too; the nearest one is the region itself.
-    apart = cKDTree(np.concatenate([normals, -normals])).query(normals, k=2)[0][:, 1]
-    lonely = some[apart > 2.0 * NEAR]
-    if not len(lonely):
-        return {}
-    owner, vertex, start = _expanded(regions, lonely)
-    points = surface.vertices[vertex]
-    middle = np.add.reduceat(points, start) / regions.sizes[lonely][:, None]
-    centred = points - middle[owner]
-    spread = np.add.reduceat((centred[:, :, None] * centred[:, None, :]).reshape(-1, 9), start)
-    fitted = np.linalg.eigh(spread.reshape(-1, 3, 3))[1][:, :, 0]
-    # One that its fit turns far may share a direction after all.
-    steady = np.abs((fitted * regions.normals[lonely]).sum(axis=1)) > FACES_ALIKE
-    return dict(zip(lonely[steady].tolist(), fitted[steady], strict=True))
 
 
 def _turned(direction: Floats) -> Floats:
