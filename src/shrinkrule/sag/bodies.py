@@ -149,12 +149,23 @@ def _near(low: Floats, high: Floats, clearance: float) -> Ints:
 def _touch(vertices: Floats, faces: Ints, shell: Ints, one: int, other: int) -> bool:
     """Whether a vertex of either shell lies on the other."""
     return any(
-        igl.point_mesh_squared_distance(
-            vertices[shell == a], vertices, faces[shell[faces[:, 0]] == b]
-        )[0].min()
-        <= TOUCHING_MM**2
+        _reaches(vertices[shell == a], vertices, faces[shell[faces[:, 0]] == b])
         for a, b in ((one, other), (other, one))
     )
+
+
+def _reaches(points: Floats, vertices: Floats, facets: Ints) -> bool:
+    """Whether a point lies on facets; only those are looked at that could meet one."""
+    corners = vertices[facets]
+    low, high = corners.min(axis=1) - TOUCHING_MM, corners.max(axis=1) + TOUCHING_MM
+    points = points[((points >= low.min(axis=0)) & (points <= high.max(axis=0))).all(axis=1)]
+    if not len(points):
+        return False
+    near = ((low <= points.max(axis=0)) & (high >= points.min(axis=0))).all(axis=1)
+    if not near.any():
+        return False
+    squared = igl.point_mesh_squared_distance(points, vertices, facets[near])[0]
+    return bool(squared.min() <= TOUCHING_MM**2)
 
 
 def _cavities(
