@@ -44,6 +44,7 @@ from shrinkrule.job.verdict import decide
 from shrinkrule.job.written import look_at_written
 from shrinkrule.mesh import MovedRays, Part
 from shrinkrule.numerics.progress import Progress, part_of, silent
+from shrinkrule.numerics.triangles import signed_volume
 from shrinkrule.printing import look_at_print
 
 if TYPE_CHECKING:
@@ -200,7 +201,10 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, look: SagLook) -> Bent | No
     sag = look.taken_off
     if not look.lost and (sag is None or not sag.rounds):
         return None
-    box, volume = np.asarray(curved.extents, dtype=np.float64), float(curved.volume)
+    box, volume = (
+        np.asarray(curved.extents, dtype=np.float64),
+        signed_volume(curved.vertices, curved.faces),
+    )
     if look.lost or sag is None:
         return Bent(box, volume, *np.full((2, 3), np.nan))
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)

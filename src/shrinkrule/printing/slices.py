@@ -3,24 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
-from typing import Final
 
 import numpy as np
 from manifold3d import CrossSection
+from scipy.sparse import csgraph, csr_array
 
-from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.arrays import Floats, Ints, Mask
 from shrinkrule.printing.surface import PrintSurface
-from shrinkrule.walls.layers.loops import (
-    chain_pieces,
-    cut_facets,
-    facets_by_layer,
-    layer_counts,
-    pair_sides,
-)
-
-_AT_ONCE: Final = 1 << 18  # facets: what is worked out of these takes some 20 MB
-_MOST_CUTS: Final = 1 << 22  # facets cut that are listed at a time, at all heights together
 
 
 def sections(surface: PrintSurface, heights: Floats) -> Iterator[CrossSection | None]:
@@ -39,55 +28,89 @@ def sections(surface: PrintSurface, heights: Floats) -> Iterator[CrossSection | 
         The material at each height; None where it is as at the one below, between upright facets.
     """
     points, facets, twin = surface.points, surface.facets, _twins(surface)
-    # A vertex at a height counts as below it, everywhere.
+    # A vertex at a height counts as below it, everywhere: its place is the number of those below.
     place = np.searchsorted(heights, points[:, 2], side="left")
-    spans = np.empty((len(facets), 2), dtype=np.int64)
-    counts = np.zeros(len(heights), dtype=np.int64)
-    changed = np.zeros(len(heights), dtype=np.bool_)
-    for first in range(0, len(facets), _AT_ONCE):
-        some = slice(first, first + _AT_ONCE)
-        places = [place[corner] for corner in facets[some].T]
-        spans[some, 0], spans[some, 1] = np.minimum.reduce(places), np.maximum.reduce(places)
-        sides = twin[3 * first : 3 * (first + _AT_ONCE)]
-        more, bends = layer_counts(spans[some], points[facets[some]], sides, len(heights))
-        counts += more
-        changed |= bends
-    scratch = np.empty(len(facets), dtype=np.int64)
-    for group in _groups(np.where(changed, counts, 0)):
-        wanted = np.zeros(len(heights), dtype=np.bool_)
-        wanted[group] = changed[group]
-        offsets = np.concatenate([[0], np.cumsum(np.where(wanted, counts, 0))])
-        near = facets_by_layer(spans, wanted, offsets)
-        for number in range(group.start, group.stop):
-            if not changed[number]:
-                yield None
-                continue
-            mine = near[offsets[number] : offsets[number + 1]]
-            pieces, start, _ = cut_facets(facets, points, mine, float(heights[number]))
-            order, begins, _ = chain_pieces(pieces, twin, scratch)
-            start = start[order]
-            yield CrossSection([start[a:b] for a, b in pairwise(begins.tolist())])
+    place = place.astype(np.min_scalar_type(len(heights)))
+    places = [place[corner] for corner in facets.T]
+    first, last = np.minimum.reduce(places), np.maximum.reduce(places)
+    changed = _changed(surface, first, last, len(heights))
+    piece_of = np.empty(len(facets), dtype=np.int64)
+    for number, height in enumerate(heights.tolist()):
+        if not changed[number]:
+            yield None
+            continue
+        near = np.flatnonzero((first <= number) & (last > number))
+        one, other, third = (corner[near] > number for corner in places)
+        # The material is on the left of a piece that begins where a side falls through the height,
+        # and ends where one rises; it goes on in the facet beyond.
+        falls = np.where(one & ~other, 0, np.where(other & ~third, 1, 2))
+        rises = np.where(~one & other, 0, np.where(~other & third, 1, 2))
+        piece_of[near] = np.arange(len(near))
+        order, begins = _loops(piece_of[twin[3 * near + rises] // 3])
+        near, falls = near[order], falls[order]
+        ends = facets[near, falls], facets[near, (falls + 1) % 3]
+        # Both facets of a side work out the same point, from the same end.
+        low, high = points[np.minimum(*ends)], points[np.maximum(*ends)]
+        share = (height - low[:, 2]) / (high[:, 2] - low[:, 2])
+        start = low[:, :2] + share[:, None] * (high[:, :2] - low[:, :2])
+        yield CrossSection(np.split(start, begins[1:]) if len(begins) else [])
 
 
-def _groups(cuts: Ints) -> Iterator[slice]:
-    """Heights in a row whose facets (k,) can be listed together."""
-    start = 0
-    while start < len(cuts):
-        within = np.searchsorted(np.cumsum(cuts[start:]), _MOST_CUTS, side="right")
-        yield slice(start, start + max(int(within), 1))
-        start += max(int(within), 1)
+def _changed(surface: PrintSurface, first: Ints, last: Ints, count: int) -> Mask:
+    """Whether the slice at each of ``count`` heights may differ from the one below.
+
+    Each facet crosses the heights from ``first`` on, and is below those from ``last`` on.
+    """
+    some = np.flatnonzero(first < last)
+    changed = np.zeros(count + 1, dtype=np.bool_)
+    changed[0] = changed[first[some]] = changed[last[some]] = True
+    # What stands upright to the last digit has no area in plan.
+    x, y = surface.points[:, 0], surface.points[:, 1]
+    a, b, c = surface.facets[some].T
+    leans = (x[b] - x[a]) * (y[c] - y[a]) != (y[b] - y[a]) * (x[c] - x[a])
+    some = some[leans]
+    leaning = np.bincount(first[some], minlength=count + 1)
+    leaning -= np.bincount(last[some], minlength=count + 1)
+    changed |= np.cumsum(leaning) > 0
+    return changed[:count]
+
+
+def _loops(following: Ints) -> tuple[Ints, Ints]:
+    """Loops of pieces (n,), of which each knows the one that follows it.
+
+    Returns
+    -------
+    order : (n,) int64
+        The pieces, loop by loop.
+    begins : (j,) int64
+        First piece of each loop, in that order.
+    """
+    count = len(following)
+    if count == 0:
+        return following, following
+    pieces, ones = np.arange(count), np.ones(count, dtype=np.int8)
+    graph = csr_array((ones, following, np.arange(count + 1)), shape=(count, count))
+    loop = csgraph.connected_components(graph, directed=False)[1]
+    heads, sizes = np.unique(loop, return_index=True, return_counts=True)[1:]
+    before = np.empty_like(following)
+    before[following] = pieces
+    # All loops as one chain, the end of each leading to the head of the next.
+    chain = following.copy()
+    chain[before[heads]] = np.append(heads[1:], heads[0])
+    graph = csr_array((ones, chain, np.arange(count + 1)), shape=(count, count))
+    order = csgraph.breadth_first_order(graph, heads[0], return_predecessors=False)
+    return order.astype(np.int64), np.cumsum(sizes) - sizes
 
 
 def _twins(surface: PrintSurface) -> Ints:
-    """The side (3 m,) that each side of a facet is joined to; -1 where there is none."""
+    """The side (3 m,) of another facet that each side of a facet runs along, the other way."""
     edges = surface.edges
     twin = surface.partner.copy()
     crowd = np.flatnonzero(edges.uses[edges.edge_of] > 2)
-    if len(crowd):
-        # Which of several facets along an edge are joined makes no difference to the material.
-        keys = 2 * edges.edge_of[crowd] + edges.forward[crowd]
-        other = pair_sides(keys, np.argsort(keys), len(keys))
-        twin[crowd] = np.where(other < 0, -1, crowd[other])
+    # Which of several facets along an edge are joined makes no difference to the material.
+    crowd = crowd[np.argsort(edges.edge_of[crowd], kind="stable")]
+    forward = edges.forward[crowd]
+    twin[crowd[forward]], twin[crowd[~forward]] = crowd[~forward], crowd[forward]
     return twin
 
 

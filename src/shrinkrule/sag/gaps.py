@@ -8,6 +8,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.triangles import surface_area
 from shrinkrule.sag.bodies import SeparatedBodies
 from shrinkrule.walls import Status, sample_surface, thickness_at
 
@@ -33,11 +34,12 @@ def bridged_gap(mesh: trimesh.Trimesh, brick_mm: float) -> tuple[float, Floats] 
     tuple of float and (3,) float, or None
         Width and place of the gap.
     """
-    samples = sample_surface(mesh, float(np.sqrt(mesh.area / _SAMPLES)))
+    area = surface_area(mesh.vertices, mesh.faces)
+    samples = sample_surface(mesh, float(np.sqrt(area / _SAMPLES)))
     turned = trimesh.Trimesh(mesh.vertices, np.asarray(mesh.faces)[:, ::-1], process=False)
     outside = thickness_at(turned, samples.points, samples.facets)
     bridged = (outside.status == Status.MEASURED) & (outside.thickness < SEEN_GAP * brick_mm)
-    if samples.area[bridged].sum() < _LEAST_SHARE * mesh.area:
+    if samples.area[bridged].sum() < _LEAST_SHARE * area:
         return None
     # The tip of a notch is narrower than anything: the median of the bridged places is reported.
     order = np.flatnonzero(bridged)[np.argsort(outside.thickness[bridged], kind="stable")]

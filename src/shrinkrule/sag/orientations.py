@@ -12,6 +12,7 @@ from shrinkrule.compensation.frames import WAYS_UP
 from shrinkrule.errors import MeshError
 from shrinkrule.numerics.arrays import Floats
 from shrinkrule.numerics.progress import Progress, silent
+from shrinkrule.numerics.triangles import surface_area
 from shrinkrule.sag.estimate import SagEstimate
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.material import SagMaterial
@@ -150,10 +151,11 @@ def _try(
     known: SagEstimate | None,
 ) -> WayUp:
     """The part fired one way up; if it does not stand, the reason."""
-    heights = np.asarray(mesh.vertices) @ lying.up
+    vertices, facets = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
+    heights = vertices @ lying.up
     height = float(np.ptp(heights))
-    low = heights[np.asarray(mesh.faces)].max(axis=1) <= heights.min() + _FLOOR * height
-    footprint = float(np.asarray(mesh.area_faces)[low].sum())
+    highest = np.maximum.reduce([heights[corner] for corner in facets.T])
+    footprint = surface_area(vertices, facets[highest <= heights.min() + _FLOOR * height])
     shape = WayUp(name, lying.furnace_up, True, "", np.inf, np.full(3, np.nan), height, footprint)
     if foot_share(mesh, lying.up) < LEAST_FOOT:
         return replace(shape, stands=False, reason="it rests on a line or a point and rolls")

@@ -10,6 +10,7 @@ import trimesh
 
 from shrinkrule.errors import MeshError, SettingError
 from shrinkrule.numerics.arrays import Floats, box_of
+from shrinkrule.numerics.triangles import surface_area
 from shrinkrule.sag.settings import SagSettings
 from shrinkrule.sag.voxels.grid import (
     SLACK,
@@ -123,7 +124,9 @@ def thinnest_wall(mesh: trimesh.Trimesh) -> float:
     float
         The thickness, mm.
     """
-    samples = sample_surface(mesh, float(np.sqrt(mesh.area / _WALL_SAMPLES)))
+    samples = sample_surface(
+        mesh, float(np.sqrt(surface_area(mesh.vertices, mesh.faces) / _WALL_SAMPLES))
+    )
     walls = thickness_at(mesh, samples.points, samples.facets)
     measured = walls.status == Status.MEASURED
     if not measured.any():

@@ -14,6 +14,7 @@ import trimesh
 
 from shrinkrule.mesh.rays import rays_of
 from shrinkrule.numerics.arrays import Floats
+from shrinkrule.numerics.triangles import surface_area, unit_normals
 from shrinkrule.sag.fem.field import SagField
 from shrinkrule.sag.settings import TOUCHING_MM
 from shrinkrule.walls import sample_surface
@@ -62,8 +63,9 @@ def most_closed_gap(mesh: trimesh.Trimesh, field: SagField) -> SelfContactGap | 
         The gap.
     """
     up = field.grid.turn[2]
-    samples = sample_surface(mesh, float(np.sqrt(mesh.area / _SAMPLES)))
-    normals = np.asarray(mesh.face_normals)[samples.facets]
+    vertices, facets = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
+    samples = sample_surface(mesh, float(np.sqrt(surface_area(vertices, facets) / _SAMPLES)))
+    normals = unit_normals(vertices[facets[samples.facets]])
     over = np.flatnonzero(normals @ up < -_DOWNWARD)
     if not len(over):
         return None

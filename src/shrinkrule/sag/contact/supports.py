@@ -10,6 +10,7 @@ import trimesh
 
 from shrinkrule.errors import SettingError
 from shrinkrule.numerics.arrays import Floats, Ints, Mask, ranges
+from shrinkrule.numerics.triangles import unit_normals
 from shrinkrule.sag.contact.candidates import FULL_SHARE, LEAST_SHARE, Candidates, edge_spring
 from shrinkrule.sag.fem.elements import Bricks
 from shrinkrule.sag.settings import SupportBox, SupportFacets
@@ -111,7 +112,8 @@ def with_supports(
     under = find_undersides(bricks)
     spacing = float(grid.size[:2].min()) / _PER_BRICK
     samples = sample_surface(mesh, spacing)
-    downward = -(np.asarray(mesh.face_normals)[samples.facets] @ grid.turn[2])
+    corners = np.asarray(mesh.vertices, dtype=np.float64)[mesh.faces[samples.facets]]
+    downward = -(unit_normals(corners) @ grid.turn[2])
     low = np.flatnonzero(downward > _DOWNWARD)
     points, facets = samples.points[low], samples.facets[low]
     plan = samples.area[low] * downward[low]
