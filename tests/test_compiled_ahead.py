@@ -11,7 +11,7 @@ import pytest
 from shrinkrule import ahead
 from shrinkrule.numerics import jit
 
-SHARES = ahead.shares(True)
+SHARES = ahead.shares(with_sag=True)
 SAMPLE = Path(__file__).parents[1] / "sample_models" / "lever_arm.stl"
 CHECK = """
 import sys
@@ -28,7 +28,7 @@ wedge = trimesh.convex.convex_hull(np.array(
 plate = trimesh.creation.box((20, 20, 1.5))
 plate.apply_translation((40, 0, 0))
 check_walls(trimesh.util.concatenate([wedge, plate]), Printer.from_nozzle(0.6))
-for loop in sum(ahead.shares(True), ()):
+for loop in sum(ahead.shares(with_sag=True), ()):
     print(loop.__name__, len(loop.signatures))
 """
 

@@ -211,7 +211,7 @@ def compensate(
     from shrinkrule.ahead import compile_ahead
 
     # First of all: on a first run the other processes compile while this one loads its modules.
-    compile_ahead(with_sag=True)
+    compile_ahead(with_sag=not no_sag)
     from shrinkrule.job import Outline, Recipe
     from shrinkrule.job import compensate as run_job
     from shrinkrule.report.outputs import job_paths

@@ -39,10 +39,10 @@ def shape_functions(position: Floats) -> Floats:
     # A corner at a time: products over rows of two or three take several times as long.
     sides = [(1.0 - along, along) for along in np.moveaxis(position, -1, 0)]
     weights = np.empty((len(corners), *position.shape[:-1]))
-    for weight, corner in zip(weights, corners.tolist(), strict=True):
-        weight[...] = sides[0][corner[0]]
+    for number, corner in enumerate(corners.tolist()):
+        weights[number] = sides[0][corner[0]]
         for along, end in zip(sides[1:], corner[1:], strict=True):
-            weight *= along[end]
+            weights[number] *= along[end]
     return np.moveaxis(weights, 0, -1)
 
 
