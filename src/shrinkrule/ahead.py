@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.numerics.jit import compile_elsewhere
+from shrinkrule.numerics.jit import compile_elsewhere, spare_entries
 from shrinkrule.sag.fem import field
 from shrinkrule.sag.voxels import reentrant, scanlines
 from shrinkrule.walls.thickness import behind, bitangent, growth, inscribed
@@ -98,4 +98,5 @@ def compile_here(share: int, *, with_sag: bool) -> None:
 if __name__ == "__main__":
     # Next to nothing that compiling makes becomes garbage before the end.
     gc.disable()
+    spare_entries()
     compile_here(int(sys.argv[1]), with_sag=WITH_SAG in sys.argv[2:])
