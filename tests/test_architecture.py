@@ -61,7 +61,7 @@ FLOORS: Final = {
     "walls": (
         "findings limits",
         "thickness_scale thickness layers",
-        "regions",
+        "layers_ahead regions",
         "agreement shown",
         "map",
         "check",

@@ -10,6 +10,7 @@ import pytest
 
 from shrinkrule import ahead
 from shrinkrule.numerics import jit
+from shrinkrule.walls import layers_ahead
 
 SHARES = ahead.shares(with_sag=True)
 SAMPLE = Path(__file__).parents[1] / "sample_models" / "lever_arm.stl"
@@ -31,6 +32,19 @@ check_walls(trimesh.util.concatenate([wedge, plate]), Printer.from_nozzle(0.6))
 for loop in sum(ahead.shares(with_sag=True), ()):
     print(loop.__name__, len(loop.signatures))
 """
+LAYERS = """
+import trimesh
+from shrinkrule import Printer
+from shrinkrule.walls import check_walls, layers_ahead
+layers_ahead.compile_here()
+plate = trimesh.creation.box((20, 20, 8))
+fin = trimesh.creation.box((0.5, 12, 8))
+fin.apply_translation((30, 0, 0))
+for part in (plate, trimesh.util.concatenate([plate, fin])):
+    check_walls(part, Printer.from_nozzle(0.6))
+for loop in layers_ahead.LOOPS:
+    print(loop.__name__, len(loop.signatures))
+"""
 
 
 def test_what_is_compiled_ahead_is_what_a_check_calls() -> None:
@@ -39,6 +53,14 @@ def test_what_is_compiled_ahead_is_what_a_check_calls() -> None:
     said = subprocess.run(command, check=True, capture_output=True, text=True)
     found = dict(line.split() for line in said.stdout.splitlines())
     assert found == {loop.__name__: "1" for share in SHARES for loop in share}
+
+
+def test_what_is_compiled_for_the_layer_check_is_what_it_calls() -> None:
+    """The layers of a part with a wall too thin are looked at in the signatures known."""
+    command = [sys.executable, "-c", LAYERS]
+    said = subprocess.run(command, check=True, capture_output=True, text=True)
+    found = [line.split() for line in said.stdout.splitlines()]
+    assert found == [[loop.__name__, "1"] for loop in layers_ahead.LOOPS]
 
 
 def test_a_process_starts_once_and_only_for_what_is_missing(

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.numerics.jit import compile_elsewhere, is_on_disk
+from shrinkrule.numerics.jit import compile_elsewhere, is_on_disk, spare_entries
 from shrinkrule.walls.thickness import behind, bitangent, growth, inscribed
 from shrinkrule.walls.thickness.tree import Tree
 
@@ -116,4 +116,5 @@ def _of_sag() -> dict[Any, tuple[Any, ...]]:
 if __name__ == "__main__":
     # Next to nothing that compiling makes becomes garbage before the end.
     gc.disable()
+    spare_entries()
     compile_here(int(sys.argv[1]), with_sag=WITH_SAG in sys.argv[2:])

@@ -38,7 +38,7 @@ def merge_equal_vertices(
     """
     points = corners.reshape(-1, 3)
     points += 0.0
-    first, numbers = number_equal(points.view(f"u{points.itemsize}"))
+    first, numbers = number_equal(points.view("u4"))
     return points[first].astype(np.float64), numbers.reshape(-1, 3)
 
 
@@ -62,7 +62,7 @@ def drop_doubled(facets: Ints) -> tuple[Ints, str]:
     """
     turn = np.argmin(facets, axis=1)[:, None]
     rows = np.take_along_axis(facets, (turn + np.arange(3)) % 3, axis=1)
-    first, _ = number_equal(np.ascontiguousarray(rows).view("u8"))
+    first, _ = number_equal(np.ascontiguousarray(rows).view("u4"))
     if len(first) == len(facets):
         return facets, ""
     count = len(facets) - len(first)
@@ -87,7 +87,7 @@ def loose_pairs(facets: Ints, table: EdgeTable) -> Ints:
     (k,) int64
         One facet of each such pair.
     """
-    first, _ = number_equal(np.ascontiguousarray(np.sort(facets, axis=1)).view("u8"))
+    first, _ = number_equal(np.ascontiguousarray(np.sort(facets, axis=1)).view("u4"))
     again = np.ones(len(facets), np.bool_)
     again[first] = False
     free = (table.uses[table.edge_of] == 2).reshape(-1, 3).any(axis=1)

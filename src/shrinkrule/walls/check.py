@@ -26,6 +26,7 @@ from shrinkrule.walls.findings import (
 )
 from shrinkrule.walls.layers.check import LayerReport, layer_findings
 from shrinkrule.walls.layers.narrow import Narrow
+from shrinkrule.walls.layers_ahead import compile_ahead
 from shrinkrule.walls.limits import WallLimits
 from shrinkrule.walls.regions.gaps import MOUTH, gap_findings
 from shrinkrule.walls.regions.thick import thick_findings
@@ -216,6 +217,8 @@ def check_walls(
     report("joining places", 0.6)
     walls = local_walls(surface, samples, printer, limits, spacing, grow=not loose)
     thin = thin_regions(surface.rays, samples, walls, printer, limits, spacing)
+    if not found.closed or doubts or thin.findings:
+        compile_ahead()
     first = sampling.samples
     widest = MOUTH * limits.gap_mm(printer)
     air = gaps_on(surface, first.points, first.facets, first.area, sampling.reach, widest)

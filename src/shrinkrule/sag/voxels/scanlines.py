@@ -112,7 +112,7 @@ def chords(corners: Any, lines: Floats) -> Any:
     shapes, normals = np.empty((found, 3, 3)), np.empty((found, 3))
     facet, line = np.empty(count, np.int64), np.empty(count, np.int64)
     left, right = np.empty(count), np.empty(count)
-    n = k = 0
+    n = k = np.int64(0)
     for f in range(len(corners)):
         if ends[f, 0] == ends[f, 1]:
             continue
@@ -130,8 +130,8 @@ def chords(corners: Any, lines: Floats) -> Any:
             shapes[n, 2, axis] = corners[f, high, axis]
         for at in range(ends[f, 0], ends[f, 1]):
             y = lines[at]
-            bend = 0 if y < shapes[n, 1, 1] else 1
-            along = _edge_x(shapes, n, 0, 2, y)
+            bend = np.int64(0 if y < shapes[n, 1, 1] else 1)
+            along = _edge_x(shapes, n, np.int64(0), np.int64(2), y)
             across = _edge_x(shapes, n, bend, bend + 1, y)
             facet[k], line[k] = n, at
             left[k], right[k] = min(along, across), max(along, across)
@@ -170,7 +170,7 @@ def _normal(corners: Any, f: int) -> Any:
 
 
 @inner
-def _edge_x(shapes: Any, n: int, low: int, high: int, y: float) -> Any:
+def _edge_x(shapes: Any, n: Any, low: Any, high: Any, y: float) -> Any:
     """Where the edge between two corners (by y) of a facet crosses the height y."""
     rise = shapes[n, high, 1] - shapes[n, low, 1]
     share = (y - shapes[n, low, 1]) / (1.0 if rise == 0.0 else rise)

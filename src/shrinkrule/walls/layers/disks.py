@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 from shrinkrule.walls.layers.outlines import edge_ends
 
 STEP: Final = 0.25
@@ -27,7 +27,7 @@ CORNER_REACH: Final = 0.7
 """Radii by which a corner reaches beyond those disks, at most: a corner of 72 degrees."""
 
 
-@compiled
+@inner
 def _grid_of(start: Floats, end: Floats, cell: float, low: Floats, size: Ints) -> Any:
     """Edges that pass through each cell of a grid, one cell after the other."""
     counts = np.zeros(size[0] * size[1] + 1, np.int64)
@@ -60,7 +60,7 @@ def _grid_of(start: Floats, end: Floats, cell: float, low: Floats, size: Ints) -
     return counts, items
 
 
-@compiled
+@inner
 def _rests(
     x: float,
     y: float,
@@ -94,7 +94,7 @@ def _rests(
     return True
 
 
-@compiled
+@inner
 def _stations(ring: Floats, step: float, radius: float, side: float) -> Any:
     """Points along an outline where a disk may touch it, and the outline's direction there.
 
@@ -168,7 +168,8 @@ def narrow_outline_points(
     for a in range(2):
         size[a] = int((high[a] - low[a]) / cell) + 1
     grid, items = _grid_of(points, end, cell, low, size)
-    found, kept = np.empty((4, 2)), 0
+    found = np.empty((4, 2))
+    kept: Any = np.int64(0)
     for ring in range(len(begins) - 1):
         where, heading = _stations(points[begins[ring] : begins[ring + 1]], STEP, radius, side)
         n = len(where)
@@ -189,7 +190,7 @@ def narrow_outline_points(
     return found[:kept]
 
 
-@compiled
+@inner
 def _add_narrow(
     n: int,
     where: Floats,

@@ -16,6 +16,7 @@ import numpy as np
 from manifold3d import CrossSection
 
 from shrinkrule.numerics.arrays import Floats, Ints
+from shrinkrule.numerics.jit import wait_for_compiled
 from shrinkrule.walls.layers.disks import narrow_outline_points
 from shrinkrule.walls.layers.outlines import boxes_with_points, distance_to_edges
 from shrinkrule.walls.layers.stack import SIMPLE_MM
@@ -110,6 +111,7 @@ def narrow_points(section: CrossSection, limit_mm: float, side: Side) -> Floats:
     """
     if section.is_empty() or disk_radius(limit_mm) <= 0.0:
         return np.empty((0, 2))
+    wait_for_compiled(narrow_outline_points)
     points: Floats = narrow_outline_points(
         *outlines(section), disk_radius(limit_mm) + SIMPLE_MM, SIMPLE_MM, side.value
     )

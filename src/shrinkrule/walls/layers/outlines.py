@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 
 from shrinkrule.numerics.arrays import Floats, Ints
-from shrinkrule.numerics.jit import compiled
+from shrinkrule.numerics.jit import compiled, inner
 
 
-@compiled
+@inner
 def edge_ends(points: Floats, begins: Ints) -> Any:
     """Where the edge ends that begins at each point of closed outlines.
 

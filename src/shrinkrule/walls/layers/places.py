@@ -174,7 +174,7 @@ def _overlap(first: CrossSection, second: CrossSection) -> bool:
     one, other = first.to_polygons(), second.to_polygons()
     # Where neither has a hole, a corner of one inside the other is proof.
     plain = len(one) == len(other) == 1
-    inside = plain and any_within(one[0][:: 1 + len(one[0]) // 8], other[0])
+    inside = plain and any_within(one[0][:: 1 + len(one[0]) // 8].copy(), other[0])
     return bool(inside) or not (first ^ second).is_empty()
 
 

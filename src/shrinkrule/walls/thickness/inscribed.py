@@ -60,7 +60,7 @@ DEPTH: Final = 128
 """Room for nodes waiting to be visited: two per level, and no tree is 64 levels deep."""
 
 
-@compiled
+@inner
 def _touch_segment(
     zx: float,
     zy: float,
