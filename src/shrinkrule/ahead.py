@@ -116,5 +116,8 @@ def _of_sag() -> dict[Any, tuple[Any, ...]]:
 if __name__ == "__main__":
     # Next to nothing that compiling makes becomes garbage before the end.
     gc.disable()
+    sag_too = WITH_SAG in sys.argv[2:]
+    # With their modules all steps are there whose entries are spared.
+    shares(with_sag=sag_too)
     spare_entries()
-    compile_here(int(sys.argv[1]), with_sag=WITH_SAG in sys.argv[2:])
+    compile_here(int(sys.argv[1]), with_sag=sag_too)
