@@ -43,12 +43,21 @@ def test_between_upright_facets_every_slice_is_as_the_one_below() -> None:
     assert areas(surface_of(stairs), heights) == [30.0, None, 12.0, None, None, 0.0]
 
 
-def test_bodies_that_touch_along_an_edge_are_cut_as_what_they_are() -> None:
-    """Two posts of 4 x 4 mm share an upright edge, on which four facets meet."""
+def test_above_a_cone_an_upright_post_is_cut_once() -> None:
+    post = Manifold.cube((4, 3, 9)).translate((-2, -1.5, 0))
+    heights = np.array([1.0, 2.0, 5.0, 6.0, 8.0])
+    cut = areas(surface_of(Manifold.cylinder(4.0, 9.0, 6.0, 32) + post), heights)
+    assert cut[:2] == sorted([one for one in cut if one], reverse=True)[:2]
+    assert cut[2:] == [12.0, None, None]
+
+
+def test_bodies_that_touch_along_edges_are_cut_as_what_they_are() -> None:
+    """Three posts of 4 x 4 mm in a diagonal: on each of two upright edges meet four facets."""
     post = trimesh.creation.box((4, 4, 10)).apply_translation((2, 2, 5))
-    both = trimesh.util.concatenate([post, post.copy().apply_translation((4, 4, 0))])
-    both.merge_vertices()
-    assert areas(PrintSurface(both, LAYER_MM), np.array([1.0, 9.0])) == [32.0, None]
+    posts = [post.copy().apply_translation((4 * k, 4 * k, 0)) for k in range(3)]
+    together = trimesh.util.concatenate(posts)
+    together.merge_vertices()
+    assert areas(PrintSurface(together, LAYER_MM), np.array([1.0, 9.0])) == [48.0, None]
 
 
 @pytest.mark.parametrize("seed", range(4))
