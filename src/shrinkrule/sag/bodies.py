@@ -23,6 +23,9 @@ from shrinkrule.sag.voxels.grid import Grid
 _CLEARANCE: Final = 5.0
 """Of a brick: bodies at least this far apart share no brick, not even one twice as large."""
 
+_REACH: Final = 2.0 * TOUCHING_MM
+"""mm: vertices farther than this from a body's box cannot touch it, roundoff or not."""
+
 
 @dataclass(frozen=True)
 class SeparatedBodies:
@@ -110,11 +113,7 @@ def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:
     vertices, faces = np.asarray(mesh.vertices, dtype=np.float64), np.asarray(mesh.faces)
     shell = _shells(mesh)
     low, high = _boxes(vertices, shell)
-    pairs = [
-        (one, other)
-        for one, other in _near(low, high, TOUCHING_MM)
-        if _touch(vertices, faces, shell, one, other)
-    ]
+    pairs = _touching(vertices, faces, shell, _near(low, high, TOUCHING_MM))
     pairs += _cavities(mesh, shell, low, high)
     joined = np.array(pairs, dtype=np.int64).reshape(-1, 2)
     body: Ints = connected_components(len(low), joined)[shell]
@@ -146,15 +145,38 @@ def _near(low: Floats, high: Floats, clearance: float) -> Ints:
     return pairs
 
 
-def _touch(vertices: Floats, faces: Ints, shell: Ints, one: int, other: int) -> bool:
-    """Whether a vertex of either shell lies on the other."""
-    return any(
-        igl.point_mesh_squared_distance(
-            vertices[shell == a], vertices, faces[shell[faces[:, 0]] == b]
-        )[0].min()
-        <= TOUCHING_MM**2
-        for a, b in ((one, other), (other, one))
-    )
+def _touch(points: Floats, faces: Ints, others: Floats, low: Floats, high: Floats) -> bool:
+    """Whether any of the others (k, 3) lies on a shell whose box is given."""
+    # Farther from the box than that, a vertex is farther from the shell too.
+    close = others[np.all((others >= low - _REACH) & (others <= high + _REACH), axis=1)]
+    if not len(close):
+        return False
+    squared, _, _ = igl.point_mesh_squared_distance(close, points, faces)
+    return bool(squared.min() <= TOUCHING_MM**2)
+
+
+def _touching(vertices: Floats, faces: Ints, shell: Ints, near: Ints) -> list[tuple[int, int]]:
+    """Those pairs of near shells of which either has a vertex that lies on the other."""
+    if not len(near):
+        return []
+    count = int(shell.max()) + 1
+    order = np.argsort(shell, kind="stable")
+    points = np.split(vertices[order], np.cumsum(np.bincount(shell, minlength=count))[:-1])
+    within = np.empty(len(order), dtype=np.int64)
+    starts = np.searchsorted(shell[order], np.arange(count))
+    within[order] = np.arange(len(order)) - starts[shell[order]]
+    owner = shell[faces[:, 0]]
+    by_shell = within[faces[np.argsort(owner, kind="stable")]]
+    facets = np.split(by_shell, np.cumsum(np.bincount(owner, minlength=count))[:-1])
+    low, high = _boxes(vertices, shell)
+    return [
+        (int(one), int(other))
+        for one, other in near
+        if any(
+            _touch(points[b], facets[b], points[a], low[b], high[b])
+            for a, b in ((one, other), (other, one))
+        )
+    ]
 
 
 def _cavities(
