@@ -256,12 +256,9 @@ def body_boxes(vertices: Floats, facets: Ints, bodies: list[Ints]) -> tuple[Floa
     low, high : (count, 3) float64
         The corners.
     """
-    starts = np.cumsum([0, *(len(body) for body in bodies[:-1])])
-    corners = vertices[facets[np.concatenate(bodies)]]
-    return (
-        np.minimum.reduceat(corners.min(axis=1), starts),
-        np.maximum.reduceat(corners.max(axis=1), starts),
-    )
+    starts = 3 * np.cumsum([0, *(len(body) for body in bodies[:-1])])
+    corners = vertices[facets[np.concatenate(bodies)].ravel()]
+    return np.minimum.reduceat(corners, starts), np.maximum.reduceat(corners, starts)
 
 
 def _depth(parents: Ints) -> Ints:
