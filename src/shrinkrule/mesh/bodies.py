@@ -119,8 +119,10 @@ def overlapping_bodies(
     solid = np.flatnonzero(volumes > 0)
     if len(solid) > MAX_BODIES:
         return (), f"{len(solid)} bodies are too many to be compared: some may share space"
-    meets = (low[solid][:, None] < high[solid][None]) & (low[solid][None] < high[solid][:, None])
-    near = np.argwhere(np.triu(meets.all(axis=2), k=1))
+    meets = np.ones((len(solid), len(solid)), dtype=bool)
+    for lower, upper in zip(low[solid].T, high[solid].T, strict=True):
+        meets &= (lower[:, None] < upper) & (lower < upper[:, None])
+    near = np.argwhere(np.triu(meets, k=1))
     pairs = near[:MAX_PAIRS]
     left = f"only {MAX_PAIRS} of {len(near)} pairs of bodies were compared: others may share space"
     solids = {i: _compact(vertices, facets[bodies[solid[i]]]) for i in np.unique(pairs)}
