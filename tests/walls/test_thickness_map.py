@@ -14,6 +14,7 @@ from shrinkrule.walls import (
     ThicknessMap,
     ThicknessScale,
     WallLimits,
+    band_map,
     check_walls,
     thickness_map,
 )
@@ -194,3 +195,15 @@ def test_sound_thicknesses_grow_darker_in_even_steps() -> None:
     steps = -np.diff(lightness)
     assert steps.min() > 10.0
     assert steps.max() / steps.min() < 1.35
+
+
+def test_with_too_many_edges_to_split_the_longest_are() -> None:
+    """Colours of a part with many long edges do not stay those of its corners alone."""
+    wedge = shapes.wedge(np.radians(20.0), 20.0, 30.0)
+    shown = check_walls(wedge, PRINTER).shown
+    none, few, all_of_them = (band_map(wedge, shown, most) for most in (0, 40, 10**6))
+    assert len(none[1]) == len(wedge.faces)
+    # Each edge has two facets, which become four.
+    assert len(wedge.faces) < len(few[1]) <= len(wedge.faces) + 2 * 40 < len(all_of_them[1])
+    longest = [np.linalg.norm(p[f[:, 1]] - p[f[:, 0]], axis=1).max() for p, f, _ in (none, few)]
+    assert longest[1] < longest[0]

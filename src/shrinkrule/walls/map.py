@@ -22,8 +22,8 @@ from shrinkrule.numerics.threads import in_chunks
 from shrinkrule.numerics.triangles import AT_ONCE, area_normals, areas_of, normals_of
 from shrinkrule.walls.shown import ShownWalls
 
-MOST_LONG_EDGES: Final = 150_000
-"""No facet is split once so many edges are still longer than wanted: the file stays small."""
+MOST_SPLIT: Final = 150_000
+"""Edges that are split at most, the longest first: the file stays small."""
 
 CHANGE: Final = 1.1
 """Facets are split where thickness changes by more than this ratio within ``FINEST`` spacings."""
@@ -95,7 +95,7 @@ def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
     ThicknessMap
         The split surface with its values.
     """
-    vertices, faces, facing = _split(mesh, shown, MOST_LONG_EDGES)
+    vertices, faces, facing = _split(mesh, shown, MOST_SPLIT)
     thickness, band = _fitted(shown, vertices, facing)
     return ThicknessMap(vertices, faces, thickness, band)
 
@@ -103,7 +103,7 @@ def thickness_map(mesh: trimesh.Trimesh, shown: ShownWalls) -> ThicknessMap:
 def band_map(
     mesh: trimesh.Trimesh,
     shown: ShownWalls,
-    most_long: int,
+    most_split: int,
 ) -> tuple[Floats, Ints, Ints]:
     """Colour at each vertex of a part, with facets split where the thickness changes.
 
@@ -113,8 +113,8 @@ def band_map(
         The GREEN part, print frame, mm.
     shown : ShownWalls
         What its samples show.
-    most_long : int
-        No facet is split once so many edges are still longer than wanted.
+    most_split : int
+        Edges that are split at most, the longest first.
 
     Returns
     -------
@@ -123,16 +123,18 @@ def band_map(
     band : (n,) int64
         Colour of the thickness scale; -1 where nothing was measured.
     """
-    vertices, faces, facing = _split(mesh, shown, most_long)
+    vertices, faces, facing = _split(mesh, shown, most_split)
     reach = FACING_REACH * shown.spacing_mm
     tree = cKDTree(np.hstack([shown.points, reach * shown.normals]))
     _, nearest = tree.query(np.hstack([vertices, reach * facing]), workers=-1)
     return vertices, faces, shown.band[nearest]
 
 
-def _split(mesh: trimesh.Trimesh, shown: ShownWalls, most_long: int) -> tuple[Floats, Ints, Floats]:
+def _split(
+    mesh: trimesh.Trimesh, shown: ShownWalls, most_split: int
+) -> tuple[Floats, Ints, Floats]:
     """Vertices once for each smooth face, facets, and which way each vertex faces (n, 3)."""
-    fine = _split_where_thickness_changes(mesh, shown, most_long)
+    fine = _split_where_thickness_changes(mesh, shown, most_split)
     vertices, faces, facet_of = _split_at_creases(fine)
     facing = np.empty((len(facet_of), 3))
     places, facets = np.asarray(fine.vertices, dtype=np.float64), np.asarray(fine.faces)
@@ -177,7 +179,7 @@ def _fitted(shown: ShownWalls, places: Floats, facing: Floats) -> tuple[Floats, 
 
 
 def _split_where_thickness_changes(
-    mesh: trimesh.Trimesh, shown: ShownWalls, most_long: int
+    mesh: trimesh.Trimesh, shown: ShownWalls, most_split: int
 ) -> trimesh.Trimesh:
     """Mesh whose edges are no longer than two spacings or their distance to the next change."""
     vertices = np.asarray(mesh.vertices, dtype=np.float64)
@@ -198,14 +200,19 @@ def _split_where_thickness_changes(
     if len(changes) == 0:
         return mesh
     tree = cKDTree(changes)
+    left = most_split
 
     def near_a_change(edges: Floats) -> Mask:
+        nonlocal left
         length = np.linalg.norm(edges[:, 1] - edges[:, 0], axis=1)
         long = np.flatnonzero(length > finest)
+        away, _ = tree.query(edges[long].mean(axis=1), workers=-1)
+        asked = long[length[long] > away]
+        # Where there are too many, the longest show the most.
+        asked = asked[np.argsort(-length[asked], kind="stable")[:left]]
+        left -= len(asked)
         split = np.zeros(len(edges), dtype=np.bool_)
-        if len(long) <= most_long:
-            away, _ = tree.query(edges[long].mean(axis=1), workers=-1)
-            split[long] = length[long] > away
+        split[asked] = True
         return split
 
     fine = split_where(trimesh.Trimesh(vertices, faces[coarse], process=False), near_a_change)

@@ -30,7 +30,7 @@ LABEL_SHARES: Final = np.array([0.5, 0.35, 0.65, 0.2, 0.8])
 
 LABELS_APART: Final = 0.09
 """Distance of numbers, over the part's longest side, from which they are clear of each other."""
-_MOST_LONG: Final = 20_000
+_MOST_SPLIT: Final = 20_000
 """Edges that are split to show where thickness changes, at most: about as many facets as drawn."""
 
 _COUNTED: Final = 200_000
@@ -57,7 +57,7 @@ def turning_scene(result: JobResult, lines: Sequence[tuple[int, Floats]] = ()) -
     if not three_js():
         return ""
     shown = result.walls.report.shown
-    points, facets, band = band_map(_fewer(result.green.mesh), shown, _MOST_LONG)
+    points, facets, band = band_map(_fewer(result.green.mesh), shown, _MOST_SPLIT)
     points, facets, band = thinned(result.green.in_model(points), facets, band)
     colours = np.round(255.0 * result.walls.scale.colours_of(band)[:, :3]).astype(np.uint8)
     moved = _displacement(result.sag_look, points)
