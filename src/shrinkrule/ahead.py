@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import gc
 import sys
 from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.numerics.jit import compile_elsewhere, is_on_disk, spare_entries
+from shrinkrule.numerics.jit import compile_elsewhere, is_on_disk, only_compile
 from shrinkrule.walls.thickness import behind, bitangent, growth, inscribed
 from shrinkrule.walls.thickness.tree import Tree
 
@@ -114,10 +113,5 @@ def _of_sag() -> dict[Any, tuple[Any, ...]]:
 
 
 if __name__ == "__main__":
-    # Next to nothing that compiling makes becomes garbage before the end.
-    gc.disable()
-    sag_too = WITH_SAG in sys.argv[2:]
-    # With their modules all steps are there whose entries are spared.
-    shares(with_sag=sag_too)
-    spare_entries()
-    compile_here(int(sys.argv[1]), with_sag=sag_too)
+    only_compile()
+    compile_here(int(sys.argv[1]), with_sag=WITH_SAG in sys.argv[2:])

@@ -59,7 +59,7 @@ def body(name: str) -> tuple[trimesh.Trimesh, trees.Tree]:
     }[name]
     mesh.apply_translation(-mesh.bounds.mean(axis=0))
     mesh.apply_transform(trimesh.transformations.euler_matrix(0.3, 0.5, 0.2))
-    return mesh, trees.grow_tree(np.ascontiguousarray(mesh.triangles))
+    return mesh, trees.tree_of(trees.pieces_of(np.ascontiguousarray(mesh.triangles)))
 
 
 def nearest(corners: Floats, at: Floats) -> Floats:

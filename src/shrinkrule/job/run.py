@@ -201,10 +201,8 @@ def _bent(green: GreenPart, curved: trimesh.Trimesh, look: SagLook) -> Bent | No
     sag = look.taken_off
     if not look.lost and (sag is None or not sag.rounds):
         return None
-    box, volume = (
-        np.asarray(curved.extents, dtype=np.float64),
-        signed_volume(curved.vertices, curved.faces),
-    )
+    box = np.asarray(curved.extents, dtype=np.float64)
+    volume = signed_volume(curved.vertices, curved.faces)
     if look.lost or sag is None:
         return Bent(box, volume, *np.full((2, 3), np.nan))
     wanted = np.asarray(sag.wanted.vertices, dtype=np.float64)

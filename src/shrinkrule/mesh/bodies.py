@@ -14,7 +14,7 @@ import numpy as np
 import trimesh
 
 from shrinkrule.errors import MeshError, Option
-from shrinkrule.mesh.repair import body_boxes, facets_by_body
+from shrinkrule.mesh.repair import body_boxes, facets_by_body, near_boxes
 from shrinkrule.numerics.arrays import Floats, Ints
 from shrinkrule.numerics.edges import EdgeTable, edge_table
 from shrinkrule.numerics.triangles import signed_volumes
@@ -119,10 +119,7 @@ def overlapping_bodies(
     solid = np.flatnonzero(volumes > 0)
     if len(solid) > MAX_BODIES:
         return (), f"{len(solid)} bodies are too many to be compared: some may share space"
-    meets = np.ones((len(solid), len(solid)), dtype=bool)
-    for lower, upper in zip(low[solid].T, high[solid].T, strict=True):
-        meets &= (lower[:, None] < upper) & (lower < upper[:, None])
-    near = np.argwhere(np.triu(meets, k=1))
+    near = near_boxes(low[solid], high[solid])
     pairs = near[:MAX_PAIRS]
     left = f"only {MAX_PAIRS} of {len(near)} pairs of bodies were compared: others may share space"
     solids = {i: _compact(vertices, facets[bodies[solid[i]]]) for i in np.unique(pairs)}

@@ -53,9 +53,7 @@ class Rays:
 
     def __init__(self, mesh: trimesh.Trimesh) -> None:
         vertices = np.asarray(mesh.vertices, dtype=np.float64)
-        low, high = box_of(vertices)
-        self.middle: Floats = 0.5 * (low + high)
-        self.span = float(np.linalg.norm(high - low))
+        self.middle, self.span = _middle_and_span(vertices)
         self._scene = EmbreeScene()
         TriangleMesh(
             self._scene,
@@ -149,20 +147,19 @@ class MovedRays:
         self._mesh, self._moved, self._matrix = mesh, moved, matrix
 
     @cached_property
-    def _box(self) -> tuple[Floats, Floats]:
-        """Lowest and highest corner of the mesh as it was."""
-        return box_of(np.asarray(self._mesh.vertices, dtype=np.float64))
+    def _place(self) -> tuple[Floats, float]:
+        """Middle of the box of the mesh as it was, and its diagonal."""
+        return _middle_and_span(np.asarray(self._mesh.vertices, dtype=np.float64))
 
     @property
     def middle(self) -> Floats:
         """Middle of its box (3,): everything below is measured from there, mm."""
-        middle: Floats = 0.5 * (self._box[0] + self._box[1])
-        return middle
+        return self._place[0]
 
     @property
     def span(self) -> float:
         """Diagonal of its box, mm."""
-        return float(np.linalg.norm(self._box[1] - self._box[0]))
+        return self._place[1]
 
     def cast(self, origins: Floats, directions: Floats) -> tuple[Floats, Ints]:
         """Distance to the first facet along each ray, inf for none, and the facet or -1.
@@ -181,3 +178,10 @@ class MovedRays:
         starts = (origins + self.middle) @ turn.T + (self._matrix[:3, 3] - rays.middle)
         distance, facets = rays.cast(starts, ways / stretched[:, None])
         return distance / stretched, facets
+
+
+def _middle_and_span(vertices: Floats) -> tuple[Floats, float]:
+    """Middle (3,) of the box of vertices, and its diagonal."""
+    low, high = box_of(vertices)
+    middle: Floats = 0.5 * (low + high)
+    return middle, float(np.linalg.norm(high - low))

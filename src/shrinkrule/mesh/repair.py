@@ -271,6 +271,29 @@ def body_boxes(vertices: Floats, facets: Ints, bodies: list[Ints]) -> tuple[Floa
     return np.minimum.reduceat(corners, starts), np.maximum.reduceat(corners, starts)
 
 
+def near_boxes(low: Floats, high: Floats, clearance: float = 0.0) -> Ints:
+    """Pairs of boxes nearer to each other than a clearance.
+
+    Parameters
+    ----------
+    low, high : (b, d) float64
+        Corners of the boxes, mm.
+    clearance : float
+        mm; with none, boxes that share space.
+
+    Returns
+    -------
+    (p, 2) int64
+        The pairs, each once, in order.
+    """
+    meet = np.ones((len(low), len(low)), dtype=np.bool_)
+    # An axis at a time: steps over rows of two or three take several times as long.
+    for lower, upper in zip(low.T, high.T, strict=True):
+        meet &= (lower[:, None] < upper + clearance) & (lower < upper[:, None] + clearance)
+    pairs: Ints = np.argwhere(np.triu(meet, 1))
+    return pairs
+
+
 def _depth(parents: Ints) -> Ints:
     depth = np.zeros_like(parents)
     above = parents.copy()

@@ -7,8 +7,6 @@ from typing import Final
 import numpy as np
 
 from shrinkrule.numerics.arrays import Ints, Mask, connected_components
-from shrinkrule.numerics.threads import in_chunks
-from shrinkrule.numerics.triangles import AT_ONCE, area_normals
 from shrinkrule.printing.findings import PrintFinding, PrintKind
 from shrinkrule.printing.surface import PrintSurface, box_about, vector
 
@@ -43,14 +41,9 @@ def starts_in_air(surface: PrintSurface) -> tuple[PrintFinding, ...]:
     lowest[group[upper]] = False
     # The bottom of a pit is lowest too, but its facets face up.
     facing = np.zeros(len(lowest))
-    facets, normals = surface.facets, np.empty(len(surface.facets))
-
-    def work(part: slice) -> None:
-        normals[part] = area_normals(points[facets[part]])[:, 2]
-
-    in_chunks(work, len(facets), AT_ONCE)
+    facets, rises = surface.facets, surface.areas * surface.normals[:, 2]
     for corners in facets.T:
-        facing += np.bincount(group[corners], normals, len(facing))
+        facing += np.bincount(group[corners], rises, len(facing))
     height = np.full(len(lowest), np.inf)
     np.minimum.at(height, group, heights)
     found = np.flatnonzero(lowest & (facing < 0.0) & (height >= surface.layer_mm))
@@ -77,7 +70,7 @@ def _start(surface: PrintSurface, below: _Below, vertices: Ints, own: Ints) -> P
     air = surface.air_below(places)
     if air.min() < surface.layer_mm or below.reaches(int(vertices[0])):
         return None
-    area = -0.5 * float(area_normals(points[surface.facets[own]])[:, 2].sum()) if len(own) else 0.0
+    area = -float((surface.areas[own] * surface.normals[own, 2]).sum()) if len(own) else 0.0
     return PrintFinding(
         PrintKind.STARTS_IN_AIR,
         float(air.min()),

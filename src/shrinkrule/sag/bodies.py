@@ -14,6 +14,7 @@ import igl
 import numpy as np
 import trimesh
 
+from shrinkrule.mesh.repair import near_boxes
 from shrinkrule.numerics.arrays import Floats, Ints, connected_components
 from shrinkrule.numerics.edges import joined_vertices
 from shrinkrule.numerics.triangles import signed_volumes
@@ -83,7 +84,7 @@ def separate_bodies(mesh: trimesh.Trimesh, grid: Grid, settings: SagSettings) ->
     clearance = _CLEARANCE * float(grid.size.max())
     plan_view = vertices @ grid.turn[:2].T
     low, high = _boxes(plan_view, body)
-    if not len(_near(low, high, clearance)):
+    if not len(near_boxes(low, high, clearance)):
         return as_given
     widths = high[:, 0] - low[:, 0] + clearance
     start = np.stack([np.cumsum(widths) - widths, np.zeros(len(widths))], axis=1)
@@ -112,7 +113,7 @@ def body_of_vertices(mesh: trimesh.Trimesh) -> Ints:
     low, high = _boxes(vertices, shell)
     pairs = [
         (one, other)
-        for one, other in _near(low, high, TOUCHING_MM)
+        for one, other in near_boxes(low, high, TOUCHING_MM)
         if _touch(vertices, faces, shell, one, other)
     ]
     pairs += _cavities(mesh, shell, low, high)
@@ -135,15 +136,6 @@ def _boxes(points: Floats, label: Ints) -> tuple[Floats, Floats]:
     np.minimum.at(low, label, points)
     np.maximum.at(high, label, points)
     return low, high
-
-
-def _near(low: Floats, high: Floats, clearance: float) -> Ints:
-    """Pairs (p, 2) of boxes nearer to each other than a clearance."""
-    meet = np.all(
-        (low[:, None] < high[None] + clearance) & (low[None] < high[:, None] + clearance), axis=2
-    )
-    pairs: Ints = np.argwhere(np.triu(meet, 1))
-    return pairs
 
 
 def _touch(vertices: Floats, faces: Ints, shell: Ints, one: int, other: int) -> bool:

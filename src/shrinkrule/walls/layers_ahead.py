@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import gc
 from typing import Any, Final
 
 import numpy as np
 
-from shrinkrule.numerics.jit import compile_elsewhere, spare_entries
+from shrinkrule.numerics.jit import compile_elsewhere, only_compile
 from shrinkrule.walls.layers.disks import narrow_outline_points
 from shrinkrule.walls.layers.outlines import boxes_with_points, distance_to_edges
 
@@ -33,7 +32,5 @@ def compile_here() -> None:
 
 
 if __name__ == "__main__":
-    # Next to nothing that compiling makes becomes garbage before the end.
-    gc.disable()
-    spare_entries()
+    only_compile()
     compile_here()

@@ -181,10 +181,8 @@ def _to_and_fro(
     """Cylinders of facets that run to and fro between two rings."""
     reach = ON_CYLINDER * surface.noise_mm
     found: dict[int, Cylinder] = {}
-    number, (points, start) = (
-        np.arange(len(chains)),
-        corners_of(creases, [one for one, _ in chains]),
-    )
+    number = np.arange(len(chains))
+    points, start = corners_of(creases, [one for one, _ in chains])
     axes = np.array([axis for _, axis in chains]).reshape(-1, 3)
     for _ in range(STRAYS + 1):
         if len(number) == 0:

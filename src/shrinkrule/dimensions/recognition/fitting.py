@@ -73,17 +73,8 @@ def two_across(axis: Floats) -> tuple[Floats, Floats]:
     one, other : (3,) float64
         The two.
     """
-    x, y, z = axis.tolist()
-    # By hand: a product of two single vectors takes numpy longer than a fit's other steps.
-    if abs(x) <= abs(y) and abs(x) <= abs(z):
-        one = (0.0, z, -y)
-    elif abs(y) <= abs(z):
-        one = (-z, 0.0, x)
-    else:
-        one = (y, -x, 0.0)
-    length = math.hypot(*one)
-    u, v, w = (c / length for c in one)
-    return np.array([u, v, w]), np.array([y * w - z * v, z * u - x * w, x * v - y * u])
+    one, other = each_across(axis[None])
+    return one[0], other[0]
 
 
 def each_across(axes: Floats) -> tuple[Floats, Floats]:

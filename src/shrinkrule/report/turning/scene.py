@@ -14,8 +14,7 @@ from scipy.spatial import cKDTree
 
 from shrinkrule.job import JobResult
 from shrinkrule.numerics.arrays import Floats, Ints, Mask
-from shrinkrule.numerics.threads import in_chunks
-from shrinkrule.numerics.triangles import AT_ONCE, area_normals
+from shrinkrule.numerics.triangles import normals_and_areas
 from shrinkrule.report.turning.three import three_js
 from shrinkrule.walls import band_map
 
@@ -151,17 +150,11 @@ def thinned(
 
 def _clustered(points: Floats, facets: Ints, band: Ints, most: int) -> tuple[Ints, Ints]:
     """First vertex (n,) of each cluster, and facets (m, 3) between clusters."""
-    own = np.empty((len(facets), 3))
-
-    def work(part: slice) -> None:
-        own[part] = area_normals(points[facets[part]])
-
-    in_chunks(work, len(facets), AT_ONCE)
-    area = 0.5 * float(np.sqrt(np.einsum("ij,ij->i", own, own)).sum())
+    own, areas = normals_and_areas(points, facets)
     normals = np.zeros_like(points)
     for corners in facets.T:
         for axis in range(3):
-            normals[:, axis] += np.bincount(corners, own[:, axis], len(points))
+            normals[:, axis] += np.bincount(corners, areas * own[axis], len(points))
     normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
     # Which way a vertex faces, and its colour, side by side in one whole number.
     steps = round(2.0 * _FACINGS) + 1
@@ -171,7 +164,7 @@ def _clustered(points: Floats, facets: Ints, band: Ints, most: int) -> tuple[Int
     low = points.min(axis=0)
     span = float(np.ptp(points, axis=0).max())
     # A cube of the surface holds a facet or two: a finer one has too many for certain.
-    side = max(span / 400.0, np.sqrt(area / most))
+    side = max(span / 400.0, np.sqrt(areas.sum() / most))
     few = facets[:: max(1, len(facets) // _COUNTED)]
     while True:
         key, cubes = kind, int(span / side) + 1

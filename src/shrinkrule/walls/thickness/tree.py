@@ -391,19 +391,3 @@ def tree_of(pieces: Pieces) -> Tree:
     boxes, slabs = np.empty((2 * leaves, 6), np.float32), np.empty((2 * leaves, 5), np.float32)
     _build(order, middles, owner, lows, highs, corners, normals, items, boxes, slabs)
     return Tree(boxes, slabs, items, corners, normals)
-
-
-def grow_tree(corners: Floats) -> Tree:
-    """Build the box tree of facets.
-
-    Parameters
-    ----------
-    corners : (m, 3, 3) float64
-        Corners of the facets, best given about their middle.
-
-    Returns
-    -------
-    Tree
-        Boxes, slabs and normals of the facets.
-    """
-    return tree_of(pieces_of(corners))
