@@ -512,3 +512,9 @@ def test_points_on_inward_edges() -> None:
         np.tile(np.sqrt([0.5, 0.5, 0.0]), (4, 1)), abs=1e-9
     )
     assert (np.abs(np.einsum("ij,ij->i", out, tree.normals[facets])) > 0.5).all()
+
+
+def test_angles_at_the_corners_of_a_triangle_of_3_4_and_5() -> None:
+    triangle = np.array([[[0.0, 0.0, 1.0], [4.0, 0.0, 1.0], [0.0, 3.0, 1.0]]])
+    expected = [np.pi / 2.0, np.arctan2(3.0, 4.0), np.arctan2(4.0, 3.0)]
+    assert angles._corner_angles(triangle)[0] == pytest.approx(expected, abs=1e-12)
